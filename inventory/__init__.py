@@ -1,0 +1,1 @@
+"""Items, suppliers, depots, places, lots, movements and orders: records that know no other package."""

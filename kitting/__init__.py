@@ -1,0 +1,1 @@
+"""From a cable schedule to kits, shortages and reorders."""

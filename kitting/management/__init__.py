@@ -1,0 +1,1 @@
+"""What a person starts from a command line."""

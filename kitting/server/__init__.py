@@ -1,0 +1,1 @@
+"""Settings, and later the addresses, roles and the way errors become answers."""
