@@ -1,7 +1,7 @@
 """Diameters of a cable, layer by layer: a value or a band, with its origin.
 
 Nominal diameter over insulation = conductor + 2 x (conductor shield + wall). A calculated band spans every cable that
-the limits of the ICEA standards allow (S-94-649, S-97-682): from the smallest conductor form with minimum-point shield and
+the limits of ICEA S-94-649 and S-97-682 allow: from the smallest conductor form with minimum-point shield and
 wall to the largest form with nominal shield and maximum wall. IEC 60502-2 sets no upper limit, so its band has no
 upper end. Lengths are nanometres.
 """
