@@ -1,0 +1,106 @@
+"""From received text to facts: the one function that reads all sheets of a book."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import pandas as pd
+
+from kitting.calculation.questions import NOTE, Question
+from kitting.calculation.sheets.all_sheets import RULES, SHEETS
+from kitting.calculation.sheets.parsers import Setting
+from kitting.calculation.sheets.policies import Policies, read_policies
+from kitting.calculation.sheets.raw import RawBook, RawSheet, trimmed
+from kitting.calculation.sheets.reading import SheetReading
+from kitting.errors import Refusal
+
+
+@dataclass(frozen=True)
+class Book:
+    """All facts of a planning book, with every doubt of reading.
+
+    Args:
+        frames: one frame a declared sheet, object columns named by field, and the int column ``row``. A cell is the
+            value, None for blank, or a Missing where the cell is in doubt.
+        policies: the owner's policies.
+        rules: text frames of the ``rules ...`` sheets by table name, with the int column ``row``.
+        questions: all doubts of reading, sorted.
+        answers_used: the answers that settled a cell, as text by column.
+        digest: digest of the received content.
+    """
+
+    frames: Mapping[str, pd.DataFrame]
+    policies: Policies
+    rules: Mapping[str, pd.DataFrame]
+    questions: tuple[Question, ...]
+    answers_used: tuple[Mapping[str, str], ...]
+    digest: str
+
+
+def read_book(raw: RawBook) -> Book:
+    """Read all sheets: answers first, then policies, then every cell and every sense check.
+
+    Raises:
+        Refusal: a required sheet or column is missing; all missing ones are named.
+    """
+    sheets = {_name(name): sheet for name, sheet in raw.sheets.items() if sheet.headers}
+    policies_reading = SheetReading(SHEETS["policies"], sheets.get("policies"), Setting())
+    policies = read_policies(policies_reading)
+    setting = Setting(date_order=policies.date_order)
+    readings = {
+        name: policies_reading if name == "policies" else SheetReading(sheet, sheets.get(name), setting)
+        for name, sheet in SHEETS.items()
+    }
+    _require_all(readings)
+    frames = {name: reading.frame() for name, reading in readings.items()}
+    questions = {question for reading in readings.values() for question in reading.questions()}
+    questions.update(raw.notes, _unused_sheets(sheets))
+    return Book(
+        frames=MappingProxyType(frames),
+        policies=policies,
+        rules=MappingProxyType(
+            {name.removeprefix(RULES): _text_frame(sheet) for name, sheet in sheets.items() if name.startswith(RULES)}
+        ),
+        questions=tuple(sorted(questions)),
+        answers_used=(),
+        digest=raw.digest,
+    )
+
+
+def _name(text: str) -> str:
+    return " ".join(text.replace("_", " ").split()).casefold()
+
+
+def _require_all(readings: Mapping[str, SheetReading]) -> None:
+    sheets = [name for name, reading in readings.items() if reading.sheet.required and not reading.given]
+    columns = [
+        f"{label} (sheet {name})"
+        for name, reading in readings.items()
+        if reading.given
+        for label in reading.missing_columns()
+    ]
+    if not sheets and not columns:
+        return
+    parts = [
+        f"missing {what}: {', '.join(names)}" for what, names in (("sheets", sheets), ("columns", columns)) if names
+    ]
+    raise Refusal("missing-sheets-or-columns", "; ".join(parts), {"sheets": tuple(sheets), "columns": tuple(columns)})
+
+
+def _unused_sheets(sheets: Mapping[str, RawSheet]) -> list[Question]:
+    known = ", ".join(SHEETS)
+    return [
+        Question(name, 0, "", "", "unknown sheet, not used", f"the sheets are: {known}, rules ...", NOTE)
+        for name in sheets
+        if name not in SHEETS and not name.startswith(RULES)
+    ]
+
+
+def _text_frame(sheet: RawSheet) -> pd.DataFrame:
+    texts = {
+        trimmed(header): pd.Series([trimmed(text) for text in sheet.cells.iloc[:, at]], dtype=object)
+        for at, header in enumerate(sheet.headers)
+        if trimmed(header)
+    }
+    frame = pd.DataFrame(texts, dtype=object).assign(row=sheet.cells.index.to_numpy(dtype="int64"))
+    return frame[(frame.drop(columns="row") != "").any(axis=1)].reset_index(drop=True)

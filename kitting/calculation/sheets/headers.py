@@ -1,0 +1,89 @@
+"""Finding our columns among the headers of a received sheet."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from kitting.calculation.questions import NOTE, REFUSE, Question
+from kitting.calculation.sheets.columns import Column, Sheet
+from kitting.calculation.sheets.parsers import did_you_mean, loose
+from kitting.calculation.sheets.raw import RawSheet, trimmed
+
+_BRACKETED = re.compile(r"(.*?)[\s_]*[(\[]([^()\[\]]*)[)\]]")
+_HEADER_ROW = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A declared column that was found: its place among the sheet's columns and the unit its header names."""
+
+    column: Column
+    at: int
+    unit: str | None
+
+
+def find_column(sheet: Sheet, header: str) -> tuple[Column, str | None] | None:
+    """The declared column that a header means, with the unit it names; None if it means none of them.
+
+    ``DOI low (in)``, ``doi_low_mm`` and ``Doi  Low`` all mean the column ``DOI low``.
+    """
+    return next(_meanings(sheet, trimmed(header)), None)
+
+
+def _meanings(sheet: Sheet, header: str) -> Iterator[tuple[Column, str | None]]:
+    whole = loose(re.sub(r"[()\[\]]", " ", header))
+    bracketed = _BRACKETED.fullmatch(header)
+    name, _, last = re.sub(r"[\s_]+", " ", header).rpartition(" ")
+    for column in sheet.columns:
+        names = {loose(column.label), loose(column.field), loose(column.field.removesuffix("_nm"))}
+        if whole in names:
+            yield column, None
+        elif bracketed and loose(bracketed[1]) in names and _unit(column, bracketed[2]):
+            yield column, _unit(column, bracketed[2])
+        elif name and loose(name) in names and _unit(column, last):
+            yield column, _unit(column, last)
+
+
+def _unit(column: Column, text: str) -> str | None:
+    return column.parser.units.get(text.strip().casefold())
+
+
+def place_columns(sheet: Sheet, raw: RawSheet) -> tuple[dict[str, Placed], tuple[Question, ...]]:
+    """Place each declared column by field; what could not be placed is reported, never used."""
+    placed: dict[str, Placed] = {}
+    questions = []
+    for at, header in enumerate(map(trimmed, raw.headers)):
+        found = find_column(sheet, header)
+        if found is None:
+            if header or any(map(trimmed, raw.cells.iloc[:, at])):
+                questions.append(_unknown(sheet, header, at))
+            continue
+        column, unit = found
+        if column.field in placed:
+            problem = f"the column {column.label} stands here twice; this one is not used"
+            questions.append(
+                Question(sheet.name, _HEADER_ROW, header, header, problem, "keep one of the two columns", REFUSE)
+            )
+            continue
+        placed[column.field] = Placed(column, at, unit)
+    return placed, tuple(questions)
+
+
+def _unknown(sheet: Sheet, header: str, at: int) -> Question:
+    if not header:
+        problem = "cells under a blank header, not used"
+        return Question(sheet.name, _HEADER_ROW, column_letters(at), "", problem, "give the column a header", NOTE)
+    labels = {loose(column.label): column.label for column in sheet.columns}
+    near = [labels[key] for key in get_close_matches(loose(header), labels, n=3, cutoff=0.7)]
+    return Question(sheet.name, _HEADER_ROW, header, header, "unknown column, not used", did_you_mean(near), NOTE)
+
+
+def column_letters(at: int) -> str:
+    """Letters of a spreadsheet column: 0 -> ``A``, 26 -> ``AA``."""
+    letters = ""
+    at += 1
+    while at:
+        at, rest = divmod(at - 1, 26)
+        letters = chr(ord("A") + rest) + letters
+    return letters

@@ -1,0 +1,98 @@
+"""The owner's policies, with the defaults that hold where the sheet is silent."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from decimal import Decimal
+from types import MappingProxyType
+from typing import Any
+
+from kitting.calculation.doubts import Doubt
+from kitting.calculation.questions import REFUSE
+from kitting.calculation.sheets.date_parsers import DATE_ORDERS
+from kitting.calculation.sheets.parsers import YES_NO, CellDoubt, Parser, Setting, loose, number, several, whole, word
+from kitting.calculation.sheets.reading import SheetReading
+from kitting.calculation.sheets.trade_parsers import KIND, RUN
+
+
+@dataclass(frozen=True, slots=True)
+class Policies:
+    """Choices that the owner of the stock makes once for all jobs.
+
+    Args:
+        staging_days: working days before the cutover on which the bags must be ready.
+        expiry_margin_days: days a lot must stay good beyond the cutover.
+        max_factor: highest system voltage over nominal (ANSI C84.1 Range A: 1.05).
+        estimates: ``accept`` or ``measure``: what a diameter estimated from standard limits is good for.
+        spares: whether the spares table is used.
+        tails_nm: length of cable a conductor used up at its ends, in nanometres.
+        jacket_seals: ``everywhere`` or ``wet``.
+        arrester_sides: ``insert``, ``parked`` or ``both``.
+        crew_stock_kinds: kinds that crews carry; they give no line.
+        paper: ``Letter`` or ``A4``.
+        date_order: ``asked``, ``month first`` or ``day first``.
+        wording: ``splice`` or ``joint``.
+        demo: whether every document says DEMO.
+    """
+
+    staging_days: int = 2
+    expiry_margin_days: int = 0
+    max_factor: Decimal = Decimal("1.05")
+    estimates: str = "accept"
+    spares: bool = True
+    tails_nm: int = 0
+    jacket_seals: str = "everywhere"
+    arrester_sides: str = "insert"
+    crew_stock_kinds: frozenset[str] = frozenset({"neutral connector", "end cap"})
+    paper: str = "Letter"
+    date_order: str = "asked"
+    wording: str = "splice"
+    demo: bool = False
+
+
+_PARSERS: Mapping[str, Parser] = MappingProxyType(
+    {
+        "staging_days": whole(0, 60, ("days", "day")),
+        "expiry_margin_days": whole(0, 3650, ("days", "day")),
+        "max_factor": number("1", "2"),
+        "estimates": word(("accept", "measure")),
+        "spares": YES_NO,
+        "tails_nm": RUN,
+        "jacket_seals": word(("everywhere", "wet")),
+        "arrester_sides": word(("insert", "parked", "both")),
+        "crew_stock_kinds": several(KIND),
+        "paper": word(("Letter", "A4")),
+        "date_order": word(DATE_ORDERS),
+        "wording": word(("splice", "joint")),
+        "demo": YES_NO,
+    }
+)
+_LABELS = {field.name: field.name.removesuffix("_nm").replace("_", " ") for field in fields(Policies)}
+_FIELDS = {loose(label): name for name, label in _LABELS.items()}
+
+
+def read_policies(reading: SheetReading) -> Policies:
+    """The policies that the sheet gives, defaults for the others; unknown names and values are asked about."""
+    chosen: dict[str, Any] = {}
+    for at, name in enumerate(reading.values("policy")):
+        field = _FIELDS.get(loose(str(name)))
+        text = reading.values("value")[at]
+        if field is None or not isinstance(text, str):
+            if isinstance(name, str) and field is None:
+                known = f"one of: {', '.join(_LABELS.values())}"
+                reading.doubt(at, "policy", CellDoubt("is not a policy", known, REFUSE))
+            continue
+        try:
+            value = _PARSERS[field].read(text, Setting())
+        except Doubt as doubt:
+            reading.doubt(at, "value", doubt)
+            continue
+        chosen[field] = frozenset(value) if isinstance(value, tuple) else value
+    return Policies(**chosen)
+
+
+def policy_text(policies: Policies, field: str) -> str:
+    """A policy's value as text for its sheet."""
+    value = getattr(policies, field)
+    if field == "tails_nm":
+        return f"{_PARSERS[field].write(value)} mm"
+    return _PARSERS[field].write(tuple(sorted(value)) if isinstance(value, frozenset) else value)

@@ -1,0 +1,212 @@
+"""Reading one sheet column by column: each distinct text is parsed once, each doubtful cell gets one question."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from kitting.calculation.doubts import Doubt
+from kitting.calculation.questions import NOTE, REFUSE, Missing, Question
+from kitting.calculation.sheets.columns import Column, Rows, Sheet
+from kitting.calculation.sheets.headers import Placed, column_letters, place_columns
+from kitting.calculation.sheets.parsers import CellDoubt, Setting
+from kitting.calculation.sheets.raw import RawSheet, trimmed
+from kitting.calculation.sheets.trade_parsers import graded
+
+Objects = npt.NDArray[np.object_]
+
+FORMULA_ERRORS = frozenset(
+    {"#N/A", "#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NULL!", "#NUM!", "#SPILL!", "#CALC!", "#GETTING_DATA"}
+)
+_SHOWN = 60  # characters of a cell that a message repeats
+
+
+class FormulaError(CellDoubt):
+    """A formula that failed: the file holds its error text in place of a value."""
+
+    def __init__(self) -> None:
+        super().__init__("a formula error", "the value itself", REFUSE)
+
+
+_BLANK = CellDoubt("blank, and it must be given", "", REFUSE)
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """One column of a sheet: parsed values and trimmed texts."""
+
+    values: Objects
+    texts: Objects
+
+
+@dataclass(frozen=True, slots=True)
+class _Texts:
+    """The distinct texts of a column, and for each row which of them it holds."""
+
+    codes: npt.NDArray[np.intp]
+    distinct: Objects
+
+
+class SheetReading:
+    """One sheet while it is being read: parsed values by field, and the questions so far.
+
+    ``rows`` holds the row numbers that a person sees. Checks call ``doubt`` for a cell and ``doubt_row`` for a row;
+    a cell keeps its first question.
+    """
+
+    def __init__(self, sheet: Sheet, raw: RawSheet | None, setting: Setting) -> None:
+        self.sheet = sheet
+        self.given = raw is not None
+        self.placed: dict[str, Placed] = {}
+        self._questions: dict[tuple[int, str], Question] = {}
+        self._loose: list[Question] = []
+        self.unusable: dict[int, str] = {}
+        self.rows: npt.NDArray[np.int64] = np.empty(0, dtype=np.int64)
+        texts: dict[str, _Texts] = {}
+        if raw is not None:
+            self.placed, unplaced = place_columns(sheet, raw)
+            self._loose += [*raw.notes, *unplaced]
+            self.rows, texts = _distinct_texts(raw, self.placed)
+        self._columns = {column.field: self._read(column, texts.get(column.field), setting) for column in sheet.columns}
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def values(self, field: str) -> Objects:
+        """Parsed values of a column; None is blank, Missing is in doubt."""
+        return self._columns[field].values
+
+    def texts(self, field: str) -> Objects:
+        """Trimmed texts of a column as read."""
+        return self._columns[field].texts
+
+    def questions(self) -> Iterator[Question]:
+        """All questions so far, in no order."""
+        yield from self._questions.values()
+        yield from self._loose
+
+    def missing_columns(self) -> tuple[str, ...]:
+        """Labels of required columns that the sheet does not have."""
+        needed = (column for column in self.sheet.columns if column.required)
+        return tuple(column.label for column in needed if column.field not in self.placed)
+
+    def doubt(self, at: int, field: str, doubt: Doubt, *also: str) -> None:
+        """Ask about the cell of a column in the row at place ``at``; unless it is a note, its value is not used.
+
+        ``also`` names other columns of the row whose values are in doubt with it.
+        """
+        column, text = self.sheet.by_field[field], str(self.texts(field)[at])
+        told = graded(doubt)
+        self._ask(at, column.label, text, told)
+        if told.severity != NOTE:
+            for name in (field, *also):
+                self._columns[name].values[at] = missing(self.sheet, self.sheet.by_field[name], text, told)
+
+    def doubt_row(self, at: int, read: str, doubt: CellDoubt) -> None:
+        """Ask about a whole row; it is not used until an answer keeps it."""
+        self._ask(at, "row", read, doubt)
+        self.unusable.setdefault(at, f"{doubt.problem}; {doubt.suggestion}".rstrip("; "))
+
+    def say(self, question: Question) -> None:
+        """Add a question that belongs to no cell."""
+        self._loose.append(question)
+
+    def at_doubtful(self, fields: Iterable[str]) -> Iterator[tuple[int, str]]:
+        """Places of rows with a doubtful cell in one of the columns, each with the column's field."""
+        for field in fields:
+            for at, value in enumerate(self.values(field)):
+                if value.__class__ is Missing:
+                    yield at, field
+
+    def frame(self) -> pd.DataFrame:
+        """The parsed rows as a frame of objects, with the row numbers in ``row``.
+
+        Rows that can't be used are left out or, where the sheet marks them, kept with ``usable`` and ``unusable_why``.
+        """
+        data = {field: pd.Series(cells.values, dtype=object) for field, cells in self._columns.items()}
+        frame = pd.DataFrame({**data, "row": pd.Series(self.rows, dtype="int64")})
+        for at, field in self.at_doubtful(self._deciding()):
+            self.unusable.setdefault(at, self._why(at, field))
+        usable = np.ones(len(self), dtype=bool)
+        usable[list(self.unusable)] = False
+        if self.sheet.rows is Rows.MARKED:
+            why = [self.unusable.get(at, "") for at in range(len(self))]
+            return frame.assign(usable=usable, unusable_why=pd.Series(why, dtype=object))
+        return frame[usable].reset_index(drop=True)
+
+    def _why(self, at: int, field: str) -> str:
+        column = self.sheet.by_field[field]
+        question = self._questions.get((int(self.rows[at]), column.label))
+        return f"{column.label} {question.read}: {question.problem}" if question else f"{column.label} is in doubt"
+
+    def _deciding(self) -> tuple[str, ...]:
+        """Fields whose doubt drops the row."""
+        rows = self.sheet.rows
+        return tuple(
+            column.field
+            for column in self.sheet.columns
+            if rows is Rows.WHOLE or column.key or (column.required and rows is not Rows.KEPT)
+        )
+
+    def _read(self, column: Column, texts: _Texts | None, setting: Setting) -> Cells:
+        if texts is None:
+            return Cells(np.full(len(self), column.blank, dtype=object), np.full(len(self), "", dtype=object))
+        placed = self.placed[column.field]
+        known = np.empty(len(texts.distinct), dtype=object)
+        doubts: dict[int, CellDoubt] = {}
+        for code, text in enumerate(texts.distinct):
+            try:
+                known[code] = _parsed(column, text, Setting(placed.unit, setting.date_order))
+            except Doubt as doubt:
+                doubts[code] = graded(doubt)
+                known[code] = missing(self.sheet, column, text, doubts[code])
+        for at in np.flatnonzero(np.isin(texts.codes, list(doubts))) if doubts else ():
+            code = int(texts.codes[at])
+            self._ask(int(at), column.label, texts.distinct[code], doubts[code], placed.at)
+        return Cells(known[texts.codes], texts.distinct[texts.codes])
+
+    def _ask(self, at: int, label: str, text: str, doubt: CellDoubt, column_at: int | None = None) -> None:
+        row = int(self.rows[at])
+        problem = doubt.problem
+        if isinstance(doubt, FormulaError) and column_at is not None:
+            problem = f"{problem} in cell {column_letters(column_at)}{row}"
+        question = Question(self.sheet.name, row, label, text, problem, doubt.suggestion, doubt.severity)
+        standing = self._questions.get((row, label))
+        if standing is None or (standing.severity == NOTE and doubt.severity != NOTE):
+            self._questions[row, label] = question
+
+
+def _parsed(column: Column, text: str, setting: Setting) -> object:
+    if not text:
+        if column.required:
+            raise _BLANK
+        return column.blank
+    if text.upper() in FORMULA_ERRORS:
+        raise FormulaError
+    value = column.parser.read(text, setting)
+    if column.rule is not None and not column.rule(value):
+        raise CellDoubt(column.message, "", REFUSE)
+    return value
+
+
+def missing(sheet: Sheet, column: Column, text: str, doubt: CellDoubt) -> Missing:
+    """What stands in the frame for a doubtful cell; equal for equal text, whatever the row."""
+    shown = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}…"
+    why = f"the cell reads {shown} and is in doubt" if text else "the cell is blank"
+    return Missing(column.label, why, sheet.name, column.label, asked=True, options=doubt.options)
+
+
+def _distinct_texts(raw: RawSheet, placed: dict[str, Placed]) -> tuple[npt.NDArray[np.int64], dict[str, _Texts]]:
+    """Row numbers in rising order and the distinct trimmed texts by field, without rows that are blank throughout."""
+    order = np.argsort(raw.cells.index.to_numpy(dtype=np.int64), kind="stable")
+    filled = np.zeros(len(order), dtype=bool)
+    found = {}
+    for field, place in placed.items():
+        codes, uniques = pd.factorize(raw.cells.iloc[:, place.at].to_numpy(dtype=object)[order])
+        distinct = np.array([trimmed(text) for text in uniques], dtype=object)
+        found[field] = _Texts(codes, distinct)
+        filled |= (distinct != "")[codes] if len(distinct) else False
+    rows = raw.cells.index.to_numpy(dtype=np.int64)[order][filled]
+    return rows, {field: _Texts(texts.codes[filled], texts.distinct) for field, texts in found.items()}
