@@ -1,15 +1,16 @@
 """The sheets of depots, systems, cables, positions and jobs, and the cable schedule."""
 
-from kitting.calculation.sheets.class_parsers import CLASS, LEVEL
 from kitting.calculation.sheets.columns import Column, Rows, Sheet
 from kitting.calculation.sheets.date_parsers import DATE, MOMENT
 from kitting.calculation.sheets.parsers import CODE, TEXT, YES_NO, number, several, whole, word
 from kitting.calculation.sheets.trade_parsers import (
+    CLASS,
     CODES,
     DOI,
     INSULATION,
     INTERFACE,
     JACKET,
+    LEVEL,
     METAL,
     PHASES,
     POSITION_KIND,

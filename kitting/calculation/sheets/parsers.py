@@ -16,6 +16,7 @@ _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)")
 _COMMA_NUMBER = re.compile(r"[+-]?[0-9]+,[0-9]+")
 _GROUPED = re.compile(r"[+-]?[0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?")
 _TOO_LONG = 30  # characters; no honest number on these sheets has more
+_LONGEST_CODE = 100
 _POWER_OF_TEN = re.compile(r"[0-9](?:\.[0-9]+)?E[+-][0-9]+", re.IGNORECASE)
 _FULL_DATE = re.compile(r"(?:19|20)[0-9]{2}-[0-9]{2}-[0-9]{2}(?:[ T][0-9]{2}:[0-9]{2}(?::[0-9]{2})?)?")
 _MONTHS = "jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec"
@@ -77,6 +78,8 @@ def did_you_mean(near: Sequence[str]) -> str:
 
 
 def _read_code(text: str, _: Setting) -> str:
+    if len(text) > _LONGEST_CODE:
+        raise CellDoubt("is too long for a code", f"at most {_LONGEST_CODE} characters", REFUSE)
     if _POWER_OF_TEN.fullmatch(text):
         raise CellDoubt("looks like a code damaged by the spreadsheet (powers of ten)", "write the code as text")
     if _FULL_DATE.fullmatch(text) or _SHORT_DATE.fullmatch(text):

@@ -1,10 +1,10 @@
 """The sheets of items, stock and orders, and of what people decide by hand."""
 
-from kitting.calculation.sheets.class_parsers import CLASSES
 from kitting.calculation.sheets.columns import Column, Rows, Sheet
 from kitting.calculation.sheets.date_parsers import DATE, USE_BY
 from kitting.calculation.sheets.parsers import CODE, TEXT, YES_NO, Parser, Setting, number, plain, whole, word
 from kitting.calculation.sheets.trade_parsers import (
+    CLASSES,
     CODES,
     CONTENTS,
     DOI,

@@ -12,6 +12,7 @@ from kitting.calculation.lengths import NM_PER_MM, both, inch_text, mm_text, par
 from kitting.calculation.quantities import as_decimal, thousandths
 from kitting.calculation.questions import ASK, REFUSE
 from kitting.calculation.sheets.parsers import CODE, CellDoubt, Parser, Setting, loose, plain, several, word
+from kitting.calculation.voltage_classes import parse_class
 
 _MOST_PIECES = 1_000_000_000  # thousandths: no store counts a million pieces of one code
 _UNIT_SPELLINGS = ("in", "inch", "inches", '"', "mil", "mils", "mm", "cm", "m", "ft", "feet")
@@ -20,7 +21,7 @@ _SIZE_UNITS = {"awg": "AWG", "kcmil": "kcmil", "mcm": "kcmil", "mm2": "mm2", "mm
 
 
 def _read_with(read: Callable[[str], object]) -> Callable[[str, Setting], object]:
-    """Read by a function that raises a plain Doubt: with a suggestion the cell is asked, without one refused."""
+    """Read by a function that knows no setting; its doubts are graded."""
 
     def reader(text: str, _: Setting) -> object:
         try:
@@ -72,7 +73,10 @@ def _in_another_unit(text: str, low: int, high: int) -> str:
     digits = re.match(r"[0-9./ ]*", text)
     amount = digits[0].strip() if digits else ""
     for unit in ("in", "mm", "mil"):
-        nm = parse_length(amount, unit)
+        try:
+            nm = parse_length(amount, unit)
+        except Doubt:
+            continue
         if low <= nm <= high:
             other = f"{inch_text(nm)} in" if unit == "mm" else both(nm).split(" (")[0]
             return f"{amount} {unit} = {other}?"
@@ -130,6 +134,22 @@ def _write_sizes(value: object) -> str:
 
 SIZE = Parser("a conductor size such as 1/0 AWG, 500 kcmil or 95 mm2", _read_size, str, _SIZE_UNITS)
 SIZES = Parser("sizes such as 1/0; 2/0 or a span such as 2 AWG..4/0", _read_with(parse_size_set), _write_sizes)
+
+CLASS = Parser("a class: 15, 25, 35 or U0/U(Um) such as 12/20(24)", _read_with(parse_class))
+CLASSES = several(CLASS)
+_LEVELS = (100, 133, 173)  # percent, ICEA S-94-649
+
+
+def _read_level(text: str, _: Setting) -> int | str:
+    percent = re.fullmatch(r"([0-9]{3})\s*%?", text)
+    if percent is not None and int(percent[1]) in _LEVELS:
+        return int(percent[1])
+    if "/" in text:
+        return str(CLASS.read(text, _))
+    raise CellDoubt("is not an insulation level", "100, 133, 173 % or U0/U(Um) such as 12/20(24)", REFUSE)
+
+
+LEVEL = Parser("100, 133, 173 % or U0/U(Um)", _read_level)
 
 METAL = word(("Al", "Cu"), also={"aluminium": "Al", "aluminum": "Al", "alum": "Al", "copper": "Cu"})
 MADE_OF = word(("Al", "Cu", "bimetal"), also={"aluminium": "Al", "aluminum": "Al", "copper": "Cu", "al/cu": "bimetal"})
