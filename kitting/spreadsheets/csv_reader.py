@@ -1,0 +1,111 @@
+"""CSV files: UTF-8 (with or without a mark) or UTF-16 with a mark; commas, semicolons or tabs between the cells."""
+
+import codecs
+import csv
+import io
+from collections.abc import Callable, Iterator
+from itertools import islice
+from pathlib import Path
+
+import numpy as np
+
+from kitting.calculation.questions import NOTE, Question
+from kitting.calculation.sheets.raw import RawSheet
+from kitting.errors import Refusal
+from kitting.spreadsheets.cell_columns import CellColumns
+from kitting.spreadsheets.cell_text import clean_text
+from kitting.spreadsheets.received_file import MEGABYTE, received_bytes
+from kitting.spreadsheets.sheet_frames import TextColumns, sheet_from_columns
+
+LARGEST_CSV = 150 * MEGABYTE
+_ROWS_AT_ONCE = 5_000
+_SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+
+Progress = Callable[[str, int, int], None]
+
+
+def read_csv_sheet(path: Path, progress: Progress | None = None) -> RawSheet:
+    """The sheet that a CSV file holds; its name is the file's without ``.csv``. Blank lines keep their row number.
+
+    Raises:
+        Refusal: those of ``received_bytes`` and ``sheet_from_columns``, and ``not-text``, ``wrong-encoding``,
+            ``nul-bytes``, ``wrong-separator``, ``unbalanced-quotes``, ``empty-file``.
+    """
+    text = _decoded(path.name, received_bytes(path, LARGEST_CSV))
+    separator = _separator(path.name, text)
+    read = _cells(path.name, text, separator, progress)
+    texts = [list(map(clean_text, map(str, read.distinct(at)))) for at in range(len(read.codes))]
+    codes = [np.array(one, dtype=np.int32) for one in read.codes]
+    sheet = sheet_from_columns(TextColumns(path.name, path.stem, codes, texts))
+    if sheet is None:
+        raise Refusal("empty-file", f"{path.name} holds no text, not even a header row.", {"file": path.name})
+    if separator == ",":
+        return sheet
+    said = f"{_SEPARATORS[separator]} separate the cells of {path.name}"
+    note = Question(sheet.name, 0, "", "", said, "", NOTE)
+    return RawSheet(sheet.name, sheet.headers, sheet.cells, (note, *sheet.notes))
+
+
+def _decoded(name: str, content: bytes) -> str:
+    encoding = "utf-16" if content.startswith(_UTF_16) else "utf-8-sig"
+    try:
+        text = content.decode(encoding)
+    except UnicodeDecodeError as error:
+        row = content.count(b"\n", 0, error.start) + 1
+        wrong = content[error.start]
+        raise Refusal(
+            "wrong-encoding",
+            f"{name} is not written in UTF-8: byte {error.start:,} (0x{wrong:02X}, in line {row:,}) is no letter; "
+            "save it as CSV UTF-8.",
+            {"file": name, "byte": error.start, "value": wrong, "row": row},
+        ) from None
+    if "\x00" in text:
+        row = text.count("\n", 0, text.index("\x00")) + 1
+        message = f"{name} holds a NUL character in line {row:,}; it is not a CSV file."
+        raise Refusal("nul-bytes", message, {"file": name, "row": row})
+    return text
+
+
+def _separator(name: str, text: str) -> str:
+    """The character that cuts the header into most cells; the comma where none does."""
+    start = text.lstrip()[:100_000]
+    best = max(_SEPARATORS, key=lambda separator: len(_first_row(start, separator)))
+    if len(_first_row(start, best)) == 1 and "|" in start.partition("\n")[0]:
+        message = f"{name} separates its cells by |; commas, semicolons and tabs are read."
+        raise Refusal("wrong-separator", message, {"file": name})
+    return best
+
+
+def _first_row(text: str, separator: str) -> list[str]:
+    return next(csv.reader(io.StringIO(text, newline=""), delimiter=separator), [])
+
+
+def _cells(name: str, text: str, separator: str, progress: Progress | None) -> CellColumns:
+    columns = CellColumns()
+    lines = text.count("\n") + 1
+    try:
+        rows = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+        while block := list(islice(rows, _ROWS_AT_ONCE)):
+            columns.add(block)
+            if progress is not None:
+                progress(name, columns.rows, max(lines, columns.rows))
+    except csv.Error:
+        row = sum(1 for _ in _good_rows(text, separator)) + 1
+        raise Refusal(
+            "unbalanced-quotes",
+            f"{name}: the quotation marks of row {row:,} don't match; a text in quotation marks ends before a "
+            "separator, and a quotation mark inside it is written twice.",
+            {"file": name, "row": row},
+        ) from None
+    return columns
+
+
+def _good_rows(text: str, separator: str) -> Iterator[None]:
+    rows = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    while True:
+        try:
+            next(rows)
+        except (csv.Error, StopIteration):
+            return
+        yield None
