@@ -1,0 +1,52 @@
+"""From classes back to lots: which lot each cell's pieces are picked from."""
+
+from kitting.calculation.promising.eligibility import Eligibility, source_of
+from kitting.calculation.promising.flow import Flow
+from kitting.calculation.promising.model import SHELF, Allocation, Problem
+
+
+def allocations(problem: Problem, eligible: Eligibility, flow: Flow) -> tuple[Allocation, ...]:
+    """Pieces by lot, in cell order; fixed ones first, then best first.
+
+    Lots of a class are equal but for their place, so they are picked in walk order; a cell that the next lot can't
+    fill takes the first one that holds it whole, so that a set of three is broken as seldom as that allows.
+    """
+    left = {lot: problem.lots[lot].quantity for lots in eligible.members for lot in lots}
+    taken: list[list[tuple[int, int, int]]] = [[] for _ in problem.cells]
+    for cell, lot, quantity in eligible.fixed:
+        left[lot] -= quantity
+        taken[cell].append((-1, lot, quantity))
+    for lot_class, holders in enumerate(flow.held):
+        lots = eligible.members[lot_class]
+        for cell in sorted(holders, key=lambda cell: (problem.cells[cell].spare, cell)):
+            for lot, quantity in _picks(lots, left, holders[cell]):
+                taken[cell].append((lot_class, lot, quantity))
+    made: list[Allocation] = []
+    for cell, pieces in enumerate(taken):
+        if len(pieces) > 1:
+            rank = {lot_class: place for place, lot_class in enumerate([-1, *flow.arcs(cell)])}
+            pieces.sort(key=lambda piece: rank[piece[0]])
+        made.extend(_allocation(problem, cell, lot, quantity) for _, lot, quantity in pieces)
+    return tuple(made)
+
+
+def _picks(lots: tuple[int, ...], left: dict[int, int], quantity: int) -> list[tuple[int, int]]:
+    """(lot, thousandths) for one cell: one lot that holds it whole if there is one, else lot after lot."""
+    whole = next((lot for lot in lots if left[lot] >= quantity), None)
+    picks = []
+    for lot in lots if whole is None else (whole,):
+        piece = min(left[lot], quantity)
+        if piece:
+            left[lot] -= piece
+            quantity -= piece
+            picks.append((lot, piece))
+        if not quantity:
+            break
+    return picks
+
+
+def _allocation(problem: Problem, cell: int, lot: int, quantity: int) -> Allocation:
+    depot = problem.kits[problem.cells[cell].kit].depot
+    source = source_of(problem.lots[lot], depot)
+    day = problem.as_of_day if source == SHELF else problem.lots[lot].arrival[depot]
+    return Allocation(cell=cell, lot=lot, quantity=quantity, source=source, ready_day=day)

@@ -1,0 +1,152 @@
+"""The promising problem as integers: kits in order of service, lots with dates, and what is promised to whom.
+
+Everything is an integer: items, depots and kits are positions in lists, days are proleptic Gregorian ordinals
+(``date.toordinal()``), quantities are thousandths of a stock unit.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+NEVER = 2**31  # a day no plan reaches: the expiry of a lot that has none
+
+SHELF, TRANSFER, ORDER = "shelf", "transfer", "order"
+
+
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """Pieces of one item that lie, or will land, at one place.
+
+    Args:
+        item: index of the stock code.
+        depot: index of the depot where the pieces lie or land.
+        quantity: thousandths of a stock unit, above zero.
+        ready_day: day the pieces are usable there: the as-of day for a shelf, promised + receiving for an order.
+        expiry_day: last good day, or NEVER.
+        arrival: for each depot index the day the pieces can be there, or NEVER if no way leads (own: ready_day).
+        only_kit: kit index the pieces are kept for (staging, bag), or -1.
+        own_depot_only: true where the pieces may not move to another depot (supplier-owned).
+        is_order: true for a piece on order.
+        walk: position in the natural order of place then lot, for ties.
+        key: index of the row of stock or orders, to name place, lot and order again.
+    """
+
+    item: int
+    depot: int
+    quantity: int
+    ready_day: int
+    expiry_day: int
+    arrival: tuple[int, ...]
+    only_kit: int
+    own_depot_only: bool
+    is_order: bool
+    walk: int
+    key: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """Lines of one kit that ask the same: equal options, one quantity.
+
+    Args:
+        kit: index of the kit, in order of service.
+        options: item indices that serve, best first.
+        stand_ins: item indices allowed as stand-ins for this kit, best first, after all options.
+        quantity: thousandths.
+        spare: a spare line: served after everything else, never counted for completeness.
+        fixed: (lot position in Supply.lots, thousandths) pieces already pinned, picked or staged for this cell.
+    """
+
+    kit: int
+    options: tuple[int, ...]
+    stand_ins: tuple[int, ...]
+    quantity: int
+    spare: bool
+    fixed: tuple[tuple[int, int], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """One job in order of service: its depot, staged-by day and the last day its pieces must be good for.
+
+    ``buyable`` holds the items that can still be bought in time for this job: pieces without limit, dearest of all.
+    ``dated`` is false for a job without a cutover: nothing is promised to it.
+    """
+
+    job: str
+    depot: int
+    staged_by_day: int
+    good_through_day: int
+    buyable: frozenset[int]
+    dated: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Kits in order of service, their cells in line order, and the free lots."""
+
+    kits: tuple[Kit, ...]
+    cells: tuple[Cell, ...]
+    lots: tuple[Lot, ...]
+    items: tuple[str, ...]
+    depots: tuple[str, ...]
+    as_of_day: int
+    stand_in_caps: Mapping[int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Allocation:
+    """Pieces of one lot for one cell; ``source`` is shelf, transfer or order; ``ready_day`` is at the kit's depot."""
+
+    cell: int
+    lot: int
+    quantity: int
+    source: str
+    ready_day: int
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedKit:
+    """Why a kit can't be completed: a set of items whose pieces earlier kits hold (a saturated set).
+
+    ``items`` have ``stock`` free thousandths, in ``lots``; earlier kits (``competing_kits``), whose cells have no other
+    choice, hold ``competing`` of them; the cells of this kit that have no other choice either ask for
+    ``stock - competing + missing``; ``cell`` is the first of them that failed. ``first_day`` is the first staged-by day
+    on which pieces that no kit served in turn holds would complete the kit (the last good day moves with it), or NEVER.
+    """
+
+    kit: int
+    cell: int
+    items: tuple[int, ...]
+    stock: int
+    competing_kits: tuple[int, ...]
+    competing: int
+    missing: int
+    first_day: int
+    lots: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Promised:
+    """The plan of pieces.
+
+    Args:
+        allocations: in cell order, then the order the pieces were taken.
+        bought: for each cell index the thousandths that count as bought in time (reported short with an order-by).
+        short: for each cell index the thousandths that can't be had, the bought ones included.
+        served_in_turn: for each kit true when it was completed in its turn (buying in time counts).
+        refused: the refused kits with their reason.
+        policy: name of the rule used.
+        status: ``not proven``, ``proven`` or ``at most n from best``.
+        bound: greatest number of complete kits that any plan in this order could have, or None.
+        not_kept: (cell, lot, thousandths) fixed pieces that the lot no longer holds, or that no longer serve.
+    """
+
+    allocations: tuple[Allocation, ...]
+    bought: Mapping[int, int]
+    short: Mapping[int, int]
+    served_in_turn: tuple[bool, ...]
+    refused: tuple[RefusedKit, ...]
+    policy: str
+    status: str
+    bound: int | None
+    not_kept: tuple[tuple[int, int, int], ...] = ()

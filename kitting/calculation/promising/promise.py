@@ -1,0 +1,44 @@
+"""From the problem to the plan of pieces: order, explanation, lots, audit."""
+
+from kitting.calculation.promising.audit import audit, audit_least_short
+from kitting.calculation.promising.eligibility import eligibility, is_buyable
+from kitting.calculation.promising.explanations import refusals
+from kitting.calculation.promising.lots_by_cell import allocations
+from kitting.calculation.promising.model import Problem, Promised
+from kitting.calculation.promising.strict_order import StrictOrder
+
+
+def promise(problem: Problem) -> Promised:
+    """Promise pieces to kits in strict order; see ``strict_order`` for what is proved.
+
+    Raises:
+        Refusal: ``audit-failed`` where the plan does not hold; it is never returned.
+    """
+    eligible = eligibility(problem)
+    order = StrictOrder(problem, eligible)
+    order.serve_in_turn()
+    refused = refusals(problem, eligible, order)
+    order.serve_the_rest()
+    short = {
+        index: order.missing[index]
+        for index, cell in enumerate(problem.cells)
+        if order.missing[index] and problem.kits[cell.kit].dated
+    }
+    promised = Promised(
+        allocations=allocations(problem, eligible, order.flow),
+        bought={
+            index: missing
+            for index, missing in short.items()
+            if is_buyable(problem.cells[index], problem.kits[problem.cells[index].kit])
+        },
+        short=short,
+        served_in_turn=tuple(order.served),
+        refused=refused,
+        policy="strict order",
+        status="proven",
+        bound=sum(order.served),
+        not_kept=eligible.not_kept,
+    )
+    audit(problem, promised)
+    audit_least_short(eligible, order.flow)
+    return promised
