@@ -1,0 +1,1 @@
+"""The pure calculation: no framework, no file format, no clock."""

@@ -1,0 +1,130 @@
+"""The store of lines: one row of integers a line, and the distinct templates they point to."""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from kitting.calculation.expansion.slots import Template
+from kitting.calculation.natural_order import natural_rank
+
+SIDES = ("from", "to", "joint", "position", "location", "job")
+SIDE_FROM, SIDE_TO, SIDE_JOINT, SIDE_POSITION, SIDE_LOCATION, SIDE_JOB = range(len(SIDES))
+
+
+@dataclass(slots=True)
+class Lines:
+    """Lines in the making. A row is (job, run, side, structure, position, phases, template, owner's sheet row)."""
+
+    templates: list[Template] = field(default_factory=list)
+    rows: list[tuple[str, str, int, str, str, str, int, int]] = field(default_factory=list)
+
+    def keep(self, templates: list[Template]) -> tuple[int, ...]:
+        """Store templates and return their numbers, to be used for every owner with equal facts."""
+        first = len(self.templates)
+        self.templates.extend(templates)
+        return tuple(range(first, len(self.templates)))
+
+    def add(
+        self,
+        numbers: tuple[int, ...],
+        *,
+        job: str,
+        run: str = "",
+        side: int,
+        structure: str = "",
+        position: str = "",
+        phases: str = "",
+        row: int = 0,
+    ) -> None:
+        """One line for each template number, for one owner."""
+        self.rows.extend((job, run, side, structure, position, phases, number, row) for number in numbers)
+
+    def frame(self) -> pd.DataFrame:
+        """All lines in line order.
+
+        Columns: job, run, structure, position, phases (categorical text), side and template (integers), sheet_row,
+        source (number of the row in ``rows``), occurrence (1, 2, … among equal kinds of one owner).
+        """
+        names = ["job", "run", "side", "structure", "position", "phases", "template", "sheet_row"]
+        columns: list[Any] = [list(column) for column in zip(*self.rows, strict=True)] or [[] for _ in names]
+        frame = pd.DataFrame(
+            {name: _packed(name, column) for name, column in zip(names, columns, strict=True)}, columns=names
+        )
+        rule_order = np.array([template.order for template in self.templates], dtype=np.int64)
+        spare = np.array([template.spare for template in self.templates], dtype=bool)
+        frame["source"] = np.arange(len(frame), dtype=np.int32)
+        kinds = pd.Categorical([template.kind for template in self.templates])
+        template = frame["template"].to_numpy()
+        keys = [
+            rule_order[template] if len(rule_order) else template,
+            _rank(frame["phases"]),
+            _rank(frame["position"]),
+            _rank(frame["structure"]),
+            frame["side"].to_numpy(),
+            _rank(frame["run"], blank_last=True),
+            spare[template] if len(spare) else template,
+            _rank(frame["job"]),
+        ]
+        frame = frame.iloc[np.lexsort(keys)].reset_index(drop=True)
+        kind_codes = np.asarray(kinds.codes)[frame["template"].to_numpy()] if len(rule_order) else []
+        owner = [frame[name].cat.codes for name in ("job", "run", "structure", "position", "phases")]
+        frame["occurrence"] = frame.groupby([*owner, frame["side"], kind_codes], sort=False).cumcount() + 1
+        return frame
+
+
+def _packed(name: str, column: list[Any]) -> Any:
+    if name in ("side", "template", "sheet_row"):
+        return np.array(column, dtype=np.int32)
+    return pd.Categorical(column, categories=sorted(set(column)))
+
+
+def _rank(column: pd.Series, *, blank_last: bool = False) -> np.ndarray:
+    """Integers that sort as the texts do in natural order."""
+    texts = list(column.cat.categories)
+    ranks = natural_rank(texts)
+    last = len(texts) + 1
+    by_code = np.array([last if blank_last and not text else ranks[text] for text in texts], dtype=np.int64)
+    codes = column.cat.codes.to_numpy()
+    return by_code[codes] if len(by_code) else codes.astype(np.int64)
+
+
+def line_texts(frame: pd.DataFrame, templates: list[Template]) -> list[str]:
+    """The name of each line, made from what it is: ``J03/V1-a/r1-from/ABC/cable adapter``.
+
+    Args:
+        frame: lines as ``Lines.frame`` makes them.
+        templates: the templates they point to.
+    """
+    columns = [frame[name].astype(str).tolist() for name in ("job", "run", "structure", "position", "phases")]
+    whats = [_what(template) for template in templates]
+    return [
+        _text(*owner, side, whats[template], occurrence)
+        for *owner, side, template, occurrence in zip(
+            *columns,
+            frame["side"].tolist(),
+            frame["template"].tolist(),
+            frame["occurrence"].tolist(),
+            strict=True,
+        )
+    ]
+
+
+def _what(template: Template) -> str:
+    if template.spare and template.need is not None:
+        return f"{template.kind}/{template.need.fixed_code}/spare"
+    return template.kind
+
+
+def _text(job: str, run: str, structure: str, position: str, phases: str, side: int, what: str, occurrence: int) -> str:
+    again = f"#{occurrence}" if occurrence > 1 and not what.endswith("/spare") else ""
+    if side <= SIDE_TO:
+        return f"{job}/{structure}-{position}/r{run}-{SIDES[side]}/{phases}/{what}{again}"
+    if run:
+        return f"{job}/r{run}/{SIDES[side]}/{phases}/{what}" if phases else f"{job}/r{run}/{what}"
+    if side <= SIDE_POSITION:
+        return f"{job}/{structure}-{position}/{SIDES[side]}/{phases}/{what}{again}"
+    if side == SIDE_LOCATION:
+        return f"{job}/{structure}/location/{what}{again}"
+    return f"{job}/job/{what}{again}"

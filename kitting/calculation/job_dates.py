@@ -1,0 +1,100 @@
+"""The dates of each job and the order in which jobs are served."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from kitting.calculation.calendars import good_through, staged_by, window_hours
+from kitting.calculation.natural_order import natural_key
+from kitting.calculation.questions import Missing
+from kitting.calculation.sheets.book import Book
+
+Fact = Any
+LAST_PRIORITY = 10**9
+
+
+@dataclass(frozen=True, slots=True)
+class JobDates:
+    """One job: its depot, the local moments of its outage, and the dates that follow from them.
+
+    ``staged_by`` is None where the cutover is blank or in doubt; ``why_undated`` says why. ``window`` is the length
+    of the outage window in real hours, '' where its end is not given.
+    """
+
+    job: str
+    title: str
+    depot: str
+    cutover: datetime | None
+    staged_by: date | None
+    good_through: date | None
+    priority: int
+    window: str
+    why_undated: str
+
+
+def closed_days(book: Book) -> dict[str, frozenset[date]]:
+    """Closed days of each depot."""
+    return {
+        row["depot"]: frozenset(row["closed_days"] if isinstance(row["closed_days"], tuple) else ())
+        for row in book.frames["depots"].to_dict("records")
+    }
+
+
+def depot_days(book: Book, field: str, default: int) -> dict[str, int]:
+    """A depot's own number of days, or the default where it is blank."""
+    return {
+        row["depot"]: row[field] if isinstance(row[field], int) else default
+        for row in book.frames["depots"].to_dict("records")
+    }
+
+
+def read_job_dates(book: Book) -> dict[str, JobDates]:
+    """All jobs in the order of service: earliest staged-by, priority (blank last), job number; undated jobs last."""
+    closed = closed_days(book)
+    staging = depot_days(book, "staging_days", book.policies.staging_days)
+    zones = {row["depot"]: row["time_zone"] for row in book.frames["depots"].to_dict("records")}
+    jobs = [_job(row, book, closed, staging, zones) for row in book.frames["jobs"].to_dict("records")]
+    jobs.sort(key=lambda job: (job.staged_by or date.max, job.priority, natural_key(job.job)))
+    return {job.job: job for job in jobs}
+
+
+def _job(
+    row: Mapping[str, Fact],
+    book: Book,
+    closed: Mapping[str, frozenset[date]],
+    staging: Mapping[str, int],
+    zones: Mapping[str, Fact],
+) -> JobDates:
+    depot, cutover = row["depot"], row["cutover"]
+    end = row["cutover_end"] if isinstance(row["cutover_end"], datetime) else None
+    why = _undated(row)
+    days = row["staging_days"] if isinstance(row["staging_days"], int) else staging.get(depot, 0)
+    known = not why
+    zone = zones.get(depot)
+    window = window_hours(cutover, end, zone) if known and end is not None and isinstance(zone, str) else None
+    return JobDates(
+        job=row["job"],
+        title=row["title"] if isinstance(row["title"], str) else "",
+        depot=depot if isinstance(depot, str) else "",
+        cutover=cutover if known else None,
+        staged_by=staged_by(cutover.date(), days, closed[depot]) if known else None,
+        good_through=good_through(cutover, end, book.policies.expiry_margin_days) if known else None,
+        priority=row["priority"] if isinstance(row["priority"], int) else LAST_PRIORITY,
+        window="" if window is None else f"{window.normalize():f}",
+        why_undated=why,
+    )
+
+
+def _undated(row: Mapping[str, Fact]) -> str:
+    for field, label in (("depot", "depot"), ("cutover", "cutover"), ("cutover_end", "cutover end")):
+        if isinstance(row[field], Missing):
+            return str(row[field].why)
+        if row[field] is None and field != "cutover_end":
+            return f"the job has no {label}"
+    return ""
+
+
+def day_text(day: date | None) -> str:
+    """ISO text of a date, '' for none."""
+    return "" if day is None else day.isoformat()

@@ -1,0 +1,211 @@
+"""The one function that strings the calculation together: from the parsed sheets to the plan."""
+
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from time import perf_counter
+from typing import Any
+
+import pandas as pd
+
+from kitting.calculation.calendars import order_by
+from kitting.calculation.demand import Demand, read_demand
+from kitting.calculation.expansion.ends import add_end_lines
+from kitting.calculation.expansion.fitting import Fitter
+from kitting.calculation.expansion.joints import add_joint_lines, add_planned_joints
+from kitting.calculation.expansion.landings import read_field
+from kitting.calculation.expansion.lines import SIDE_JOB
+from kitting.calculation.expansion.locations import (
+    add_lines_by_hand,
+    add_location_lines,
+    add_unusable_rows,
+    spare_templates,
+)
+from kitting.calculation.expansion.pins import Pin, apply_pins
+from kitting.calculation.expansion.positions import add_position_lines
+from kitting.calculation.expansion.scene import Scene
+from kitting.calculation.expansion.settings import read_systems
+from kitting.calculation.fit_matching import Matcher
+from kitting.calculation.job_answers import job_answers, short_counts, totals_table
+from kitting.calculation.job_dates import JobDates, closed_days, day_text, depot_days, read_job_dates
+from kitting.calculation.plan_result import REFUSAL_COLUMNS, JobAnswer, Plan
+from kitting.calculation.planning_questions import planning_questions
+from kitting.calculation.promise_tables import Shares, answer_lines, promise_table, split_by_line
+from kitting.calculation.promising import promise
+from kitting.calculation.promising.model import NEVER, Kit, Problem, Promised
+from kitting.calculation.quantities import as_decimal
+from kitting.calculation.questions import Question
+from kitting.calculation.requirement_table import LineAnswers, requirement_table
+from kitting.calculation.rule_book import rule_book
+from kitting.calculation.sheets.book import Book
+from kitting.calculation.supply import Supply, read_supply
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class _Expanded:
+    """Lines in line order with the scene they came from."""
+
+    scene: Scene
+    frame: pd.DataFrame
+    pins: tuple[Pin, ...]
+    notes: tuple[Question, ...]
+
+
+class _Clock:
+    """Times of the stages in seconds; they go beside the plan, never into it."""
+
+    def __init__(self, progress: Progress | None) -> None:
+        self.progress = progress
+        self.times: dict[str, float] = {}
+        self._last = perf_counter()
+
+    def done(self, stage: str) -> None:
+        now = perf_counter()
+        self.times[stage] = now - self._last
+        self._last = now
+        if self.progress is not None:
+            self.progress(stage)
+
+
+def plan(book: Book, *, as_of: date, progress: Progress | None = None) -> Plan:
+    """Plan every job of a book together.
+
+    The same book and day give the same tables, whatever the order of the rows.
+
+    Args:
+        book: the parsed sheets.
+        as_of: the day of planning: transfers start on it, nothing can be ordered before it.
+        progress: told the name of each stage when it is done.
+
+    Raises:
+        Refusal: the rule book can't be read, or the audit of the promises fails.
+    """
+    clock = _Clock(progress)
+    jobs = read_job_dates(book)
+    expanded = expand(book, jobs)
+    clock.done("expansion and fit")
+    items = {code: index for index, code in enumerate(sorted(book.frames["items"]["stock_code"]))}
+    problem, demand, supply = _problem(book, expanded, jobs, items, as_of)
+    promised = promise(problem)
+    clock.done("promising")
+    result = _tables(book, expanded, jobs, demand, supply, promised, problem, as_of)
+    clock.done("tables")
+    return Plan(as_of=as_of, book=book, timings=clock.times, **result)
+
+
+def expand(book: Book, jobs: Mapping[str, JobDates]) -> _Expanded:
+    """All lines of all jobs with their choice of stock codes, in line order."""
+    rules = rule_book(book.rules)
+    service_order = {job: place for place, job in enumerate(jobs)}
+    items = {record["stock_code"]: record for record in book.frames["items"].to_dict("records")}
+    matcher = Matcher(book.frames["items"], book.frames["stand ins"], estimates=book.policies.estimates)
+    scene = Scene(
+        book=book,
+        field=read_field(book, service_order),
+        rules=rules,
+        systems=read_systems(book, rules),
+        fitter=Fitter(matcher, items),
+    )
+    for add in (
+        add_end_lines,
+        add_joint_lines,
+        add_planned_joints,
+        add_position_lines,
+        add_location_lines,
+        add_unusable_rows,
+        add_lines_by_hand,
+    ):
+        add(scene)
+    pins, notes = apply_pins(scene)
+    if book.policies.spares:
+        _add_spares(scene)
+    return _Expanded(scene, scene.lines.frame(), pins, notes)
+
+
+def _add_spares(scene: Scene) -> None:
+    """Spare lines of each job, for the stock codes that its lines choose."""
+    chosen: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
+    templates = scene.lines.templates
+    for job, number in {(row[0], row[6]) for row in scene.lines.rows}:
+        template = templates[number]
+        if template.codes:
+            chosen[job][template.kind].add(template.codes[0])
+    for job in sorted(chosen):
+        codes = {kind: sorted(found) for kind, found in chosen[job].items()}
+        scene.lines.add(scene.lines.keep(spare_templates(scene, codes)), job=job, side=SIDE_JOB)
+
+
+def _problem(
+    book: Book, expanded: _Expanded, jobs: Mapping[str, JobDates], items: Mapping[str, int], as_of: date
+) -> tuple[Problem, Demand, Supply]:
+    depots = sorted(book.frames["depots"]["depot"])
+    kit_numbers = {job: place for place, job in enumerate(jobs)}
+    supply = read_supply(book, as_of=as_of, items=items, depots=depots, kits=kit_numbers)
+    kits = _kits(book, jobs, depots, items, as_of)
+    demand = read_demand(
+        expanded.frame,
+        expanded.scene.lines.templates,
+        jobs=jobs,
+        kits=kits,
+        items=items,
+        supply=supply,
+        pins=expanded.pins,
+    )
+    problem = Problem(
+        kits=kits,
+        cells=demand.cells,
+        lots=supply.lots,
+        items=tuple(items),
+        depots=tuple(depots),
+        as_of_day=as_of.toordinal(),
+    )
+    return problem, demand, supply
+
+
+def _kits(
+    book: Book, jobs: Mapping[str, JobDates], depots: Sequence[str], items: Mapping[str, int], as_of: date
+) -> tuple[Kit, ...]:
+    """Jobs as kits; what can still be bought depends on staged-by and depot only, so it is worked out once for each."""
+    closed = closed_days(book)
+    receiving = depot_days(book, "receiving_days", 0)
+    leads = [
+        (items[row["stock_code"]], row["lead_days"])
+        for row in book.frames["items"].to_dict("records")
+        if isinstance(row["lead_days"], int) and not _conversion_missing(row)
+    ]
+    by_lead: dict[int, list[int]] = defaultdict(list)
+    for item, lead in leads:
+        by_lead[lead].append(item)
+    known: dict[tuple[date, str], frozenset[int]] = {}
+
+    def buyable(staged: date, depot: str) -> frozenset[int]:
+        key = (staged, depot)
+        if key not in known:
+            known[key] = frozenset(
+                item
+                for lead, found in by_lead.items()
+                if order_by(staged, receiving_days=receiving[depot], lead_days=lead, closed=closed[depot]) >= as_of
+                for item in found
+            )
+        return known[key]
+
+    return tuple(
+        Kit(
+            job=job.job,
+            depot=depots.index(job.depot),
+            staged_by_day=job.staged_by.toordinal(),
+            good_through_day=job.good_through.toordinal(),
+            buyable=buyable(job.staged_by, job.depot),
+        )
+        if job.staged_by is not None and job.good_through is not None
+        else Kit(job.job, depots.index(job.depot) if job.depot in depots else 0, NEVER, NEVER, frozenset(), dated=False)
+        for job in jobs.values()
+    )
+
+
+def _conversion_missing(item: Mapping[str, Any]) -> bool:
+    """Bought in a unit whose content nobody has given: it can't be put on a reorder sheet."""
+    return item["purchase_unit"] not in (None, item["stock_unit"]) and item["per_purchase_unit"] is None

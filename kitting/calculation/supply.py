@@ -1,0 +1,178 @@
+"""Free pieces for planned work: stock and orders as lots, with the day they can be at each depot."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from kitting.calculation.calendars import add_working_days, order_ready
+from kitting.calculation.job_dates import closed_days, depot_days
+from kitting.calculation.natural_order import natural_rank
+from kitting.calculation.promising.model import NEVER, Lot
+from kitting.calculation.questions import Missing
+from kitting.calculation.sheets.book import Book
+
+Fact = Any
+# Pieces of these places are free for planned work; truck, hold and reserve never are.
+BIN, STAGING, BAG, VAN, SUPPLIER_OWNED = "bin", "staging", "bag", "van", "supplier-owned"
+FREE_PLACES = (BIN, STAGING, BAG, VAN, SUPPLIER_OWNED)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where the pieces of a lot are named: the row of the stock or the orders sheet."""
+
+    stock_code: str
+    depot: str
+    place: str
+    lot: str
+    order: str
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """The free lots and, lot by lot, where they are named."""
+
+    lots: tuple[Lot, ...]
+    sources: tuple[Source, ...]
+
+
+class _Ways:
+    """Days on which pieces that are ready at one depot can be at each of the others."""
+
+    def __init__(self, book: Book, depots: Sequence[str]) -> None:
+        self.depots = depots
+        self.closed = closed_days(book)
+        self.receiving = depot_days(book, "receiving_days", 0)
+        self.days = {
+            (row["from_depot"], row["to_depot"]): row["days"]
+            for row in book.frames["transfers"].to_dict("records")
+            if isinstance(row["days"], int)
+        }
+        self._known: dict[tuple[str, date, bool], tuple[int, ...]] = {}
+
+    def arrivals(self, depot: str, ready: date, *, own_only: bool) -> tuple[int, ...]:
+        """For each depot the day, as an ordinal, or NEVER."""
+        key = (depot, ready, own_only)
+        if key not in self._known:
+            self._known[key] = tuple(self._arrival(depot, other, ready, own_only) for other in self.depots)
+        return self._known[key]
+
+    def _arrival(self, depot: str, other: str, ready: date, own_only: bool) -> int:
+        if depot == other:
+            return ready.toordinal()
+        days = self.days.get((depot, other))
+        if own_only or days is None:
+            return NEVER
+        return add_working_days(ready, days, self.closed[other]).toordinal()
+
+    def van_days(self, depot: str) -> int:
+        """Days a van needs to a depot: the longest way there, else one."""
+        return max((days for (_, to), days in self.days.items() if to == depot), default=1)
+
+
+def read_supply(
+    book: Book, *, as_of: date, items: Mapping[str, int], depots: Sequence[str], kits: Mapping[str, int]
+) -> Supply:
+    """All free pieces.
+
+    Args:
+        book: the parsed sheets.
+        as_of: the day of planning; transfers start on it.
+        items: index of each stock code.
+        depots: depots in index order.
+        kits: index of each job in the order of service.
+
+    A lot on hold, a dated item without a use-by date, and pieces in a truck, on hold or in reserve are not free.
+    """
+    ways = _Ways(book, depots)
+    dated = {
+        row["stock_code"] for row in book.frames["items"].to_dict("records") if row["shelf_months"] is not None
+    }
+    found = [*_stock(book, ways, as_of, kits, dated), *_orders(book, ways, as_of)]
+    found = [(source, lot) for source, lot in found if source.stock_code in items]
+    place_rank = natural_rank(source.place for source, _ in found)
+    lot_rank = natural_rank(source.lot for source, _ in found)
+    depot_index = {depot: index for index, depot in enumerate(depots)}
+    order = sorted(range(len(found)), key=lambda i: _walk_key(found[i], place_rank, lot_rank))
+    walk = {index: rank for rank, index in enumerate(order)}
+    lots = tuple(
+        Lot(
+            item=items[source.stock_code],
+            depot=depot_index[source.depot],
+            walk=walk[index],
+            key=index,
+            **facts,
+        )
+        for index, (source, facts) in enumerate(found)
+    )
+    return Supply(lots, tuple(source for source, _ in found))
+
+
+_Found = tuple[Source, dict[str, Any]]
+
+
+def _walk_key(found: _Found, place_rank: Mapping[str, int], lot_rank: Mapping[str, int]) -> tuple[Any, ...]:
+    source, facts = found
+    return (
+        facts["only_kit"] < 0,
+        place_rank[source.place],
+        lot_rank[source.lot],
+        source.order,
+        facts["ready_day"],
+        source.stock_code,
+        source.depot,
+        facts["quantity"],
+    )
+
+
+def _stock(book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], dated: set[str]) -> list[_Found]:
+    found = []
+    for row in book.frames["stock"].to_dict("records"):
+        kind = row["place_kind"] or BIN
+        kept_for = kits.get(row["job"], -1) if kind in (STAGING, BAG) else -1
+        if not _is_free(row, kind, dated) or (kind in (STAGING, BAG) and kept_for < 0):
+            continue
+        own_only = kind in (SUPPLIER_OWNED, STAGING, BAG, VAN)
+        closed = ways.closed[row["depot"]]
+        ready = add_working_days(as_of, ways.van_days(row["depot"]), closed) if kind == VAN else as_of
+        source = Source(row["stock_code"], row["depot"], row["place"] or "", row["lot"] or "", "")
+        found.append((source, _facts(row, ready, ways, own_only=own_only, only_kit=kept_for, is_order=False)))
+    return found
+
+
+def _is_free(row: Mapping[str, Fact], kind: Fact, dated: set[str]) -> bool:
+    if kind not in FREE_PLACES or row["held"] or not row["quantity"]:
+        return False
+    facts = (row["use_by"], row["lot"], row["depot"])
+    if any(isinstance(fact, Missing) for fact in facts):
+        return False
+    return row["use_by"] is not None or row["stock_code"] not in dated
+
+
+def _orders(book: Book, ways: _Ways, as_of: date) -> list[_Found]:
+    """Open orders that are still to come; one without a date, or whose date has passed, is not netted."""
+    found = []
+    for row in book.frames["orders"].to_dict("records"):
+        if not isinstance(row["promised"], date) or row["promised"] < as_of or not row["quantity"]:
+            continue
+        depot = row["depot"]
+        ready = order_ready(row["promised"], receiving_days=ways.receiving[depot], closed=ways.closed[depot])
+        source = Source(row["stock_code"], depot, "", "", row["order"])
+        row = {**row, "use_by": None}
+        found.append((source, _facts(row, ready, ways, own_only=False, only_kit=-1, is_order=True)))
+    return found
+
+
+def _facts(
+    row: Mapping[str, Fact], ready: date, ways: _Ways, *, own_only: bool, only_kit: int, is_order: bool
+) -> dict[str, Any]:
+    return {
+        "quantity": row["quantity"],
+        "ready_day": ready.toordinal(),
+        "expiry_day": NEVER if row["use_by"] is None else row["use_by"].toordinal(),
+        "arrival": ways.arrivals(row["depot"], ready, own_only=own_only),
+        "only_kit": only_kit,
+        "own_depot_only": own_only,
+        "is_order": is_order,
+    }
