@@ -3,23 +3,26 @@
 import codecs
 import csv
 import io
+import re
 from collections.abc import Callable, Iterator
 from itertools import islice
 from pathlib import Path
 
 import numpy as np
 
-from kitting.calculation.questions import NOTE, Question
+from kitting.calculation.questions import ASK, NOTE, Question
 from kitting.calculation.sheets.raw import RawSheet
 from kitting.errors import Refusal
 from kitting.spreadsheets.cell_columns import CellColumns
 from kitting.spreadsheets.cell_text import clean_text
 from kitting.spreadsheets.received_file import MEGABYTE, received_bytes
-from kitting.spreadsheets.sheet_frames import TextColumns, sheet_from_columns
+from kitting.spreadsheets.sheet_frames import TextColumns, few_or_one, sheet_from_columns
 
 LARGEST_CSV = 150 * MEGABYTE
 _ROWS_AT_ONCE = 5_000
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
+_QUOTED = re.compile(r'"(?:[^"]|"")*"')
+_HEADER_SEEN = 100_000  # characters among which the header row is looked for
 _UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 Progress = Callable[[str, int, int], None]
@@ -40,11 +43,10 @@ def read_csv_sheet(path: Path, progress: Progress | None = None) -> RawSheet:
     sheet = sheet_from_columns(TextColumns(path.name, path.stem, codes, texts))
     if sheet is None:
         raise Refusal("empty-file", f"{path.name} holds no text, not even a header row.", {"file": path.name})
-    if separator == ",":
-        return sheet
     said = f"{_SEPARATORS[separator]} separate the cells of {path.name}"
-    note = Question(sheet.name, 0, "", "", said, "", NOTE)
-    return RawSheet(sheet.name, sheet.headers, sheet.cells, (note, *sheet.notes))
+    notes = () if separator == "," else (Question(sheet.name, 0, "", "", said, "", NOTE),)
+    long_rows = few_or_one(_long_rows(sheet), "rows have more cells than the header")
+    return RawSheet(sheet.name, sheet.headers, sheet.cells, (*notes, *sheet.notes, *long_rows))
 
 
 def _decoded(name: str, content: bytes) -> str:
@@ -68,17 +70,13 @@ def _decoded(name: str, content: bytes) -> str:
 
 
 def _separator(name: str, text: str) -> str:
-    """The character that cuts the header into most cells; the comma where none does."""
-    start = text.lstrip()[:100_000]
-    best = max(_SEPARATORS, key=lambda separator: len(_first_row(start, separator)))
-    if len(_first_row(start, best)) == 1 and "|" in start.partition("\n")[0]:
+    """The separator that stands most often in the header, outside quotation marks; the comma where none does."""
+    header = _QUOTED.sub("", text.lstrip()[:_HEADER_SEEN]).partition("\n")[0]
+    best = max(_SEPARATORS, key=header.count)
+    if best not in header and "|" in header:
         message = f"{name} separates its cells by |; commas, semicolons and tabs are read."
         raise Refusal("wrong-separator", message, {"file": name})
     return best
-
-
-def _first_row(text: str, separator: str) -> list[str]:
-    return next(csv.reader(io.StringIO(text, newline=""), delimiter=separator), [])
 
 
 def _cells(name: str, text: str, separator: str, progress: Progress | None) -> CellColumns:
@@ -99,6 +97,17 @@ def _cells(name: str, text: str, separator: str, progress: Progress | None) -> C
             {"file": name, "row": row},
         ) from None
     return columns
+
+
+def _long_rows(sheet: RawSheet) -> Iterator[Question]:
+    """Rows with text beyond the last header: often a comma without quotation marks, so the cells are shifted."""
+    width = max(at + 1 for at, header in enumerate((*sheet.headers, "")) if header or at == 0)
+    beyond = (sheet.cells[list(range(width, len(sheet.headers)))] != "").any(axis=1)
+    for row in sheet.cells.index[beyond]:
+        text = next(filter(None, sheet.cells.loc[row, width:]))
+        problem = f"the row has more cells than the header has columns ({width}); its cells may be shifted"
+        suggestion = "put text that holds a separator in quotation marks"
+        yield Question(sheet.name, int(row), "row", text, problem, suggestion, ASK)
 
 
 def _good_rows(text: str, separator: str) -> Iterator[None]:

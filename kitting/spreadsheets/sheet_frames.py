@@ -8,7 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from openpyxl.utils import get_column_letter
 
-from kitting.calculation.questions import ASK, NOTE, Question
+from kitting.calculation.questions import NOTE, Question
 from kitting.calculation.sheets.raw import RawSheet
 from kitting.errors import Refusal
 from kitting.spreadsheets.cell_text import LONGEST_TEXT
@@ -53,9 +53,8 @@ def sheet_from_columns(columns: TextColumns) -> RawSheet | None:
         table[:, at] = np.array(columns.texts[at], dtype=object)[columns.codes[at][rows]]
     headers = tuple(table[0])
     cells = pd.DataFrame(table[1:], index=rows[1:] + 1, columns=range(width), dtype=object)
-    sheet = RawSheet(sheet_name(columns.name), headers, cells)
-    notes = (*_header_row_note(sheet, int(rows[0]) + 1), *_headless_cells(sheet))
-    return RawSheet(sheet.name, headers, cells, notes)
+    name = sheet_name(columns.name)
+    return RawSheet(name, headers, cells, _header_row_note(name, int(rows[0]) + 1))
 
 
 def few_or_one(notes: Iterable[Question], problem: str) -> tuple[Question, ...]:
@@ -97,31 +96,8 @@ def _refusal(columns: TextColumns, code: str, what: str) -> Refusal:
     return Refusal(code, f"{columns.file}, sheet {columns.name}: {what}.", data)
 
 
-def _header_row_note(sheet: RawSheet, row: int) -> tuple[Question, ...]:
+def _header_row_note(name: str, row: int) -> tuple[Question, ...]:
     if row == 1:
         return ()
     problem = f"the rows above row {row} are blank, so row {row} is taken for the header"
-    return (Question(sheet.name, row, "", "", problem, "start the sheet with its header", NOTE),)
-
-
-def _headless_cells(sheet: RawSheet) -> tuple[Question, ...]:
-    """Cells in columns without a header: in a CSV file often a comma too many, so the row may be shifted."""
-    headless = [at for at, header in enumerate(sheet.headers) if not header]
-    found = []
-    if headless:
-        part = sheet.cells[headless]
-        for row, cells in zip(part.index, part.itertuples(index=False), strict=True):
-            found += [
-                Question(
-                    sheet.name,
-                    int(row),
-                    "",
-                    text,
-                    f"stands in column {get_column_letter(at + 1)}, which has no header; is the row shifted?",
-                    "give the column a header, or put text that holds a separator in quotation marks",
-                    ASK,
-                )
-                for at, text in zip(headless, cells, strict=True)
-                if text
-            ]
-    return few_or_one(found, "cells stand in columns without a header")
+    return (Question(name, row, "", "", problem, "start the sheet with its header", NOTE),)
