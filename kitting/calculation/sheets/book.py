@@ -8,6 +8,8 @@ import pandas as pd
 
 from kitting.calculation.questions import NOTE, Question
 from kitting.calculation.sheets.all_sheets import RULES, SHEETS
+from kitting.calculation.sheets.answers import apply_answers
+from kitting.calculation.sheets.cross_checks import cross_check
 from kitting.calculation.sheets.parsers import Setting
 from kitting.calculation.sheets.policies import Policies, read_policies
 from kitting.calculation.sheets.raw import RawBook, RawSheet, trimmed
@@ -43,18 +45,22 @@ def read_book(raw: RawBook) -> Book:
     Raises:
         Refusal: a required sheet or column is missing; all missing ones are named.
     """
-    sheets = {_name(name): sheet for name, sheet in raw.sheets.items() if sheet.headers}
+    answered = apply_answers({_name(name): sheet for name, sheet in raw.sheets.items() if sheet.headers})
+    sheets = answered.sheets
     policies_reading = SheetReading(SHEETS["policies"], sheets.get("policies"), Setting())
     policies = read_policies(policies_reading)
     setting = Setting(date_order=policies.date_order)
     readings = {
-        name: policies_reading if name == "policies" else SheetReading(sheet, sheets.get(name), setting)
+        name: policies_reading
+        if name == "policies"
+        else SheetReading(sheet, sheets.get(name), setting, answered.kept[name])
         for name, sheet in SHEETS.items()
     }
     _require_all(readings)
+    cross_check(readings)
     frames = {name: reading.frame() for name, reading in readings.items()}
     questions = {question for reading in readings.values() for question in reading.questions()}
-    questions.update(raw.notes, _unused_sheets(sheets))
+    questions.update(raw.notes, answered.notes, _unused_sheets(sheets))
     return Book(
         frames=MappingProxyType(frames),
         policies=policies,
@@ -62,7 +68,7 @@ def read_book(raw: RawBook) -> Book:
             {name.removeprefix(RULES): _text_frame(sheet) for name, sheet in sheets.items() if name.startswith(RULES)}
         ),
         questions=tuple(sorted(questions)),
-        answers_used=(),
+        answers_used=tuple(answered.used),
         digest=raw.digest,
     )
 

@@ -56,8 +56,8 @@ def place_columns(sheet: Sheet, raw: RawSheet) -> tuple[dict[str, Placed], tuple
     for at, header in enumerate(map(trimmed, raw.headers)):
         found = find_column(sheet, header)
         if found is None:
-            if header or any(map(trimmed, raw.cells.iloc[:, at])):
-                questions.append(_unknown(sheet, header, at))
+            if header:  # cells under a blank header are the file reader's to report: the row may be shifted
+                questions.append(_unknown(sheet, header))
             continue
         column, unit = found
         if column.field in placed:
@@ -70,10 +70,7 @@ def place_columns(sheet: Sheet, raw: RawSheet) -> tuple[dict[str, Placed], tuple
     return placed, tuple(questions)
 
 
-def _unknown(sheet: Sheet, header: str, at: int) -> Question:
-    if not header:
-        problem = "cells under a blank header, not used"
-        return Question(sheet.name, _HEADER_ROW, column_letters(at), "", problem, "give the column a header", NOTE)
+def _unknown(sheet: Sheet, header: str) -> Question:
     labels = {loose(column.label): column.label for column in sheet.columns}
     near = [labels[key] for key in get_close_matches(loose(header), labels, n=3, cutoff=0.7)]
     return Question(sheet.name, _HEADER_ROW, header, header, "unknown column, not used", did_you_mean(near), NOTE)

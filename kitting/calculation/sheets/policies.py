@@ -74,25 +74,24 @@ def read_policies(reading: SheetReading) -> Policies:
     """The policies that the sheet gives, defaults for the others; unknown names and values are asked about."""
     chosen: dict[str, Any] = {}
     for at, name in enumerate(reading.values("policy")):
-        field = _FIELDS.get(loose(str(name)))
         text = reading.values("value")[at]
-        if field is None or not isinstance(text, str):
-            if isinstance(name, str) and field is None:
-                known = f"one of: {', '.join(_LABELS.values())}"
-                reading.doubt(at, "policy", CellDoubt("is not a policy", known, REFUSE))
-            continue
-        try:
-            value = _PARSERS[field].read(text, Setting())
-        except Doubt as doubt:
-            reading.doubt(at, "value", doubt)
-            continue
-        chosen[field] = frozenset(value) if isinstance(value, tuple) else value
+        if not isinstance(name, str) or not isinstance(text, str):
+            continue  # blank, and asked about already
+        field = _FIELDS.get(loose(name))
+        if field is None:
+            known = f"one of: {', '.join(_LABELS.values())}"
+            reading.doubt(at, "policy", CellDoubt("is not a policy", known, REFUSE))
+        elif field in chosen:
+            reading.doubt(at, "policy", CellDoubt("is given twice; the first stands", "keep one row", REFUSE))
+        else:
+            _choose(chosen, field, reading, at)
     return Policies(**chosen)
 
 
-def policy_text(policies: Policies, field: str) -> str:
-    """A policy's value as text for its sheet."""
-    value = getattr(policies, field)
-    if field == "tails_nm":
-        return f"{_PARSERS[field].write(value)} mm"
-    return _PARSERS[field].write(tuple(sorted(value)) if isinstance(value, frozenset) else value)
+def _choose(chosen: dict[str, Any], field: str, reading: SheetReading, at: int) -> None:
+    try:
+        value = _PARSERS[field].read(reading.texts("value")[at], Setting())
+    except Doubt as doubt:
+        reading.doubt(at, "value", doubt)
+    else:
+        chosen[field] = frozenset(value) if isinstance(value, tuple) else value

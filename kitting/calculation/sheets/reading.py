@@ -10,7 +10,7 @@ import pandas as pd
 from kitting.calculation.doubts import Doubt
 from kitting.calculation.questions import NOTE, REFUSE, Missing, Question
 from kitting.calculation.sheets.columns import Column, Rows, Sheet
-from kitting.calculation.sheets.headers import Placed, column_letters, place_columns
+from kitting.calculation.sheets.headers import Placed, column_letters, find_column, place_columns
 from kitting.calculation.sheets.parsers import CellDoubt, Setting
 from kitting.calculation.sheets.raw import RawSheet, trimmed
 from kitting.calculation.sheets.trade_parsers import graded
@@ -53,12 +53,15 @@ class SheetReading:
     """One sheet while it is being read: parsed values by field, and the questions so far.
 
     ``rows`` holds the row numbers that a person sees. Checks call ``doubt`` for a cell and ``doubt_row`` for a row;
-    a cell keeps its first question.
+    a cell keeps its first question. ``kept`` are the rows that an answer keeps whatever is asked about the whole row.
     """
 
-    def __init__(self, sheet: Sheet, raw: RawSheet | None, setting: Setting) -> None:
+    def __init__(
+        self, sheet: Sheet, raw: RawSheet | None, setting: Setting, kept: frozenset[int] = frozenset()
+    ) -> None:
         self.sheet = sheet
         self.given = raw is not None
+        self._kept = kept
         self.placed: dict[str, Placed] = {}
         self._questions: dict[tuple[int, str], Question] = {}
         self._loose: list[Question] = []
@@ -67,9 +70,11 @@ class SheetReading:
         texts: dict[str, _Texts] = {}
         if raw is not None:
             self.placed, unplaced = place_columns(sheet, raw)
-            self._loose += [*raw.notes, *unplaced]
+            self._loose += unplaced
             self.rows, texts = _distinct_texts(raw, self.placed)
         self._columns = {column.field: self._read(column, texts.get(column.field), setting) for column in sheet.columns}
+        for note in raw.notes if raw is not None else ():
+            self._take_note(note)
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -106,12 +111,18 @@ class SheetReading:
 
     def doubt_row(self, at: int, read: str, doubt: CellDoubt) -> None:
         """Ask about a whole row; it is not used until an answer keeps it."""
-        self._ask(at, "row", read, doubt)
-        self.unusable.setdefault(at, f"{doubt.problem}; {doubt.suggestion}".rstrip("; "))
+        if int(self.rows[at]) not in self._kept:
+            self.refuse_row(at, read, doubt)
 
-    def say(self, question: Question) -> None:
-        """Add a question that belongs to no cell."""
-        self._loose.append(question)
+    def refuse_row(self, at: int, read: str, doubt: CellDoubt) -> None:
+        """Ask about a whole row that no answer can keep as it is."""
+        self._ask(at, "row", read, doubt)
+        self.unusable.setdefault(at, doubt.problem)
+
+    def void(self, at: int, field: str, why: str) -> None:
+        """Put a cell in doubt that another row's question speaks of."""
+        column = self.sheet.by_field[field]
+        self._columns[field].values[at] = Missing(column.label, why, self.sheet.name, column.label, asked=True)
 
     def at_doubtful(self, fields: Iterable[str]) -> Iterator[tuple[int, str]]:
         """Places of rows with a doubtful cell in one of the columns, each with the column's field."""
@@ -120,6 +131,11 @@ class SheetReading:
                 if value.__class__ is Missing:
                     yield at, field
 
+    def mark_unusable(self) -> None:
+        """Mark the rows that a doubtful cell makes useless."""
+        for at, field in self.at_doubtful(self._deciding()):
+            self.unusable.setdefault(at, self._why(at, field))
+
     def frame(self) -> pd.DataFrame:
         """The parsed rows as a frame of objects, with the row numbers in ``row``.
 
@@ -127,8 +143,7 @@ class SheetReading:
         """
         data = {field: pd.Series(cells.values, dtype=object) for field, cells in self._columns.items()}
         frame = pd.DataFrame({**data, "row": pd.Series(self.rows, dtype="int64")})
-        for at, field in self.at_doubtful(self._deciding()):
-            self.unusable.setdefault(at, self._why(at, field))
+        self.mark_unusable()
         usable = np.ones(len(self), dtype=bool)
         usable[list(self.unusable)] = False
         if self.sheet.rows is Rows.MARKED:
@@ -166,6 +181,19 @@ class SheetReading:
             code = int(texts.codes[at])
             self._ask(int(at), column.label, texts.distinct[code], doubts[code], placed.at)
         return Cells(known[texts.codes], texts.distinct[texts.codes])
+
+    def _take_note(self, note: Question) -> None:
+        """Take a note of the file reader; what it asks about is in doubt, unless an answer has filled the cell."""
+        at = int(np.searchsorted(self.rows, note.row))
+        if note.severity == NOTE or at == len(self) or self.rows[at] != note.row:
+            self._loose.append(note)
+            return
+        doubt = CellDoubt(note.problem, note.suggestion, note.severity)
+        found = find_column(self.sheet, note.column)
+        if found is None:
+            self.doubt_row(at, note.read, doubt)
+        elif self.texts(found[0].field)[at] == note.read:
+            self.doubt(at, found[0].field, doubt)
 
     def _ask(self, at: int, label: str, text: str, doubt: CellDoubt, column_at: int | None = None) -> None:
         row = int(self.rows[at])

@@ -1,0 +1,42 @@
+"""All sense checks between cells, rows and sheets, in the order in which one may rest on another."""
+
+from collections.abc import Mapping
+
+from kitting.calculation.sheets.date_checks import check_dates
+from kitting.calculation.sheets.diameter_checks import check_diameters
+from kitting.calculation.sheets.item_checks import (
+    check_contents,
+    check_levels,
+    check_places,
+    check_quantities,
+    check_selectable,
+)
+from kitting.calculation.sheets.key_checks import check_keys, check_repeats
+from kitting.calculation.sheets.position_checks import check_positions
+from kitting.calculation.sheets.reading import SheetReading
+from kitting.calculation.sheets.reference_checks import check_references, check_stock_codes
+from kitting.calculation.sheets.schedule_checks import check_ends, check_sizes, check_systems, check_systems_of_rows
+
+
+def cross_check(readings: Mapping[str, SheetReading]) -> None:
+    """Run every check; each asks about cells and rows of the readings."""
+    check_references(readings)
+    check_stock_codes(readings)
+    for name, reading in readings.items():
+        if name != "policies":  # policies are read, and repeats found, before everything else
+            check_keys(reading)
+    check_systems(readings["systems"])
+    check_positions(readings["positions"])
+    check_dates(readings)
+    check_diameters(readings)
+    check_contents(readings["items"])
+    check_selectable(readings["items"])
+    check_quantities(readings)
+    check_levels(readings["levels"])
+    check_places(readings["stock"])
+    schedule = readings["schedule"]
+    check_ends(schedule, readings["positions"])
+    check_sizes(schedule, readings["cable types"])
+    check_systems_of_rows(schedule, readings["systems"])
+    schedule.mark_unusable()
+    check_repeats(schedule)

@@ -1,0 +1,105 @@
+"""Sense checks on diameters: order of the ends, jacket over insulation, width of a range, reel against type."""
+
+from collections.abc import Iterator, Mapping
+from fractions import Fraction
+
+from kitting.calculation.cable_geometry import possible_dois
+from kitting.calculation.conductor_sizes import ConductorSize
+from kitting.calculation.lengths import NM_PER_IN, NM_PER_MM, both
+from kitting.calculation.questions import ASK, NOTE, REFUSE
+from kitting.calculation.sheets.parsers import CellDoubt
+from kitting.calculation.sheets.reading import SheetReading
+
+_PAIRS = (("doi_low_nm", "doi_high_nm"), ("doi_low_2_nm", "doi_high_2_nm"), ("jacket_low_nm", "jacket_high_nm"))
+_WIDEST_RANGE_NM = 20 * NM_PER_MM  # no housing takes a wider span of cables (common practice)
+_REEL_DISAGREES = Fraction(5, 100)
+_NEAR_BUILD_NM = 3 * NM_PER_IN // 100  # published cable tables meet the calculation within 0.03 in
+
+
+def check_diameters(readings: Mapping[str, SheetReading]) -> None:
+    """Ask about diameters that can't be what their columns say."""
+    for name in ("cable types", "reels", "schedule", "items"):
+        for low, high in _PAIRS:
+            if low in readings[name].sheet.by_field:
+                _check_order(readings[name], low, high)
+    for low, high in _PAIRS[:2]:
+        _check_width(readings["items"], low, high)
+    for name in ("cable types", "schedule"):
+        _check_jacket(readings[name])
+        _check_build(readings[name])
+    _check_reels(readings["reels"], readings["cable types"])
+
+
+def _both_ends(reading: SheetReading, low: str, high: str) -> Iterator[tuple[int, int, int]]:
+    for at, (least, most) in enumerate(zip(reading.values(low), reading.values(high), strict=True)):
+        if isinstance(least, int) and isinstance(most, int):
+            yield at, least, most
+
+
+def _check_order(reading: SheetReading, low: str, high: str) -> None:
+    for at, least, most in _both_ends(reading, low, high):
+        if least > most:
+            labels = reading.sheet.by_field[low].label, reading.sheet.by_field[high].label
+            problem = f"{labels[0]} {both(least)} is more than {labels[1]} {both(most)}"
+            reading.doubt(at, low, CellDoubt(problem, "the smaller one first", REFUSE), high)
+
+
+def _check_width(items: SheetReading, low: str, high: str) -> None:
+    for at, least, most in _both_ends(items, low, high):
+        if most - least > _WIDEST_RANGE_NM:
+            problem = f"the range {both(least)} to {both(most)} is wider than 20 mm"
+            items.doubt(at, high, CellDoubt(problem, "check the unit", ASK), low)
+
+
+def _check_jacket(reading: SheetReading) -> None:
+    jackets = list(zip(reading.values("jacket_low_nm"), reading.values("jacket_high_nm"), strict=True))
+    for field in ("doi_low_nm", "doi_high_nm"):
+        for at, doi in enumerate(reading.values(field)):
+            known = [end for end in jackets[at] if isinstance(end, int)]
+            if not isinstance(doi, int) or not known:
+                continue
+            if doi in known:
+                reading.doubt(at, field, CellDoubt("same as jacket diameter: over what?", "over insulation?", ASK))
+            elif doi >= min(known):
+                problem = f"{both(doi)} over insulation is not less than {both(min(known))} over the jacket"
+                reading.doubt(at, field, CellDoubt(problem, "check both columns", REFUSE))
+
+
+def _check_build(reading: SheetReading) -> None:
+    """Note a diameter that the conductor, shields and wall of its own row can't give (ICEA S-94-649 limits)."""
+    fields = ("conductor_size", "wall_nm", "doi_low_nm", "doi_high_nm", "strand", "metal")
+    for at, (size, wall, low, high, strand, metal) in enumerate(zip(*map(reading.values, fields), strict=True)):
+        ends = [end for end in (low, high) if isinstance(end, int)]
+        if not isinstance(size, ConductorSize) or not isinstance(wall, int) or not ends:
+            continue
+        bands = possible_dois(
+            size=size,
+            strand=strand if isinstance(strand, str) else None,
+            wall_nm=wall,
+            cable_class_kv=None,
+            insulation_level=None,
+            metal=metal if isinstance(metal, str) else None,
+        )
+        for _, band in bands:
+            least, most = (band.low_nm or 0) - _NEAR_BUILD_NM, (band.high_nm or max(ends)) + _NEAR_BUILD_NM
+            if max(ends) < least or min(ends) > most:
+                problem = f"conductor, shield and wall of this row give {both(least)} to {both(most)} over insulation"
+                reading.doubt(at, "doi_low_nm", CellDoubt(problem, "check size, wall and diameter", NOTE))
+
+
+def _check_reels(reels: SheetReading, types: SheetReading) -> None:
+    bands = {
+        name: (low, high)
+        for name, low, high in zip(*map(types.values, ("cable_type", "doi_low_nm", "doi_high_nm")), strict=True)
+        if isinstance(name, str) and isinstance(low, int) and isinstance(high, int)
+    }
+    for at, name in enumerate(reels.values("cable_type")):
+        if name not in bands:
+            continue
+        low, high = bands[name]
+        for field in ("doi_low_nm", "doi_high_nm"):
+            doi = reels.values(field)[at]
+            if isinstance(doi, int) and not low * (1 - _REEL_DISAGREES) <= doi <= high * (1 + _REEL_DISAGREES):
+                problem = f"reel disagrees with type {name} ({both(low)} to {both(high)}) by more than 5 %"
+                reels.doubt(at, field, CellDoubt(problem, "measure again or change type", NOTE))
+                break
