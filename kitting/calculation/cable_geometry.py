@@ -21,6 +21,7 @@ SCHEDULE = "schedule"
 CALCULATED = "calculated"
 ORIGINS = (GAUGE, MAKER, CABLE_TYPE, SCHEDULE, CALCULATED)
 
+PAPER = "paper"
 SOLID = "solid"
 STRANDS = (SOLID, "concentric", "compressed", "compact")
 
@@ -144,6 +145,7 @@ def possible_dois(
     cable_class_kv: str | None,
     insulation_level: int | str | None,
     metal: str | None = None,
+    insulation: str | None = None,
 ) -> tuple[tuple[str, Band], ...]:
     """Calculated bands over insulation, one for each standard wall that the facts leave possible.
 
@@ -154,11 +156,14 @@ def possible_dois(
         cable_class_kv: ``15``, or ``12/20(24)``.
         insulation_level: 100, 133 or 173 percent, or ``12/20(24)``; None leaves every level of the class possible.
         metal: ``Al`` or ``Cu``; None takes the smaller conductor (matters to IEC builds only).
+        insulation: ``paper`` is not an extruded build, so no wall of these standards applies.
 
     Returns:
         Pairs of the wall's label (``175 mil``, ``5.5 mm``) and the band; empty where no standard wall or no published
         conductor agrees with the facts.
     """
+    if insulation == PAPER:
+        return ()
     if wall_nm is not None:
         walls = _stated_wall(size, wall_nm)
     elif size.family == MM2:

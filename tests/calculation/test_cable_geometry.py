@@ -30,6 +30,7 @@ def dois(
     class_kv: str | None = None,
     level: int | str | None = None,
     metal: str | None = None,
+    insulation: str | None = None,
 ) -> dict[str, Band]:
     found = possible_dois(
         size=parse_size(size),
@@ -38,6 +39,7 @@ def dois(
         cable_class_kv=class_kv,
         insulation_level=level,
         metal=metal,
+        insulation=insulation,
     )
     return dict(found)
 
@@ -74,6 +76,7 @@ def test_a_wall_written_in_millimetres_as_printed_is_the_same_standard_wall() ->
     ("size", "facts"),
     [
         ("1/0", {"wall": "200 mil"}),
+        ("4/0", {"wall": "220 mil", "insulation": "paper"}),
         ("1/0", {}),
         ("1/0", {"level": 133}),
         ("1/0", {"class_kv": "12/20(24)"}),
