@@ -114,7 +114,8 @@ def _pinned_lines(frame: pd.DataFrame, pins: Sequence[Pin]) -> np.ndarray:
     by_source = np.zeros(int(frame["source"].max()) + 1 if len(frame) else 0, dtype=np.int64)
     for number, pin in enumerate(pins, start=1):
         by_source[pin.source] = number
-    return by_source[frame["source"].to_numpy()]
+    pinned: np.ndarray = by_source[frame["source"].to_numpy()]
+    return pinned
 
 
 def _pins_by_cell(frame: pd.DataFrame, pins: Sequence[Pin], cell_of_line: np.ndarray) -> dict[int, list[Pin]]:
@@ -136,7 +137,7 @@ class _Taking:
         self.fixed: dict[int, list[tuple[int, int]]] = {}
 
     def serves(self, cell: int, lot: Lot) -> bool:
-        """Whether a lot can serve a cell: the right code, there in time, good through the cutover, not kept for others."""
+        """Whether a lot can serve a cell: right code, there in time, good through the cutover, not kept for others."""
         wanted = self.cells[cell]
         kit = self.kits[wanted.kit]
         in_time = lot.arrival[kit.depot] <= kit.staged_by_day or (lot.depot == kit.depot and not lot.is_order)

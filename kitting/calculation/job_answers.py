@@ -14,10 +14,10 @@ from kitting.calculation.plan_result import TOTAL_COLUMNS, JobAnswer
 def job_answers(
     requirements: pd.DataFrame, shortages: pd.DataFrame, jobs: Mapping[str, JobDates]
 ) -> tuple[JobAnswer, ...]:
-    """One answer a job, in job order of ``jobs``: its worst line, the first with that answer decides; spares never do."""
+    """One answer a job, in the order of ``jobs``: its first line with the worst answer decides; spares never do."""
     lines = requirements.loc[requirements["spare"] == "no", ["job", "line", "answer", "reason"]]
     short = _short_pieces(shortages)
-    groups = {job: group for job, group in lines.groupby("job", observed=True, sort=False)}
+    groups = {str(job): group for job, group in lines.groupby("job", observed=True, sort=False)}
     return tuple(_job_answer(dates, groups.get(job), short.get(job, "")) for job, dates in jobs.items())
 
 

@@ -3,14 +3,13 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
 
 from kitting.calculation.calendars import good_through, staged_by, window_hours
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.questions import Missing
+from kitting.calculation.records import Fact, records
 from kitting.calculation.sheets.book import Book
 
-Fact = Any
 LAST_PRIORITY = 10**9
 
 
@@ -37,24 +36,21 @@ def closed_days(book: Book) -> dict[str, frozenset[date]]:
     """Closed days of each depot."""
     return {
         row["depot"]: frozenset(row["closed_days"] if isinstance(row["closed_days"], tuple) else ())
-        for row in book.frames["depots"].to_dict("records")
+        for row in records(book, "depots")
     }
 
 
 def depot_days(book: Book, field: str, default: int) -> dict[str, int]:
     """A depot's own number of days, or the default where it is blank."""
-    return {
-        row["depot"]: row[field] if isinstance(row[field], int) else default
-        for row in book.frames["depots"].to_dict("records")
-    }
+    return {row["depot"]: row[field] if isinstance(row[field], int) else default for row in records(book, "depots")}
 
 
 def read_job_dates(book: Book) -> dict[str, JobDates]:
     """All jobs in the order of service: earliest staged-by, priority (blank last), job number; undated jobs last."""
     closed = closed_days(book)
     staging = depot_days(book, "staging_days", book.policies.staging_days)
-    zones = {row["depot"]: row["time_zone"] for row in book.frames["depots"].to_dict("records")}
-    jobs = [_job(row, book, closed, staging, zones) for row in book.frames["jobs"].to_dict("records")]
+    zones = {row["depot"]: row["time_zone"] for row in records(book, "depots")}
+    jobs = [_job(row, book, closed, staging, zones) for row in records(book, "jobs")]
     jobs.sort(key=lambda job: (job.staged_by or date.max, job.priority, natural_key(job.job)))
     return {job.job: job for job in jobs}
 

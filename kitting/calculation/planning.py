@@ -27,16 +27,12 @@ from kitting.calculation.expansion.positions import add_position_lines
 from kitting.calculation.expansion.scene import Scene
 from kitting.calculation.expansion.settings import read_systems
 from kitting.calculation.fit_matching import Matcher
-from kitting.calculation.job_answers import job_answers, short_counts, totals_table
-from kitting.calculation.job_dates import JobDates, closed_days, day_text, depot_days, read_job_dates
-from kitting.calculation.plan_result import REFUSAL_COLUMNS, JobAnswer, Plan
-from kitting.calculation.planning_questions import planning_questions
-from kitting.calculation.promise_tables import Shares, answer_lines, promise_table, split_by_line
+from kitting.calculation.job_dates import JobDates, closed_days, depot_days, read_job_dates
+from kitting.calculation.plan_result import Plan
 from kitting.calculation.promising import promise
-from kitting.calculation.promising.model import NEVER, Kit, Problem, Promised
-from kitting.calculation.quantities import as_decimal
+from kitting.calculation.promising.model import NEVER, Kit, Problem
 from kitting.calculation.questions import Question
-from kitting.calculation.requirement_table import LineAnswers, requirement_table
+from kitting.calculation.records import records
 from kitting.calculation.rule_book import rule_book
 from kitting.calculation.sheets.book import Book
 from kitting.calculation.supply import Supply, read_supply
@@ -100,7 +96,7 @@ def expand(book: Book, jobs: Mapping[str, JobDates]) -> _Expanded:
     """All lines of all jobs with their choice of stock codes, in line order."""
     rules = rule_book(book.rules)
     service_order = {job: place for place, job in enumerate(jobs)}
-    items = {record["stock_code"]: record for record in book.frames["items"].to_dict("records")}
+    items = {record["stock_code"]: record for record in records(book, "items")}
     matcher = Matcher(book.frames["items"], book.frames["stand ins"], estimates=book.policies.estimates)
     scene = Scene(
         book=book,
@@ -129,7 +125,7 @@ def _add_spares(scene: Scene) -> None:
     """Spare lines of each job, for the stock codes that its lines choose."""
     chosen: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
     templates = scene.lines.templates
-    for job, number in {(row[0], row[6]) for row in scene.lines.rows}:
+    for job, number in {(row.job, row.template) for row in scene.lines.rows}:
         template = templates[number]
         if template.codes:
             chosen[job][template.kind].add(template.codes[0])
@@ -173,7 +169,7 @@ def _kits(
     receiving = depot_days(book, "receiving_days", 0)
     leads = [
         (items[row["stock_code"]], row["lead_days"])
-        for row in book.frames["items"].to_dict("records")
+        for row in records(book, "items")
         if isinstance(row["lead_days"], int) and not _conversion_missing(row)
     ]
     by_lead: dict[int, list[int]] = defaultdict(list)

@@ -32,7 +32,7 @@ def planning_questions(
     questions: list[Question] = []
     lines = frame[frame["template"].isin(open_templates)]
     for line in lines.itertuples(index=False):
-        template = templates[line.template]
+        template = templates[int(line.template)]  # type: ignore[arg-type]  # an integer column
         for missing in template.missing:
             for row in () if missing.asked else _rows(scene, line, missing):
                 cell = (missing.sheet, row, missing.column)

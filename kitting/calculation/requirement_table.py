@@ -16,6 +16,9 @@ from kitting.calculation.needs import Need
 from kitting.calculation.plan_result import REQUIREMENT_COLUMNS
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.questions import Missing
+from kitting.calculation.records import Fact
+
+Column = Any  # a pandas array of one value a line
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +47,7 @@ def requirement_table(
         "run": frame["run"],
         "structure": frame["structure"],
         "position": frame["position"],
-        "side": pd.Categorical.from_codes(frame["side"].to_numpy(), categories=list(SIDES)),
+        "side": pd.Categorical.from_codes(frame["side"].to_numpy(), categories=pd.Index(SIDES)),
         "phases": frame["phases"],
         "answer": pd.Categorical(list(answered.answers)),
         "reason": _reasons(number, [t.sentence for t in templates], answered.additions),
@@ -55,18 +58,18 @@ def requirement_table(
     return pd.DataFrame({name: texts[name] for name in REQUIREMENT_COLUMNS})
 
 
-def _spread(values: Sequence[Any], number: np.ndarray) -> Any:
+def _spread(values: Sequence[Any], number: np.ndarray) -> Column:
     """A value a template -> a column of lines, each distinct value stored once."""
-    distinct = {value: None for value in values}
+    distinct = dict.fromkeys(values)
     codes = {value: code for code, value in enumerate(distinct)}
     of_template = np.array([codes[value] for value in values], dtype=np.int32)
     if any(isinstance(value, Decimal) for value in distinct):
         objects = np.array(list(distinct), dtype=object)
         return objects[of_template[number]]
-    return pd.Categorical.from_codes(of_template[number] if len(values) else [], categories=list(distinct))
+    return pd.Categorical.from_codes(of_template[number] if len(values) else [], categories=pd.Index(list(distinct)))
 
 
-def _reasons(number: np.ndarray, sentences: Sequence[str], additions: Sequence[str]) -> pd.Categorical:
+def _reasons(number: np.ndarray, sentences: Sequence[str], additions: Sequence[str]) -> Column:
     distinct: dict[str, int] = {}
     of_template = np.array([distinct.setdefault(s, len(distinct)) for s in sentences], dtype=np.int32)
     codes = of_template[number] if len(sentences) else np.zeros(0, dtype=np.int32)
@@ -74,7 +77,7 @@ def _reasons(number: np.ndarray, sentences: Sequence[str], additions: Sequence[s
         if addition:
             text = f"{sentences[number[line]]}; {addition}"
             codes[line] = distinct.setdefault(text, len(distinct))
-    return pd.Categorical.from_codes(codes, categories=list(distinct))
+    return pd.Categorical.from_codes(codes, categories=pd.Index(list(distinct)))
 
 
 def _unit(template: Template, units: dict[str, str]) -> str:
@@ -110,7 +113,7 @@ def _sides(read: Callable[[Any], object]) -> Callable[[Template], str]:
     return value
 
 
-def _end(band: Any, name: str) -> object:
+def _end(band: Fact, name: str) -> object:
     if band is None or isinstance(band, Missing):
         return None
     nm = getattr(band, name)

@@ -10,9 +10,9 @@ from kitting.calculation.job_dates import closed_days, depot_days
 from kitting.calculation.natural_order import natural_rank
 from kitting.calculation.promising.model import NEVER, Lot
 from kitting.calculation.questions import Missing
+from kitting.calculation.records import Fact, records
 from kitting.calculation.sheets.book import Book
 
-Fact = Any
 # Pieces of these places are free for planned work; truck, hold and reserve never are.
 BIN, STAGING, BAG, VAN, SUPPLIER_OWNED = "bin", "staging", "bag", "van", "supplier-owned"
 FREE_PLACES = (BIN, STAGING, BAG, VAN, SUPPLIER_OWNED)
@@ -46,7 +46,7 @@ class _Ways:
         self.receiving = depot_days(book, "receiving_days", 0)
         self.days = {
             (row["from_depot"], row["to_depot"]): row["days"]
-            for row in book.frames["transfers"].to_dict("records")
+            for row in records(book, "transfers")
             if isinstance(row["days"], int)
         }
         self._known: dict[tuple[str, date, bool], tuple[int, ...]] = {}
@@ -86,9 +86,7 @@ def read_supply(
     A lot on hold, a dated item without a use-by date, and pieces in a truck, on hold or in reserve are not free.
     """
     ways = _Ways(book, depots)
-    dated = {
-        row["stock_code"] for row in book.frames["items"].to_dict("records") if row["shelf_months"] is not None
-    }
+    dated = {row["stock_code"] for row in records(book, "items") if row["shelf_months"] is not None}
     found = [*_stock(book, ways, as_of, kits, dated), *_orders(book, ways, as_of)]
     found = [(source, lot) for source, lot in found if source.stock_code in items]
     place_rank = natural_rank(source.place for source, _ in found)
@@ -128,7 +126,7 @@ def _walk_key(found: _Found, place_rank: Mapping[str, int], lot_rank: Mapping[st
 
 def _stock(book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], dated: set[str]) -> list[_Found]:
     found = []
-    for row in book.frames["stock"].to_dict("records"):
+    for row in records(book, "stock"):
         kind = row["place_kind"] or BIN
         kept_for = kits.get(row["job"], -1) if kind in (STAGING, BAG) else -1
         if not _is_free(row, kind, dated) or (kind in (STAGING, BAG) and kept_for < 0):
@@ -142,7 +140,7 @@ def _stock(book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], dated:
 
 
 def _is_free(row: Mapping[str, Fact], kind: Fact, dated: set[str]) -> bool:
-    if kind not in FREE_PLACES or row["held"] or not row["quantity"]:
+    if kind not in FREE_PLACES or not row["quantity"]:
         return False
     facts = (row["use_by"], row["lot"], row["depot"])
     if any(isinstance(fact, Missing) for fact in facts):
@@ -153,14 +151,14 @@ def _is_free(row: Mapping[str, Fact], kind: Fact, dated: set[str]) -> bool:
 def _orders(book: Book, ways: _Ways, as_of: date) -> list[_Found]:
     """Open orders that are still to come; one without a date, or whose date has passed, is not netted."""
     found = []
-    for row in book.frames["orders"].to_dict("records"):
+    for row in records(book, "orders"):
         if not isinstance(row["promised"], date) or row["promised"] < as_of or not row["quantity"]:
             continue
         depot = row["depot"]
         ready = order_ready(row["promised"], receiving_days=ways.receiving[depot], closed=ways.closed[depot])
         source = Source(row["stock_code"], depot, "", "", row["order"])
-        row = {**row, "use_by": None}
-        found.append((source, _facts(row, ready, ways, own_only=False, only_kit=-1, is_order=True)))
+        lot = {**row, "use_by": None}
+        found.append((source, _facts(lot, ready, ways, own_only=False, only_kit=-1, is_order=True)))
     return found
 
 

@@ -5,14 +5,12 @@ The reel beats the cable type, the type beats the row; a fact that contradicts r
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from kitting.calculation.cable_geometry import Band, possible_dois
 from kitting.calculation.lengths import NM_PER_MIL, both, mm_text
 from kitting.calculation.questions import Missing
+from kitting.calculation.records import Fact, records
 from kitting.calculation.sheets.book import Book
-
-Fact = Any  # a parsed value, None for blank, or a Missing
 
 # Field of the schedule and cable types sheets, and its label: the facts that tell one cable type from another.
 IDENTIFYING: tuple[tuple[str, str], ...] = (
@@ -62,8 +60,8 @@ class CableResolver:
     """Finds the cable of a row by reel, by type, or by the facts on the row; each distinct row is worked out once."""
 
     def __init__(self, book: Book) -> None:
-        self._types = _records(book, "cable types", "cable_type")
-        self._reels = _records(book, "reels", "reel")
+        self._types = _by_key(book, "cable types", "cable_type")
+        self._reels = _by_key(book, "reels", "reel")
         self._known: dict[tuple[Fact, ...], Cable] = {}
 
     def of_row(self, row: Mapping[str, Fact], reel: Fact) -> Cable:
@@ -76,7 +74,7 @@ class CableResolver:
 
     def of_type(self, code: str) -> Cable:
         """The cable that a position names as existing there."""
-        blank: dict[str, Fact] = {field: None for field in CABLE_FIELDS}
+        blank: dict[str, Fact] = dict.fromkeys(CABLE_FIELDS)
         return self.of_row({"cable_type": code, **blank}, None)
 
     def reel_length_nm(self, cable: Cable) -> Fact:
@@ -109,9 +107,7 @@ class CableResolver:
             return _from_facts("the cable on the row", "", row, None, None)
         return self._by_facts(row)
 
-    def _known_type(
-        self, row: Mapping[str, Fact], code: str, reel: Mapping[str, Fact] | None, name: str
-    ) -> Cable:
+    def _known_type(self, row: Mapping[str, Fact], code: str, reel: Mapping[str, Fact] | None, name: str) -> Cable:
         return _from_facts(name, code, row, self._types[code], reel)
 
     def _by_facts(self, row: Mapping[str, Fact]) -> Cable:
@@ -135,9 +131,8 @@ class CableResolver:
         return Missing("cable type", why, "schedule", column)
 
 
-def _records(book: Book, sheet: str, key: str) -> dict[str, dict[str, Fact]]:
-    frame = book.frames[sheet]
-    return {record[key]: record for record in frame.to_dict("records") if isinstance(record[key], str)}
+def _by_key(book: Book, sheet: str, key: str) -> dict[str, dict[str, Fact]]:
+    return {record[key]: record for record in records(book, sheet) if isinstance(record[key], str)}
 
 
 def contradictions(row: Mapping[str, Fact], kind: Mapping[str, Fact]) -> list[str]:
@@ -203,7 +198,10 @@ def _show(field: str, value: Fact) -> str:
 
 
 def _doi(
-    row: Mapping[str, Fact], kind: Mapping[str, Fact] | None, reel: Mapping[str, Fact] | None, values: Mapping[str, Fact]
+    row: Mapping[str, Fact],
+    kind: Mapping[str, Fact] | None,
+    reel: Mapping[str, Fact] | None,
+    values: Mapping[str, Fact],
 ) -> Fact:
     """Band over insulation by the best origin: reel, cable type, the row, else calculated from the build."""
     doubtful = _doubtful(row, "doi_low_nm", "doi_high_nm") or (reel and _doubtful(reel, "doi_low_nm", "doi_high_nm"))
@@ -257,6 +255,8 @@ def _calculated(values: Mapping[str, Fact]) -> Fact:
         wall_nm=values["wall_nm"],
         cable_class_kv=_plain(values["cable_class_kv"]),
         insulation_level=_plain(values["insulation_level"]),
+        metal=_plain(values["metal"]),
+        insulation=_plain(values["insulation"]),
     )
     if len(bands) == 1 and isinstance(bands[0][1], Band):
         return bands[0][1]
@@ -272,7 +272,7 @@ def _plain(fact: Fact) -> Fact:
 
 
 def _jacket(row: Mapping[str, Fact], kind: Mapping[str, Fact] | None) -> Fact:
-    for record, origin in ((row, "schedule"), (kind, "cable type")):
+    for record in (row, kind):
         if record is not None:
             doubtful = _doubtful(record, "jacket_low_nm", "jacket_high_nm")
             if doubtful:
@@ -295,11 +295,13 @@ def _one_of(row: Mapping[str, Fact], options: Sequence[Cable], kinds: Iterable[M
         if any(value != values[0] for value in values):
             pairs = tuple(zip(labels, values, strict=True))
             missing = Missing(column, f"{column} is blank: {listed}", "schedule", column, options=pairs)
-            merged = replace(merged, **{field: missing})
+            merged = replace(merged, **{field: missing})  # type: ignore[arg-type]  # every field named is a Fact
     return replace(merged, name=" or ".join(cable.type_code for cable in options), type_code="")
 
 
-def _telling_fact(row: Mapping[str, Fact], kinds: Sequence[Mapping[str, Fact]], codes: Sequence[str]) -> tuple[str, list[str]]:
+def _telling_fact(
+    row: Mapping[str, Fact], kinds: Sequence[Mapping[str, Fact]], codes: Sequence[str]
+) -> tuple[str, list[str]]:
     """The first blank fact that tells the types apart, and what each type has there."""
     for field, label in IDENTIFYING:
         values = [kind[field] for kind in kinds]

@@ -9,11 +9,10 @@ from kitting.calculation.interfaces import INTERFACES
 from kitting.calculation.kinds import KINDS
 from kitting.calculation.needs import Need, Side
 from kitting.calculation.questions import Missing
+from kitting.calculation.records import Fact
 
 
-def need_of(
-    given: Given, setting: Setting, cables: Sequence[Cable], *, phases: int, by_system: bool
-) -> Need:
+def need_of(given: Given, setting: Setting, cables: Sequence[Cable], *, phases: int, by_system: bool) -> Need:
     """The need of one given kind.
 
     Args:
@@ -64,5 +63,5 @@ def _side(cable: Cable, fitted_by: str) -> Side:
     )
 
 
-def _given(fact: object, label: str) -> object:
+def _given(fact: Fact, label: str) -> Fact:
     return Missing(label, f"{label} is blank", "schedule", label) if fact is None else fact

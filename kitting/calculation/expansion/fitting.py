@@ -24,7 +24,7 @@ class Fitter:
         self.items = items
 
     def fit(self, templates: Sequence[Template]) -> list[Template]:
-        """Templates with their stock codes; those that a one-piece housing or a complete set makes needless are gone."""
+        """Templates with their stock codes, less those that a one-piece housing or a complete set makes needless."""
         fitted = [self.choose(template) for template in templates]
         fitted = self._one_piece(fitted)
         fitted = self._free_ways(fitted)

@@ -1,8 +1,7 @@
-"""Lines of joints: one splice for each phase of a joint, once, however many rows name it; and joints still to be placed."""
+"""Lines of joints: once a joint, however many rows name it; and joints that still need a place."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from kitting.calculation.answers import CANT_TELL
 from kitting.calculation.expansion.cables import Cable, unknown_cable
@@ -13,10 +12,10 @@ from kitting.calculation.expansion.scene import Scene
 from kitting.calculation.expansion.settings import Setting, blank
 from kitting.calculation.expansion.slots import Template, template_of, undecided_templates
 from kitting.calculation.questions import Missing
+from kitting.calculation.records import Fact
 
 TABLE = "joint accessories"
 EXTRUDED = ("XLPE", "TR-XLPE", "EPR")
-Fact = Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +37,7 @@ def add_joint_lines(scene: Scene) -> None:
             key = (TABLE, setting, sides, len(phases), not first)
             numbers = scene.remembered(key)
             if numbers is None:
-                made = _expand(scene, position, setting, sides, phases=len(phases), first=not first)
+                made = _expand(scene, setting, sides, phases=len(phases), first=not first)
                 numbers = scene.remember(key, made)
             scene.lines.add(
                 numbers,
@@ -76,7 +75,7 @@ def _existing(scene: Scene, existing: Fact) -> Cable:
 
 
 def _expand(
-    scene: Scene, position: Position, setting: Setting, sides: _Sides, *, phases: int, first: bool
+    scene: Scene, setting: Setting, sides: _Sides, *, phases: int, first: bool
 ) -> list[Template]:
     rules = scene.rules(TABLE)
     if len(sides.cables) == 1:
@@ -124,7 +123,7 @@ def _same(cables: Sequence[Cable], fields: tuple[str, ...]) -> Fact:
     return "yes" if all(value == row[0] for row in values for value in row) else "no"
 
 
-def _missing(values: Any) -> Missing | None:
+def _missing(values: Iterable[Fact]) -> Missing | None:
     return next((value for value in values if isinstance(value, Missing)), None)
 
 
@@ -161,9 +160,8 @@ def add_planned_joints(scene: Scene) -> None:
 def _planned(run: Run) -> Template | None:
     joints = run.planned_joints
     if isinstance(joints, Missing):
-        return Template(
-            TABLE, 0, None, "", None, CANT_TELL, f"can't tell how many joints the run needs: {joints.why}", "", "", (joints,)
-        )
+        sentence = f"can't tell how many joints the run needs: {joints.why}"
+        return Template(TABLE, 0, None, "", None, CANT_TELL, sentence, "", "", (joints,))
     if not joints:
         return None
     total = joints * len(run.phases) * run.cables_per_phase

@@ -3,13 +3,12 @@
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 from kitting.calculation.expansion.cables import Cable, CableResolver
 from kitting.calculation.questions import Missing
+from kitting.calculation.records import Fact, records
 from kitting.calculation.sheets.book import Book
 
-Fact = Any
 FROM, TO = 0, 1
 SIDE_NAMES = ("from", "to")
 
@@ -64,12 +63,9 @@ def read_field(book: Book, service_order: Mapping[str, int]) -> Field:
     """
     resolver = CableResolver(book)
     tails_nm = book.policies.tails_nm
-    records = book.frames["schedule"].to_dict("records")
-    runs = tuple(_run(record, resolver, tails_nm) for record in records if record["usable"])
-    positions = {
-        (record["structure"], record["position"]): Position(record)
-        for record in book.frames["positions"].to_dict("records")
-    }
+    rows = records(book, "schedule")
+    runs = tuple(_run(record, resolver, tails_nm) for record in rows if record["usable"])
+    positions = {(record["structure"], record["position"]): Position(record) for record in records(book, "positions")}
     at_structure: dict[str, list[int]] = defaultdict(list)
     for index, run in enumerate(runs):
         for side, end in enumerate(run.ends):
@@ -77,7 +73,7 @@ def read_field(book: Book, service_order: Mapping[str, int]) -> Field:
             at_structure[end[0]].append(index)
     for position in positions.values():
         position.job = _owner(position, runs, at_structure, service_order)
-    return Field(runs, positions, at_structure, tuple(record for record in records if not record["usable"]))
+    return Field(runs, positions, at_structure, tuple(record for record in rows if not record["usable"]))
 
 
 def _owner(

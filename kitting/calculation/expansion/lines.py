@@ -1,7 +1,7 @@
 """The store of lines: one row of integers a line, and the distinct templates they point to."""
 
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -13,12 +13,30 @@ SIDES = ("from", "to", "joint", "position", "location", "job")
 SIDE_FROM, SIDE_TO, SIDE_JOINT, SIDE_POSITION, SIDE_LOCATION, SIDE_JOB = range(len(SIDES))
 
 
+class Row(NamedTuple):
+    """One line: its owner (job to phases), the number of its template, and the owner's row on its sheet."""
+
+    job: str
+    run: str
+    side: int
+    structure: str
+    position: str
+    phases: str
+    template: int
+    sheet_row: int
+
+    @property
+    def owner(self) -> tuple[str, str, int, str, str, str]:
+        """What the line belongs to."""
+        return self[:6]
+
+
 @dataclass(slots=True)
 class Lines:
-    """Lines in the making. A row is (job, run, side, structure, position, phases, template, owner's sheet row)."""
+    """Lines in the making and the templates they point to."""
 
     templates: list[Template] = field(default_factory=list)
-    rows: list[tuple[str, str, int, str, str, str, int, int]] = field(default_factory=list)
+    rows: list[Row] = field(default_factory=list)
 
     def keep(self, templates: list[Template]) -> tuple[int, ...]:
         """Store templates and return their numbers, to be used for every owner with equal facts."""
@@ -39,7 +57,7 @@ class Lines:
         row: int = 0,
     ) -> None:
         """One line for each template number, for one owner."""
-        self.rows.extend((job, run, side, structure, position, phases, number, row) for number in numbers)
+        self.rows.extend(Row(job, run, side, structure, position, phases, number, row) for number in numbers)
 
     def frame(self) -> pd.DataFrame:
         """All lines in line order.
@@ -47,11 +65,9 @@ class Lines:
         Columns: job, run, structure, position, phases (categorical text), side and template (integers), sheet_row,
         source (number of the row in ``rows``), occurrence (1, 2, … among equal kinds of one owner).
         """
-        names = ["job", "run", "side", "structure", "position", "phases", "template", "sheet_row"]
+        names = Row._fields
         columns: list[Any] = [list(column) for column in zip(*self.rows, strict=True)] or [[] for _ in names]
-        frame = pd.DataFrame(
-            {name: _packed(name, column) for name, column in zip(names, columns, strict=True)}, columns=names
-        )
+        frame = pd.DataFrame({name: _packed(name, column) for name, column in zip(names, columns, strict=True)})
         rule_order = np.array([template.order for template in self.templates], dtype=np.int64)
         spare = np.array([template.spare for template in self.templates], dtype=bool)
         frame["source"] = np.arange(len(frame), dtype=np.int32)
@@ -74,7 +90,7 @@ class Lines:
         return frame
 
 
-def _packed(name: str, column: list[Any]) -> Any:
+def _packed(name: str, column: list[Any]) -> "np.ndarray | pd.Categorical":
     if name in ("side", "template", "sheet_row"):
         return np.array(column, dtype=np.int32)
     return pd.Categorical(column, categories=sorted(set(column)))
@@ -97,16 +113,15 @@ def line_texts(frame: pd.DataFrame, templates: list[Template]) -> list[str]:
         frame: lines as ``Lines.frame`` makes them.
         templates: the templates they point to.
     """
-    columns = [frame[name].astype(str).tolist() for name in ("job", "run", "structure", "position", "phases")]
+    job, run, structure, position, phases = (
+        frame[name].astype(str).tolist() for name in ("job", "run", "structure", "position", "phases")
+    )
     whats = [_what(template) for template in templates]
+    numbers = (frame[name].tolist() for name in ("side", "template", "occurrence"))
     return [
-        _text(*owner, side, whats[template], occurrence)
-        for *owner, side, template, occurrence in zip(
-            *columns,
-            frame["side"].tolist(),
-            frame["template"].tolist(),
-            frame["occurrence"].tolist(),
-            strict=True,
+        _text(j, r, s, p, letters, side, whats[template], occurrence)
+        for j, r, s, p, letters, side, template, occurrence in zip(
+            job, run, structure, position, phases, *numbers, strict=True
         )
     ]
 

@@ -3,7 +3,6 @@
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 from kitting.calculation.answers import CANT_TELL
 from kitting.calculation.expansion.lines import SIDE_JOB, SIDE_LOCATION, SIDE_POSITION
@@ -11,13 +10,13 @@ from kitting.calculation.expansion.scene import Scene
 from kitting.calculation.expansion.settings import Setting
 from kitting.calculation.expansion.slots import Given, Template, template_of, undecided_templates
 from kitting.calculation.needs import Alternative, Need
+from kitting.calculation.records import Fact, records
 from kitting.calculation.rule_table.limits import NO_LIMITS
 
 LOCATIONS = "location accessories"
 SPARES = "spares"
 ROW = "row"
 BY_HAND = "by hand"
-Fact = Any
 
 
 def add_location_lines(scene: Scene) -> None:
@@ -72,7 +71,7 @@ def add_unusable_rows(scene: Scene) -> None:
 
 def add_lines_by_hand(scene: Scene) -> None:
     """Lines that a person added, with reason and name."""
-    for record in scene.book.frames["added lines"].to_dict("records"):
+    for record in records(scene.book, "added lines"):
         if any(not isinstance(record[name], kind) for name, kind in (("job", str), ("kind", str), ("quantity", int))):
             continue
         position = record["position"] if isinstance(record["position"], str) else ""

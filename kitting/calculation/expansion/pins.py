@@ -2,15 +2,13 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 from kitting.calculation.expansion.lines import Lines, line_texts
 from kitting.calculation.expansion.scene import Scene
 from kitting.calculation.expansion.slots import Template
 from kitting.calculation.questions import NOTE, Question
+from kitting.calculation.records import Fact, records
 
-Fact = Any
-_TEMPLATE = 6
 _GONE = -1
 
 
@@ -33,7 +31,7 @@ def apply_pins(scene: Scene) -> tuple[tuple[Pin, ...], tuple[Question, ...]]:
     pins: list[Pin] = []
     notes: list[Question] = []
     by_job: dict[str, dict[str, int]] = {}
-    for record in scene.book.frames["pins"].to_dict("records"):
+    for record in records(scene.book, "pins"):
         job, code = record["job"], record["stock_code"]
         if job not in by_job:
             by_job[job] = _names(scene.lines, job)
@@ -48,7 +46,7 @@ def apply_pins(scene: Scene) -> tuple[tuple[Pin, ...], tuple[Question, ...]]:
 
 def _names(lines: Lines, job: str) -> dict[str, int]:
     """Name of each line of a job -> its place in ``Lines.rows``."""
-    places = [place for place, row in enumerate(lines.rows) if row[0] == job]
+    places = [place for place, row in enumerate(lines.rows) if row.job == job]
     frame = Lines(lines.templates, [lines.rows[place] for place in places]).frame()
     names = line_texts(frame, lines.templates)
     return {name: places[source] for name, source in zip(names, frame["source"].tolist(), strict=True)}
@@ -62,9 +60,9 @@ def _unfound(record: Mapping[str, Fact]) -> Question:
 
 def _pin_line(scene: Scene, source: int, code: str, words: str) -> None:
     lines = scene.lines
-    owner = lines.rows[source][:_TEMPLATE]
-    places = [place for place, row in enumerate(lines.rows) if row[:_TEMPLATE] == owner]
-    group = [lines.templates[lines.rows[place][_TEMPLATE]] for place in places]
+    owner = lines.rows[source].owner
+    places = [place for place, row in enumerate(lines.rows) if row.owner == owner]
+    group = [lines.templates[lines.rows[place].template] for place in places]
     here = places.index(source)
     chosen = scene.fitter.pinned(group[here], code)
     chosen = replace(chosen, sentence=f"{chosen.sentence}; {words}")
@@ -76,14 +74,14 @@ def _pin_line(scene: Scene, source: int, code: str, words: str) -> None:
     for place, template in zip(places, group, strict=True):
         left = by_order.get((template.kind, template.order, template.rule))
         number = _GONE if left is None else lines.keep([left])[0]
-        lines.rows[place] = (*lines.rows[place][:_TEMPLATE], number, *lines.rows[place][_TEMPLATE + 1 :])
+        lines.rows[place] = lines.rows[place]._replace(template=number)
 
 
 def _without_gone(lines: Lines, pins: list[Pin]) -> tuple[Pin, ...]:
     """Drop the lines that a complete set makes needless, and point the pins at the places that remain."""
     if not pins:
         return ()
-    left = [place for place, row in enumerate(lines.rows) if row[_TEMPLATE] != _GONE]
+    left = [place for place, row in enumerate(lines.rows) if row.template != _GONE]
     moved = {place: number for number, place in enumerate(left)}
     lines.rows = [lines.rows[place] for place in left]
     return tuple(replace(pin, source=moved[pin.source]) for pin in pins if pin.source in moved)

@@ -102,4 +102,7 @@ def _expand(
         if first or given.per == "phase"
     ]
     undecided = undecided_templates(rules, ruling, facts, silent_ok=False)
-    return [*(replace(template, cables=cables) if template.free_ways else template for template in templates), *undecided]
+    return [
+        *(replace(template, cables=cables) if template.free_ways else template for template in templates),
+        *undecided,
+    ]

@@ -1,7 +1,6 @@
 """Everything the expansion works with, and the settings of places, each worked out once."""
 
 from collections.abc import Mapping
-from typing import Any
 
 from kitting.calculation.expansion.cables import Cable, CableResolver
 from kitting.calculation.expansion.fitting import Fitter
@@ -10,10 +9,10 @@ from kitting.calculation.expansion.lines import Lines
 from kitting.calculation.expansion.settings import Setting, System, blank, setting_of
 from kitting.calculation.expansion.slots import Given, Rules, Ruling, Template
 from kitting.calculation.questions import Missing
+from kitting.calculation.records import Fact
 from kitting.calculation.rule_book import RuleBook
 from kitting.calculation.sheets.book import Book
 
-Fact = Any
 _SIGNATURE = (
     "kind", "interface", "insert_fitted", "switching", "state", "environment", "test_point", "current_a", "stage",
 )  # fmt: skip

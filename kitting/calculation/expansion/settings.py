@@ -3,17 +3,15 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
 
 from kitting.calculation.interfaces import INTERFACES, interface_options, tap_interface
 from kitting.calculation.kinds import POSITION_KINDS
 from kitting.calculation.questions import Missing
+from kitting.calculation.records import Fact, records
 from kitting.calculation.rule_book import RuleBook
 from kitting.calculation.rule_table import hits
 from kitting.calculation.sheets.book import Book
 from kitting.calculation.systems import is_multigrounded_wye, mcov_need_kv
-
-Fact = Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +27,7 @@ class System:
 
 def read_systems(book: Book, rules: RuleBook) -> dict[str, System]:
     """All systems of the book; the class comes from the system or from the connector class table."""
-    return {row["system"]: _system(row, book, rules) for row in book.frames["systems"].to_dict("records")}
+    return {row["system"]: _system(row, book, rules) for row in records(book, "systems")}
 
 
 def _system(row: Mapping[str, Fact], book: Book, rules: RuleBook) -> System:

@@ -3,17 +3,15 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
 
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE
 from kitting.calculation.kinds import KINDS
 from kitting.calculation.needs import Alternative, Match, Need
-from kitting.calculation.questions import Missing
 from kitting.calculation.quantities import PER_UNIT
+from kitting.calculation.questions import Missing
+from kitting.calculation.records import Fact
 from kitting.calculation.rule_table import Rule, RuleTable, hits
 from kitting.calculation.rule_table.rule import FREE_WAYS, NOTHING
-
-Fact = Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +90,7 @@ class Rules:
 
     def unruled(self, facts: Mapping[str, Fact]) -> str:
         """The sentence for a combination that no rule covers: the facts the table reads."""
-        told = [
-            f"{name} {_fact_text(facts[name])}" for name in self.table.conditions if facts.get(name) is not None
-        ]
+        told = [f"{name} {_fact_text(facts[name])}" for name in self.table.conditions if facts.get(name) is not None]
         return f"no rule in {self.table.name} covers {', '.join(told)}"
 
 
