@@ -97,7 +97,8 @@ def test_a_220_mil_cable_takes_the_second_elbow_and_the_sentence_says_why(demo: 
     assert found.margins_nm == (int(Decimal("0.040") * NM_PER_IN),)
     assert found.sentence == (
         "EL15-2 holds 20.83–22.35 mm (0.820–0.880 in): range 19.81–24.64 mm (0.780–0.970 in), "
-        "margin 1.02 mm (0.040 in); mates with 200 A 15 kV; class 15 kV; not EL15-1: entrance too small by 0.51 mm (0.020 in); "
+        "margin 1.02 mm (0.040 in); mates with 200 A 15 kV; class 15 kV; "
+        "not EL15-1: entrance too small by 0.51 mm (0.020 in); "
         "rule E-01: at a well 200 A: an elbow, one a phase"
     )
 

@@ -1,23 +1,25 @@
 """Which items serve a need, in the order of choice, with the reason; or why none does."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import fields, replace
+from operator import attrgetter
 from typing import Any
 
 import pandas as pd
 
 from kitting.calculation.cable_geometry import Band
 from kitting.calculation.fit_matching import reasons
-from kitting.calculation.fit_matching.checks import Standing, fit_margin, judge, stand
+from kitting.calculation.fit_matching.checks import judge, stand
 from kitting.calculation.fit_matching.parts import Part, read_parts
 from kitting.calculation.fit_matching.results import ACTIVE, INSULATION, JACKET, CheckResult, failed
 from kitting.calculation.fit_matching.stand_ins import StandIns
-from kitting.calculation.fit_matching.survey import Judged, Survey
+from kitting.calculation.fit_matching.survey import Found, Judged, Survey
 from kitting.calculation.needs import CANT_TELL, CHOSEN, NO_ITEM, Match, NearMiss, Need, Side
 from kitting.calculation.questions import Missing
 
 # Check, what the diameter is over, and the column of the schedule where an answer is expected.
 TO_MEASURE = ((INSULATION, "insulation", "reel"), (JACKET, "jacket", "jacket low"))
+_BESIDE_SIDES = attrgetter(*(field.name for field in fields(Need) if field.name != "sides"))
 
 
 class Matcher:
@@ -37,15 +39,14 @@ class Matcher:
             self._by_kind.setdefault(part.kind, []).append(part)
         self._stand_ins = StandIns(stand_ins, self._parts, estimates=estimates)
         self._matches: dict[Need, Match] = {}
-        self._surveys: dict[tuple[Need, bool], Survey] = {}
+        self._surveys: dict[tuple[Hashable, bool], Survey] = {}
 
     def match(self, need: Need) -> Match:
         """The items that serve a need, or the reason that none does or that nobody can tell."""
         match = self._matches.get(need)
         if match is None:
-            survey = self._survey(need, wide=False)
-            serving = survey.serving(need)
-            match = self._chosen(need, serving, survey) if serving else self._not_chosen(need)
+            found = self._survey(need, wide=False).find(need)
+            match = self._chosen(need, found) if found.serving else self._not_chosen(need)
             self._matches[need] = match
         return match
 
@@ -86,17 +87,17 @@ class Matcher:
     def _named(self, code: str) -> list[Part]:
         return [self._parts[code]] if code in self._parts else []
 
-    def _chosen(self, need: Need, serving: Sequence[Standing], survey: Survey) -> Match:
-        margins = tuple(fit_margin(standing.part, need) for standing in serving)
-        codes = tuple(standing.part.stock_code for standing in serving)
+    def _chosen(self, need: Need, found: Found) -> Match:
+        standings = [standing for standing, _ in found.serving]
+        codes = tuple(standing.part.stock_code for standing in standings)
         return Match(
             status=CHOSEN,
             codes=codes,
             stand_ins=self._stand_ins.options(need, codes),
-            rules=tuple(standing.alternative.rule if standing.alternative else "" for standing in serving),
-            margins_nm=margins,
-            sentence=reasons.chosen_sentence(serving[0], need, survey.refused(need)),
-            estimated=_rests_on_estimate(serving[0].part, need),
+            rules=tuple(standing.alternative.rule if standing.alternative else "" for standing in standings),
+            margins_nm=tuple(margin for _, margin in found.serving),
+            sentence=reasons.chosen_sentence(standings[0], need, found.refused),
+            estimated=_rests_on_estimate(standings[0].part, need),
         )
 
     def _not_chosen(self, need: Need) -> Match:
@@ -124,10 +125,9 @@ class Matcher:
         return "would find no item" if match.status == NO_ITEM else "would leave more to ask"
 
 
-def _without_diameters(need: Need) -> Need:
-    if not need.sides:
-        return need
-    return replace(need, sides=tuple(_bare(side) for side in need.sides))
+def _without_diameters(need: Need) -> Hashable:
+    """Equal for needs that differ in nothing but diameters."""
+    return _BESIDE_SIDES(need), tuple(_bare(side) for side in need.sides)
 
 
 def _bare(side: Side) -> Side:

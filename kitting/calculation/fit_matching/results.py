@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import TypeVar
 
 from kitting.calculation.questions import Missing
@@ -45,6 +46,7 @@ class CheckResult:
 T = TypeVar("T")
 
 
+@cache
 def passed(check: str) -> CheckResult:
     """The check is met, or nothing limits it."""
     return CheckResult(check, True)

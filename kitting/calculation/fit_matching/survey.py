@@ -4,12 +4,13 @@ The ranges stand in arrays of whole nanometres, so a need costs a few comparison
 """
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from kitting.calculation.cable_geometry import Band
-from kitting.calculation.fit_matching.checks import Standing, judge, stand
+from kitting.calculation.fit_matching.checks import Standing, fit_margin, judge, stand
 from kitting.calculation.fit_matching.fits import may_fit
 from kitting.calculation.fit_matching.parts import Length, Part
 from kitting.calculation.fit_matching.results import MILLIONTHS, CheckResult
@@ -17,9 +18,11 @@ from kitting.calculation.needs import Need
 from kitting.calculation.questions import Missing
 
 Lengths = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
 Judged = tuple[Standing, tuple[CheckResult, ...]]
 
 OPEN = 2**60  # beyond any diameter: an end that the part doesn't limit, or that the cable leaves unknown
+NO_MARGIN = OPEN // 2  # a margin to ends that are all open
 NEAREST = 3
 
 
@@ -38,10 +41,10 @@ class Ranges:
         self.lows: Lengths = np.ascontiguousarray(table[:, 0])
         self.highs: Lengths = np.ascontiguousarray(table[:, 1])
 
-    def holding(self, low_nm: int, high_nm: int) -> npt.NDArray[np.bool_]:
-        """Which ranges hold the whole band, ends included."""
-        held: npt.NDArray[np.bool_] = (self.lows <= low_nm) & (self.highs >= high_nm)
-        return held
+    def margins(self, low_nm: int, high_nm: int) -> Lengths:
+        """The smaller side by which each range holds the band; negative where it doesn't hold it."""
+        margins: Lengths = np.minimum(low_nm - self.lows, self.highs - high_nm)
+        return margins
 
     def gaps(self, bands: Sequence[Band]) -> Lengths:
         """How far each range lies from the first band that it doesn't touch, in millionths of the range's end."""
@@ -69,6 +72,24 @@ def outer(bands: Sequence[Band], estimates: str) -> tuple[int, int]:
     return -OPEN, OPEN
 
 
+@dataclass(frozen=True, slots=True)
+class Found:
+    """The parts that serve with their margins in nanometres, and the nearest that only a diameter refuses."""
+
+    serving: list[tuple[Standing, int | None]]
+    refused: Judged | None
+
+
+def _search(sought: Sequence[tuple[Ranges, int, int]]) -> tuple[Mask, list[int | None]]:
+    """Which parts hold all bands, and the smallest margin of those; None for a part without limits."""
+    ranges, low_nm, high_nm = sought[0]
+    margins = ranges.margins(low_nm, high_nm)
+    for ranges, low_nm, high_nm in sought[1:]:
+        margins = np.minimum(margins, ranges.margins(low_nm, high_nm))
+    held = margins >= 0
+    return held, [None if margin >= NO_MARGIN else margin for margin in margins[held].tolist()]
+
+
 class Survey:
     """The parts of one group, judged on everything but diameters, in the order of choice.
 
@@ -87,31 +108,41 @@ class Survey:
         self._gaps = np.array([_gap(standing.results) for standing in self._plain], dtype=np.int64)
         self._bare = np.array([standing.shield.passed is not False for standing in self._plain], dtype=np.bool_)
 
-    def serving(self, need: Need) -> list[Standing]:
-        """The parts that pass every check, in the order of choice."""
+    def find(self, need: Need) -> Found:
+        """The parts that pass every check in the order of choice, with their margins, and the nearest refused one."""
         insulations, jackets = bands_of(need)
         if insulations is None or jackets is None:
-            return [standing for standing in self.all if _passes(judge(standing, need, estimates=self._estimates))]
-        found = self._good
-        if found and (insulations or jackets):
-            held = np.ones(len(found), dtype=np.bool_)
-            for bands, ranges in ((insulations, self._good_insulation), (jackets, self._good_jackets)):
-                if bands:
-                    held &= ranges.holding(*outer(bands, self._estimates))
-            found = [found[place] for place in np.flatnonzero(held)]
-        apart = [each for each in self._apart if _passes(judge(each, need, estimates=self._estimates))]
-        return sorted([*found, *apart], key=choice_order) if apart else found
+            return Found(self._judged_one_by_one(self.all, need), None)
+        sought = [
+            (ranges, *outer(bands, self._estimates))
+            for bands, ranges in ((insulations, self._good_insulation), (jackets, self._good_jackets))
+            if bands
+        ]
+        if sought:
+            held, margins = _search(sought)
+            found = [(self._good[place], margin) for place, margin in zip(held.nonzero()[0], margins, strict=True)]
+        else:
+            held, found = None, [(standing, None) for standing in self._good]
+        if self._apart:
+            found += self._judged_one_by_one(self._apart, need)
+            found.sort(key=lambda one: choice_order(one[0]))
+        refused = self._refused(need, *sought[0][1:], held) if insulations and found and held is not None else None
+        return Found(found, refused)
 
-    def refused(self, need: Need) -> Judged | None:
-        """Of the parts that only a diameter over the insulation keeps from serving, the nearest."""
-        insulations, _ = bands_of(need)
-        if not insulations or len(self._good) < 2:
+    def _judged_one_by_one(self, standings: list[Standing], need: Need) -> list[tuple[Standing, int | None]]:
+        return [
+            (standing, fit_margin(standing.part, need))
+            for standing in standings
+            if _passes(judge(standing, need, estimates=self._estimates))
+        ]
+
+    def _refused(self, need: Need, low_nm: int, high_nm: int, held: Mask) -> Judged | None:
+        """Of the parts that only a diameter keeps from serving, the one whose range reaches nearest."""
+        if held.all():
             return None
-        missed = ~self._good_insulation.holding(*outer(insulations, self._estimates))
-        if not missed.any():
-            return None
-        gaps = np.where(missed, self._good_insulation.gaps(insulations), OPEN)
-        nearest = self._good[int(gaps.argmin())]
+        ranges = self._good_insulation
+        distance = np.maximum(low_nm - ranges.highs, ranges.lows - high_nm)
+        nearest = self._good[int(np.where(held, OPEN, distance).argmin())]
         return nearest, judge(nearest, need, estimates=self._estimates)
 
     def possible_and_nearest(self, need: Need) -> tuple[list[Judged], list[Judged]]:
