@@ -14,6 +14,7 @@ from kitting.calculation.sheets.parsers import Setting
 from kitting.calculation.sheets.policies import Policies, read_policies
 from kitting.calculation.sheets.raw import RawBook, RawSheet, trimmed
 from kitting.calculation.sheets.reading import SheetReading
+from kitting.calculation.sheets.stock_sheets import HOLD
 from kitting.errors import Refusal
 
 
@@ -23,7 +24,8 @@ class Book:
 
     Args:
         frames: one frame a declared sheet, object columns named by field, and the int column ``row``. A cell is the
-            value, None for blank, or a Missing where the cell is in doubt.
+            value, None for blank, or a Missing where the cell is in doubt. The schedule keeps rows that can't be used,
+            with bool ``usable`` and text ``unusable_why``; stock has bool ``held`` for pieces in a place of kind hold.
         policies: the owner's policies.
         rules: text frames of the ``rules ...`` sheets by table name, with the int column ``row``.
         questions: all doubts of reading, sorted.
@@ -59,6 +61,7 @@ def read_book(raw: RawBook) -> Book:
     _require_all(readings)
     cross_check(readings)
     frames = {name: reading.frame() for name, reading in readings.items()}
+    frames["stock"] = frames["stock"].assign(held=frames["stock"]["place_kind"] == HOLD)
     questions = {question for reading in readings.values() for question in reading.questions()}
     questions.update(raw.notes, answered.notes, _unused_sheets(sheets))
     return Book(

@@ -16,7 +16,6 @@ class Column:
         label: header text without unit, as on the sheet: ``DOI low``.
         field: name of the column in the parsed frame: ``doi_low_nm``.
         parser: reads a cell's text, writes a value's text, and says in words what may stand there.
-        unit: unit that our own sheets print in the header of a length: ``mm``.
         required: a sheet without the column, or a row with the cell blank, can't be used.
         key: part of the key that tells the sheet's rows apart.
         rule: what a parsed value must meet beside being readable.
@@ -27,7 +26,6 @@ class Column:
     label: str
     field: str
     parser: Parser
-    unit: str = ""
     required: bool = False
     key: bool = False
     rule: Callable[[object], bool] | None = None
@@ -37,7 +35,7 @@ class Column:
     @property
     def header(self) -> str:
         """Header text as our own sheets print it, with the unit of a length in brackets."""
-        return f"{self.label} ({self.unit})" if self.unit else self.label
+        return f"{self.label} ({self.parser.unit})" if self.parser.unit else self.label
 
 
 class Rows(Enum):

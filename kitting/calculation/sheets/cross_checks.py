@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from kitting.calculation.sheets.date_checks import check_dates
-from kitting.calculation.sheets.diameter_checks import check_diameters
+from kitting.calculation.sheets.diameter_checks import check_diameters, fill_gauge_readings
 from kitting.calculation.sheets.item_checks import (
     check_contents,
     check_levels,
@@ -14,7 +14,7 @@ from kitting.calculation.sheets.item_checks import (
 from kitting.calculation.sheets.key_checks import check_keys, check_repeats
 from kitting.calculation.sheets.position_checks import check_positions
 from kitting.calculation.sheets.reading import SheetReading
-from kitting.calculation.sheets.reference_checks import check_references, check_stock_codes
+from kitting.calculation.sheets.reference_checks import check_references, check_stock_codes, drop_with_items
 from kitting.calculation.sheets.schedule_checks import check_ends, check_sizes, check_systems, check_systems_of_rows
 
 
@@ -28,12 +28,14 @@ def cross_check(readings: Mapping[str, SheetReading]) -> None:
     check_systems(readings["systems"])
     check_positions(readings["positions"])
     check_dates(readings)
+    fill_gauge_readings(readings["reels"])
     check_diameters(readings)
     check_contents(readings["items"])
     check_selectable(readings["items"])
     check_quantities(readings)
     check_levels(readings["levels"])
     check_places(readings["stock"])
+    drop_with_items(readings)
     schedule = readings["schedule"]
     check_ends(schedule, readings["positions"])
     check_sizes(schedule, readings["cable types"])

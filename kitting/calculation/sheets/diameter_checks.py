@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
 
-from kitting.calculation.cable_geometry import possible_dois
+from kitting.calculation.cable_geometry import GAUGE, Band, possible_dois
 from kitting.calculation.conductor_sizes import ConductorSize
 from kitting.calculation.lengths import NM_PER_IN, NM_PER_MM, both
 from kitting.calculation.questions import ASK, NOTE, REFUSE
@@ -20,7 +20,7 @@ def check_diameters(readings: Mapping[str, SheetReading]) -> None:
     """Ask about diameters that can't be what their columns say."""
     for name in ("cable types", "reels", "schedule", "items"):
         for low, high in _PAIRS:
-            if low in readings[name].sheet.by_field:
+            if low in readings[name].placed:
                 _check_order(readings[name], low, high)
     for low, high in _PAIRS[:2]:
         _check_width(readings["items"], low, high)
@@ -28,6 +28,14 @@ def check_diameters(readings: Mapping[str, SheetReading]) -> None:
         _check_jacket(readings[name])
         _check_build(readings[name])
     _check_reels(readings["reels"], readings["cable types"])
+
+
+def fill_gauge_readings(reels: SheetReading) -> None:
+    """Take a gauge reading that is given once for both ends of the band."""
+    lows, highs = reels.values("doi_low_nm"), reels.values("doi_high_nm")
+    for at, origin in enumerate(reels.values("origin")):
+        if origin == GAUGE and None in (lows[at], highs[at]):
+            lows[at] = highs[at] = lows[at] if highs[at] is None else highs[at]
 
 
 def _both_ends(reading: SheetReading, low: str, high: str) -> Iterator[tuple[int, int, int]]:
@@ -52,6 +60,8 @@ def _check_width(items: SheetReading, low: str, high: str) -> None:
 
 
 def _check_jacket(reading: SheetReading) -> None:
+    if "jacket_low_nm" not in reading.placed and "jacket_high_nm" not in reading.placed:
+        return
     jackets = list(zip(reading.values("jacket_low_nm"), reading.values("jacket_high_nm"), strict=True))
     for field in ("doi_low_nm", "doi_high_nm"):
         for at, doi in enumerate(reading.values(field)):
@@ -67,24 +77,31 @@ def _check_jacket(reading: SheetReading) -> None:
 
 def _check_build(reading: SheetReading) -> None:
     """Note a diameter that the conductor, shields and wall of its own row can't give (ICEA S-94-649 limits)."""
+    bands: dict[tuple[ConductorSize, int, str | None, str | None], tuple[Band, ...]] = {}
     fields = ("conductor_size", "wall_nm", "doi_low_nm", "doi_high_nm", "strand", "metal")
     for at, (size, wall, low, high, strand, metal) in enumerate(zip(*map(reading.values, fields), strict=True)):
         ends = [end for end in (low, high) if isinstance(end, int)]
         if not isinstance(size, ConductorSize) or not isinstance(wall, int) or not ends:
             continue
-        bands = possible_dois(
-            size=size,
-            strand=strand if isinstance(strand, str) else None,
-            wall_nm=wall,
-            cable_class_kv=None,
-            insulation_level=None,
-            metal=metal if isinstance(metal, str) else None,
-        )
-        for _, band in bands:
+        build = (size, wall, _text(strand), _text(metal))
+        if build not in bands:
+            bands[build] = _bands(*build)
+        for band in bands[build]:
             least, most = (band.low_nm or 0) - _NEAR_BUILD_NM, (band.high_nm or max(ends)) + _NEAR_BUILD_NM
             if max(ends) < least or min(ends) > most:
                 problem = f"conductor, shield and wall of this row give {both(least)} to {both(most)} over insulation"
                 reading.doubt(at, "doi_low_nm", CellDoubt(problem, "check size, wall and diameter", NOTE))
+
+
+def _text(value: object) -> str | None:
+    return value if isinstance(value, str) else None
+
+
+def _bands(size: ConductorSize, wall_nm: int, strand: str | None, metal: str | None) -> tuple[Band, ...]:
+    possible = possible_dois(
+        size=size, strand=strand, wall_nm=wall_nm, cable_class_kv=None, insulation_level=None, metal=metal
+    )
+    return tuple(band for _, band in possible)
 
 
 def _check_reels(reels: SheetReading, types: SheetReading) -> None:

@@ -33,7 +33,8 @@ def check_keys(reading: SheetReading) -> None:
 def _groups(columns: Sequence[Iterable[object]], places: range) -> Iterator[list[int]]:
     """Places of rows whose known values agree in all columns, for values that stand more than once."""
     groups: dict[tuple[object, ...], list[int]] = {}
-    for at, key in zip(places, zip(*columns, strict=True), strict=True) if columns else ():
+    keys = list(zip(*columns, strict=True))
+    for at, key in zip(places, keys, strict=True) if len(set(keys)) < len(keys) else ():
         if all(isinstance(part, str) for part in key):
             groups.setdefault(key, []).append(at)
     return (group for group in groups.values() if len(group) > 1)

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable
 from difflib import get_close_matches
+from functools import cached_property
 
 _MOST_COMPARED = 3_000  # above this, only spellings are compared: letter-by-letter comparison would take minutes
 _MOST_OFFERED = 3
@@ -28,11 +29,16 @@ class NearNames:
 
     def __init__(self, names: Iterable[str]) -> None:
         self._names = sorted(set(names))
-        self._alike: dict[str, list[str]] = {}
+        self._asked: dict[str, tuple[str, ...]] = {}
+
+    @cached_property
+    def _alike(self) -> dict[str, list[str]]:
+        """Names by spelling and by initials; built only when something is not declared."""
+        alike: dict[str, list[str]] = {}
         for name in self._names:
             for key in {spelling(name), _initials(name)}:
-                self._alike.setdefault(key, []).append(name)
-        self._asked: dict[str, tuple[str, ...]] = {}
+                alike.setdefault(key, []).append(name)
+        return alike
 
     def near(self, name: str) -> tuple[str, ...]:
         """Up to three declared names near this one, the likeliest first."""

@@ -75,14 +75,14 @@ _BUILD = (
     Column("metal", "metal", METAL),
     Column("strand", "strand", STRAND),
     Column("insulation", "insulation", INSULATION),
-    Column("wall", "wall_nm", WALL, unit="mm"),
+    Column("wall", "wall_nm", WALL),
     Column("insulation level", "insulation_level", LEVEL),
     Column("cable class kV", "cable_class_kv", CLASS),
-    Column("DOI low", "doi_low_nm", DOI, unit="mm"),
-    Column("DOI high", "doi_high_nm", DOI, unit="mm"),
+    Column("DOI low", "doi_low_nm", DOI),
+    Column("DOI high", "doi_high_nm", DOI),
     Column("jacketed", "jacketed", YES_NO),
-    Column("jacket low", "jacket_low_nm", JACKET, unit="mm"),
-    Column("jacket high", "jacket_high_nm", JACKET, unit="mm"),
+    Column("jacket low", "jacket_low_nm", JACKET),
+    Column("jacket high", "jacket_high_nm", JACKET),
     Column("shield", "shield", SHIELD),
 )
 
@@ -96,7 +96,7 @@ CABLE_TYPES = Sheet(
         Column("insulation", "insulation", INSULATION, required=True),
         *_BUILD[4:],
         Column("cores", "cores", whole(1, 5)),
-        Column("reel length", "reel_length_nm", RUN, unit="m"),
+        Column("reel length", "reel_length_nm", RUN),
     ),
 )
 
@@ -106,12 +106,12 @@ REELS = Sheet(
         Column("reel", "reel", CODE, required=True, key=True),
         Column("cable type", "cable_type", CODE, required=True),
         Column("origin", "origin", word(("gauge", "maker"))),
-        Column("DOI low", "doi_low_nm", DOI, unit="mm"),
-        Column("DOI high", "doi_high_nm", DOI, unit="mm"),
+        Column("DOI low", "doi_low_nm", DOI),
+        Column("DOI high", "doi_high_nm", DOI),
         Column("gauge id", "gauge_id", CODE),
         Column("measured by", "measured_by", TEXT),
         Column("measured on", "measured_on", DATE),
-        Column("length left", "length_left_nm", RUN, unit="m"),
+        Column("length left", "length_left_nm", RUN),
     ),
 )
 
@@ -162,7 +162,7 @@ SCHEDULE = Sheet(
         Column("cable type", "cable_type", CODE),
         Column("reel", "reels", CODES),
         *_BUILD,
-        Column("length", "length_nm", RUN, unit="m"),
+        Column("length", "length_nm", RUN),
         Column("from structure", "from_structure", CODE, required=True),
         Column("from position", "from_position", CODE, required=True),
         Column("to structure", "to_structure", CODE, required=True),

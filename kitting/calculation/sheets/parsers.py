@@ -53,13 +53,15 @@ class Setting:
 class Parser:
     """A way to read a cell, to write the value back as text, and words for what may stand there.
 
-    ``units`` maps the spellings of units that a header may name in brackets to the unit the parser is then given.
+    ``units`` maps the spellings of units that a header may name in brackets to the unit the parser is then given;
+    ``unit`` is the one in which it writes, where that must stand in the header.
     """
 
     words: str
     read: Callable[[str, Setting], object]
     write: Callable[[object], str] = str
     units: Mapping[str, str] = field(default_factory=dict)
+    unit: str = ""
 
 
 def plain(text: str) -> str:

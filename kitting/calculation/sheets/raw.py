@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+import numpy as np
 import pandas as pd
 
 from kitting.calculation.questions import Question
@@ -69,7 +70,13 @@ def content_digest(sheets: Iterable[RawSheet]) -> str:
 
 def _sheet_text(sheet: RawSheet) -> str:
     order = sorted(range(len(sheet.headers)), key=lambda at: (trimmed(sheet.headers[at]), at))
-    columns = [[trimmed(text) for text in sheet.cells.iloc[:, at]] for at in order]
+    columns = [_trimmed_column(sheet, at) for at in order]
     rows = sorted(_CELL.join(row) for row in zip(*columns, strict=True) if any(row))
     header = _CELL.join(trimmed(sheet.headers[at]) for at in order)
     return _LINE.join((sheet.name, header, *rows)) + _SHEET
+
+
+def _trimmed_column(sheet: RawSheet, at: int) -> list[str]:
+    codes, distinct = pd.factorize(sheet.cells.iloc[:, at].to_numpy(dtype=object))
+    texts = np.array([trimmed(text) for text in distinct], dtype=object)
+    return list(texts[codes])

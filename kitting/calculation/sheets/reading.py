@@ -1,6 +1,6 @@
 """Reading one sheet column by column: each distinct text is parsed once, each doubtful cell gets one question."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,6 +66,7 @@ class SheetReading:
         self._questions: dict[tuple[int, str], Question] = {}
         self._loose: list[Question] = []
         self.unusable: dict[int, str] = {}
+        self._in_doubt: dict[str, set[int]] = {column.field: set() for column in sheet.columns}
         self.rows: npt.NDArray[np.int64] = np.empty(0, dtype=np.int64)
         texts: dict[str, _Texts] = {}
         if raw is not None:
@@ -107,7 +108,7 @@ class SheetReading:
         self._ask(at, column.label, text, told)
         if told.severity != NOTE:
             for name in (field, *also):
-                self._columns[name].values[at] = missing(self.sheet, self.sheet.by_field[name], text, told)
+                self._put(at, name, missing(self.sheet, self.sheet.by_field[name], text, told))
 
     def doubt_row(self, at: int, read: str, doubt: CellDoubt) -> None:
         """Ask about a whole row; it is not used until an answer keeps it."""
@@ -122,19 +123,13 @@ class SheetReading:
     def void(self, at: int, field: str, why: str) -> None:
         """Put a cell in doubt that another row's question speaks of."""
         column = self.sheet.by_field[field]
-        self._columns[field].values[at] = Missing(column.label, why, self.sheet.name, column.label, asked=True)
-
-    def at_doubtful(self, fields: Iterable[str]) -> Iterator[tuple[int, str]]:
-        """Places of rows with a doubtful cell in one of the columns, each with the column's field."""
-        for field in fields:
-            for at, value in enumerate(self.values(field)):
-                if value.__class__ is Missing:
-                    yield at, field
+        self._put(at, field, Missing(column.label, why, self.sheet.name, column.label, asked=True))
 
     def mark_unusable(self) -> None:
         """Mark the rows that a doubtful cell makes useless."""
-        for at, field in self.at_doubtful(self._deciding()):
-            self.unusable.setdefault(at, self._why(at, field))
+        for field in self._deciding():
+            for at in sorted(self._in_doubt[field]):
+                self.unusable.setdefault(at, self._why(at, field))
 
     def frame(self) -> pd.DataFrame:
         """The parsed rows as a frame of objects, with the row numbers in ``row``.
@@ -179,8 +174,13 @@ class SheetReading:
                 known[code] = missing(self.sheet, column, text, doubts[code])
         for at in np.flatnonzero(np.isin(texts.codes, list(doubts))) if doubts else ():
             code = int(texts.codes[at])
+            self._in_doubt[column.field].add(int(at))
             self._ask(int(at), column.label, texts.distinct[code], doubts[code], placed.at)
         return Cells(known[texts.codes], texts.distinct[texts.codes])
+
+    def _put(self, at: int, field: str, fact: Missing) -> None:
+        self._columns[field].values[at] = fact
+        self._in_doubt[field].add(at)
 
     def _take_note(self, note: Question) -> None:
         """Take a note of the file reader; what it asks about is in doubt, unless an answer has filled the cell."""

@@ -65,13 +65,19 @@ def _what(one: _Reference) -> str:
 
 
 def _check(reading: SheetReading, field: str, names: set[str], near: NearNames, problem: str) -> None:
-    for at, value in enumerate(reading.values(field)):
-        if isinstance(value, str) and value not in names:
-            reading.doubt(at, field, _unknown(value, near, problem))
-        elif isinstance(value, tuple):
-            unknown = [code for code in map(_code, value) if code not in names]
-            if unknown:
-                reading.doubt(at, field, _unknown(unknown[0], near, f"{unknown[0]}: {problem}"))
+    unknown = {value: doubt for value in set(reading.values(field)) if (doubt := _doubt(value, names, near, problem))}
+    for at, value in enumerate(reading.values(field)) if unknown else ():
+        if value in unknown:
+            reading.doubt(at, field, unknown[value])
+
+
+def _doubt(value: object, names: set[str], near: NearNames, problem: str) -> CellDoubt | None:
+    """The doubt about a code, or about the first code of a list, that is not among the names."""
+    if isinstance(value, str):
+        return None if value in names else _unknown(value, near, problem)
+    codes = map(_code, value) if isinstance(value, tuple) else ()
+    first = next((code for code in codes if code not in names), None)
+    return None if first is None else _unknown(first, near, f"{first}: {problem}")
 
 
 def _code(part: object) -> str:
@@ -129,3 +135,17 @@ def _current_codes(items: SheetReading, codes: set[str]) -> dict[str, str]:
         for at in places:
             items.doubt(at, "old_codes", CellDoubt(f"{old} is a code of {holders}", "leave it to one of them", REFUSE))
     return current
+
+
+def drop_with_items(readings: Readings) -> None:
+    """What names an item that can't be used counts for nothing; the question stands at the item."""
+    items = readings["items"]
+    items.mark_unusable()
+    unusable = {items.values("stock_code")[at] for at in items.unusable}
+    for sheet, field in _STOCK_CODES if unusable else ():
+        reading = readings[sheet]
+        for at, value in enumerate(reading.values(field)):
+            if isinstance(value, str) and value in unusable:
+                reading.unusable.setdefault(at, f"item {value} can't be used")
+            elif isinstance(value, tuple) and not unusable.isdisjoint(map(_code, value)):
+                reading.void(at, field, "it names an item that can't be used")

@@ -50,9 +50,9 @@ def check_ends(schedule: SheetReading, positions: SheetReading) -> None:
                 there = ", ".join(sorted(known[structure])[:_MOST_LISTED])
                 doubt = CellDoubt(f"no such position at {structure} on sheet positions", f"one of: {there}?", REFUSE)
                 schedule.doubt(at, f"{side}_position", doubt)
-    starts = {at: (structure, position) for at, structure, position in _ends(schedule, "from")}
-    for at, structure, position in _ends(schedule, "to"):
-        if starts.get(at) == (structure, position):
+    ends = map(schedule.values, ("from_structure", "from_position", "to_structure", "to_position"))
+    for at, (from_structure, from_position, to_structure, to_position) in enumerate(zip(*ends, strict=True)):
+        if from_structure == to_structure and from_position == to_position and isinstance(to_position, str):
             schedule.doubt(at, "to_position", CellDoubt("the run ends where it starts", "the other end", REFUSE))
 
 

@@ -21,7 +21,8 @@ from kitting.calculation.sheets.trade_parsers import (
     SWITCHING,
 )
 
-PLACE_KINDS = ("bin", "staging", "bag", "truck", "van", "hold", "reserve", "supplier-owned")
+HOLD = "hold"
+PLACE_KINDS = ("bin", "staging", "bag", "truck", "van", HOLD, "reserve", "supplier-owned")
 _UNIT_NAMES = {"each": "ea", "pc": "ea", "pcs": "ea", "foot": "ft", "feet": "ft", "metre": "m", "meter": "m"}
 
 
@@ -53,18 +54,18 @@ ITEMS = Sheet(
         Column("ways", "ways", whole(1, 12)),
         Column("switching", "switching", SWITCHING),
         Column("phase to phase", "phase_to_phase", YES_NO),
-        Column("DOI low", "doi_low_nm", DOI, unit="mm"),
-        Column("DOI high", "doi_high_nm", DOI, unit="mm"),
-        Column("DOI low 2", "doi_low_2_nm", DOI, unit="mm"),
-        Column("DOI high 2", "doi_high_2_nm", DOI, unit="mm"),
+        Column("DOI low", "doi_low_nm", DOI),
+        Column("DOI high", "doi_high_nm", DOI),
+        Column("DOI low 2", "doi_low_2_nm", DOI),
+        Column("DOI high 2", "doi_high_2_nm", DOI),
         Column("conductor sizes", "conductor_sizes", SIZES),
         Column("conductor sizes 2", "conductor_sizes_2", SIZES),
         Column("metal", "metals", METALS),
         Column("metal 2", "metals_2", METALS),
         Column("made of", "made_of", MADE_OF),
         Column("strand", "strand", STRANDS),
-        Column("jacket low", "jacket_low_nm", JACKET, unit="mm"),
-        Column("jacket high", "jacket_high_nm", JACKET, unit="mm"),
+        Column("jacket low", "jacket_low_nm", JACKET),
+        Column("jacket high", "jacket_high_nm", JACKET),
         Column("MCOV kV", "mcov_kv", number("0.1", "100", ("kV",))),
         Column("test point", "test_point", YES_NO),
         Column("shield", "shield", SHIELDS),

@@ -8,7 +8,7 @@ from kitting.calculation.conductor_sizes import ConductorSize, SizeSet, parse_si
 from kitting.calculation.doubts import Doubt
 from kitting.calculation.interfaces import INTERFACES
 from kitting.calculation.kinds import KINDS, POSITION_KINDS
-from kitting.calculation.lengths import NM_PER_MM, both, inch_text, mm_text, parse_length, unit_name
+from kitting.calculation.lengths import NM_PER_MM, NM_PER_UNIT, both, inch_text, parse_length, unit_name
 from kitting.calculation.quantities import as_decimal, thousandths
 from kitting.calculation.questions import ASK, REFUSE
 from kitting.calculation.sheets.parsers import CODE, CellDoubt, Parser, Setting, loose, plain, several, word
@@ -40,13 +40,14 @@ def graded(doubt: Doubt) -> CellDoubt:
     return CellDoubt(doubt.problem, suggestion, ASK if suggestion else REFUSE)
 
 
-def length(what: str, low_mm: str, high_mm: str) -> Parser:
+def length(what: str, low_mm: str, high_mm: str, unit: str = "mm") -> Parser:
     """A length as nanometres, from ``low_mm`` to ``high_mm``; outside, another unit is suggested if that fits.
 
     Args:
         what: the thing measured, in words: ``diameter over insulation``.
         low_mm: least possible length in mm.
         high_mm: greatest possible length in mm.
+        unit: unit in which our own sheets write it.
     """
     low, high = (int(Decimal(bound) * NM_PER_MM) for bound in (low_mm, high_mm))
 
@@ -60,13 +61,12 @@ def length(what: str, low_mm: str, high_mm: str) -> Parser:
         shown = text if re.search(r"[^0-9./ ]", text) else f"{text} {setting.unit}"
         raise CellDoubt(f"{shown} is not possible for a {what}", _in_another_unit(text, low, high), REFUSE)
 
-    return Parser(f"a length from {low_mm} to {high_mm} mm", read, _write_length, LENGTH_UNITS)
+    def write(nm: object) -> str:
+        if not isinstance(nm, int):
+            raise TypeError(f"a length in nanometres is written here, not {nm!r}")
+        return format((Decimal(nm) / NM_PER_UNIT[unit]).normalize(), "f")
 
-
-def _write_length(nm: object) -> str:
-    if not isinstance(nm, int):
-        raise TypeError(f"a length in nanometres is written here, not {nm!r}")
-    return mm_text(nm)
+    return Parser(f"a length from {low_mm} to {high_mm} mm", read, write, LENGTH_UNITS, unit)
 
 
 def _in_another_unit(text: str, low: int, high: int) -> str:
@@ -86,7 +86,7 @@ def _in_another_unit(text: str, low: int, high: int) -> str:
 DOI = length("diameter over insulation", "7.62", "76.2")  # 0.3 to 3 in: 8 AWG 5 kV to 2000 kcmil 46 kV cable
 JACKET = length("diameter over the jacket", "7.62", "152.4")
 WALL = length("wall of insulation", "1", "16")
-RUN = length("run of cable", "0", "50000000")
+RUN = length("run of cable", "0", "50000000", "m")
 
 
 def _read_quantity(text: str) -> int:
