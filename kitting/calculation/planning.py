@@ -27,12 +27,18 @@ from kitting.calculation.expansion.positions import add_position_lines
 from kitting.calculation.expansion.scene import Scene
 from kitting.calculation.expansion.settings import read_systems
 from kitting.calculation.fit_matching import Matcher
-from kitting.calculation.job_dates import JobDates, closed_days, depot_days, read_job_dates
-from kitting.calculation.plan_result import Plan
+from kitting.calculation.job_answers import job_answers, totals_table
+from kitting.calculation.job_dates import JobDates, closed_days, day_text, depot_days, read_job_dates
+from kitting.calculation.plan_result import REORDER_COLUMNS, SHORTAGE_COLUMNS, Plan
+from kitting.calculation.plan_tables import refusal_table, summary
+from kitting.calculation.planning_questions import planning_questions
+from kitting.calculation.promise_tables import Shares, answer_lines, promise_table, split_by_line
 from kitting.calculation.promising import promise
-from kitting.calculation.promising.model import NEVER, Kit, Problem
+from kitting.calculation.promising.model import NEVER, Kit, Problem, Promised
+from kitting.calculation.quantities import as_decimal
 from kitting.calculation.questions import Question
 from kitting.calculation.records import records
+from kitting.calculation.requirement_table import LineAnswers, requirement_table
 from kitting.calculation.rule_book import rule_book
 from kitting.calculation.sheets.book import Book
 from kitting.calculation.supply import Supply, read_supply
@@ -41,7 +47,7 @@ Progress = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True)
-class _Expanded:
+class Expanded:
     """Lines in line order with the scene they came from."""
 
     scene: Scene
@@ -87,12 +93,13 @@ def plan(book: Book, *, as_of: date, progress: Progress | None = None) -> Plan:
     problem, demand, supply = _problem(book, expanded, jobs, items, as_of)
     promised = promise(problem)
     clock.done("promising")
-    result = _tables(book, expanded, jobs, demand, supply, promised, problem, as_of)
+    made = _Made(book, expanded, jobs, problem, demand, supply, promised, as_of)
+    result = _tables(made)
     clock.done("tables")
     return Plan(as_of=as_of, book=book, timings=clock.times, **result)
 
 
-def expand(book: Book, jobs: Mapping[str, JobDates]) -> _Expanded:
+def expand(book: Book, jobs: Mapping[str, JobDates]) -> Expanded:
     """All lines of all jobs with their choice of stock codes, in line order."""
     rules = rule_book(book.rules)
     service_order = {job: place for place, job in enumerate(jobs)}
@@ -118,7 +125,7 @@ def expand(book: Book, jobs: Mapping[str, JobDates]) -> _Expanded:
     pins, notes = apply_pins(scene)
     if book.policies.spares:
         _add_spares(scene)
-    return _Expanded(scene, scene.lines.frame(), pins, notes)
+    return Expanded(scene, scene.lines.frame(), pins, notes)
 
 
 def _add_spares(scene: Scene) -> None:
@@ -135,7 +142,7 @@ def _add_spares(scene: Scene) -> None:
 
 
 def _problem(
-    book: Book, expanded: _Expanded, jobs: Mapping[str, JobDates], items: Mapping[str, int], as_of: date
+    book: Book, expanded: Expanded, jobs: Mapping[str, JobDates], items: Mapping[str, int], as_of: date
 ) -> tuple[Problem, Demand, Supply]:
     depots = sorted(book.frames["depots"]["depot"])
     kit_numbers = {job: place for place, job in enumerate(jobs)}
@@ -205,3 +212,57 @@ def _kits(
 def _conversion_missing(item: Mapping[str, Any]) -> bool:
     """Bought in a unit whose content nobody has given: it can't be put on a reorder sheet."""
     return item["purchase_unit"] not in (None, item["stock_unit"]) and item["per_purchase_unit"] is None
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    """Everything that the tables are written from."""
+
+    book: Book
+    expanded: Expanded
+    jobs: Mapping[str, JobDates]
+    problem: Problem
+    demand: Demand
+    supply: Supply
+    promised: Promised
+    as_of: date
+
+
+def _tables(made: _Made) -> dict[str, Any]:
+    """All tables, questions and answers of the plan."""
+    book, expanded, jobs = made.book, made.expanded, made.jobs
+    frame, templates = expanded.frame, expanded.scene.lines.templates
+    items = expanded.scene.fitter.items
+    shares = split_by_line(frame, templates, made.demand, made.promised)
+    answers, additions = answer_lines(frame, templates, jobs=jobs, shares=shares, sources=made.supply.sources)
+    units = {code: item["stock_unit"] or "ea" for code, item in items.items()}
+    requirements = requirement_table(
+        frame, templates, units=units, answered=LineAnswers(answers, additions)
+    )
+    lines = requirements["line"].tolist()
+    promises = promise_table(lines, frame["job"].astype(str).tolist(), shares, made.supply.sources)
+    shortages = short_tables(made, requirements, promises, shares)
+    job_list = job_answers(requirements, shortages, jobs)
+    questions = planning_questions(expanded.scene, frame, templates, book.questions)
+    return {
+        "requirements": requirements,
+        "promises": promises,
+        "shortages": shortages,
+        "reorder": pd.DataFrame(columns=list(REORDER_COLUMNS)),
+        "refusals": refusal_table(made.problem, made.promised, {code: item["kind"] for code, item in items.items()}),
+        "totals": totals_table(requirements),
+        "questions": tuple(sorted({*book.questions, *expanded.notes, *questions})),
+        "jobs": job_list,
+        "summary": summary(book, made.as_of, job_list, requirements, shortages, made.promised, made.problem),
+    }
+
+
+def short_tables(made: _Made, requirements: pd.DataFrame, promises: pd.DataFrame, shares: Shares) -> pd.DataFrame:
+    rows = []
+    for line, answer in enumerate(requirements["answer"]):
+        if answer == "short":
+            row = requirements.iloc[line]
+            short = as_decimal(int(shares.short[line])) if row["stock_code"] else row["quantity"]
+            job = made.jobs[row["job"]]
+            rows.append((row["job"], row["line"], job.depot, day_text(job.staged_by), row["kind"], row["stock_code"], row["quantity"], row["quantity"]-short, short, "", "", "", "", "", ""))
+    return pd.DataFrame(rows, columns=list(SHORTAGE_COLUMNS))

@@ -83,7 +83,7 @@ def _owner(
     if isinstance(stated, str):
         return stated
     jobs = {runs[index].job for index in at_structure.get(position.facts["structure"], ())}
-    return min(jobs, key=lambda job: service_order[job]) if jobs else ""
+    return min(jobs, key=lambda job: service_order.get(job, len(service_order))) if jobs else ""
 
 
 def _run(record: Mapping[str, Fact], resolver: CableResolver, tails_nm: int) -> Run:

@@ -84,7 +84,7 @@ class Rules:
     def _rule(self, facts: Mapping[str, Fact]) -> Ruling:
         found = hits(self.table, facts)
         missing = tuple(dict.fromkeys(one for possible in found.possible for one in possible.missing))
-        undecided = "; ".join(p.rule.sentence for p in found.possible[:3])
+        undecided = ", ".join(dict.fromkeys(p.rule.kind for p in found.possible if p.rule.kind != NOTHING))
         silent = not found.definite and not found.possible
         return Ruling(_by_kind(found.definite, facts), missing, undecided, silent)
 
@@ -142,7 +142,7 @@ def undecided_templates(rules: Rules, ruling: Ruling, facts: Mapping[str, Fact],
     table = rules.table.name
     if ruling.missing:
         why = "; ".join(dict.fromkeys(missing.why for missing in ruling.missing))
-        sentence = f"can't tell which parts: {why}; it decides {ruling.undecided}"
+        sentence = f"can't tell which parts: {why}; it decides on {ruling.undecided or 'whether anything is needed'}"
         return [_open_end(table, CANT_TELL, sentence, rules.revision, ruling.missing)]
     if ruling.silent and not silent_ok:
         return [_open_end(table, NO_RULE, rules.unruled(facts), rules.revision, ())]

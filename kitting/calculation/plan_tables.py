@@ -1,0 +1,104 @@
+"""From promises to the tables of the plan and the answers of its jobs."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+
+import pandas as pd
+
+from kitting.calculation.job_answers import short_counts
+from kitting.calculation.job_dates import day_text
+from kitting.calculation.plan_result import REFUSAL_COLUMNS, JobAnswer
+from kitting.calculation.promising.model import NEVER, Problem, Promised
+from kitting.calculation.quantities import as_decimal
+from kitting.calculation.sheets.book import Book
+
+
+def refusal_table(problem: Problem, promised: Promised, kinds: Mapping[str, str]) -> pd.DataFrame:
+    """Why each refused kit can't be completed: the stock codes, what they hold, who holds it, what is missing.
+
+    Args:
+        problem: what was asked.
+        promised: what was answered.
+        kinds: kind of each stock code.
+    """
+    rows = []
+    for refused in promised.refused:
+        codes = [problem.items[item] for item in refused.items]
+        rows.append(
+            (
+                problem.kits[refused.kit].job,
+                "; ".join(dict.fromkeys(kinds[code] for code in codes)),
+                "; ".join(codes),
+                as_decimal(refused.stock),
+                "; ".join(problem.kits[kit].job for kit in refused.competing_kits),
+                as_decimal(refused.competing),
+                as_decimal(refused.missing),
+                "" if refused.first_day >= NEVER else date.fromordinal(refused.first_day).isoformat(),
+            )
+        )
+    return pd.DataFrame(rows, columns=list(REFUSAL_COLUMNS))
+
+
+def refused_kits(problem: Problem, promised: Promised) -> dict[str, str]:
+    """Job -> the sentence that says why its kit was refused."""
+    found = {}
+    for refused in promised.refused:
+        codes = " and ".join(problem.items[item] for item in refused.items)
+        holders = ", ".join(problem.kits[kit].job for kit in refused.competing_kits)
+        held = f"; {holders} hold {as_decimal(refused.competing)}" if holders else ""
+        found[problem.kits[refused.kit].job] = (
+            f"refused, served after all others: {codes} in time {as_decimal(refused.stock)}{held}; "
+            f"{as_decimal(refused.missing)} missing, and too late to buy"
+        )
+    return found
+
+
+def summary(
+    book: Book,
+    as_of: date,
+    answers: Sequence[JobAnswer],
+    requirements: pd.DataFrame,
+    shortages: pd.DataFrame,
+    promised: Promised,
+    problem: Problem,
+) -> dict[str, object]:
+    """The content of plan.json: plain values with stable keys."""
+    served = sum(promised.served_in_turn)
+    return {
+        "as_of": as_of.isoformat(),
+        "digest": book.digest,
+        "answers_used": [dict(answer) for answer in book.answers_used],
+        "jobs": [
+            {
+                "job": job.job,
+                "answer": job.answer,
+                "deciding_line": job.deciding_line,
+                "counts": dict(job.counts),
+                "short_pieces": job.short_pieces,
+                "staged_by": day_text(job.staged_by),
+            }
+            for job in answers
+        ],
+        "totals": {
+            "jobs": short_counts(answers),
+            "lines": len(requirements),
+            "short_lines": len(shortages),
+            "pieces_short": str(sum(shortages["short"], start=as_decimal(0))),
+        },
+        "promising": {
+            "policy": promised.policy,
+            "complete_kits": _complete_kits(problem, promised),
+            "served_in_turn": served,
+            "bound": promised.bound,
+            "gap": None if promised.bound is None else promised.bound - served,
+            "status": promised.status,
+            "audit": "passed",
+        },
+    }
+
+
+def _complete_kits(problem: Problem, promised: Promised) -> int:
+    """Kits whose counted lines are all promised from real pieces; a kit without counted lines is none."""
+    counted = {cell.kit for cell in problem.cells if not cell.spare and problem.kits[cell.kit].dated}
+    short = {problem.cells[cell].kit for cell, left in promised.short.items() if left and not problem.cells[cell].spare}
+    return len(counted - short)
