@@ -137,13 +137,14 @@ def any_of(parts: list[str]) -> str:
 
 
 def span_words(span: Span) -> str:
-    """The span in words: ``below 10``, ``from 1 to 3``, ``above 200 up to 600``."""
+    """The span in words: ``below 10``, ``from 1 to 3``, ``above 200 up to 600``, ``between 1 and 2``."""
     low, high = span.low, span.high
-    if low is not None and high is not None and span.low_included and span.high_included:
-        return f"from {low} to {high}" if low < high else str(low)
-    parts = [] if low is None else [f"{'from' if span.low_included else 'above'} {low}"]
-    parts += [] if high is None else [f"{'up to' if span.high_included else 'below'} {high}"]
-    return " ".join(parts) or "any number"
+    if low is None or high is None:
+        above = "" if low is None else f"{'from' if span.low_included else 'above'} {low}"
+        return above if high is None else f"{'up to' if span.high_included else 'below'} {high}"
+    if span.low_included:
+        return f"from {low} to {'' if span.high_included else 'below '}{high}" if low < high else str(low)
+    return f"above {low} up to {high}" if span.high_included else f"between {low} and {high}"
 
 
 @cache

@@ -1,8 +1,9 @@
 """From the text cells of a ``rules …`` sheet to a decision table; all doubts at once."""
 
+import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from hashlib import sha256
 from json import dumps
 from typing import TypeVar
@@ -21,7 +22,7 @@ from kitting.errors import Refusal
 WHEN = "when "
 GIVE = "give "
 _TEXTS = ("rule", "note", "source", "confirmed")
-_MOST = 10**6
+_QUANTITY = re.compile(r"[0-9]{1,6}(\.[0-9]{1,3})?")
 T = TypeVar("T")
 
 
@@ -41,21 +42,26 @@ class CellFault:
         return f"row {self.row}, column {self.column}, character {self.at}: {self.problem}{hint}"
 
 
-class _Faults:
-    """Collects the doubts of a sheet while it is read."""
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """One row while it is read; doubts about its cells go to ``faults``."""
 
-    def __init__(self, table: str) -> None:
-        self.table = table
-        self.found: list[CellFault] = []
+    number: int
+    cells: Mapping[str, str]
+    faults: list[CellFault]
 
-    def add(self, row: int, column: str, read: str, doubt: CellDoubt) -> None:
-        self.found.append(CellFault(row, column, doubt.at, read, doubt.problem, doubt.suggestion))
+    def doubt(self, header: str, doubt: CellDoubt) -> None:
+        """Note a doubt about one cell."""
+        read = self.cells.get(header, "")
+        self.faults.append(CellFault(self.number, header, doubt.at, read, doubt.problem, doubt.suggestion))
 
-    def raise_if_any(self) -> None:
-        if self.found:
-            told = "; ".join(str(fault) for fault in self.found)
-            data = {"sheet": f"rules {self.table}", "cells": tuple(self.found)}
-            raise Refusal("rules-in-doubt", f"sheet rules {self.table} can't be used: {told}", data)
+    def read(self, header: str, parser: Callable[[str], T], *, instead: T) -> T:
+        """The parsed cell; a doubtful one is noted and read as ``instead``."""
+        try:
+            return parser(self.cells.get(header, ""))
+        except CellDoubt as doubt:
+            self.doubt(header, doubt)
+            return instead
 
 
 def read_rule_table(name: str, frame: pd.DataFrame, revision: str = "") -> RuleTable:
@@ -73,166 +79,150 @@ def read_rule_table(name: str, frame: pd.DataFrame, revision: str = "") -> RuleT
     form = FORMS.get(name)
     if form is None:
         raise Refusal("no-such-table", f"there is no table {name}; the tables are {', '.join(FORMS)}", {"table": name})
+    faults: list[CellFault] = []
     columns = [str(column) for column in frame.columns]
-    cells = [["" if cell is None else str(cell).strip() for cell in row] for row in frame.itertuples(index=False)]
-    faults = _Faults(name)
     headers = _headers(form, columns, faults)
-    faults.raise_if_any()
-    numbers = [int(row[columns.index("row")]) for row in cells] if "row" in columns else list(range(2, len(cells) + 2))
-    rows = [
-        (number, {header: row[place] for header, place in headers.items()})
-        for number, row in zip(numbers, cells, strict=True)
-    ]
-    filled = [(number, row) for number, row in rows if any(row.values())]
-    revision = revision or f"owner {_digest(headers, [row for _, row in filled])}"
-    rules = _Reader(form, revision, faults).rules(filled)
-    faults.raise_if_any()
+    rows = [row for row in _rows(frame, columns, headers, faults) if any(row.cells.values())]
+    revision = revision or f"owner {_digest(headers, rows)}"
+    rules = tuple(_rule(form, row, order=order, revision=revision) for order, row in enumerate(rows))
+    _doubt_names(rows)
+    if faults:
+        told = "; ".join(str(fault) for fault in sorted(faults, key=lambda fault: fault.row))
+        data = {"sheet": f"rules {name}", "cells": tuple(faults)}
+        raise Refusal("rules-in-doubt", f"sheet rules {name} can't be used: {told}", data)
     return RuleTable(form, tuple(h.removeprefix(WHEN) for h in headers if h.startswith(WHEN)), rules, revision)
 
 
-def _headers(form: TableForm, columns: list[str], faults: _Faults) -> dict[str, int]:
+def _rows(frame: pd.DataFrame, columns: list[str], headers: Mapping[str, int], faults: list[CellFault]) -> list[_Row]:
+    filled_in = frame.astype(object).where(frame.notna(), "")
+    cells = [[str(cell).strip() for cell in row] for row in filled_in.itertuples(index=False, name=None)]
+    numbers = [int(row[columns.index("row")]) for row in cells] if "row" in columns else range(2, len(cells) + 2)
+    return [
+        _Row(number, {header: row[place] for header, place in headers.items()}, faults)
+        for number, row in zip(numbers, cells, strict=True)
+    ]
+
+
+def _headers(form: TableForm, columns: list[str], faults: list[CellFault]) -> dict[str, int]:
     """Each known header and its place, in sheet order; anything else is a fault of row 1."""
-    known = {
-        header.casefold(): header
-        for header in (*_TEXTS, *(WHEN + fact for fact in form.conditions), *(GIVE + result for result in form.results))
-    }
+    top = _Row(1, {column: column for column in columns}, faults)
+    whens, gives = [WHEN + fact for fact in form.conditions], [GIVE + result for result in form.results]
+    known = {header.casefold(): header for header in (*_TEXTS, *whens, *gives)}
     found: dict[str, int] = {}
     for place, column in enumerate(columns):
         header = known.get(" ".join(column.split()).casefold())
         if header in found:
-            faults.add(1, column, column, CellDoubt(1, "the column stands twice", "keep one"))
+            top.doubt(column, CellDoubt(1, "the column stands twice", "keep one"))
         elif header is not None:
             found[header] = place
         elif column.strip() and column != "row":
             problem = f"the table {form.name} knows no such column"
-            faults.add(1, column, column, CellDoubt(1, problem, f"known: {', '.join(known.values())}"))
+            top.doubt(column, CellDoubt(1, problem, f"known: {', '.join(known.values())}"))
     for header in _needed(form):
         if header not in found:
-            faults.add(1, header, "", CellDoubt(1, "the column is missing", "add it"))
+            top.doubt(header, CellDoubt(1, "the column is missing", "add it"))
     return found
 
 
 def _needed(form: TableForm) -> tuple[str, ...]:
-    kind = () if "kind" in form.conditions else ("kind",)
-    results = ("class kV",) if form.unique else (*kind, "quantity", "per")
+    results = ("class kV",) if form.unique else ("kind", "quantity", "per")
     return ("rule", *(GIVE + result for result in results))
 
 
-def _digest(headers: Mapping[str, int], rows: list[dict[str, str]]) -> str:
+def _digest(headers: Mapping[str, int], rows: list[_Row]) -> str:
     """12 hexadecimal digits over headers and cells; the order of rows counts, the order of columns does not."""
-    content = [[row[header] for header in sorted(headers)] for row in rows]
+    content = [[row.cells[header] for header in sorted(headers)] for row in rows]
     return sha256(dumps([sorted(headers), content], ensure_ascii=False).encode()).hexdigest()[:12]
 
 
-class _Reader:
-    """Reads the rows of one table; doubts go to ``faults``."""
+def _doubt_names(rows: list[_Row]) -> None:
+    """Rules are quoted by name, so each needs one of its own."""
+    seen: dict[str, int] = {}
+    for row in rows:
+        name = row.cells.get("rule", "")
+        if not name or name in seen:
+            problem = f"rule {name} stands in row {seen[name]} already" if name else "the rule has no name"
+            row.doubt("rule", CellDoubt(1, problem, "give each rule a name of its own"))
+        seen.setdefault(name, row.number)
 
-    def __init__(self, form: TableForm, revision: str, faults: _Faults) -> None:
-        self.form = form
-        self.revision = revision
-        self.faults = faults
 
-    def rules(self, rows: list[tuple[int, dict[str, str]]]) -> tuple[Rule, ...]:
-        """One rule a row, in order."""
-        seen: dict[str, int] = {}
-        rules = []
-        for order, (number, row) in enumerate(rows):
-            id_ = row["rule"]
-            if not id_ or id_ in seen:
-                problem = f"rule {id_} stands in row {seen[id_]} already" if id_ else "the rule has no name"
-                self.faults.add(number, "rule", id_, CellDoubt(1, problem, "give each rule a name of its own"))
-            seen.setdefault(id_, number)
-            rules.append(self._rule(order, number, row))
-        return tuple(rules)
+def _rule(form: TableForm, row: _Row, *, order: int, revision: str) -> Rule:
+    tests = {
+        header.removeprefix(WHEN): row.read(header, _test_reader(form, header), instead=ANYTHING)
+        for header in row.cells
+        if header.startswith(WHEN)
+    }
+    results = {result: row.cells.get(GIVE + result, "") for result in form.results}
+    if not results.get("fitted by", NOTHING):
+        results["fitted by"] = NOTHING
+    rule = Rule(
+        id=row.cells.get("rule", ""),
+        order=order,
+        tests=tests,
+        conditions=form.conditions,
+        results=results,
+        note=row.cells.get("note", ""),
+        source=row.cells.get("source", ""),
+        revision=revision,
+    )
+    if form.unique:
+        row.read(GIVE + "class kV", _filled, instead="")
+        return rule
+    return _with_part(form, row, rule)
 
-    def _rule(self, order: int, number: int, row: dict[str, str]) -> Rule:
-        tests = {
-            header.removeprefix(WHEN): self._read(number, header, cell, self._test_reader(header), ANYTHING)
-            for header, cell in row.items()
-            if header.startswith(WHEN)
-        }
-        results = {result: row.get(GIVE + result, "") for result in self.form.results}
-        if not results.get("fitted by", NOTHING):
-            results["fitted by"] = NOTHING
-        rule = Rule(
-            row["rule"],
-            order,
-            tests,
-            self.form.conditions,
-            results,
-            note=row.get("note", ""),
-            source=row.get("source", ""),
-            revision=self.revision,
-        )
-        if self.form.unique:
-            self._read(number, GIVE + "class kV", results["class kV"], _filled, "")
-            return rule
-        return self._with_part(number, rule)
 
-    def _test_reader(self, header: str) -> Callable[[str], CellTest]:
-        condition = self.form.conditions[header.removeprefix(WHEN)]
-        return lambda cell: _known_test(cell, condition)
+def _test_reader(form: TableForm, header: str) -> Callable[[str], CellTest]:
+    condition = form.conditions[header.removeprefix(WHEN)]
+    return lambda cell: _known_test(cell, condition)
 
-    def _with_part(self, number: int, rule: Rule) -> Rule:
-        """The rule with its results read; ``none`` gives nothing and counts nothing."""
-        cells = rule.results
-        kind = self._read(number, GIVE + "kind", cells["kind"], self._kind_reader(rule), "")
-        counted = ("quantity", "per", "limits", "rank") if kind == NOTHING else ()
-        for result in counted:
-            if cells.get(result):
-                doubt = CellDoubt(1, "where nothing is needed there is nothing to say here", "leave it blank")
-                self.faults.add(number, GIVE + result, cells[result], doubt)
-        if kind == NOTHING:
-            return replace(rule, kind=kind)
-        one_of = self._one_of
-        no_quantity: Decimal | str = ""
-        return replace(
-            rule,
-            kind=kind,
-            quantity=self._read(number, GIVE + "quantity", cells["quantity"], self._quantity, no_quantity),
-            per=self._read(number, GIVE + "per", cells["per"], one_of(self.form.per), ""),
-            fitted_by=self._read(
-                number, GIVE + "fitted by", cells.get("fitted by", NOTHING), one_of(self.form.fitted_by), NOTHING
-            ),
-            limits=self._read(number, GIVE + "limits", cells.get("limits", ""), parse_limits, NO_LIMITS),
-            rank=self._read(number, GIVE + "rank", cells.get("rank", ""), _rank, LAST_RANK),
-        )
 
-    def _kind_reader(self, rule: Rule) -> Callable[[str], str]:
-        """Kinds of the trade; a spare is of the kind that it is a spare for."""
-        if "kind" not in self.form.conditions:
-            return self._one_of((*KINDS, NOTHING))
-        spared = rule.tests.get("kind", ANYTHING)
-        return self._one_of(("", *(kind for kind in KINDS if spared.met(kind))))
+def _with_part(form: TableForm, row: _Row, rule: Rule) -> Rule:
+    """The rule with its results read; ``none`` gives nothing and counts nothing."""
+    kind = row.read(GIVE + "kind", _one_of(_kinds(form, rule)), instead="")
+    if kind == NOTHING:
+        for result in ("quantity", "per", "limits", "rank"):
+            if rule.results.get(result):
+                row.doubt(GIVE + result, CellDoubt(1, "where nothing is needed, nothing is counted", "leave it blank"))
+        return replace(rule, kind=kind)
+    no_quantity: Decimal | str = ""
+    return replace(
+        rule,
+        kind=kind,
+        quantity=row.read(GIVE + "quantity", _quantity_reader(form), instead=no_quantity),
+        per=row.read(GIVE + "per", _one_of(form.per), instead=""),
+        fitted_by=row.read(GIVE + "fitted by", _one_of(("", *form.fitted_by)), instead="") or NOTHING,
+        limits=row.read(GIVE + "limits", parse_limits, instead=NO_LIMITS),
+        rank=row.read(GIVE + "rank", _rank, instead=LAST_RANK),
+    )
 
-    def _quantity(self, cell: str) -> Decimal | str:
-        if cell == FREE_WAYS and "position" in self.form.per:
+
+def _kinds(form: TableForm, rule: Rule) -> tuple[str, ...]:
+    """Kinds that may stand here; a spare is of the kind that it is a spare for."""
+    if "kind" not in form.conditions:
+        return (*KINDS, NOTHING)
+    spared = rule.tests.get("kind", ANYTHING)
+    return tuple(kind for kind in KINDS if spared.met(kind))
+
+
+def _quantity_reader(form: TableForm) -> Callable[[str], Decimal | str]:
+    def read(cell: str) -> Decimal | str:
+        if cell == FREE_WAYS and "position" in form.per:
             return cell
-        try:
-            quantity = Decimal(cell)
-        except InvalidOperation:
-            raise CellDoubt(1, f"`{cell}` is no quantity", "write a number of stock units, such as 1 or 2.5") from None
-        if not (quantity.is_finite() and 0 < quantity <= _MOST and quantity == round(quantity, 3)):
-            raise CellDoubt(1, f"{cell} is no quantity", "more than nothing, at most three decimals") from None
-        return quantity
+        if _QUANTITY.fullmatch(cell) is None or not Decimal(cell):
+            raise CellDoubt(1, f"`{cell}` is no quantity", "write stock units above 0, such as 1 or 2.5")
+        return Decimal(cell)
 
-    @staticmethod
-    def _one_of(options: tuple[str, ...]) -> Callable[[str], str]:
-        def read(cell: str) -> str:
-            if cell not in options:
-                problem = f"`{cell}` is not known here" if cell else "the cell is blank"
-                raise CellDoubt(1, problem, f"one of {', '.join(filter(None, options))}")
-            return cell
+    return read
 
-        return read
 
-    def _read(self, number: int, column: str, cell: str, parser: Callable[[str], T], instead: T) -> T:
-        """The parsed cell; a doubtful one is noted and read as ``instead``."""
-        try:
-            return parser(cell)
-        except CellDoubt as doubt:
-            self.faults.add(number, column, cell, doubt)
-            return instead
+def _one_of(options: tuple[str, ...]) -> Callable[[str], str]:
+    def read(cell: str) -> str:
+        if cell not in options:
+            problem = f"`{cell}` is not known here" if cell else "the cell is blank"
+            raise CellDoubt(1, problem, f"one of {', '.join(filter(None, options))}")
+        return cell
+
+    return read
 
 
 def _filled(cell: str) -> str:
@@ -253,17 +243,20 @@ def _known_test(cell: str, condition: Condition) -> CellTest:
     if condition.name == "conductor size":
         return replace(test, values=frozenset(_size_name(cell, str(value)) for value in test.values))
     for value in sorted(test.values, key=str):
-        known = not condition.values or value in condition.values
-        if not known:
+        if condition.values and value not in condition.values:
             problem = f"`{value}` is no {condition.name}"
-            raise CellDoubt(cell.find(str(value)) + 1, problem, f"one of {', '.join(condition.values)}")
+            raise CellDoubt(_place(cell, value), problem, f"one of {', '.join(condition.values)}")
         if isinstance(value, Decimal) and condition.whole and value != value.to_integral_value():
-            raise CellDoubt(cell.find(str(value)) + 1, f"{condition.name} are counted in whole numbers", "write 1 or 2")
+            raise CellDoubt(_place(cell, value), f"{condition.name} counts in whole numbers", "write 1 or 2")
     return test
+
+
+def _place(cell: str, value: object) -> int:
+    return max(cell.find(str(value)), 0) + 1
 
 
 def _size_name(cell: str, size: str) -> str:
     try:
         return str(parse_size(size))
     except SizeDoubt as doubt:
-        raise CellDoubt(cell.find(size) + 1, doubt.problem, doubt.suggestion) from None
+        raise CellDoubt(_place(cell, size), doubt.problem, doubt.suggestion) from None

@@ -72,7 +72,7 @@ class Rule:
         Blank facts and plain refusals (``no``) are left out: nothing follows from them here.
         """
         read = {name: facts[name] for name, _ in self.checks}
-        return self._told({name: _fact_words(fact) for name, fact in read.items() if fact not in {None, "no", False}})
+        return self._told({name: _fact_words(fact) for name, fact in read.items() if not _says_nothing(fact)})
 
     def _told(self, values: Mapping[str, str]) -> str:
         heard = [self.conditions[name].told(value) for name, value in values.items()]
@@ -84,7 +84,7 @@ class Rule:
             return f"class {self.results['class kV']} kV"
         if self.kind == NOTHING:
             return "nothing is needed"
-        parts = [with_article(self.kind) if self.kind else "a spare of its stock code", self._count()]
+        parts = [with_article(self.kind), self._count()]
         if self.fitted_by != NOTHING:
             parts.append(f"fitted by {self.fitted_by}")
         return ", ".join(filter(None, [*parts, self.limits.words()]))
@@ -93,6 +93,10 @@ class Rule:
         if self.quantity == FREE_WAYS:
             return f"one on each free way, {with_article(self.per)}"
         return f"{'one' if self.quantity == 1 else self.quantity} {with_article(self.per)}"
+
+
+def _says_nothing(fact: Fact) -> bool:
+    return fact is None or fact is False or fact == "no"
 
 
 def _fact_words(fact: Fact) -> str:

@@ -8,8 +8,9 @@ from types import MappingProxyType
 from kitting.calculation.interfaces import INTERFACES
 from kitting.calculation.kinds import KINDS, POSITION_KINDS
 from kitting.calculation.published_tables import listed, table_rows
-from kitting.calculation.rule_table.cell_tests import NUMBER, TEXT
+from kitting.calculation.rule_table.cell_tests import NUMBER, TEXT, CellTest
 
+_WELL = "well 200 A"
 # Vocabularies that have a table of their own.
 _ELSEWHERE = {
     "position kind": tuple(kind for kind in POSITION_KINDS if kind != "joint"),
@@ -106,3 +107,27 @@ def _form(row: Mapping[str, str]) -> TableForm:
 
 
 FORMS: Mapping[str, TableForm] = MappingProxyType({row["table"]: _form(row) for row in table_rows("rules_tables")})
+
+
+def impossible_in(form: TableForm) -> tuple[Mapping[str, CellTest], ...]:
+    """Combinations of facts that reading and expansion never make, from ``position_kinds.csv``.
+
+    A position has one of the interfaces of its kind, or is asked; its current is never blank where the kind decides it;
+    whether an insert is fitted is known at a well and means nothing elsewhere.
+    """
+    if "position kind" not in form.conditions:
+        return ()
+    found: list[Mapping[str, CellTest]] = []
+    for name in form.conditions["position kind"].values:
+        kind = POSITION_KINDS[name]
+        here = CellTest(name, values=frozenset({name}))
+        others = frozenset(INTERFACES) - frozenset(kind.interfaces)
+        found.append({"position kind": here, "interface": CellTest("", values=others, blank=bool(kind.interfaces))})
+        if kind.current_a is not None:
+            found.append({"position kind": here, "current A": CellTest("null", blank=True)})
+    well = CellTest(_WELL, values=frozenset({_WELL}))
+    elsewhere = CellTest(f"not({_WELL})", values=frozenset({_WELL}), negated=True)
+    if "insert fitted" in form.conditions:
+        found.append({"position kind": well, "insert fitted": CellTest("null", blank=True)})
+        found.append({"position kind": elsewhere, "insert fitted": CellTest("not(null)", blank=True, negated=True)})
+    return tuple(found)
