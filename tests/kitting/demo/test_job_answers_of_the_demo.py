@@ -4,13 +4,18 @@ import csv
 from pathlib import Path
 
 import pytest
+from desk import Reading
+
+from kitting.calculation.plan_result import Plan
 
 FILE = Path(__file__).parents[3] / "fixtures_demo" / "expected_answers.csv"
 EXPECTED = list(csv.DictReader(FILE.read_text(encoding="utf-8").splitlines()))
 
 
 @pytest.mark.parametrize("row", EXPECTED, ids=[row["job"] for row in EXPECTED])
-def test_each_job_answers_as_the_scenario_says(row, received, answered, read):
+def test_each_job_answers_as_the_scenario_says(
+    row: dict[str, str], received: Plan, answered: Plan, read: type[Reading]
+) -> None:
     """Answer as received, answer once the questions are answered, and the day the bags must be ready."""
     assert read(received).job(row["job"]).answer == row["answer received"]
     assert read(answered).job(row["job"]).answer == row["answer after answers"]
@@ -31,7 +36,9 @@ def test_each_job_answers_as_the_scenario_says(row, received, answered, read):
         ("J12", "EL25-2", "N", "order", 6),
     ],
 )
-def test_what_must_still_come(answered, read, job, code, depot, source, pieces):
+def test_what_must_still_come(
+    answered: Plan, read: type[Reading], job: str, code: str, depot: str, source: str, pieces: int
+) -> None:
     """Transfers and orders that the ready-if jobs wait for."""
     found = read(answered).promised(job=job, stock_code=code)
     assert sum(amount for (at, _, by), amount in found.items() if (at, by) == (depot, source)) == pieces
@@ -46,7 +53,9 @@ def test_what_must_still_come(answered, read, job, code, depot, source, pieces):
         ("J12", "CS25-2", 6, "2026-04-09"),
     ],
 )
-def test_what_is_short_and_when_it_must_be_ordered(answered, read, job, code, pieces, order_by):
+def test_what_is_short_and_when_it_must_be_ordered(
+    answered: Plan, job: str, code: str, pieces: int, order_by: str
+) -> None:
     """Only these four; every other piece is there or on its way."""
     rows = answered.shortages[(answered.shortages["job"] == job) & (answered.shortages["stock_code"] == code)]
     assert sum(rows["short"]) == pieces
@@ -72,18 +81,18 @@ def test_what_is_short_and_when_it_must_be_ordered(answered, read, job, code, pi
         ("J12", "EL25-2", 6), ("J12", "CS25-2", 6), ("J12", "BI25", 3), ("J12", "EL25-3", 6),
     ],
 )  # fmt: skip
-def test_the_rows_add_up(clean, read, job, code, pieces):
+def test_the_rows_add_up(clean: Plan, read: type[Reading], job: str, code: str, pieces: int) -> None:
     """Pieces of a stock code that the job's lines choose, spares apart."""
     assert read(clean).pieces(job=job, stock_code=code) == pieces
 
 
-def test_the_deciding_line_is_the_first_with_the_worst_answer(clean, read):
+def test_the_deciding_line_is_the_first_with_the_worst_answer(clean: Plan, read: type[Reading]) -> None:
     """J08's insert decides; J03's spare, which comes by transfer, does not."""
     assert read(clean).job("J08").deciding_line == "J08/G3-a/position/ABC/bushing insert"
     assert read(clean).job("J03").answer == "ready"
 
 
-def test_totals_are_the_sum_of_their_ends(clean):
+def test_totals_are_the_sum_of_their_ends(clean: Plan) -> None:
     """Each total says the pieces of each end beneath it, and they add up."""
     for quantity, ends in zip(clean.totals["quantity"], clean.totals["ends"], strict=True):
         assert sum(int(end.rsplit(" ", 1)[1]) for end in ends.split("; ")) == quantity
