@@ -1,8 +1,8 @@
 """Short numbers for bags and papers that can be scanned or typed, with check characters.
 
-The check is ISO/IEC 7064 MOD 1271-36: two characters out of 0-9 A-Z, congruent to 1 modulo 1271 with radix 36. Because
-1271 = 31 x 41 is prime to 35 and to 36, it catches every single wrong character and every swap of two neighbours, which a
-MOD 37,36 check does not. The standard's scheme is from memory; the test proves the two properties themselves.
+The check is ISO/IEC 7064 MOD 1271-36: two characters out of 0-9 A-Z, the whole congruent to 1 modulo 1271 with radix
+36. Because 1271 = 31 x 41 is prime to 35 and to 36, it catches every single wrong character and every swap of two
+neighbours. The standard's scheme is from memory; the test proves the two properties themselves.
 """
 
 import hashlib

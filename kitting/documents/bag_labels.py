@@ -1,0 +1,240 @@
+"""The bag label: one for each location, readable at 1.5 m standing over the bag, on 4 x 6 in or A6.
+
+Letter heights follow a limit of 16 minutes of arc (NUREG-0700 rev. 3): 7.0 mm at 1.5 m, 3.3 mm at 0.7 m and 2.3 mm at
+0.5 m.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+
+from kitting.calculation.answers import READY
+from kitting.documents.cautions import SENTENCES
+from kitting.documents.diameters import spans_text
+from kitting.documents.job_papers import Bag, End, JobPaper, answer_details, number_text, shares
+from kitting.documents.layout import Drawing
+from kitting.documents.lettering import Style, fitted, put, style_for_caps, wrapped
+from kitting.documents.marks import draw_answer, draw_check_bar, draw_demo
+from kitting.documents.plan_papers import PlanPapers
+from kitting.documents.square_codes import draw_code, full_size_mm
+from kitting.documents.wording import Words
+
+SIZES_MM = {"4x6in": (101.6, 152.4), "A6": (105.0, 148.0)}
+DESIGN_MM = (95.0, 141.0)  # both sizes hold it with margins of 3 mm and more
+LOCATION_CAPS_MM, LOCATION_LARGEST_MM = 7.0, 14.0
+ROW_CAPS_MM, SMALL_CAPS_MM, STATE_CAPS_MM = 3.3, 2.3, 4.7
+SYMBOL_MM = 25.5
+LONGEST_CODE = 106  # bytes that a code of 41 modules holds at level M (ISO/IEC 18004)
+LOCATION = style_for_caps(LOCATION_LARGEST_MM, bold=True, stretch=0.9, pitch=1.0)
+STATE = style_for_caps(STATE_CAPS_MM, bold=True, stretch=0.85, pitch=1.1)
+BIG_ROW = style_for_caps(ROW_CAPS_MM, bold=True, stretch=0.85, pitch=1.1)
+ROW = style_for_caps(ROW_CAPS_MM, stretch=0.8, pitch=1.1)
+SMALL = style_for_caps(SMALL_CAPS_MM, stretch=0.82, pitch=1.15)
+SMALL_BOLD = replace(SMALL, bold=True)
+WIDTH, HEIGHT = DESIGN_MM[0] * mm, DESIGN_MM[1] * mm
+MOST_SPARES_NAMED = 4
+NUMBER_MM, BAR_MM = 5.5, 5.0
+INDENT = 5 * mm
+
+
+class Label:
+    """Lines of one bag's label from top to bottom, on as many labels as they need."""
+
+    def __init__(self, head: Sequence[tuple[str, Style]], room: float) -> None:
+        self._room = room
+        self.pages: list[list[Drawing]] = [[]]
+        self._head = head
+        self._y = 0.0
+
+    def line(self, text: str, style: Style, *, indent: float = 0, gap_mm: float = 0, answer: str = "") -> None:
+        """One line; on a fresh label it stands below the repeated head. ``answer`` draws its shape before the line."""
+        if self._y + style.leading + gap_mm * mm > self._room:
+            self.pages.append([])
+            self._y = 0.0
+            for repeated, repeated_style in self._head:
+                self._add(repeated, repeated_style, 0, 0, "")
+            gap_mm = 1.5
+        self._add(text, style, indent, gap_mm, answer)
+
+    def _add(self, text: str, style: Style, indent: float, gap_mm: float, answer: str) -> None:
+        top = self._y + gap_mm * mm
+        base = HEIGHT - top - style.cap_mm * mm
+        self._y = top + style.leading
+
+        def drawing(canvas: Canvas) -> None:
+            put(canvas, indent, base, text, style)
+            if answer:
+                draw_answer(canvas, 0, base, style.cap_mm * mm, answer)
+
+        self.pages[-1].append(drawing)
+
+    def lines(self, text: str, style: Style, *, floor_mm: float, gap_mm: float = 0, indent: float = 0) -> None:
+        """Text that shrinks to the floor size, then wraps."""
+        floor = style_for_caps(floor_mm).size
+        used, lines = fitted(text, style, WIDTH - indent, floor)
+        for position, line in enumerate(lines):
+            self.line(line, used, indent=indent, gap_mm=0 if position else gap_mm)
+
+
+def bag_label(papers: PlanPapers, paper: JobPaper, bag: Bag, words: Words, *, room: float) -> Label:
+    """The label of one bag, in the order in which it is read."""
+    name, lines = fitted(
+        (bag.structure or paper.answer.job).upper(), LOCATION, WIDTH, style_for_caps(LOCATION_CAPS_MM).size
+    )
+    bag_line = f"{bag.job}   BAG {bag.number} OF {bag.total}"
+    head = [*((line, name) for line in lines)] if len(lines) < 3 else []
+    label = Label([*head, (bag_line, STATE)], room)
+    for line in lines:
+        label.line(line, name)
+    label.lines(paper.answer.title, BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
+    label.line(bag_line, STATE, gap_mm=1)
+    label.lines(f"CUTOVER {paper.cutover}", BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=0.6)
+    _states(label, paper, bag, words)
+    label.lines(system_text(papers, bag, words), BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
+    for end in bag.ends:
+        _end_rows(label, papers, end)
+    return label
+
+
+def _states(label: Label, paper: JobPaper, bag: Bag, words: Words) -> None:
+    lines = [line for line in bag.lines if not line.spare]
+    for position, answer in enumerate(bag.answers):
+        if position and answer == READY:
+            continue
+        style = STATE if position == 0 else BIG_ROW
+        details = answer_details(lines, answer, paper.staged_by, words)
+        text = f"{answer.upper()}: {details}" if details else answer.upper()
+        shift = (style.cap_mm + 1.5) * mm
+        texts = wrapped(text, style, WIDTH - shift)
+        if len(texts) > 2:
+            style = SMALL_BOLD
+            texts = [answer.upper(), *wrapped(details, style, WIDTH - shift)]
+        for number, shown in enumerate(texts):
+            big = STATE if len(texts) > 2 and number == 0 else style
+            label.line(shown, big, indent=shift, gap_mm=1.2 if number == 0 else 0, answer="" if number else answer)
+
+
+def system_text(papers: PlanPapers, bag: Bag, words: Words) -> str:
+    """System voltage, earthing and interfaces at the bag's location."""
+    systems = " / ".join(words(text) for text in papers.systems_at(bag.job, bag.structure))
+    interfaces = ", ".join(dict.fromkeys(line.interface for line in bag.lines if line.interface))
+    return " · ".join(part for part in (systems, interfaces) if part) or "system not known"
+
+
+def _end_rows(label: Label, papers: PlanPapers, end: End) -> None:
+    fits = list(_fitted_parts(papers, end))
+    if not fits and not end.conductor:
+        return
+    heading = " · ".join(part for part in (end.name, f"run {end.run}" if end.run else "", end.conductor) if part)
+    label.line(heading, BIG_ROW, gap_mm=1.2)
+    for phases, code, part, cable in fits:
+        label.lines(f"{phases}  {code}  {part}", ROW, floor_mm=ROW_CAPS_MM, indent=INDENT)
+        label.lines(f"cable  {cable}", ROW, floor_mm=ROW_CAPS_MM, indent=INDENT)
+
+
+def _fitted_parts(papers: PlanPapers, end: End) -> Iterator[tuple[str, str, str, str]]:
+    """Phases, stock code, part range and cable band of each part fitted over the insulation; equal phases together."""
+    for line in end.lines:
+        if not line.doi:
+            continue
+        phases: dict[tuple[str, str], list[str]] = {}
+        for share in shares(line):
+            code = share.piece.stock_code if share.piece else line.stock_code
+            wanted = share.piece.stand_in_for if share.piece else ""
+            phases.setdefault((code, wanted), []).append(share.phase or line.phases)
+        for (code, wanted), found in phases.items():
+            shown = f"{code} STAND-IN for {wanted}" if wanted else code or line.kind
+            part = spans_text(papers.item_spans(code, "doi")) or "range not given"
+            yield " ".join(dict.fromkeys(found)), shown, part, spans_text(line.doi)
+
+
+def code_content(bag: Bag) -> str:
+    """What the code holds: number, revision and, as far as it fits, the plain text that helps without a network."""
+    ends = ", ".join(dict.fromkeys(f"{end.name} {end.phases}".strip() for end in bag.ends))
+    parts = (f"BAG {bag.code} REV {bag.revision}", bag.structure, bag.job, ends)
+    content = ""
+    for part in parts:
+        longer = f"{content} | {part}" if content else part
+        if part and len(longer.encode()) <= LONGEST_CODE:
+            content = longer
+    return content
+
+
+def paint_labels(canvas: Canvas, papers: PlanPapers, paper: JobPaper, bag: Bag, *, size: str, words: Words) -> None:
+    """Draw the labels of one bag in one size, true to size."""
+    beside = WIDTH - (full_size_mm(code_content(bag), SYMBOL_MM) + 1) * mm
+    foot = _foot_lines(papers, bag, beside, words)
+    text_height = sum(style.leading for _, style in foot) + (BAR_MM + 2) * mm
+    foot_height = max(text_height, WIDTH - beside + (NUMBER_MM + 5) * mm)
+    label = bag_label(papers, paper, bag, words, room=HEIGHT - foot_height)
+    page_width, page_height = (side * mm for side in SIZES_MM[size])
+    for number, drawings in enumerate(label.pages, 1):
+        canvas.setPageSize((page_width, page_height))
+        if papers.plan.book.policies.demo:
+            draw_demo(canvas, page_width, page_height, 55)
+        canvas.setFillGray(0)
+        canvas.translate((page_width - WIDTH) / 2, (page_height - HEIGHT) / 2)
+        for drawing in drawings:
+            drawing(canvas)
+        _foot(canvas, bag, foot, foot_height, f"LABEL {number} OF {len(label.pages)}")
+        canvas.showPage()
+
+
+def _foot_lines(papers: PlanPapers, bag: Bag, room: float, words: Words) -> list[tuple[str, Style]]:
+    demo = " · DEMO" if papers.plan.book.policies.demo else ""
+    paragraphs = (
+        (f"USE BY {_earliest_use_by(bag)}", SMALL_BOLD),
+        (_spares_text(bag), SMALL_BOLD),
+        (f"REV {bag.revision} · stock as of {papers.plan.as_of.isoformat()}{demo}", SMALL_BOLD),
+        (" ".join(words(sentence) for sentence in SENTENCES), SMALL),
+    )
+    return [(line, style) for text, style in paragraphs for line in wrapped(text, style, room)]
+
+
+def _foot(canvas: Canvas, bag: Bag, lines: Sequence[tuple[str, Style]], height: float, count: str) -> None:
+    """Foot of a label, up to ``height``: what is read last, the code, its number and the check bar."""
+    content = code_content(bag)
+    side = full_size_mm(content, SYMBOL_MM)
+    draw_code(canvas, WIDTH - side * mm, NUMBER_MM * mm, content, side)
+    number, shown = fitted(bag.code, BIG_ROW, 36 * mm, SMALL.size)
+    for position, line in enumerate(reversed(shown)):
+        put(canvas, WIDTH, 1 * mm + position * number.leading, line, number, align="right")
+    canvas.setLineWidth(0.8)
+    canvas.line(0, height - 1 * mm, WIDTH, height - 1 * mm)
+    y = height - 2 * mm
+    for line, style in lines:
+        y -= style.leading
+        put(canvas, 0, y, line, style)
+    put(canvas, WIDTH, height - 2 * mm - SMALL.leading, count, SMALL_BOLD, align="right")
+    draw_check_bar(canvas, 0, 0)
+
+
+def _earliest_use_by(bag: Bag) -> str:
+    days: list[date] = [piece.use_by for line in bag.lines for piece in line.pieces if piece.use_by]
+    return min(days).isoformat() if days else "– (no dated lot)"
+
+
+def _spares_text(bag: Bag) -> str:
+    parts = []
+    for line in bag.spares:
+        got = sum(piece.quantity for piece in line.pieces)
+        short = f" (SHORT {number_text(line.missing)})" if line.missing > 0 else ""
+        parts.append(f"{number_text(got) if got else 0} {line.stock_code}{short}")
+    count = f"SPARES {len(parts)}"
+    if len(parts) > MOST_SPARES_NAMED:
+        return f"{count}, {sum(line.missing > 0 for line in bag.spares)} SHORT (see night card)"
+    return f"{count}: {', '.join(parts)}" if parts else count
+
+
+def write_bag_labels(path: Path, papers: PlanPapers, paper: JobPaper, *, size: str, words: Words) -> Path:
+    """All bag labels of a job in one file, in bag order."""
+    canvas = Canvas(str(path), invariant=1, pageCompression=1, lang="en")
+    canvas.setTitle(f"Bag labels {paper.answer.job}")
+    for bag in paper.bags:
+        paint_labels(canvas, papers, paper, bag, size=size, words=words)
+    canvas.save()
+    return path

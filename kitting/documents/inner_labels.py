@@ -1,0 +1,145 @@
+"""Inner-bag labels, 2 x 1 in: one inner bag for each end and phase, with its parts and lots, readable at 0.5 m."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+
+from kitting.calculation.short_codes import make_code
+from kitting.documents.job_papers import Bag, End, JobPaper, Share, number_text, shares
+from kitting.documents.lettering import Style, fitted, put, style_for_caps, wrapped
+from kitting.documents.marks import draw_demo
+from kitting.documents.plan_papers import PlanPapers
+from kitting.documents.square_codes import draw_code
+
+PAGE_MM = (50.8, 25.4)
+MARGIN_MM = 1.3
+CODE_MM = 15.0  # with its quiet zone
+CAPS_MM = 2.31  # 16 minutes of arc at 0.5 m is 2.3 mm (NUREG-0700 rev. 3)
+HEAD = style_for_caps(3.3, bold=True, stretch=0.85, pitch=1.1)
+TEXT = style_for_caps(CAPS_MM, stretch=0.8, pitch=1.12)
+TEXT_BOLD = style_for_caps(CAPS_MM, bold=True, stretch=0.78, pitch=1.12)
+WIDTH = (PAGE_MM[0] - 2 * MARGIN_MM) * mm
+TOP = (PAGE_MM[1] - MARGIN_MM) * mm
+BESIDE = WIDTH - CODE_MM * mm
+
+
+@dataclass(frozen=True, slots=True)
+class InnerBag:
+    """An inner bag: where it goes, which phase, and what is in it."""
+
+    bag: Bag
+    number: int
+    title: str
+    subtitle: str
+    shares: tuple[Share, ...]
+
+    @property
+    def code(self) -> str:
+        """Readable number with check characters."""
+        return make_code(self.bag.job, self.bag.structure or "JOB", str(self.bag.number), str(self.number))
+
+
+def inner_bags(bag: Bag) -> list[InnerBag]:
+    """The inner bags of a bag: end by end, phases in A, B, C order, what serves all phases last; then the spares."""
+    found = [part for end in bag.ends for part in _of_end(end)]
+    spares = tuple(share for line in bag.spares for share in shares(line) if share.piece)
+    if spares:
+        found.append((f"{bag.structure} SPARES".strip(), "spare parts", spares))
+    return [InnerBag(bag, number, *part) for number, part in enumerate(found, 1)]
+
+
+def _of_end(end: End) -> Iterator[tuple[str, str, tuple[Share, ...]]]:
+    by_phase: dict[str, list[Share]] = {}
+    for line in end.lines:
+        for share in shares(line):
+            by_phase.setdefault(share.phase, []).append(share)
+    run = f"run {end.run}" if end.run else ""
+    subtitle = " · ".join(part for part in (run, end.conductor) if part)
+    for phase in sorted(by_phase, key=lambda phase: (not phase, phase)):
+        title = f"{end.name} PHASE {phase}" if phase else f"{end.name} ALL PHASES" if end.phases else end.name
+        yield title, subtitle, tuple(by_phase[phase])
+
+
+def part_text(share: Share) -> str:
+    """Quantity, stock code, lot, and the mark of a stand-in or of what is missing."""
+    unit = "" if share.line.unit == "ea" else f" {share.line.unit}"
+    count = f"{number_text(share.quantity)}{unit}"
+    if share.piece is None:
+        return f"SHORT {count} {share.line.stock_code or share.line.kind}"
+    stand_in = f" STAND-IN for {share.piece.stand_in_for}" if share.piece.stand_in_for else ""
+    return f"{count} {share.piece.stock_code}{stand_in} {share.piece.lot}".rstrip()
+
+
+def _labels(inner: InnerBag) -> list[list[tuple[str, Style]]]:
+    """The lines of each label of an inner bag; the code leaves less room beside it than below it."""
+    head, titles = fitted(inner.title, HEAD, BESIDE, TEXT.size)
+    opening: list[tuple[str, Style]] = [(line, head) for line in titles]
+    if inner.subtitle:
+        opening += [(line, TEXT_BOLD) for line in wrapped(inner.subtitle, TEXT_BOLD, BESIDE)]
+    pages = [list(opening)]
+    for share in inner.shares:
+        text = part_text(share)
+        added = _set(text, pages[-1])
+        if _height(pages[-1]) + sum(style.leading for _, style in added) > _room() and len(pages[-1]) > len(opening):
+            pages.append(list(opening))
+            added = _set(text, pages[-1])
+        pages[-1] += added
+    return pages
+
+
+def _set(text: str, page: Sequence[tuple[str, Style]]) -> list[tuple[str, Style]]:
+    beside = _height(page) < CODE_MM * mm
+    return [(line, TEXT) for line in wrapped(text, TEXT, BESIDE if beside else WIDTH)]
+
+
+def _height(page: Sequence[tuple[str, Style]]) -> float:
+    return sum(style.leading for _, style in page)
+
+
+def _room() -> float:
+    return TOP - MARGIN_MM * mm - TEXT_BOLD.leading
+
+
+def _paint(canvas: Canvas, inner: InnerBag, lines: Sequence[tuple[str, Style]], count: str) -> None:
+    left = MARGIN_MM * mm
+    draw_code(canvas, left + BESIDE, TOP - CODE_MM * mm, inner.code, CODE_MM)
+    y = TOP
+    for text, style in lines:
+        put(canvas, left, y - style.cap_mm * mm, text, style)
+        y -= style.leading
+    put(canvas, left, MARGIN_MM * mm, inner.code, TEXT_BOLD)
+    put(canvas, left + WIDTH, MARGIN_MM * mm, count, TEXT_BOLD, align="right")
+
+
+def write_inner_labels(path: Path, papers: PlanPapers, paper: JobPaper) -> Path:
+    """All inner labels of a job in one file, in the order of bags, ends and phases; one label saying so if none."""
+    canvas = Canvas(str(path), invariant=1, pageCompression=1, lang="en")
+    canvas.setTitle(f"Inner labels {paper.answer.job}")
+    demo = papers.plan.book.policies.demo
+    inner = [one for bag in paper.bags for one in inner_bags(bag)]
+    for one in inner:
+        labels = _labels(one)
+        for number, lines in enumerate(labels, 1):
+            _open_page(canvas, demo=demo)
+            _paint(canvas, one, lines, f"{'DEMO ' if demo else ''}{number} OF {len(labels)}")
+            canvas.showPage()
+    if not inner:
+        _open_page(canvas, demo=demo)
+        for position, line in enumerate(
+            wrapped(f"{paper.answer.job}: no part is chosen yet, no inner bag", HEAD, WIDTH)
+        ):
+            put(canvas, MARGIN_MM * mm, TOP - HEAD.size - position * HEAD.leading, line, HEAD)
+        canvas.showPage()
+    canvas.save()
+    return path
+
+
+def _open_page(canvas: Canvas, *, demo: bool) -> None:
+    width, height = (side * mm for side in PAGE_MM)
+    canvas.setPageSize((width, height))
+    if demo:
+        draw_demo(canvas, width, height, 20)
+    canvas.setFillGray(0)

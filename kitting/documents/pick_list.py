@@ -1,0 +1,295 @@
+"""The pick list: what to take, in walking order, for which bag; one for each job and depot where pieces lie."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+
+import pandas as pd
+
+from kitting.calculation.answers import SHORT
+from kitting.calculation.natural_order import natural_key
+from kitting.calculation.short_codes import make_code
+from kitting.documents.cautions import cautions
+from kitting.documents.job_papers import (
+    ORDER,
+    TRANSFER,
+    Bag,
+    JobPaper,
+    Line,
+    Piece,
+    amount,
+    answer_details,
+    number_text,
+)
+from kitting.documents.layout import SECTION, Column, Flow, Frame, Mark, sheet_area
+from kitting.documents.marks import draw_answer, draw_tick_box
+from kitting.documents.plan_papers import PlanPapers
+from kitting.documents.wording import Words
+from kitting.spreadsheets.writing import SheetContent, write_workbook
+
+COLUMNS = (
+    Column("Place", 22, bold=True),
+    Column("Stock code", 27, bold=True),
+    Column("Part", 42),
+    Column("Lot to take", 24),
+    Column("Use by", 20),
+    Column("Take", 16, align="right", bold=True),
+    Column("Bag", 9, align="centre"),
+    Column("Done", 10, align="centre"),
+    Column("For", 20),
+)
+TAKE_HEADERS = (
+    "job", "depot", "place", "stock code", "part", "lot", "use by", "quantity", "unit", "bag", "stand-in for", "spare",
+    "for",
+)  # fmt: skip
+ELSEWHERE = (
+    Column("Line", 40),
+    Column("What", 37, bold=True),
+    Column("State", 27),
+    Column("Why, and what must come", 86),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class PickRow:
+    """Pieces of one lot at one place for one bag."""
+
+    place: str
+    stock_code: str
+    part: str
+    lot: str
+    use_by: date | None
+    quantity: Decimal
+    unit: str
+    bag: int
+    ends: tuple[str, ...]
+    stand_in_for: str
+    spare: bool
+
+    @property
+    def code_text(self) -> str:
+        """The stock code, and what it stands in for."""
+        return f"{self.stock_code} STAND-IN for {self.stand_in_for}" if self.stand_in_for else self.stock_code
+
+
+@dataclass(frozen=True, slots=True)
+class PickList:
+    """The rows to pick at ``depot``, the spares among them last, and the lines that are not picked here."""
+
+    paper: JobPaper
+    depot: str
+    rows: tuple[PickRow, ...]
+    elsewhere: tuple[tuple[str, str, str, str], ...]
+
+    @property
+    def home(self) -> bool:
+        """True at the job's own depot."""
+        return self.depot == self.paper.answer.depot
+
+    @property
+    def number(self) -> str:
+        """Readable number of this list."""
+        return make_code("P", self.paper.answer.job, self.depot)
+
+
+def pick_lists(papers: PlanPapers, paper: JobPaper, words: Words) -> list[PickList]:
+    """The job's pick lists: its own depot first, then each depot that sends pieces."""
+    grouped: dict[str, dict[tuple[object, ...], list[tuple[Line, Piece]]]] = defaultdict(lambda: defaultdict(list))
+    for line in paper.lines:
+        for piece in line.pieces:
+            if piece.source != ORDER:
+                key = (
+                    piece.place,
+                    piece.stock_code,
+                    piece.lot,
+                    paper.bag_of[line.line],
+                    line.spare,
+                    piece.stand_in_for,
+                )
+                grouped[piece.depot][key].append((line, piece))
+    home = paper.answer.depot
+    depots = [home, *sorted((depot for depot in grouped if depot != home), key=natural_key)]
+    return [
+        PickList(
+            paper,
+            depot,
+            tuple(sorted((_row(papers, words, key, found) for key, found in grouped[depot].items()), key=_walk)),
+            tuple(_elsewhere(paper, words)) if depot == home else (),
+        )
+        for depot in depots
+    ]
+
+
+def _row(papers: PlanPapers, words: Words, key: tuple[object, ...], found: Sequence[tuple[Line, Piece]]) -> PickRow:
+    line, piece = found[0]
+    return PickRow(
+        place=piece.place,
+        stock_code=piece.stock_code,
+        part=_part(papers, words, piece.stock_code, line.kind),
+        lot=piece.lot,
+        use_by=piece.use_by,
+        quantity=sum((one.quantity for _, one in found), Decimal()),
+        unit=line.unit,
+        bag=int(str(key[3])),
+        ends=tuple(dict.fromkeys(one.place_name for one, _ in found)),
+        stand_in_for=piece.stand_in_for,
+        spare=line.spare,
+    )
+
+
+def _part(papers: PlanPapers, words: Words, code: str, kind: str) -> str:
+    return papers.noun(code, words(kind))
+
+
+def _walk(row: PickRow) -> tuple[object, ...]:
+    return row.spare, natural_key(row.place), natural_key(row.stock_code), natural_key(row.lot), row.bag
+
+
+def _elsewhere(paper: JobPaper, words: Words) -> list[tuple[str, str, str, str]]:
+    """Line, what, state and reason of everything that is not taken from a shelf here."""
+    rows: list[tuple[str, str, str, str]] = []
+    by = paper.staged_by
+    for line in paper.lines:
+        for piece in line.pieces:
+            what = f"{number_text(piece.quantity)} {piece.stock_code}"
+            if piece.source == TRANSFER:
+                rows.append(
+                    (line.place_name, what, "transfer", f"from {piece.depot} {piece.place}; must be here by {by}")
+                )
+            elif piece.source == ORDER:
+                rows.append(
+                    (line.place_name, what, "on order", f"order {piece.order}, {piece.ready_on}; must be here by {by}")
+                )
+        if line.open:
+            rows.append((line.place_name, words(line.kind), line.answer, words(line.reason)))
+        elif line.missing > 0:
+            spare = "spare; " if line.spare else ""
+            rows.append(
+                (
+                    line.place_name,
+                    f"{number_text(line.missing)} {line.stock_code or words(line.kind)}",
+                    SHORT,
+                    spare + words(line.reason),
+                )
+            )
+    return rows
+
+
+def job_facts(paper: JobPaper, as_of: date, rev: str) -> tuple[str, ...]:
+    """The lines that stand under the job on each of its papers."""
+    return (
+        f"Cutover {paper.cutover} · staged by {paper.staged_by} · depot {paper.answer.depot} {paper.depot_name}",
+        f"Revision {rev} · stock as of {as_of.isoformat()} · printed at ____________ by ____________",
+    )
+
+
+def pick_flow(papers: PlanPapers, pick: PickList, words: Words) -> Flow:
+    """The pick list as pages."""
+    paper, policies = pick.paper, papers.plan.book.policies
+    name = papers.depots.get(pick.depot, {}).get("name") or ""
+    errand = "" if pick.home else f" · send to {paper.answer.depot}, there by {paper.staged_by}"
+    frame = Frame(
+        title=f"PICK LIST · {pick.depot} {name}{errand}",
+        subject=f"{paper.answer.job} {paper.answer.title}",
+        facts=job_facts(paper, papers.plan.as_of, paper.revision),
+        number=pick.number,
+        code=f"{pick.number} REV {paper.revision}",
+        cautions=cautions(words),
+        demo=policies.demo,
+    )
+    flow = Flow(sheet_area(policies.paper), frame)
+    if pick.home:
+        _bags(flow, paper, words)
+    rows = [row for row in pick.rows if not row.spare]
+    flow.text("Take, in walking order", SECTION, keep_mm=20)
+    if rows:
+        flow.table(_columns(words), [_cells(row) for row in rows])
+    else:
+        flow.text(f"Nothing to pick at {pick.depot} for this job.")
+    spares = [row for row in pick.rows if row.spare]
+    if spares:
+        flow.gap(4)
+        flow.text("Spares (mark them as spares)", SECTION, keep_mm=20)
+        flow.table(_columns(words), [_cells(row) for row in spares])
+    if pick.elsewhere:
+        flow.gap(4)
+        flow.text("Not on a shelf here", SECTION, keep_mm=20)
+        flow.table(ELSEWHERE, [_state_cells(row) for row in pick.elsewhere])
+    return flow
+
+
+def _columns(words: Words) -> list[Column]:
+    return [Column(words(column.heading), column.width_mm, column.align, column.bold) for column in COLUMNS]
+
+
+def _cells(row: PickRow) -> list[str | Mark]:
+    use_by = row.use_by.isoformat() if row.use_by else "–"
+    return [
+        row.place,
+        row.code_text,
+        row.part,
+        row.lot or "any",
+        use_by,
+        amount(row.quantity, row.unit),
+        str(row.bag),
+        Mark(draw_tick_box, side_mm=4.2),
+        ", ".join(row.ends),
+    ]
+
+
+def _state_cells(row: tuple[str, str, str, str]) -> list[str | Mark]:
+    place, what, state, why = row
+    return [
+        place,
+        what,
+        answer_mark(state) if state not in (TRANSFER, "on order") else answer_mark("ready if", state),
+        why,
+    ]
+
+
+def answer_mark(answer: str, text: str = "") -> Mark:
+    """A cell with the shape of ``answer`` and its word (or ``text``)."""
+    return Mark(lambda canvas, x, y, side: draw_answer(canvas, x, y, side, answer), text or answer.upper())
+
+
+def _bags(flow: Flow, paper: JobPaper, words: Words) -> None:
+    flow.text("Bags", SECTION)
+    columns = (
+        Column("Bag", 20, bold=True),
+        Column("Location", 34, bold=True),
+        Column("Number", 40),
+        Column("Revision", 20),
+        Column("State", 76),
+    )
+    flow.table(columns, [_bag_cells(bag, paper, words) for bag in paper.bags])
+    flow.gap(4)
+
+
+def _bag_cells(bag: Bag, paper: JobPaper, words: Words) -> list[str | Mark]:
+    answer = bag.answers[0]
+    details = answer_details([line for line in bag.lines if not line.spare], answer, paper.staged_by, words)
+    text = f"{answer.upper()}{': ' if details else ''}{details}"
+    return [f"{bag.number} of {bag.total}", bag.structure or "–", bag.code, bag.revision, answer_mark(answer, text)]
+
+
+def write_pick_workbook(path: Path, pick: PickList) -> Path:
+    """The pick list as a workbook: what to take, and what is not on a shelf here."""
+    job = pick.paper.answer.job
+    taken = pd.DataFrame(
+        [
+            (job, pick.depot, row.place, row.stock_code, row.part, row.lot, row.use_by, row.quantity, row.unit, row.bag,
+             row.stand_in_for, "yes" if row.spare else "no", ", ".join(row.ends))
+            for row in pick.rows
+        ],
+        columns=list(TAKE_HEADERS),
+        dtype=object,
+    )  # fmt: skip
+    missing = pd.DataFrame(pick.elsewhere, columns=["for", "what", "state", "why, and what must come"], dtype=object)
+    sheets = {"take": SheetContent(taken, wrapped=("part",))}
+    if pick.home:
+        sheets["not here"] = SheetContent(missing, wrapped=("why, and what must come",))
+    write_workbook(path, sheets)
+    return path

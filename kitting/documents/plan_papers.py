@@ -1,0 +1,178 @@
+"""Reads a plan's tables and the received sheets once, and makes the papers of one job at a time."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from decimal import Decimal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import pandas as pd
+
+from kitting.calculation.bags import YES, assign_bags
+from kitting.calculation.lengths import NM_PER_MM
+from kitting.calculation.plan_result import Plan
+from kitting.calculation.rule_book import rule_book
+from kitting.documents.diameters import Span
+from kitting.documents.job_papers import Bag, JobPaper, Line, Piece, day_text
+
+Row = Mapping[str, object]
+PHASE = "phase"
+TABLE_OF_SIDE = {
+    "from": "end accessories",
+    "to": "end accessories",
+    "joint": "joint accessories",
+    "position": "position accessories",
+}
+
+
+class PlanPapers:
+    """Reads a plan's tables once and hands out the papers of one job at a time."""
+
+    def __init__(self, plan: Plan, jobs: Sequence[str]) -> None:
+        self.plan = plan
+        self.answers = {answer.job: answer for answer in plan.jobs}
+        self.jobs = {job: self.answers[job] for job in jobs}
+        frames = plan.book.frames
+        self.items = {str(row["stock_code"]): row for row in records(frames["items"])}
+        self.depots = {str(row["depot"]): row for row in records(frames["depots"])}
+        self.stock = records(frames["stock"])
+        self._use_by = {
+            tuple(str(row[name] or "") for name in ("stock_code", "depot", "place", "lot")): row["use_by"]
+            for row in self.stock
+        }
+        self._systems = {str(row["system"]): row for row in records(frames["systems"])}
+        self._runs: dict[str, list[Row]] = defaultdict(list)
+        for row in records(frames["schedule"]):
+            self._runs[str(row["job"])].append(row)
+        self._stand_ins = {(str(row["wanted"]), str(row["allowed"])) for row in records(frames["stand ins"])}
+        tables = rule_book(plan.book.rules).tables
+        self._per = {(name, rule.id): rule.per for name in TABLE_OF_SIDE.values() for rule in tables[name].rules}
+        wanted = plan.requirements[plan.requirements["job"].isin(list(self.jobs))]
+        self._lines = dict(tuple(wanted.groupby("job", sort=False, observed=True)))
+        promised = plan.promises[plan.promises["job"].isin(list(self.jobs))]
+        self._promises: dict[str, list[Row]] = defaultdict(list)
+        for row in records(promised):
+            self._promises[str(row["line"])].append(row)
+
+    def paper(self, job: str) -> JobPaper:
+        """The papers of ``job``."""
+        answer = self.jobs[job]
+        frame = self._lines.get(job, self.plan.requirements.iloc[:0])
+        lines = tuple(self._line(row) for row in records(frame))
+        placed = assign_bags(frame)
+        bag_of = dict(zip(placed["line"], placed["bag"], strict=True))
+        structures = dict(zip(placed["bag"], placed["structure"], strict=True))
+        bags = tuple(
+            Bag(job, number, len(structures), structure, tuple(line for line in lines if bag_of[line.line] == number))
+            for number, structure in sorted(structures.items())
+        )
+        depot = self.depots.get(answer.depot, {})
+        return JobPaper(
+            answer=answer,
+            depot_name=str(depot.get("name") or ""),
+            cutover=_moment(answer.cutover, str(depot.get("time_zone") or "")),
+            staged_by=day_text(answer.staged_by),
+            lines=lines,
+            bags=bags,
+            bag_of=bag_of,
+        )
+
+    def _line(self, row: Row) -> Line:
+        phases, quantity = str(row["phases"]), row["quantity"]
+        number = None if quantity == "" else Decimal(str(quantity))
+        return Line(
+            line=str(row["line"]),
+            run=str(row["run"]),
+            structure=str(row["structure"]),
+            position=str(row["position"]),
+            side=str(row["side"]),
+            phases=phases,
+            kind=str(row["kind"]) or str(row["line"]).rsplit("/", 1)[-1],
+            quantity=number,
+            unit=str(row["unit"]),
+            spare=row["spare"] == YES,
+            answer=str(row["answer"]),
+            stock_code=str(row["stock_code"]),
+            interface=str(row["interface"]),
+            conductor=" ".join(part for part in (str(row["conductor_size"]), str(row["metal"])) if part),
+            doi=_spans(row, "doi"),
+            doi_origin=str(row["doi_origin"]),
+            jacket=_spans(row, "jacket"),
+            per_phase=self._per_phase(row, number, phases),
+            reason=str(row["reason"]),
+            pieces=tuple(self._piece(promise, str(row["stock_code"])) for promise in self._promises[str(row["line"])]),
+        )
+
+    def _piece(self, row: Row, chosen: str) -> Piece:
+        code, lot, depot, place = (str(row[name]) for name in ("stock_code", "lot", "depot", "place"))
+        use_by = self._use_by.get((code, depot, place, lot))
+        return Piece(
+            stock_code=code,
+            lot=lot,
+            use_by=use_by if isinstance(use_by, date) else None,
+            depot=depot,
+            place=place,
+            quantity=Decimal(str(row["quantity"])),
+            source=str(row["source"]),
+            order=str(row["order"]),
+            ready_on=str(row["ready_on"]),
+            stand_in_for=chosen if (chosen, code) in self._stand_ins and chosen != code else "",
+        )
+
+    def systems_at(self, job: str, structure: str) -> list[str]:
+        """The systems of the job's runs at a structure: ``12.47 kV multigrounded wye``, and what it becomes."""
+        found: dict[str, None] = {}
+        for run in self._runs.get(job, ()):
+            if structure in ("", str(run["from_structure"]), str(run["to_structure"])):
+                after = f" becoming {self._system(run['system_after'])}" if run["system_after"] else ""
+                found[self._system(run["system"]) + after] = None
+        return list(found)
+
+    def _system(self, code: object) -> str:
+        system = self._systems.get(str(code), {})
+        return f"{system['nominal_kv']} kV {system['earthing']}" if system else str(code)
+
+    def noun(self, code: str, kind: str) -> str:
+        """Noun first: the kind, then the item's description unless that begins with the kind."""
+        description = str(self.items.get(code, {}).get("description") or "")
+        if description.casefold().startswith(kind.casefold()):
+            return description
+        return ", ".join(part for part in (kind, description) if part)
+
+    def item_spans(self, code: str, field: str) -> tuple[Span, ...]:
+        """The item's ranges in nm (``field`` is ``doi`` or ``jacket``): two for a two-sided part."""
+        item = self.items.get(code, {})
+        ends = ((item.get(f"{field}_low{side}_nm"), item.get(f"{field}_high{side}_nm")) for side in ("", "_2"))
+        return tuple((low, high) for low, high in ends if isinstance(low, int) and isinstance(high, int))
+
+    def _per_phase(self, row: Row, quantity: Decimal | None, phases: str) -> bool:
+        """Whether the rule counts the line by phase; one that no rule gives is split where it divides."""
+        if quantity is None or not phases or quantity % len(phases):
+            return False
+        return self._per.get((TABLE_OF_SIDE.get(str(row["side"]), ""), str(row["rule"])), PHASE) == PHASE
+
+
+def records(frame: pd.DataFrame) -> list[Row]:
+    """The rows of a frame as mappings."""
+    names = [str(name) for name in frame.columns]
+    return [dict(zip(names, cells, strict=True)) for cells in frame.itertuples(index=False, name=None)]
+
+
+def _spans(row: Row, name: str) -> tuple[Span, ...]:
+    """The bands of the cables at a part, one a side where they differ; none where an end of one is not known."""
+    lows, highs = (str(row[f"{name}_{end}_mm"]).split("; ") for end in ("low", "high"))
+    if lows == [""] or highs == [""] or (len(lows) != len(highs) and 1 not in (len(lows), len(highs))):
+        return ()
+    count = max(len(lows), len(highs))
+    pairs = zip(lows * (count // len(lows)), highs * (count // len(highs)), strict=True)
+    return tuple((int(Decimal(low) * NM_PER_MM), int(Decimal(high) * NM_PER_MM)) for low, high in pairs)
+
+
+def _moment(cutover: datetime | None, zone: str) -> str:
+    if cutover is None:
+        return "no cutover date"
+    try:
+        short = cutover.replace(tzinfo=ZoneInfo(zone)).strftime("%Z") if zone else "depot time"
+    except (ZoneInfoNotFoundError, ValueError):
+        short = zone
+    return f"{day_text(cutover.date())} {cutover:%H:%M} {short}"

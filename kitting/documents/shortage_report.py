@@ -1,0 +1,192 @@
+"""The shortage report: what is short and why, what nobody can tell yet, and the totals of each item."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from decimal import Decimal
+from pathlib import Path
+
+import pandas as pd
+
+from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE
+from kitting.calculation.bags import YES
+from kitting.calculation.natural_order import natural_key
+from kitting.calculation.short_codes import make_code
+from kitting.documents.cautions import cautions
+from kitting.documents.job_papers import number_text
+from kitting.documents.layout import SECTION, Cell, Column, Flow, Frame, sheet_area
+from kitting.documents.pick_list import answer_mark
+from kitting.documents.plan_papers import PlanPapers, Row, records
+from kitting.documents.wording import Words
+from kitting.spreadsheets.writing import SheetContent, write_workbook
+
+MOST_ROWS = 2000  # a longer list is read in the workbook; the print says so
+MOST_PLACES = 6
+OPEN_ANSWERS = (CANT_TELL, NO_RULE, CONFLICT)
+SPARE_ENDING = "/spare"
+SHORT_COLUMNS = (
+    Column("Staged by", 21, bold=True),
+    Column("Job", 13, bold=True),
+    Column("Item", 40),
+    Column("Need", 14, align="right"),
+    Column("Have", 14, align="right"),
+    Column("Short", 15, align="right", bold=True),
+    Column("Why", 41),
+    Column("Other depots", 25),
+    Column("On order", 25),
+    Column("Order by", 21, bold=True),
+    Column("What would cure it", 30),
+)
+OPEN_COLUMNS = (
+    Column("Staged by", 21, bold=True),
+    Column("Job", 13, bold=True),
+    Column("State", 27),
+    Column("Where", 60),
+    Column("What is missing", 138),
+)
+TOTAL_COLUMNS = (
+    Column("Item", 100),
+    Column("Short", 20, align="right", bold=True),
+    Column("First staged by", 34),
+    Column("Jobs", 105),
+)
+
+
+def short_rows(papers: PlanPapers) -> list[Row]:
+    """Shortage rows, earliest staged-by first, then by job; rows without a day last."""
+    rows = records(papers.plan.shortages)
+    return sorted(rows, key=lambda row: (not row["staged_by"], str(row["staged_by"]), natural_key(str(row["job"]))))
+
+
+def open_rows(papers: PlanPapers) -> list[Row]:
+    """Lines that can't tell, have no rule or conflict, earliest staged-by first."""
+    requirements = papers.plan.requirements
+    rows = records(requirements[requirements["answer"].isin(OPEN_ANSWERS)])
+    return sorted(rows, key=lambda row: _job_day(papers, str(row["job"])))
+
+
+def _job_day(papers: PlanPapers, job: str) -> tuple[bool, str, object]:
+    day = _staged_by(papers, job)
+    return not day, day, natural_key(job)
+
+
+def _staged_by(papers: PlanPapers, job: str) -> str:
+    answer = papers.answers.get(job)
+    return answer.staged_by.isoformat() if answer and answer.staged_by else ""
+
+
+def total_rows(papers: PlanPapers) -> list[tuple[str, str, Decimal, str, str]]:
+    """For each item: stock code, kind, pieces short, first staged-by, jobs."""
+    pieces: dict[tuple[str, str], Decimal] = defaultdict(Decimal)
+    jobs: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
+    first: dict[tuple[str, str], str] = {}
+    for row in short_rows(papers):
+        item = (str(row["stock_code"]), str(row["kind"]))
+        pieces[item] += Decimal(str(row["short"]))
+        jobs[item][str(row["job"])] = None
+        first.setdefault(item, str(row["staged_by"]))
+    items = sorted(pieces, key=lambda item: (natural_key(item[0]), item[1]))
+    return [(*item, pieces[item], first[item], ", ".join(jobs[item])) for item in items]
+
+
+def shortage_flow(papers: PlanPapers, words: Words) -> Flow:
+    """The report as pages."""
+    policies, number = papers.plan.book.policies, make_code("S", papers.plan.book.digest[:6])
+    shorts, opens = short_rows(papers), open_rows(papers)
+    frame = Frame(
+        title="SHORTAGE REPORT",
+        subject=f"{len(shorts)} short, {len(opens)} open questions" if shorts or opens else "Nothing is short",
+        facts=(
+            f"Report {number} · stock as of {papers.plan.as_of.isoformat()} · printed at ____________ by ____________",
+            "Earliest staged-by first",
+        ),
+        number=number,
+        code=number,
+        cautions=cautions(words)[:1],
+        demo=policies.demo,
+    )
+    flow = Flow(sheet_area(policies.paper, landscape=True), frame)
+    _part(flow, "Short", SHORT_COLUMNS, [_short_cells(papers, row, words) for row in shorts], "Nothing is short.")
+    grouped = list(_grouped(papers, opens, words))
+    _part(flow, "Can't tell, no rule, conflict", OPEN_COLUMNS, grouped, "Every line has its rule and its facts.")
+    totals = [_total_cells(papers, row, words) for row in total_rows(papers)]
+    _part(flow, "Totals by item", TOTAL_COLUMNS, totals, "No totals.")
+    return flow
+
+
+def _part(flow: Flow, title: str, columns: tuple[Column, ...], rows: list[list[Cell]], nothing: str) -> None:
+    flow.text(title, SECTION, keep_mm=20)
+    if not rows:
+        flow.text(nothing)
+    if len(rows) > MOST_ROWS:
+        flow.text(f"The first {MOST_ROWS} of {len(rows)} rows; the workbook beside this print holds them all.")
+    if rows:
+        flow.table(columns, rows[:MOST_ROWS])
+    flow.gap(5)
+
+
+def _short_cells(papers: PlanPapers, row: Row, words: Words) -> list[Cell]:
+    order_by = str(row["order_by"])
+    spare = "SPARE: " if str(row["line"]).endswith(SPARE_ENDING) else ""
+    return [
+        str(row["staged_by"]) or "no day",
+        str(row["job"]),
+        spare + _item_text(papers, row, words),
+        *(number_text(Decimal(str(row[name]))) for name in ("need", "have", "short")),
+        words(str(row["why"])),
+        str(row["other_depots"]) or "none",
+        str(row["on_order"]) or "none",
+        f"{order_by} TOO LATE" if row["too_late"] == YES else order_by or "–",
+        words(str(row["cure"])),
+    ]
+
+
+def _item_text(papers: PlanPapers, row: Row, words: Words) -> str:
+    code, kind = str(row["stock_code"]), words(str(row["kind"]))
+    return f"{code} · {papers.noun(code, kind)}" if code else f"{kind} (no stock code serves)"
+
+
+def _grouped(papers: PlanPapers, rows: list[Row], words: Words) -> Iterator[list[Cell]]:
+    """One row for each job, answer and missing fact, with the places it stops."""
+    places: dict[tuple[str, str, str], list[str]] = defaultdict(list)
+    for row in rows:
+        places[str(row["job"]), str(row["answer"]), str(row["reason"])].append(_place(row, words))
+    for (job, answer, reason), found in places.items():
+        more = f" and {len(found) - MOST_PLACES} more" if len(found) > MOST_PLACES else ""
+        where = ", ".join(found[:MOST_PLACES]) + more
+        yield [_staged_by(papers, job) or "no day", job, answer_mark(answer), where, words(reason)]
+
+
+def _place(row: Row, words: Words) -> str:
+    line = str(row["line"]).removeprefix(f"{row['job']}/")
+    head, _, last = line.rpartition("/")
+    return f"{head}/{words(last)}" if head else last
+
+
+def _total_cells(papers: PlanPapers, row: tuple[str, str, Decimal, str, str], words: Words) -> list[Cell]:
+    code, kind, short, first, jobs = row
+    return [_item_text(papers, {"stock_code": code, "kind": kind}, words), number_text(short), first or "no day", jobs]
+
+
+def write_shortage_workbook(path: Path, papers: PlanPapers) -> Path:
+    """The report as a workbook with a sheet for each part, every line on a row of its own."""
+    shorts = pd.DataFrame(short_rows(papers), columns=list(papers.plan.shortages.columns), dtype=object)
+    lead = ["staged_by", "job", "kind", "stock_code"]
+    shorts = shorts[[*lead, *(name for name in shorts.columns if name not in lead)]]
+    opens = pd.DataFrame(
+        [
+            (_staged_by(papers, str(row["job"])), *(row[name] for name in ("job", "answer", "line", "reason")))
+            for row in open_rows(papers)
+        ],
+        columns=["staged_by", "job", "answer", "line", "missing fact"],
+        dtype=object,
+    )
+    totals = pd.DataFrame(
+        total_rows(papers), columns=["stock_code", "kind", "short", "first staged by", "jobs"], dtype=object
+    )
+    sheets = {
+        "short": SheetContent(shorts, wrapped=("why", "cure")),
+        "can't tell": SheetContent(opens, wrapped=("missing fact",)),
+        "totals": SheetContent(totals),
+    }
+    write_workbook(path, sheets)
+    return path
