@@ -17,7 +17,7 @@ from kitting.documents.cautions import SENTENCES
 from kitting.documents.diameters import spans_text
 from kitting.documents.job_papers import Bag, End, JobPaper, answer_details, number_text, shares
 from kitting.documents.layout import Drawing
-from kitting.documents.lettering import Style, fitted, put, style_for_caps, wrapped
+from kitting.documents.lettering import Style, fitted, open_canvas, put, style_for_caps, wrapped
 from kitting.documents.marks import draw_answer, draw_check_bar, draw_demo
 from kitting.documents.plan_papers import PlanPapers
 from kitting.documents.square_codes import draw_code, full_size_mm
@@ -131,25 +131,30 @@ def _end_rows(label: Label, papers: PlanPapers, end: End) -> None:
         return
     heading = " · ".join(part for part in (end.name, f"run {end.run}" if end.run else "", end.conductor) if part)
     label.line(heading, BIG_ROW, gap_mm=1.2)
-    for phases, code, part, cable in fits:
-        label.lines(f"{phases}  {code}  {part}", ROW, floor_mm=ROW_CAPS_MM, indent=INDENT)
-        label.lines(f"cable  {cable}", ROW, floor_mm=ROW_CAPS_MM, indent=INDENT)
+    for row in fits:
+        for text in row:
+            label.lines(text, ROW, floor_mm=ROW_CAPS_MM, indent=INDENT)
 
 
-def _fitted_parts(papers: PlanPapers, end: End) -> Iterator[tuple[str, str, str, str]]:
-    """Phases, stock code, part range and cable band of each part fitted over the insulation; equal phases together."""
+def _fitted_parts(papers: PlanPapers, end: End) -> Iterator[tuple[str, ...]]:
+    """For each part fitted over the insulation: its phases, code and range, then the cable's band; also each stand-in.
+
+    Phases that get the same stand together.
+    """
     for line in end.lines:
-        if not line.doi:
-            continue
         phases: dict[tuple[str, str], list[str]] = {}
         for share in shares(line):
             code = share.piece.stock_code if share.piece else line.stock_code
             wanted = share.piece.stand_in_for if share.piece else ""
             phases.setdefault((code, wanted), []).append(share.phase or line.phases)
         for (code, wanted), found in phases.items():
+            letters = " ".join("".join(dict.fromkeys(found)))
             shown = f"{code} STAND-IN for {wanted}" if wanted else code or line.kind
-            part = spans_text(papers.item_spans(code, "doi")) or "range not given"
-            yield " ".join(dict.fromkeys(found)), shown, part, spans_text(line.doi)
+            if line.doi:
+                part = spans_text(papers.item_spans(code, "doi")) or "range not given"
+                yield f"{letters}  {shown}  {part}", f"cable  {spans_text(line.doi)}"
+            elif wanted:
+                yield (f"{letters}  {shown}",)
 
 
 def code_content(bag: Bag) -> str:
@@ -232,8 +237,7 @@ def _spares_text(bag: Bag) -> str:
 
 def write_bag_labels(path: Path, papers: PlanPapers, paper: JobPaper, *, size: str, words: Words) -> Path:
     """All bag labels of a job in one file, in bag order."""
-    canvas = Canvas(str(path), invariant=1, pageCompression=1, lang="en")
-    canvas.setTitle(f"Bag labels {paper.answer.job}")
+    canvas = open_canvas(path, f"Bag labels {paper.answer.job}")
     for bag in paper.bags:
         paint_labels(canvas, papers, paper, bag, size=size, words=words)
     canvas.save()

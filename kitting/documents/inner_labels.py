@@ -9,7 +9,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from kitting.calculation.short_codes import make_code
 from kitting.documents.job_papers import Bag, End, JobPaper, Share, number_text, shares
-from kitting.documents.lettering import Style, fitted, put, style_for_caps, wrapped
+from kitting.documents.lettering import Style, fitted, open_canvas, put, style_for_caps, wrapped
 from kitting.documents.marks import draw_demo
 from kitting.documents.plan_papers import PlanPapers
 from kitting.documents.square_codes import draw_code
@@ -116,8 +116,7 @@ def _paint(canvas: Canvas, inner: InnerBag, lines: Sequence[tuple[str, Style]], 
 
 def write_inner_labels(path: Path, papers: PlanPapers, paper: JobPaper) -> Path:
     """All inner labels of a job in one file, in the order of bags, ends and phases; one label saying so if none."""
-    canvas = Canvas(str(path), invariant=1, pageCompression=1, lang="en")
-    canvas.setTitle(f"Inner labels {paper.answer.job}")
+    canvas = open_canvas(path, f"Inner labels {paper.answer.job}")
     demo = papers.plan.book.policies.demo
     inner = [one for bag in paper.bags for one in inner_bags(bag)]
     for one in inner:

@@ -11,7 +11,7 @@ from pathlib import Path
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
-from kitting.documents.lettering import Style, put, width, wrapped
+from kitting.documents.lettering import Style, open_canvas, put, width, wrapped
 from kitting.documents.marks import draw_check_bar, draw_demo
 from kitting.documents.square_codes import draw_code
 
@@ -279,8 +279,7 @@ class Flow:
 
 def save(path: Path, flows: Sequence[Flow], title: str) -> Path:
     """Write the flows one after the other as one PDF; the same flows give the same bytes."""
-    canvas = Canvas(str(path), invariant=1, pageCompression=1, lang="en")
-    canvas.setTitle(title)
+    canvas = open_canvas(path, title)
     for flow in flows:
         flow.paint(canvas)
     canvas.save()

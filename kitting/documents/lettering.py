@@ -7,6 +7,7 @@ height on every printer. Lengths are points unless the name says otherwise.
 import unicodedata
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from pathlib import Path
 
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
@@ -105,6 +106,19 @@ def fitted(text: str, style: Style, room: float, floor: float) -> tuple[Style, l
         return style, [printable(text)]
     shrunk = replace(style, size=max(floor, style.size * room / wide * 0.999))
     return shrunk, wrapped(text, shrunk, room)
+
+
+def open_canvas(path: Path, title: str) -> Canvas:
+    """A PDF to draw on; the same drawings give the same bytes, and only the embedded faces are used."""
+    canvas = Canvas(
+        str(path),
+        invariant=1,
+        pageCompression=1,
+        lang="en",
+        initialFontName=REGULAR,  # type: ignore[arg-type]  # the stubs say float, reportlab takes a face's name
+    )
+    canvas.setTitle(printable(title))
+    return canvas
 
 
 def put(canvas: Canvas, x: float, y: float, text: str, style: Style, *, align: str = "left") -> None:
