@@ -94,7 +94,7 @@ def _number_cells(numbers: Span, tests: Sequence[CellTest], *, whole: bool) -> l
     inside = {end for test in tests for end in test.ends() if numbers.holds(end)}
     points = sorted(inside | {end for end in (numbers.low, numbers.high) if end is not None})
     spans = [Span(None, points[0] if points else None)] if numbers.low is None else []
-    for point, after in zip(points, [*points[1:], None], strict=True):
+    for point, after in zip(points, [*points, None][1:], strict=True):
         spans += [Span(point, point, low_included=True, high_included=True), Span(point, after)]
     found = ((span, _inside(span, whole=whole)) for span in spans)
     return [Cell(number, span) for span, number in found if number is not None and numbers.holds(number)]
