@@ -9,6 +9,7 @@ from typing import Any
 
 import pandas as pd
 
+from kitting.calculation.answers import SHORT
 from kitting.calculation.calendars import order_by
 from kitting.calculation.demand import Demand, read_demand
 from kitting.calculation.expansion.ends import add_end_lines
@@ -27,20 +28,22 @@ from kitting.calculation.expansion.positions import add_position_lines
 from kitting.calculation.expansion.scene import Scene
 from kitting.calculation.expansion.settings import read_systems
 from kitting.calculation.fit_matching import Matcher
+from kitting.calculation.holdings import Holdings
 from kitting.calculation.job_answers import job_answers, totals_table
-from kitting.calculation.job_dates import JobDates, closed_days, day_text, depot_days, read_job_dates
-from kitting.calculation.plan_result import REORDER_COLUMNS, SHORTAGE_COLUMNS, Plan
-from kitting.calculation.plan_tables import refusal_table, summary
+from kitting.calculation.job_dates import JobDates, closed_days, depot_days, read_job_dates
+from kitting.calculation.plan_result import Plan
+from kitting.calculation.plan_tables import refusal_table, refused_kits, summary
 from kitting.calculation.planning_questions import planning_questions
 from kitting.calculation.promise_tables import Shares, answer_lines, promise_table, split_by_line
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.model import NEVER, Kit, Problem, Promised
-from kitting.calculation.quantities import as_decimal
 from kitting.calculation.questions import Question
 from kitting.calculation.records import records
+from kitting.calculation.reorder_quantities import conversion_missing, reorder_table
 from kitting.calculation.requirement_table import LineAnswers, requirement_table
 from kitting.calculation.rule_book import rule_book
 from kitting.calculation.sheets.book import Book
+from kitting.calculation.shortages import Buying, ShortLine, shortage_table
 from kitting.calculation.supply import Supply, read_supply
 
 Progress = Callable[[str], None]
@@ -177,7 +180,7 @@ def _kits(
     leads = [
         (items[row["stock_code"]], row["lead_days"])
         for row in records(book, "items")
-        if isinstance(row["lead_days"], int) and not _conversion_missing(row)
+        if isinstance(row["lead_days"], int) and not conversion_missing(row)
     ]
     by_lead: dict[int, list[int]] = defaultdict(list)
     for item, lead in leads:
@@ -209,11 +212,6 @@ def _kits(
     )
 
 
-def _conversion_missing(item: Mapping[str, Any]) -> bool:
-    """Bought in a unit whose content nobody has given: it can't be put on a reorder sheet."""
-    return item["purchase_unit"] not in (None, item["stock_unit"]) and item["per_purchase_unit"] is None
-
-
 @dataclass(frozen=True, slots=True)
 class _Made:
     """Everything that the tables are written from."""
@@ -236,33 +234,87 @@ def _tables(made: _Made) -> dict[str, Any]:
     shares = split_by_line(frame, templates, made.demand, made.promised)
     answers, additions = answer_lines(frame, templates, jobs=jobs, shares=shares, sources=made.supply.sources)
     units = {code: item["stock_unit"] or "ea" for code, item in items.items()}
-    requirements = requirement_table(
-        frame, templates, units=units, answered=LineAnswers(answers, additions)
-    )
+    requirements = requirement_table(frame, templates, units=units, answered=LineAnswers(answers, additions))
     lines = requirements["line"].tolist()
     promises = promise_table(lines, frame["job"].astype(str).tolist(), shares, made.supply.sources)
-    shortages = short_tables(made, requirements, promises, shares)
+    shortages, reorder, blocked = _short_tables(made, lines, shares)
     job_list = job_answers(requirements, shortages, jobs)
     questions = planning_questions(expanded.scene, frame, templates, book.questions)
     return {
         "requirements": requirements,
         "promises": promises,
         "shortages": shortages,
-        "reorder": pd.DataFrame(columns=list(REORDER_COLUMNS)),
+        "reorder": reorder,
         "refusals": refusal_table(made.problem, made.promised, {code: item["kind"] for code, item in items.items()}),
         "totals": totals_table(requirements),
-        "questions": tuple(sorted({*book.questions, *expanded.notes, *questions})),
+        "questions": tuple(sorted({*book.questions, *expanded.notes, *questions, *blocked})),
         "jobs": job_list,
         "summary": summary(book, made.as_of, job_list, requirements, shortages, made.promised, made.problem),
     }
 
 
-def short_tables(made: _Made, requirements: pd.DataFrame, promises: pd.DataFrame, shares: Shares) -> pd.DataFrame:
-    rows = []
-    for line, answer in enumerate(requirements["answer"]):
-        if answer == "short":
-            row = requirements.iloc[line]
-            short = as_decimal(int(shares.short[line])) if row["stock_code"] else row["quantity"]
-            job = made.jobs[row["job"]]
-            rows.append((row["job"], row["line"], job.depot, day_text(job.staged_by), row["kind"], row["stock_code"], row["quantity"], row["quantity"]-short, short, "", "", "", "", "", ""))
-    return pd.DataFrame(rows, columns=list(SHORTAGE_COLUMNS))
+def _short_tables(
+    made: _Made, lines: Sequence[str], shares: Shares
+) -> tuple[pd.DataFrame, pd.DataFrame, list[Question]]:
+    """Shortages with their reasons, and what purchasing must order for them."""
+    book, frame = made.book, made.expanded.frame
+    items = made.expanded.scene.fitter.items
+    jobs_of_lines = frame["job"].astype(str).tolist()
+    short_lines = _short_lines(made, lines, jobs_of_lines, shares)
+    holdings = Holdings(book, made.supply, shares, jobs=jobs_of_lines, kits=made.problem.kits)
+    buying = Buying(
+        lead_days={
+            code: item["lead_days"] if isinstance(item["lead_days"], int) and not conversion_missing(item) else None
+            for code, item in items.items()
+        },
+        receiving=depot_days(book, "receiving_days", 0),
+        closed=closed_days(book),
+        as_of=made.as_of,
+    )
+    shortages = shortage_table(
+        short_lines,
+        jobs=made.jobs,
+        kits={job: place for place, job in enumerate(made.jobs)},
+        depots=made.problem.depots,
+        holdings=holdings,
+        buying=buying,
+        refused=refused_kits(made.problem, made.promised),
+    )
+    reserve: dict[tuple[str, str], int] = defaultdict(int)
+    for row in records(book, "stock"):
+        if row["place_kind"] == "reserve":
+            reserve[(row["stock_code"], row["depot"])] += row["quantity"]
+    reorder, blocked = reorder_table(
+        short_lines,
+        items=items,
+        jobs=made.jobs,
+        buying=buying,
+        levels=records(book, "levels"),
+        left=holdings.bins_left(),
+        on_order=holdings.ordered_for_nobody(),
+        reserve=reserve,
+    )
+    return shortages, reorder, blocked
+
+
+def _short_lines(made: _Made, lines: Sequence[str], jobs_of_lines: Sequence[str], shares: Shares) -> list[ShortLine]:
+    """Lines with pieces that can't be had, and lines that no stock code serves, in line order."""
+    templates = made.expanded.scene.lines.templates
+    undated = {job.job for job in made.jobs.values() if job.why_undated}
+    found = []
+    for place, number in enumerate(made.expanded.frame["template"].tolist()):
+        template = templates[number]
+        short = template.quantity if template.answer == SHORT else int(shares.short[place])
+        if short and jobs_of_lines[place] not in undated:
+            found.append(
+                ShortLine(
+                    job=jobs_of_lines[place],
+                    line=lines[place],
+                    kind=template.kind,
+                    code=template.codes[0] if template.codes else "",
+                    need=template.quantity or 0,
+                    short=short,
+                    near_misses=template.match.near_misses if template.match else (),
+                )
+            )
+    return found

@@ -41,9 +41,7 @@ def test_a_size_that_became_a_date_is_asked(received: Plan, read: type[Reading])
     assert read(received).line("J06/P1-a/r1-to/A/end accessories")["answer"] == "can't tell"
 
 
-def test_two_over_aught_confirmed_is_asked_again_where_no_such_cable_is(
-    received_desk: Desk, read: type[Reading]
-) -> None:
+def test_two_over_aught_confirmed_is_asked_again_where_no_such_cable_is(received_desk: Desk) -> None:
     """Trap T22: 2/0 confirmed for J06 row 3 is a real size that no cable type here has."""
     changed = received_desk.change("schedule", {"job": "J06", "run": "3"}, conductor_size="2/0")
     question = next(q for q in changed.plan().questions if q.column == "conductor size" and q.read == "2/0")
