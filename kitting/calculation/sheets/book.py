@@ -1,6 +1,6 @@
 """From received text to facts: the one function that reads all sheets of a book."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -13,7 +13,7 @@ from kitting.calculation.sheets.cross_checks import cross_check
 from kitting.calculation.sheets.parsers import Setting
 from kitting.calculation.sheets.policies import Policies, read_policies
 from kitting.calculation.sheets.raw import RawBook, RawSheet, trimmed
-from kitting.calculation.sheets.reading import SheetReading
+from kitting.calculation.sheets.reading import SheetReading, is_formula_error
 from kitting.calculation.sheets.stock_sheets import HOLD
 from kitting.errors import Refusal
 
@@ -45,10 +45,13 @@ def read_book(raw: RawBook) -> Book:
     """Read all sheets: answers first, then policies, then every cell and every sense check.
 
     Raises:
-        Refusal: a required sheet or column is missing; all missing ones are named.
+        Refusal: a required sheet or column is missing (all missing ones are named), two sheets have one name, or a
+            rule sheet has cells that failed.
     """
-    answered = apply_answers({_name(name): sheet for name, sheet in raw.sheets.items() if sheet.headers})
+    answered = apply_answers(_by_name(raw))
     sheets = answered.sheets
+    rules = {name.removeprefix(RULES): sheet for name, sheet in sheets.items() if name.startswith(RULES)}
+    _require_sound_rules(rules.values())
     policies_reading = SheetReading(SHEETS["policies"], sheets.get("policies"), Setting())
     policies = read_policies(policies_reading)
     setting = Setting(date_order=policies.date_order)
@@ -64,20 +67,41 @@ def read_book(raw: RawBook) -> Book:
     frames["stock"] = frames["stock"].assign(held=frames["stock"]["place_kind"] == HOLD)
     questions = {question for reading in readings.values() for question in reading.questions()}
     questions.update(raw.notes, answered.notes, _unused_sheets(sheets))
+    questions.update(note for name, sheet in sheets.items() if name not in SHEETS for note in sheet.notes)
     return Book(
         frames=MappingProxyType(frames),
         policies=policies,
-        rules=MappingProxyType(
-            {name.removeprefix(RULES): _text_frame(sheet) for name, sheet in sheets.items() if name.startswith(RULES)}
-        ),
+        rules=MappingProxyType({table: _text_frame(sheet) for table, sheet in rules.items()}),
         questions=tuple(sorted(questions)),
         answers_used=tuple(answered.used),
         digest=raw.digest,
     )
 
 
-def _name(text: str) -> str:
-    return " ".join(text.replace("_", " ").split()).casefold()
+def _by_name(raw: RawBook) -> dict[str, RawSheet]:
+    """The sheets that have headers, by name in lower case with blanks."""
+    sheets: dict[str, RawSheet] = {}
+    for given, sheet in raw.sheets.items():
+        name = " ".join(given.replace("_", " ").split()).casefold()
+        if name in sheets:
+            raise Refusal("two-sheets-of-one-name", f"two sheets are called {name}; keep one", {"sheet": name})
+        if sheet.headers:
+            sheets[name] = sheet
+    return sheets
+
+
+def _require_sound_rules(rules: Iterable[RawSheet]) -> None:
+    """Refuse a rule sheet with a cell that failed: a blank condition means any, so it can't just be left out."""
+    for sheet in rules:
+        doubts = [f"row {note.row}, {note.column}: {note.problem}" for note in sheet.notes if note.severity != NOTE]
+        for at, header in enumerate(sheet.headers):
+            texts = zip(sheet.cells.index, sheet.cells.iloc[:, at], strict=True)
+            doubts += [f"row {row}, {header}: {text}" for row, text in texts if is_formula_error(trimmed(text))]
+        headers = [trimmed(header).casefold() for header in sheet.headers if trimmed(header)]
+        doubts += [f"the column {header} stands here twice" for header in set(headers) if headers.count(header) > 1]
+        if doubts:
+            message = f"sheet {sheet.name} can't be used: {'; '.join(sorted(doubts))}"
+            raise Refusal("rules-in-doubt", message, {"sheet": sheet.name, "doubts": tuple(sorted(doubts))})
 
 
 def _require_all(readings: Mapping[str, SheetReading]) -> None:

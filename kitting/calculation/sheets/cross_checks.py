@@ -9,13 +9,20 @@ from kitting.calculation.sheets.item_checks import (
     check_levels,
     check_places,
     check_quantities,
+    check_repeated_stock,
     check_selectable,
 )
 from kitting.calculation.sheets.key_checks import check_keys, check_repeats
 from kitting.calculation.sheets.position_checks import check_positions
 from kitting.calculation.sheets.reading import SheetReading
 from kitting.calculation.sheets.reference_checks import check_references, check_stock_codes, drop_with_items
-from kitting.calculation.sheets.schedule_checks import check_ends, check_sizes, check_systems, check_systems_of_rows
+from kitting.calculation.sheets.schedule_checks import (
+    check_ends,
+    check_reels_of_rows,
+    check_sizes,
+    check_systems,
+    check_systems_of_rows,
+)
 
 
 def cross_check(readings: Mapping[str, SheetReading]) -> None:
@@ -35,9 +42,11 @@ def cross_check(readings: Mapping[str, SheetReading]) -> None:
     check_quantities(readings)
     check_levels(readings["levels"])
     check_places(readings["stock"])
+    check_repeated_stock(readings["stock"])
     drop_with_items(readings)
     schedule = readings["schedule"]
     check_ends(schedule, readings["positions"])
+    check_reels_of_rows(schedule)
     check_sizes(schedule, readings["cable types"])
     check_systems_of_rows(schedule, readings["systems"])
     schedule.mark_unusable()

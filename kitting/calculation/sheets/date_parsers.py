@@ -20,6 +20,7 @@ _DAY_NUMBER = re.compile(r"[34][0-9]{4}(?:\.[0-9]+)?")
 _DAY_ZERO = date(1899, 12, 30)  # spreadsheets count days from here (common practice)
 _YEARS = range(1950, 2100)
 _NOON = 12
+_LONGEST = 60
 
 
 def _read_date(text: str, setting: Setting) -> date:
@@ -52,6 +53,8 @@ MOMENT = Parser(
 
 def _apart(text: str) -> tuple[str, time | None]:
     """Date text and time of day."""
+    if len(text) > _LONGEST:
+        raise CellDoubt("is too long for a date", "a date such as 2026-03-05", REFUSE)
     found = _CLOCK.fullmatch(text)
     if found is None:
         return text, None

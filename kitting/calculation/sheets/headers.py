@@ -12,6 +12,7 @@ from kitting.calculation.sheets.raw import RawSheet, trimmed
 
 _BRACKETED = re.compile(r"(.*?)[\s_]*[(\[]([^()\[\]]*)[)\]]")
 _HEADER_ROW = 1
+_LONGEST = 200  # characters; no header of ours comes near
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ def find_column(sheet: Sheet, header: str) -> tuple[Column, str | None] | None:
 
     ``DOI low (in)``, ``doi_low_mm`` and ``Doi  Low`` all mean the column ``DOI low``.
     """
-    return next(_meanings(sheet, trimmed(header)), None)
+    return next(_meanings(sheet, trimmed(header)), None) if len(header) <= _LONGEST else None
 
 
 def _meanings(sheet: Sheet, header: str) -> Iterator[tuple[Column, str | None]]:
@@ -72,7 +73,7 @@ def place_columns(sheet: Sheet, raw: RawSheet) -> tuple[dict[str, Placed], tuple
 
 def _unknown(sheet: Sheet, header: str) -> Question:
     labels = {loose(column.label): column.label for column in sheet.columns}
-    near = [labels[key] for key in get_close_matches(loose(header), labels, n=3, cutoff=0.7)]
+    near = [labels[key] for key in get_close_matches(loose(header[:_LONGEST]), labels, n=3, cutoff=0.7)]
     return Question(sheet.name, _HEADER_ROW, header, header, "unknown column, not used", did_you_mean(near), NOTE)
 
 

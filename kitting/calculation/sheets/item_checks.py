@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 from kitting.calculation.kinds import KINDS
 from kitting.calculation.quantities import PER_UNIT
-from kitting.calculation.questions import NOTE, REFUSE
+from kitting.calculation.questions import ASK, NOTE, REFUSE, Question
 from kitting.calculation.sheets.parsers import CellDoubt
 from kitting.calculation.sheets.reading import SheetReading
 
@@ -89,7 +89,22 @@ def check_levels(levels: SheetReading) -> None:
 
 def check_places(stock: SheetReading) -> None:
     """Ask what kind of place a piece lies in: only pieces in some kinds are free for planned work."""
+    column = stock.sheet.by_field["place_kind"]
+    if stock.given and "place_kind" not in stock.placed:
+        problem = "the column is not there, so no piece is free"
+        stock.say(Question(stock.sheet.name, 1, column.label, "", problem, column.parser.words, ASK))
+        stock.unusable |= dict.fromkeys(range(len(stock)), problem)
+        return
     for at, kind in enumerate(stock.values("place_kind")):
         if kind is None:
-            words = stock.sheet.by_field["place_kind"].parser.words
-            stock.doubt(at, "place_kind", CellDoubt("blank: free or not?", words))
+            stock.doubt(at, "place_kind", CellDoubt("blank: free or not?", column.parser.words))
+
+
+def check_repeated_stock(stock: SheetReading) -> None:
+    """Note a stock row that equals another in every cell; both are counted."""
+    first: dict[tuple[object, ...], int] = {}
+    for at, cells in enumerate(zip(*map(stock.values, stock.sheet.by_field), strict=True)):
+        original = first.setdefault(cells, at)
+        if original != at:
+            problem = f"row {stock.rows[at]} equals row {stock.rows[original]}; both are counted"
+            stock.note_row(at, str(cells[0]), CellDoubt(problem, "drop one if it was copied", NOTE))

@@ -5,7 +5,6 @@ from kitting.calculation.sheets.date_parsers import DATE, MOMENT
 from kitting.calculation.sheets.parsers import CODE, TEXT, YES_NO, number, several, whole, word
 from kitting.calculation.sheets.trade_parsers import (
     CLASS,
-    CODES,
     DOI,
     INSULATION,
     INTERFACE,
@@ -15,6 +14,7 @@ from kitting.calculation.sheets.trade_parsers import (
     PHASES,
     POSITION_KIND,
     POSITION_SWITCHING,
+    REEL_LIST,
     RUN,
     SHIELD,
     SIZE,
@@ -160,7 +160,7 @@ SCHEDULE = Sheet(
         Column("phases", "phases", PHASES, required=True),
         Column("cables per phase", "cables_per_phase", whole(1, 12), blank=1),
         Column("cable type", "cable_type", CODE),
-        Column("reel", "reels", CODES),
+        Column("reel", "reels", REEL_LIST),
         *_BUILD,
         Column("length", "length_nm", RUN),
         Column("from structure", "from_structure", CODE, required=True),

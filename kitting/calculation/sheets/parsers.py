@@ -79,16 +79,21 @@ def did_you_mean(near: Sequence[str]) -> str:
     return f"did you mean {' or '.join(near)}?" if near else ""
 
 
-def _read_code(text: str, _: Setting) -> str:
+def intact_text(text: str) -> str:
+    """A printed code, with runs of blanks made one; raises a Doubt where a spreadsheet has damaged it."""
     if len(text) > _LONGEST_CODE:
         raise CellDoubt("is too long for a code", f"at most {_LONGEST_CODE} characters", REFUSE)
     if _POWER_OF_TEN.fullmatch(text):
         raise CellDoubt("looks like a code damaged by the spreadsheet (powers of ten)", "write the code as text")
-    if _FULL_DATE.fullmatch(text) or _SHORT_DATE.fullmatch(text):
-        raise CellDoubt("looks like a code damaged by the spreadsheet (a date)", "write the code as text")
     if text.startswith("##"):
         raise CellDoubt("shows that the column was too narrow when it was saved", "write the code itself", REFUSE)
     return plain(text)
+
+
+def _read_code(text: str, _: Setting) -> str:
+    if _FULL_DATE.fullmatch(text) or _SHORT_DATE.fullmatch(text):
+        raise CellDoubt("looks like a code damaged by the spreadsheet (a date)", "write the code as text")
+    return intact_text(text)
 
 
 TEXT = Parser("any text", lambda text, _: text)
@@ -109,7 +114,8 @@ def word(allowed: Sequence[str], *, also: Mapping[str, str] | None = None, what:
     def read(text: str, _: Setting) -> str:
         found = known.get(loose(text))
         if found is None:
-            near = sorted({known[key] for key in get_close_matches(loose(text), known, n=3, cutoff=0.75)})
+            close = get_close_matches(loose(text[:_LONGEST_CODE]), known, n=3, cutoff=0.75)
+            near = sorted({known[key] for key in close})
             raise CellDoubt(f"is not {words}", did_you_mean(near), ASK if near else REFUSE)
         return found
 
@@ -182,12 +188,15 @@ def decimal_text(value: object) -> str:
     return format(value, "f")
 
 
-def several(one: Parser) -> Parser:
-    """A list in one cell, its parts separated by semicolons; read as a tuple, each part once."""
+def several(one: Parser, *, repeats: bool = False) -> Parser:
+    """A list in one cell, its parts separated by semicolons; read as a tuple, each part once unless ``repeats``."""
 
     def read(text: str, setting: Setting) -> tuple[object, ...]:
         parts = [part.strip() for part in re.split(r"[;\n]", text)]
-        return tuple(dict.fromkeys(one.read(part, setting) for part in parts if part))
+        values = [one.read(part, setting) for part in parts if part]
+        if not values:
+            raise CellDoubt("lists nothing", one.words, REFUSE)
+        return tuple(values if repeats else dict.fromkeys(values))
 
     def write(values: object) -> str:
         if not isinstance(values, tuple):

@@ -11,15 +11,16 @@ from kitting.calculation.doubts import Doubt
 from kitting.calculation.questions import NOTE, REFUSE, Missing, Question
 from kitting.calculation.sheets.columns import Column, Rows, Sheet
 from kitting.calculation.sheets.headers import Placed, column_letters, find_column, place_columns
-from kitting.calculation.sheets.parsers import CellDoubt, Setting
+from kitting.calculation.sheets.parsers import TEXT, CellDoubt, Setting
 from kitting.calculation.sheets.raw import RawSheet, trimmed
 from kitting.calculation.sheets.trade_parsers import graded
 
 Objects = npt.NDArray[np.object_]
 
-FORMULA_ERRORS = frozenset(
+_FORMULA_ERRORS = frozenset(
     {"#N/A", "#REF!", "#VALUE!", "#NAME?", "#DIV/0!", "#NULL!", "#NUM!", "#SPILL!", "#CALC!", "#GETTING_DATA"}
 )
+_LONGEST = 2_000  # characters of a cell that is not free text
 _SHOWN = 60  # characters of a cell that a message repeats
 
 
@@ -115,10 +116,18 @@ class SheetReading:
         if int(self.rows[at]) not in self._kept:
             self.refuse_row(at, read, doubt)
 
+    def note_row(self, at: int, read: str, doubt: CellDoubt) -> None:
+        """Say something about a whole row that is used all the same."""
+        self._ask(at, "row", read, doubt)
+
     def refuse_row(self, at: int, read: str, doubt: CellDoubt) -> None:
         """Ask about a whole row that no answer can keep as it is."""
         self._ask(at, "row", read, doubt)
         self.unusable.setdefault(at, doubt.problem)
+
+    def say(self, question: Question) -> None:
+        """Add a question about the sheet as a whole."""
+        self._loose.append(question)
 
     def void(self, at: int, field: str, why: str) -> None:
         """Put a cell in doubt that another row's question speaks of."""
@@ -206,13 +215,20 @@ class SheetReading:
             self._questions[row, label] = question
 
 
+def is_formula_error(text: str) -> bool:
+    """Whether a cell's text is what a spreadsheet shows where a formula failed."""
+    return text.upper() in _FORMULA_ERRORS
+
+
 def _parsed(column: Column, text: str, setting: Setting) -> object:
     if not text:
         if column.required:
             raise _BLANK
         return column.blank
-    if text.upper() in FORMULA_ERRORS:
+    if is_formula_error(text):
         raise FormulaError
+    if len(text) > _LONGEST and column.parser is not TEXT:
+        raise CellDoubt("is too long for this column", "", REFUSE)
     value = column.parser.read(text, setting)
     if column.rule is not None and not column.rule(value):
         raise CellDoubt(column.message, "", REFUSE)

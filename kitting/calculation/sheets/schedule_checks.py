@@ -63,6 +63,14 @@ def _ends(schedule: SheetReading, side: str) -> Iterator[tuple[int, str, str]]:
             yield at, structure, position
 
 
+def check_reels_of_rows(schedule: SheetReading) -> None:
+    """Ask about a list of reels that gives neither one reel for all phases nor one for each."""
+    for at, (reels, phases) in enumerate(zip(schedule.values("reels"), schedule.values("phases"), strict=True)):
+        if isinstance(reels, tuple) and isinstance(phases, str) and len(reels) not in {1, len(phases)}:
+            problem = f"{len(reels)} reels for {len(phases)} phases"
+            schedule.doubt(at, "reels", CellDoubt(problem, "one reel, or one for each phase in order", ASK))
+
+
 def check_sizes(schedule: SheetReading, cable_types: SheetReading) -> None:
     """Ask about a size that no cable type here has; the nearest one is offered, never taken."""
     sizes = {size for size in cable_types.values("conductor_size") if isinstance(size, ConductorSize)}

@@ -31,6 +31,7 @@ def _read_unit(text: str, _: Setting) -> str:
     return _UNIT_NAMES.get(unit, unit)
 
 
+STATE = Parser("blank or active for an item in use, else any other word", lambda text, _: plain(text).casefold())
 STOCK_UNIT = Parser("the unit in which stock is counted, such as ea, ft or m", _read_unit)
 
 
@@ -85,7 +86,7 @@ ITEMS = Sheet(
         Column("lot tracked", "lot_tracked", YES_NO),
         Column("old codes", "old_codes", CODES),
         Column("rank", "rank", whole(1, 999)),
-        Column("state", "state", TEXT),
+        Column("state", "state", STATE),
     ),
     required=True,
     rows=Rows.REQUIRED,

@@ -11,7 +11,17 @@ from kitting.calculation.kinds import KINDS, POSITION_KINDS
 from kitting.calculation.lengths import NM_PER_MM, NM_PER_UNIT, both, inch_text, parse_length, unit_name
 from kitting.calculation.quantities import as_decimal, thousandths
 from kitting.calculation.questions import ASK, REFUSE
-from kitting.calculation.sheets.parsers import CODE, CellDoubt, Parser, Setting, loose, plain, several, word
+from kitting.calculation.sheets.parsers import (
+    CODE,
+    CellDoubt,
+    Parser,
+    Setting,
+    intact_text,
+    loose,
+    plain,
+    several,
+    word,
+)
 from kitting.calculation.voltage_classes import parse_class
 
 _MOST_PIECES = 1_000_000_000  # thousandths: no store counts a million pieces of one code
@@ -193,13 +203,15 @@ _CONTENT = re.compile(r"(.+?)(?:\s+[x×]\s*([0-9]{1,3}))?")
 
 def _read_contents(text: str, setting: Setting) -> tuple[tuple[str, int], ...]:
     contents: dict[str, int] = {}
-    for part in filter(None, map(str.strip, re.split(r"[;\n]", text))):
+    for part in filter(None, map(plain, re.split(r"[;\n]", text))):
         found = _CONTENT.fullmatch(part)
         code, count = (found[1], int(found[2] or 1)) if found else (part, 1)
         code = str(CODE.read(code, setting))
         if code in contents or count == 0:
             raise CellDoubt(f"names {code} {'twice' if code in contents else '0 times'}", "each code once", REFUSE)
         contents[code] = count
+    if not contents:
+        raise CellDoubt("lists nothing", "stock codes", REFUSE)
     return tuple(contents.items())
 
 
@@ -215,11 +227,12 @@ _NO_LOT = frozenset({"?", "n/a", "na", "unknown", "none", "-", "lot unknown"})
 
 
 def _read_lot(text: str, _: Setting) -> str | None:
-    return None if text.casefold() in _NO_LOT else plain(text)
+    return None if text.casefold() in _NO_LOT else intact_text(text)
 
 
 LOT = Parser("the lot as printed on the carton", _read_lot)
 CODES = several(CODE)
+REEL_LIST = several(CODE, repeats=True)
 METALS = several(METAL)
 STRANDS = several(STRAND)
 SHIELDS = several(SHIELD)
