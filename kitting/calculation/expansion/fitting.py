@@ -40,8 +40,13 @@ class Fitter:
         match = self.matcher.match(template.need)
         if match.status == CHOSEN:
             return replace(template, match=match, codes=match.codes, rule=match.rules[0], sentence=match.sentence)
-        answer = CANT_TELL if match.status == MATCH_CANT_TELL else SHORT
-        return replace(template, match=match, answer=answer, sentence=match.sentence, missing=match.missing)
+        if match.status == MATCH_CANT_TELL:
+            return replace(template, match=match, answer=CANT_TELL, sentence=match.sentence, missing=match.missing)
+        unsettled = _unsettled(template.need)
+        if unsettled:
+            sentence = f"can't tell: {'; '.join(missing.why for missing in unsettled)}"
+            return replace(template, match=match, answer=CANT_TELL, sentence=sentence, missing=unsettled)
+        return replace(template, match=match, answer=SHORT, sentence=match.sentence)
 
     def pinned(self, template: Template, stock_code: str) -> Template:
         """The template with the one stock code that a pin names, if it serves."""
@@ -104,3 +109,9 @@ class Fitter:
                 replace(template, answer=CANT_TELL, codes=(), missing=(missing,), sentence=f"can't tell: {missing.why}")
             )
         return settled
+
+
+def _unsettled(need: Need) -> tuple[Missing, ...]:
+    """Facts of the place that must be settled before it can be said that no stock code serves."""
+    facts = (need.class_kv, need.interface, need.gives_interface, need.mcov_kv)
+    return tuple(dict.fromkeys(fact for fact in facts if isinstance(fact, Missing)))

@@ -74,9 +74,7 @@ def _existing(scene: Scene, existing: Fact) -> Cable:
     return unknown_cable(existing) if isinstance(existing, Missing) else scene.cables.of_type(existing)
 
 
-def _expand(
-    scene: Scene, setting: Setting, sides: _Sides, *, phases: int, first: bool
-) -> list[Template]:
+def _expand(scene: Scene, setting: Setting, sides: _Sides, *, phases: int, first: bool) -> list[Template]:
     rules = scene.rules(TABLE)
     if len(sides.cables) == 1:
         why = "only one cable is named at this joint: name the other side, or the existing cable type"
