@@ -1,19 +1,22 @@
 """Where every owned piece of a stock code is, as seen from one job: the numbers of a shortage add up to the total."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from kitting.calculation.promise_tables import Shares
-from kitting.calculation.promising.model import Kit, Lot
+from kitting.calculation.promising.model import NEVER, Kit, Lot
 from kitting.calculation.quantities import as_decimal
-from kitting.calculation.records import records
+from kitting.calculation.records import Record, records
 from kitting.calculation.sheets.book import Book
 from kitting.calculation.supply import Supply
 
 RESERVE = "in reserve"
+TOO_FAR = "too far to come in time"
 _WORDS = {"reserve": RESERVE, "truck": "on a truck", "hold": "on hold"}
+_NOT_FREE = "not free (staged for no job, or no use-by date)"
+_MOST_JOBS = 3  # jobs named in one sentence; the others are counted
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,121 +28,178 @@ class Holding:
     quantity: int
 
 
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """Pieces that are in no free lot; ``expiry_day`` as in the model."""
+
+    depot: str
+    why: str
+    quantity: int
+    expiry_day: int
+
+
 class Holdings:
-    """All pieces by stock code: promised to whom, kept back, or left over."""
+    """All pieces by stock code: promised to whom, kept back, or left over.
+
+    Args:
+        book: the parsed sheets.
+        supply: the free lots.
+        shares: pieces promised to lines.
+        jobs: job of each line.
+        kits: jobs in the order of service.
+    """
 
     def __init__(self, book: Book, supply: Supply, shares: Shares, *, jobs: Sequence[str], kits: Sequence[Kit]) -> None:
-        """Read the books.
-
-        Args:
-            book: the parsed sheets.
-            supply: the free lots.
-            shares: pieces promised to lines.
-            jobs: job of each line.
-            kits: jobs in the order of service.
-        """
         self._kits = kits
         self._supply = supply
-        left = [lot.quantity for lot in supply.lots]
-        promised: dict[str, dict[tuple[str, str], int]] = defaultdict(lambda: defaultdict(int))
-        ordered: dict[str, dict[tuple[int, str], int]] = defaultdict(lambda: defaultdict(int))
+        self._place = {kit.job: place for place, kit in enumerate(kits)}
+        self._left = [lot.quantity for lot in supply.lots]
+        promised: dict[tuple[str, str], dict[str, int]] = defaultdict(lambda: defaultdict(int))
+        ordered: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
         for share in shares.shares:
-            left[share.lot] -= share.quantity
-            source, job = supply.sources[share.lot], jobs[share.line]
-            if source.order:
-                ordered[source.stock_code][(share.lot, job)] += share.quantity
-            else:
-                promised[source.stock_code][(source.depot, job)] += share.quantity
-        self.left = left
-        self._promised, self._ordered = promised, ordered
-        self._kept_back = self._rows_kept_back(book, supply)
+            self._left[share.lot] -= share.quantity
+            source = supply.sources[share.lot]
+            takers = ordered[share.lot] if source.order else promised[(source.stock_code, source.depot)]
+            takers[jobs[share.line]] += share.quantity
+        self._ordered = ordered
+        self._promised: dict[str, list[Holding]] = defaultdict(list)
+        for (code, depot), takers in sorted(promised.items()):
+            self._promised[code] += self._told(depot, takers)
         self._lots: dict[str, list[int]] = defaultdict(list)
         for number, source in enumerate(supply.sources):
             self._lots[source.stock_code].append(number)
+        self._kept_back = _kept_back(book, supply)
+        self._unread = _unread_orders(book, supply)
+        self._days = {
+            (row["from_depot"], row["to_depot"]): row["days"]
+            for row in records(book, "transfers")
+            if isinstance(row["days"], int)
+        }
 
-    @staticmethod
-    def _rows_kept_back(book: Book, supply: Supply) -> Mapping[str, list[Holding]]:
-        """Pieces that are in no free lot: reserve, truck, hold, staged for nobody, dated without a use-by date."""
-        free: dict[tuple[str, str], int] = defaultdict(int)
-        for source, lot in zip(supply.sources, supply.lots, strict=True):
-            if not source.order:
-                free[(source.stock_code, source.depot)] += lot.quantity
-        kept: dict[str, list[Holding]] = defaultdict(list)
-        owned: dict[tuple[str, str], int] = defaultdict(int)
-        named: dict[tuple[str, str], int] = defaultdict(int)
-        for row in records(book, "stock"):
-            place = (row["stock_code"], row["depot"])
-            owned[place] += row["quantity"]
-            words = _WORDS.get(row["place_kind"])
-            if words:
-                named[place] += row["quantity"]
-                kept[row["stock_code"]].append(Holding(row["depot"], words, row["quantity"]))
-        for (code, depot), total in owned.items():
-            other = total - free[(code, depot)] - named[(code, depot)]
-            if other:
-                kept[code].append(Holding(depot, "not free (staged for no job, or no use-by date)", other))
-        return kept
+    def _told(self, depot: str, takers: Mapping[str, int]) -> list[Holding]:
+        """Who has the pieces: the first jobs in the order of service by name, the others together."""
+        order = sorted(takers.items(), key=lambda taker: self._place[taker[0]])
+        held = [Holding(depot, f"promised to {job}", pieces) for job, pieces in order[:_MOST_JOBS]]
+        others = order[_MOST_JOBS:]
+        if others:
+            why = f"promised to {len(others)} other job{'s' if len(others) > 1 else ''}"
+            held.append(Holding(depot, why, sum(pieces for _, pieces in others)))
+        return held
 
     def of(self, code: str, kit: int) -> list[Holding]:
-        """Every owned piece of a stock code, as the job sees it."""
-        held = [Holding(depot, f"promised to {job}", pieces) for (depot, job), pieces in self._promised[code].items()]
-        held += self._kept_back.get(code, [])
-        for number in self._lots[code]:
+        """Every owned piece of a stock code, as the kit at this place in the order of service sees it."""
+        asking = self._kits[kit]
+        held = [*self._promised.get(code, ())]
+        for kept in self._kept_back.get(code, ()):
+            spoilt = _expires(kept.expiry_day) if kept.expiry_day < asking.good_through_day else ""
+            held.append(Holding(kept.depot, f"{kept.why}{spoilt and ', '}{spoilt}", kept.quantity))
+        for number in self._lots.get(code, ()):
             source, lot = self._supply.sources[number], self._supply.lots[number]
-            if self.left[number] and not source.order:
-                held.append(Holding(source.depot, self._left_over(lot, self._kits[kit]), self.left[number]))
+            if self._left[number] and not source.order:
+                held.append(Holding(source.depot, self._left_over(lot, asking), self._left[number]))
         return _merged(held)
 
     def _left_over(self, lot: Lot, kit: Kit) -> str:
         if lot.expiry_day < kit.good_through_day:
-            return f"expires {date.fromordinal(lot.expiry_day).isoformat()}, before the cutover"
+            return _expires(lot.expiry_day)
         if lot.only_kit >= 0:
             return f"staged for {self._kits[lot.only_kit].job}"
         if lot.own_depot_only and lot.depot != kit.depot:
-            return "supplier-owned at another depot"
+            return "bound to its depot"
         if lot.arrival[kit.depot] > kit.staged_by_day:
-            return "too far to come in time"
+            return TOO_FAR
         return "left"
+
+    def transfer_days(self, start: str, destination: str) -> int | None:
+        """Working days from one depot to another, 0 to itself; None where no way leads."""
+        return 0 if start == destination else self._days.get((start, destination))
 
     def on_order(self, code: str) -> str:
         """Open orders of a stock code: number, pieces, when they are ready, who has them."""
         told = []
-        for number in self._lots[code]:
+        for number in self._lots.get(code, ()):
             source, lot = self._supply.sources[number], self._supply.lots[number]
             if source.order:
-                takers = [
-                    f"{as_decimal(pieces):f} to {job}"
-                    for (of_lot, job), pieces in self._ordered[code].items()
-                    if of_lot == number
-                ]
+                takers = self._told(source.depot, self._ordered.get(number, {}))
+                words = ", ".join(f"{as_decimal(one.quantity):f} {one.why}" for one in takers)
                 day = date.fromordinal(lot.ready_day).isoformat()
-                taken = f" ({', '.join(takers)})" if takers else ""
-                told.append(f"{source.order}: {as_decimal(lot.quantity):f} at {source.depot} on {day}{taken}")
+                pieces = f"{as_decimal(lot.quantity):f}"
+                told.append(f"{source.order}: {pieces} at {source.depot} on {day}{words and f' ({words})'}")
+        told += [
+            f"{row['order']}: {as_decimal(row['quantity']):f} at {row['depot']}, {_no_day(row)}"
+            for row in self._unread.get(code, ())
+        ]
         return "; ".join(told)
 
     def first_order_left(self, code: str, depot: int) -> int | None:
         """Day on which the first unpromised piece of an open order can be at a depot, or None."""
         days = [
             self._supply.lots[number].arrival[depot]
-            for number in self._lots[code]
-            if self._supply.sources[number].order and self.left[number]
+            for number in self._lots.get(code, ())
+            if self._supply.sources[number].order and self._left[number]
         ]
-        return min(days, default=None)
+        return min((day for day in days if day < NEVER), default=None)
 
     def ordered_for_nobody(self) -> dict[tuple[str, str], int]:
-        """(stock code, depot) -> thousandths on open orders that no line is promised."""
-        return self._left_by_place(orders=True)
+        """(stock code, depot) -> thousandths on open orders that no line is promised, those without a day included."""
+        found = self._left_by_place(number for number, lot in enumerate(self._supply.lots) if lot.is_order)
+        for code, rows in self._unread.items():
+            for row in rows:
+                found[(code, row["depot"])] += row["quantity"]
+        return found
 
     def bins_left(self) -> dict[tuple[str, str], int]:
-        """(stock code, depot) -> unpromised thousandths that are ours and on a shelf."""
-        return self._left_by_place(orders=False)
+        """(stock code, depot) -> unpromised thousandths that are ours, free, and not past their date."""
+        return self._left_by_place(
+            number
+            for number, lot in enumerate(self._supply.lots)
+            if not lot.is_order and not lot.own_depot_only and lot.expiry_day >= lot.ready_day
+        )
 
-    def _left_by_place(self, *, orders: bool) -> dict[tuple[str, str], int]:
+    def _left_by_place(self, numbers: Iterable[int]) -> dict[tuple[str, str], int]:
         found: dict[tuple[str, str], int] = defaultdict(int)
-        for source, lot, left in zip(self._supply.sources, self._supply.lots, self.left, strict=True):
-            if bool(source.order) == orders and not (lot.own_depot_only and not orders):
-                found[(source.stock_code, source.depot)] += left
+        for number in numbers:
+            source = self._supply.sources[number]
+            found[(source.stock_code, source.depot)] += self._left[number]
         return found
+
+
+def _expires(day: int) -> str:
+    return f"expires {date.fromordinal(day).isoformat()}, before the cutover"
+
+
+def _no_day(row: Record) -> str:
+    return f"was due {row['promised'].isoformat()}" if isinstance(row["promised"], date) else "no date"
+
+
+def _kept_back(book: Book, supply: Supply) -> Mapping[str, list[_Kept]]:
+    """Pieces that are in no free lot: reserve, truck, hold, staged for nobody, dated without a use-by date."""
+    kept: dict[str, list[_Kept]] = defaultdict(list)
+    other: dict[tuple[str, str], int] = defaultdict(int)
+    for row in records(book, "stock"):
+        words = _WORDS.get(row["place_kind"])
+        if words and row["quantity"]:
+            day = row["use_by"].toordinal() if isinstance(row["use_by"], date) else NEVER
+            kept[row["stock_code"]].append(_Kept(row["depot"], words, row["quantity"], day))
+        elif not words:
+            other[(row["stock_code"], row["depot"])] += row["quantity"]
+    for source, lot in zip(supply.sources, supply.lots, strict=True):
+        if not source.order:
+            other[(source.stock_code, source.depot)] -= lot.quantity
+    for (code, depot), pieces in other.items():
+        if pieces:
+            kept[code].append(_Kept(depot, _NOT_FREE, pieces, NEVER))
+    return kept
+
+
+def _unread_orders(book: Book, supply: Supply) -> Mapping[str, list[Record]]:
+    """Orders that are not netted: without a date, or due before the as-of day."""
+    netted = {(source.order, source.stock_code, source.depot) for source in supply.sources if source.order}
+    found: dict[str, list[Record]] = defaultdict(list)
+    for row in records(book, "orders"):
+        if row["quantity"] and (row["order"], row["stock_code"], row["depot"]) not in netted:
+            found[row["stock_code"]].append(row)
+    return found
 
 
 def _merged(held: Sequence[Holding]) -> list[Holding]:

@@ -53,11 +53,11 @@ def refill(
 
 @dataclass(slots=True)
 class _Wanted:
-    """Net need of one stock code at one depot."""
+    """Net need of one stock code at one depot; ``jobs`` are in line order, each once."""
 
     need: int = 0
     refill: int = 0
-    jobs: list[str] = field(default_factory=list)
+    jobs: dict[str, None] = field(default_factory=dict)
     needed_by: date | None = None
     order_by: date | None = None
     unknown_lead: bool = False
@@ -89,7 +89,9 @@ def reorder_table(
     wanted: dict[tuple[str, str], _Wanted] = defaultdict(_Wanted)
     for line in lines:
         if line.code:
-            _add(wanted[(line.code, jobs[line.job].depot)], line, jobs[line.job], buying)
+            job = jobs[line.job]
+            code = buying.best(line.codes, job)
+            _add(wanted[(code, job.depot)], line, job, buying.order_by(code, job))
     for level in levels:
         place = (level["stock_code"], level["depot"])
         pieces = refill(
@@ -117,14 +119,13 @@ def _known(level: Fact) -> int | None:
     return level if isinstance(level, int) else None
 
 
-def _add(want: _Wanted, line: ShortLine, job: JobDates, buying: Buying) -> None:
+def _add(want: _Wanted, line: ShortLine, job: JobDates, order_by: date | None) -> None:
     want.need += line.short
-    if line.job not in want.jobs:
-        want.jobs.append(line.job)
+    want.jobs[line.job] = None
     if job.staged_by is not None and (want.needed_by is None or job.staged_by < want.needed_by):
         want.needed_by = job.staged_by
-        want.order_by = buying.order_by(line.code, job)
-        want.unknown_lead = want.order_by is None
+        want.order_by = order_by
+        want.unknown_lead = order_by is None
 
 
 def conversion_missing(item: Mapping[str, Fact]) -> bool:

@@ -7,21 +7,33 @@ from typing import Any
 
 import pandas as pd
 
-from kitting.calculation.calendars import order_by
-from kitting.calculation.holdings import RESERVE, Holdings
+from kitting.calculation.calendars import order_by, transfer_arrival
+from kitting.calculation.holdings import RESERVE, TOO_FAR, Holding, Holdings
 from kitting.calculation.job_dates import JobDates, day_text
 from kitting.calculation.needs import NearMiss
 from kitting.calculation.plan_result import SHORTAGE_COLUMNS
-from kitting.calculation.promising.model import NEVER
 from kitting.calculation.quantities import as_decimal
 
 YES, NO = "yes", "no"
 CANT_TELL_ORDER_BY = "can't tell"
+MOST_CODES = 3  # stock codes told of one line
 
 
 @dataclass(frozen=True, slots=True)
 class ShortLine:
-    """A line that is short; quantities are thousandths, ``code`` is '' where no stock code serves."""
+    """A line that is short.
+
+    Args:
+        job: the job.
+        line: name of the line.
+        kind: kind of part.
+        code: first choice; '' where no stock code serves.
+        need: thousandths that the line needs.
+        short: thousandths that can't be had.
+        near_misses: the nearest items that don't serve, told where no stock code does.
+        others: further stock codes that serve, in the order of choice.
+        readings: for items that a gauge reading might let serve, which reading would do.
+    """
 
     job: str
     line: str
@@ -30,6 +42,13 @@ class ShortLine:
     need: int
     short: int
     near_misses: tuple[NearMiss, ...]
+    others: tuple[str, ...] = ()
+    readings: tuple[str, ...] = ()
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """All stock codes that serve, in the order of choice."""
+        return (self.code, *self.others) if self.code else ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +68,11 @@ class Buying:
         return order_by(
             job.staged_by, receiving_days=self.receiving[job.depot], lead_days=lead, closed=self.closed[job.depot]
         )
+
+    def best(self, codes: Sequence[str], job: JobDates) -> str:
+        """The stock code to buy: the first that can be bought in time, else the first choice."""
+        days = ((code, self.order_by(code, job)) for code in codes)
+        return next((code for code, day in days if day is not None and day >= self.as_of), codes[0])
 
 
 def shortage_table(
@@ -72,14 +96,11 @@ def shortage_table(
         buying: leads and calendars.
         refused: job -> why its kit was refused, for the jobs that were.
     """
-    told: dict[tuple[str, str], _Told] = {}
-    rows = []
-    for line in lines:
-        job = jobs[line.job]
-        key = (line.code, line.job)
-        if line.code and key not in told:
-            told[key] = _tell(line.code, job, kits[line.job], depots, holdings, buying)
-        rows.append(_row(line, job, told.get(key) or _no_code(line), refused.get(line.job, "")))
+    teller = _Teller(jobs, kits, depots, holdings, buying)
+    rows = [
+        _row(line, jobs[line.job], teller.tell(line) if line.code else _no_code(line), refused.get(line.job, ""))
+        for line in lines
+    ]
     return pd.DataFrame(rows, columns=list(SHORTAGE_COLUMNS))
 
 
@@ -93,9 +114,111 @@ class _Told:
     cures: tuple[str, ...]
 
 
+class _Teller:
+    """Tells why a stock code is short and what would cure it, once for all jobs with the same depot and dates."""
+
+    def __init__(
+        self,
+        jobs: Mapping[str, JobDates],
+        kits: Mapping[str, int],
+        depots: Sequence[str],
+        holdings: Holdings,
+        buying: Buying,
+    ) -> None:
+        self._jobs, self._kits, self._depots = jobs, kits, depots
+        self._holdings, self._buying = holdings, buying
+        self._told: dict[tuple[Any, ...], _Told] = {}
+        self._orders: dict[str, str] = {}
+
+    def tell(self, line: ShortLine) -> _Told:
+        """What is told of every line that wants these stock codes at the same depot on the same days."""
+        job = self._jobs[line.job]
+        key = (line.codes, line.readings, job.depot, job.staged_by, job.good_through)
+        told = self._told.get(key)
+        if told is None:
+            told = self._told[key] = self._tell(line, job)
+        return told
+
+    def _tell(self, line: ShortLine, job: JobDates) -> _Told:
+        held = {code: self._holdings.of(code, self._kits[line.job]) for code in line.codes[:MOST_CODES]}
+        whys = [_owned(held[line.code])]
+        whys += [f"{code} serves too: {_owned(held[code])}" for code in line.codes[1:MOST_CODES]]
+        away = [one for one in held[line.code] if one.depot != job.depot]
+        bought = self._buying.best(line.codes, job)
+        last = self._buying.order_by(bought, job)
+        late = "" if last is None else YES if last < self._buying.as_of else NO
+        cures = [f"buy {{n}}{_other(bought, line)} by {day_text(last)}"] if late == NO else []
+        for code, pieces in held.items():
+            cures += self._from_reserve(_other(code, line), pieces, job)
+        cures += [f"measure the cable: {reading}" for reading in line.readings]
+        cures += self._later(line.code, away, job)
+        if late == YES:
+            cures.append(f"move the cutover or approve a stand-in: too late to buy, order-by was {day_text(last)}")
+        if last is None:
+            cures.append("can't be bought yet: lead days or pieces in a purchase unit are not given")
+        return _Told(
+            why="; ".join(whys),
+            other_depots="; ".join(f"{one.depot}: {as_decimal(one.quantity):f} {one.why}" for one in away),
+            on_order=self._on_order(line.code),
+            order_by=CANT_TELL_ORDER_BY if last is None else day_text(last),
+            too_late=late,
+            cures=tuple(cures),
+        )
+
+    def _on_order(self, code: str) -> str:
+        if code not in self._orders:
+            self._orders[code] = self._holdings.on_order(code)
+        return self._orders[code]
+
+    def _from_reserve(self, code: str, held: Sequence[Holding], job: JobDates) -> list[str]:
+        """Releases of reserve pieces that are still good at the cutover and can be there in time."""
+        cures = []
+        for one in held:
+            day = self._arrival(one.depot, job.depot)
+            if one.why == RESERVE and day is not None and job.staged_by is not None and day <= job.staged_by:
+                here = "" if one.depot == job.depot else f", here by {day_text(day)}"
+                pieces = f"{as_decimal(one.quantity):f}{code} from reserve at {one.depot}{here}"
+                cures.append(f"release up to {pieces} (duty supervisor; adds a refill line)")
+        return cures
+
+    def _later(self, code: str, away: Sequence[Holding], job: JobDates) -> list[str]:
+        """What a later cutover would bring: pieces that are too far, and open orders."""
+        cures = []
+        for one in away:
+            day = self._arrival(one.depot, job.depot)
+            if one.why == TOO_FAR and day is not None:
+                pieces = f"{as_decimal(one.quantity):f} at {one.depot}"
+                cures.append(f"move the cutover: {pieces} can be at {job.depot} on {day_text(day)}")
+        of_order = self._holdings.first_order_left(code, self._depots.index(job.depot))
+        if of_order is not None:
+            day = date.fromordinal(of_order)
+            cures.append(f"move the cutover: an open order can be at {job.depot} on {day_text(day)}")
+        return cures
+
+    def _arrival(self, start: str, destination: str) -> date | None:
+        """The day on which pieces that leave on the as-of day are at the other depot."""
+        days = self._holdings.transfer_days(start, destination)
+        if days is None:
+            return None
+        return transfer_arrival(self._buying.as_of, days, self._buying.closed[destination])
+
+
+def _other(code: str, line: ShortLine) -> str:
+    """The stock code where it is not the line's first choice."""
+    return "" if code == line.code else f" {code}"
+
+
+def _owned(held: Sequence[Holding]) -> str:
+    """Every owned piece and where it is; the numbers add up."""
+    if not held:
+        return "none owned"
+    total = as_decimal(sum(one.quantity for one in held))
+    return f"{total:f} owned: {', '.join(f'{as_decimal(one.quantity):f} {one.why} at {one.depot}' for one in held)}"
+
+
 def _row(line: ShortLine, job: JobDates, told: _Told, refused: str) -> tuple[Any, ...]:
     short = as_decimal(line.short)
-    cures = [cure.format(n=f"{short:f}") for cure in told.cures]
+    cures = [cure.replace("{n}", f"{short:f}") for cure in told.cures]
     return (
         line.job,
         line.line,
@@ -119,37 +242,3 @@ def _no_code(line: ShortLine) -> _Told:
     misses = "; ".join(f"{miss.stock_code} (not approved): {miss.sentence}" for miss in line.near_misses)
     why = f"no stock code serves; nearest: {misses}" if misses else "no stock code of this kind serves"
     return _Told(why, "", "", "", "", ("ask standards for an item that serves",))
-
-
-def _tell(code: str, job: JobDates, kit: int, depots: Sequence[str], holdings: Holdings, buying: Buying) -> _Told:
-    held = holdings.of(code, kit)
-    total = sum(one.quantity for one in held)
-    here = [f"{as_decimal(one.quantity):f} {one.why}" for one in held if one.depot == job.depot]
-    away = [f"{one.depot}: {as_decimal(one.quantity):f} {one.why}" for one in held if one.depot != job.depot]
-    everywhere = [f"{as_decimal(one.quantity):f} {one.why} at {one.depot}" for one in held]
-    last = buying.order_by(code, job)
-    too_late = "" if last is None else YES if last < buying.as_of else NO
-    cures = []
-    if too_late == NO:
-        cures.append(f"buy {{n}} by {day_text(last)}")
-    cures += [
-        f"release up to {as_decimal(one.quantity):f} from reserve at {one.depot} (duty supervisor; adds a refill line)"
-        for one in held
-        if one.why == RESERVE
-    ]
-    later = holdings.first_order_left(code, depots.index(job.depot))
-    if later is not None and later < NEVER:
-        cures.append(f"move the cutover: an open order can be at {job.depot} on {date.fromordinal(later).isoformat()}")
-    if too_late == YES:
-        cures.append(f"too late to buy (order-by was {day_text(last)}): move the cutover or approve a stand-in")
-    if last is None:
-        cures.append("lead days are not known: ask the supplier")
-    why = f"{as_decimal(total):f} owned: {', '.join(everywhere)}" if here or away else "none owned"
-    return _Told(
-        why=why,
-        other_depots="; ".join(away),
-        on_order=holdings.on_order(code),
-        order_by=CANT_TELL_ORDER_BY if last is None else day_text(last),
-        too_late=too_late,
-        cures=tuple(cures),
-    )

@@ -73,20 +73,20 @@ def test_an_order_that_lands_elsewhere_needs_its_transfer_too() -> None:
 
 def test_the_night_of_the_clock_change_is_an_hour_short() -> None:
     """Trap T36."""
-    start, end = datetime(2026, 3, 7, 23, 0), datetime(2026, 3, 8, 6, 0)  # noqa: DTZ001 - local wall clock
+    start, end = datetime(2026, 3, 7, 23, 0), datetime(2026, 3, 8, 6, 0)
     assert calendars.window_hours(start, end, "America/Chicago") == 6
     assert calendars.window_hours(start + timedelta(days=7), end + timedelta(days=7), "America/Chicago") == 7
     assert str(calendars.window_hours(start, end + timedelta(minutes=20), "America/Chicago")) == "6.33"
 
 
 def test_a_window_that_ends_before_it_starts_is_refused() -> None:
-    start = datetime(2026, 3, 7, 23, 0)  # noqa: DTZ001 - local wall clock
+    start = datetime(2026, 3, 7, 23, 0)
     with pytest.raises(Refusal, match="before it starts"):
         calendars.window_hours(start, start - timedelta(hours=1), "America/Chicago")
 
 
 def test_a_lot_must_be_good_through_the_end_of_the_window_and_the_margin() -> None:
-    start, end = datetime(2026, 3, 7, 23, 0), datetime(2026, 3, 8, 6, 0)  # noqa: DTZ001 - local wall clock
+    start, end = datetime(2026, 3, 7, 23, 0), datetime(2026, 3, 8, 6, 0)
     assert calendars.good_through(start, None, 0) == date(2026, 3, 7)
     assert calendars.good_through(start, end, 5) == date(2026, 3, 13)
 
@@ -125,6 +125,6 @@ def test_an_order_placed_by_its_order_by_arrives_in_time(
 
 
 def test_hours_are_a_plain_number() -> None:
-    start = datetime(2026, 3, 10, 0, 0)  # noqa: DTZ001 - local wall clock
+    start = datetime(2026, 3, 10, 0, 0)
     assert str(calendars.window_hours(start, start + timedelta(hours=100), "America/Chicago")) == "100"
     assert calendars.window_hours(start, start, "America/Chicago") == Decimal(0)
