@@ -37,6 +37,7 @@ SMALL = style_for_caps(SMALL_CAPS_MM, stretch=0.82, pitch=1.15)
 SMALL_BOLD = replace(SMALL, bold=True)
 WIDTH, HEIGHT = DESIGN_MM[0] * mm, DESIGN_MM[1] * mm
 MOST_SPARES_NAMED = 4
+NO_BAG = "no line, no bag"
 NUMBER_MM, BAR_MM = 5.5, 5.0
 INDENT = 5 * mm
 
@@ -150,9 +151,9 @@ def _fitted_parts(papers: PlanPapers, end: End) -> Iterator[tuple[str, ...]]:
         for (code, wanted), found in phases.items():
             letters = " ".join("".join(dict.fromkeys(found)))
             shown = f"{code} STAND-IN for {wanted}" if wanted else code or line.kind
-            if line.doi:
-                part = spans_text(papers.item_spans(code, "doi")) or "range not given"
-                yield f"{letters}  {shown}  {part}", f"cable  {spans_text(line.doi)}"
+            ranges = papers.item_spans(code, "doi")
+            if line.doi and ranges:
+                yield f"{letters}  {shown}  {spans_text(ranges)}", f"cable  {spans_text(line.doi)}"
             elif wanted:
                 yield (f"{letters}  {shown}",)
 
@@ -177,24 +178,24 @@ def paint_labels(canvas: Canvas, papers: PlanPapers, paper: JobPaper, bag: Bag, 
     foot_height = max(text_height, WIDTH - beside + (NUMBER_MM + 5) * mm)
     label = bag_label(papers, paper, bag, words, room=HEIGHT - foot_height)
     page_width, page_height = (side * mm for side in SIZES_MM[size])
+    demo = papers.plan.book.policies.demo
     for number, drawings in enumerate(label.pages, 1):
         canvas.setPageSize((page_width, page_height))
-        if papers.plan.book.policies.demo:
+        if demo:
             draw_demo(canvas, page_width, page_height, 55)
         canvas.setFillGray(0)
         canvas.translate((page_width - WIDTH) / 2, (page_height - HEIGHT) / 2)
         for drawing in drawings:
             drawing(canvas)
-        _foot(canvas, bag, foot, foot_height, f"LABEL {number} OF {len(label.pages)}")
+        _foot(canvas, bag, foot, foot_height, f"{'DEMO · ' if demo else ''}LABEL {number} OF {len(label.pages)}")
         canvas.showPage()
 
 
 def _foot_lines(papers: PlanPapers, bag: Bag, room: float, words: Words) -> list[tuple[str, Style]]:
-    demo = " · DEMO" if papers.plan.book.policies.demo else ""
     paragraphs = (
-        (f"USE BY {_earliest_use_by(bag)}", SMALL_BOLD),
+        (f"USE BY {_earliest_use_by(bag, words)}", SMALL_BOLD),
         (_spares_text(bag), SMALL_BOLD),
-        (f"REV {bag.revision} · stock as of {papers.plan.as_of.isoformat()}{demo}", SMALL_BOLD),
+        (f"REV {bag.revision} · stock as of {papers.plan.as_of.isoformat()}", SMALL_BOLD),
         (" ".join(words(sentence) for sentence in SENTENCES), SMALL),
     )
     return [(line, style) for text, style in paragraphs for line in wrapped(text, style, room)]
@@ -218,9 +219,9 @@ def _foot(canvas: Canvas, bag: Bag, lines: Sequence[tuple[str, Style]], height: 
     draw_check_bar(canvas, 0, 0)
 
 
-def _earliest_use_by(bag: Bag) -> str:
+def _earliest_use_by(bag: Bag, words: Words) -> str:
     days: list[date] = [piece.use_by for line in bag.lines for piece in line.pieces if piece.use_by]
-    return min(days).isoformat() if days else "– (no dated lot)"
+    return min(days).isoformat() if days else f"– ({words('no dated lot')})"
 
 
 def _spares_text(bag: Bag) -> str:
@@ -236,9 +237,14 @@ def _spares_text(bag: Bag) -> str:
 
 
 def write_bag_labels(path: Path, papers: PlanPapers, paper: JobPaper, *, size: str, words: Words) -> Path:
-    """All bag labels of a job in one file, in bag order."""
+    """All bag labels of a job in one file, in bag order; one label saying so where there is no bag."""
     canvas = open_canvas(path, f"Bag labels {paper.answer.job}")
     for bag in paper.bags:
         paint_labels(canvas, papers, paper, bag, size=size, words=words)
+    if not paper.bags:
+        width, height = (side * mm for side in SIZES_MM[size])
+        canvas.setPageSize((width, height))
+        put(canvas, width / 2, height / 2, f"{paper.answer.job}: {NO_BAG}", BIG_ROW, align="centre")
+        canvas.showPage()
     canvas.save()
     return path

@@ -15,16 +15,21 @@ SENTENCES = (
 
 
 @cache
-def references() -> str:
-    """The published rules in one line, as listed in ``safety_references.csv``."""
+def _clauses() -> dict[str, list[str]]:
+    """The clauses of each published rule, as listed in ``safety_references.csv``."""
     text = files("kitting.documents").joinpath("safety_references.csv").read_text(encoding="utf-8")
     clauses: dict[str, list[str]] = {}
     for row in csv.DictReader(text.splitlines()):
         clauses.setdefault(row["reference"], []).append(row["clause"])
-    named = (f"{name} {', '.join(filter(None, parts))}".strip() for name, parts in clauses.items())
-    return f"See {'; '.join(named)}."
+    return clauses
+
+
+def brief_cautions(words: Words) -> tuple[str, ...]:
+    """The same in one paragraph, without the clauses, for small papers."""
+    return (f"{' '.join(words(sentence) for sentence in SENTENCES)} See {', '.join(_clauses())}.",)
 
 
 def cautions(words: Words) -> tuple[str, ...]:
     """The paragraphs at the foot of a page."""
-    return " ".join(words(sentence) for sentence in SENTENCES), references()
+    named = (f"{name} {', '.join(filter(None, parts))}".strip() for name, parts in _clauses().items())
+    return " ".join(words(sentence) for sentence in SENTENCES), f"See {'; '.join(named)}."

@@ -15,12 +15,12 @@ from kitting.documents.plan_papers import PlanPapers
 from kitting.documents.square_codes import draw_code
 
 PAGE_MM = (50.8, 25.4)
-MARGIN_MM = 1.3
+MARGIN_MM, BASE_MM = 1.3, 1.9  # J and Q hang below the base line
 CODE_MM = 15.0  # with its quiet zone
 CAPS_MM = 2.31  # 16 minutes of arc at 0.5 m is 2.3 mm (NUREG-0700 rev. 3)
 HEAD = style_for_caps(3.3, bold=True, stretch=0.85, pitch=1.1)
-TEXT = style_for_caps(CAPS_MM, stretch=0.8, pitch=1.12)
-TEXT_BOLD = style_for_caps(CAPS_MM, bold=True, stretch=0.78, pitch=1.12)
+TEXT = style_for_caps(CAPS_MM, stretch=0.8, pitch=1.1)
+TEXT_BOLD = style_for_caps(CAPS_MM, bold=True, stretch=0.78, pitch=1.1)
 WIDTH = (PAGE_MM[0] - 2 * MARGIN_MM) * mm
 TOP = (PAGE_MM[1] - MARGIN_MM) * mm
 BESIDE = WIDTH - CODE_MM * mm
@@ -100,7 +100,7 @@ def _height(page: Sequence[tuple[str, Style]]) -> float:
 
 
 def _room() -> float:
-    return TOP - MARGIN_MM * mm - TEXT_BOLD.leading
+    return TOP - (BASE_MM + TEXT_BOLD.cap_mm + 0.7) * mm
 
 
 def _paint(canvas: Canvas, inner: InnerBag, lines: Sequence[tuple[str, Style]], count: str) -> None:
@@ -110,8 +110,8 @@ def _paint(canvas: Canvas, inner: InnerBag, lines: Sequence[tuple[str, Style]], 
     for text, style in lines:
         put(canvas, left, y - style.cap_mm * mm, text, style)
         y -= style.leading
-    put(canvas, left, MARGIN_MM * mm, inner.code, TEXT_BOLD)
-    put(canvas, left + WIDTH, MARGIN_MM * mm, count, TEXT_BOLD, align="right")
+    put(canvas, left, BASE_MM * mm, inner.code, TEXT_BOLD)
+    put(canvas, left + WIDTH, BASE_MM * mm, count, TEXT_BOLD, align="right")
 
 
 def write_inner_labels(path: Path, papers: PlanPapers, paper: JobPaper) -> Path:
@@ -128,7 +128,7 @@ def write_inner_labels(path: Path, papers: PlanPapers, paper: JobPaper) -> Path:
     if not inner:
         _open_page(canvas, demo=demo)
         for position, line in enumerate(
-            wrapped(f"{paper.answer.job}: no part is chosen yet, no inner bag", HEAD, WIDTH)
+            wrapped(f"{'DEMO ' if demo else ''}{paper.answer.job}: no part is chosen yet, no inner bag", HEAD, WIDTH)
         ):
             put(canvas, MARGIN_MM * mm, TOP - HEAD.size - position * HEAD.leading, line, HEAD)
         canvas.showPage()

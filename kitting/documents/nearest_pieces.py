@@ -12,7 +12,7 @@ from kitting.documents.plan_papers import PlanPapers, Row, records
 
 # Places whose pieces a crew may ask for at night; a hold never, a bag only by a borrow note.
 PLACE_ORDER = {"bin": 0, "supplier-owned": 1, "van": 2, "truck": 3, "reserve": 4}
-RELEASE = {"reserve": " (reserve: a release is needed)", "supplier-owned": " (supplier-owned)"}
+RELEASE = {"reserve": " (reserve)", "supplier-owned": " (supplier-owned)"}
 FAR = 10**6
 MOST_OTHER_RANGES = 3
 
@@ -50,12 +50,12 @@ class NearestPieces:
             self._by_kind[str(item["kind"])].append(item)
 
     def places(self, code: str, depot: str) -> str:
-        """``N N-10-1: 8; N truck 14: 1; H night box: 3 (reserve ...)``, or that there are none."""
+        """``N N-10-1: 8; N truck 14: 1; H night box (reserve): 3``; blank where there are none."""
         found = sorted(self._free.get(code, ()), key=lambda one: self._nearness(one[0], depot))
         totals: dict[str, Decimal] = defaultdict(Decimal)
         for row, free in found:
             totals[f"{row['depot']} {row['place']}{RELEASE.get(str(row['place_kind']), '')}"] += free
-        return "; ".join(f"{place}: {number_text(free)}" for place, free in totals.items()) or "none that is free"
+        return "; ".join(f"{place}: {number_text(free)}" for place, free in totals.items())
 
     def _nearness(self, row: Row, depot: str) -> tuple[object, ...]:
         there = str(row["depot"])

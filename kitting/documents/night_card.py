@@ -12,8 +12,10 @@ from pathlib import Path
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
-from kitting.documents.bag_labels import system_text
-from kitting.documents.cautions import cautions, references
+from kitting.calculation.answers import READY
+from kitting.calculation.short_codes import make_code
+from kitting.documents.bag_labels import NO_BAG, system_text
+from kitting.documents.cautions import brief_cautions
 from kitting.documents.diameters import Span, margin_text, spans_text
 from kitting.documents.job_papers import Bag, End, JobPaper, Line, amount, answer_details, number_text, shares
 from kitting.documents.layout import BODY, SECTION, STRONG, Cell, Column, Flow, Frame, card_area, save
@@ -25,12 +27,12 @@ from kitting.documents.wording import Words
 
 LEAST_BOXES = 6
 BOX_HEIGHT_MM, BOXES_ACROSS = 10.5, 2
-BAR_MM = 50.0
-CARD_MM, PHASE_MM, ALL_MM = 127.0, 17.5, 14.0
+BAR_MM = 40.0
+CARD_MM, PHASE_MM, ALL_MM = 127.0, 21.5, 13.0
 ORIGINS = {
-    "gauge": "gauge reading on the reel",
-    "maker": "maker's sheet of the reel",
-    "cable type": "cable type sheet",
+    "gauge": "gauge reading",
+    "maker": "maker's sheet",
+    "cable type": "type sheet",
     "schedule": "schedule",
     "calculated": "estimated from standard limits",
 }
@@ -38,35 +40,39 @@ ORIGINS = {
 
 def night_card(papers: PlanPapers, nearest: NearestPieces, paper: JobPaper, bag: Bag, words: Words) -> Flow:
     """The card of one bag: an even number of sides, so that cards printed on both sides stay apart."""
-    policies, answer = papers.plan.book.policies, paper.answer
-    frame = Frame(
-        title=f"NIGHT CARD · BAG {bag.number} OF {bag.total}",
-        subject=(bag.structure or answer.job).upper(),
-        facts=(
-            f"{answer.job} {answer.title}",
-            f"Cutover {paper.cutover}",
-            f"Revision {bag.revision} · stock as of {papers.plan.as_of.isoformat()}",
-        ),
-        number=bag.code,
-        code=f"BAG {bag.code} REV {bag.revision}",
-        cautions=cautions(words)[:1],
-        demo=policies.demo,
-        check_bar=False,
-    )
-    flow = Flow(card_area(policies.paper), frame, pad_mm=1.1)
+    title = f"NIGHT CARD · BAG {bag.number} OF {bag.total}"
+    number, subject = bag.code, (bag.structure or paper.answer.job).upper()
+    flow = _card(papers, paper, words, (title, subject, number, f"BAG {number} REV {bag.revision}", bag.revision))
     _front(flow, papers, paper, bag, words)
-    flow.new_page()
-    _back(flow, papers, nearest, paper, bag, words)
+    if len(flow.pages) == 1:
+        flow.new_page()
+    else:
+        flow.gap(4)
+    _back(flow, nearest, papers, paper, bag, words)
     if len(flow.pages) % 2:
         flow.new_page()
         flow.text("Nothing on this side.")
     return flow
 
 
+def _card(papers: PlanPapers, paper: JobPaper, words: Words, named: tuple[str, str, str, str, str]) -> Flow:
+    """An empty card; ``named`` holds title, subject, number, what its code holds, and revision."""
+    title, subject, number, code, rev = named
+    policies, answer = papers.plan.book.policies, paper.answer
+    facts = (
+        f"{answer.job} {answer.title}",
+        f"Cutover {paper.cutover}",
+        f"Revision {rev} · stock as of {papers.plan.as_of.isoformat()}",
+    )
+    cautions = brief_cautions(words)
+    frame = Frame(title, subject, facts, number, code, cautions, demo=policies.demo, check_bar=False)
+    return Flow(card_area(policies.paper), frame, pad_mm=1.1)
+
+
 def _front(flow: Flow, papers: PlanPapers, paper: JobPaper, bag: Bag, words: Words) -> None:
     flow.text(system_text(papers, bag, words), STRONG)
     lines = [line for line in bag.lines if not line.spare]
-    for answer in bag.answers:
+    for answer in bag.answers[:1] + [answer for answer in bag.answers[1:] if answer != READY]:
         details = answer_details(lines, answer, paper.staged_by, words)
         _state(flow, answer, f"{answer.upper()}: {details}" if details else answer.upper())
     for end in bag.ends:
@@ -79,7 +85,7 @@ def _front(flow: Flow, papers: PlanPapers, paper: JobPaper, bag: Bag, words: Wor
     fits = _fits(papers, bag)
     if fits:
         flow.gap(2.5)
-        flow.text("What each part fits (hollow bar: the part's range; solid bar: the cable)", STRONG, keep_mm=12)
+        flow.text("Hollow bar: what the part takes. Solid bar: the cable. DOI: diameter over insulation.", keep_mm=14)
     for fit, ends in fits.items():
         _draw_fit(flow, fit, ends)
 
@@ -120,6 +126,9 @@ def _parts(flow: Flow, papers: PlanPapers, end: End, words: Words) -> None:
         rows.append([_part_name(papers, line, words), *(", ".join(cells[phase]) for phase in across)])
     if rows:
         flow.table(columns, rows)
+    for line in end.lines:
+        if line.open:
+            flow.text(f"{words(line.kind)}: {line.answer.upper()}, no part is chosen.")
 
 
 def _part_name(papers: PlanPapers, line: Line, words: Words) -> str:
@@ -132,7 +141,7 @@ def _part_name(papers: PlanPapers, line: Line, words: Words) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """A part on a cable: its ranges, the cable's bands over insulation or jacket, and where those come from."""
+    """A part on a cable: its ranges, the cable's bands over insulation (DOI) or jacket, and their origin."""
 
     stock_code: str
     over: str
@@ -159,19 +168,21 @@ def _fits(papers: PlanPapers, bag: Bag) -> dict[Fit, list[str]]:
                 ranges = papers.item_spans(code, field)
                 if bands and ranges:
                     origin = ORIGINS.get(line.doi_origin, line.doi_origin) if field == "doi" else ""
-                    over = "insulation" if field == "doi" else "jacket"
+                    over = "DOI" if field == "doi" else "jacket"
                     found.setdefault(Fit(code, over, ranges, bands, origin), []).append(line.place_name)
     return found
 
 
 def _draw_fit(flow: Flow, fit: Fit, ends: list[str]) -> None:
+    """A heading with the verdict, then the bar with both ranges in words beside it."""
+    verdict = f": {fit.verdict}" if fit.verdict else ""
+    heading = f"{fit.stock_code} at {', '.join(dict.fromkeys(ends))}{verdict}"
     origin = f", {fit.origin}" if fit.origin else ""
-    texts = (
-        f"{fit.stock_code} at {', '.join(dict.fromkeys(ends))} takes {spans_text(fit.ranges)}",
-        f"cable over {fit.over} {spans_text(fit.bands)}{origin}",
-    )
+    texts = (f"takes {spans_text(fit.ranges)}", f"{fit.over} {spans_text(fit.bands)}{origin}")
     lines = [one for text in texts for one in wrapped(text, BODY, flow.area.width - (BAR_MM + 3) * mm)]
-    top = flow.take(max(len(lines) * BODY.leading, 9.5 * mm) + 1.4 * mm) - 1.4 * mm
+    height = len(lines) * BODY.leading + 1.2 * mm
+    flow.text(heading, STRONG, keep_mm=height / mm)
+    top = flow.take(height)
     flow.draw(_fit_drawing(flow.area.left, top, lines, fit))
 
 
@@ -182,32 +193,30 @@ def _room(pair: tuple[Span, Span]) -> int:
 
 def _fit_drawing(x: float, top: float, lines: list[str], fit: Fit) -> Callable[[Canvas], None]:
     def drawing(canvas: Canvas) -> None:
-        draw_fit_bar(canvas, x, top - 5 * mm, BAR_MM * mm, parts=fit.ranges, cables=fit.bands)
-        put(canvas, x, top - 8.6 * mm, fit.verdict, STRONG)
+        draw_fit_bar(canvas, x, top - 6.2 * mm, BAR_MM * mm, parts=fit.ranges, cables=fit.bands)
         for position, line in enumerate(lines):
             put(canvas, x + (BAR_MM + 3) * mm, top - BODY.size - position * BODY.leading, line, BODY)
 
     return drawing
 
 
-def _back(flow: Flow, papers: PlanPapers, nearest: NearestPieces, paper: JobPaper, bag: Bag, words: Words) -> None:
+def _back(flow: Flow, nearest: NearestPieces, papers: PlanPapers, paper: JobPaper, bag: Bag, words: Words) -> None:
     flow.text("Spares and what serves the whole job", SECTION)
     rows = [_extra_cells(papers, line, words) for line in bag.lines if not line.structure and not line.open]
     if rows:
-        flow.table((Column("Part", 90), Column("Number", 20), Column("", 17, bold=True)), rows)
+        flow.table((Column("Part", 80), Column("Number", 30), Column("", 17, bold=True)), rows)
     else:
         flow.text("None in this bag.")
     flow.gap(2)
     flow.text("If it does not fit, or one is lost", SECTION, keep_mm=30)
     flow.text("1  Stop. Gauge the insulation:  ______________  in / mm.")
     flow.text("2  A part may go on only where the reading lies inside the range printed for it.")
-    flow.text("3  Ring before taking another part: name _________________ number _________________")
+    flow.text("3  Ring before taking another part, or one from the reserve.")
+    flow.text("Name ______________________  number ______________________", indent_mm=3)
     flow.gap(1.5)
     _nearest_table(flow, nearest, paper, bag)
     flow.gap(2.5)
     _boxes(flow, bag, words)
-    flow.gap(1.5)
-    flow.text(references())
 
 
 def _extra_cells(papers: PlanPapers, line: Line, words: Words) -> list[Cell]:
@@ -224,16 +233,20 @@ def _extra_cells(papers: PlanPapers, line: Line, words: Words) -> list[Cell]:
 def _nearest_table(flow: Flow, nearest: NearestPieces, paper: JobPaper, bag: Bag) -> None:
     depot = paper.answer.depot
     codes = list(dict.fromkeys(line.stock_code for line in bag.lines if line.stock_code))
-    rows: list[list[Cell]] = [[code, "the same part", nearest.places(code, depot)] for code in codes]
+    places = {code: nearest.places(code, depot) for code in codes}
+    rows: list[list[Cell]] = [[code, "the same part", places[code]] for code in codes if places[code]]
+    none = [code for code in codes if not places[code]]
     others = {other.stock_code: other for code in codes for other in nearest.other_ranges(code)}
     rows += [
-        [f"{code}", f"other range: {spans_text(other.spans)}", nearest.places(code, depot)]
+        [code, f"other range: {spans_text(other.spans)}", nearest.places(code, depot) or "none that is free"]
         for code, other in others.items()
         if code not in codes
     ]
     if rows:
         columns = (Column("Part", 24, bold=True), Column("Is", 42), Column("Where: depot, place, number", 61))
         flow.table(columns, rows)
+    if none:
+        flow.text(f"No other free piece of {', '.join(none)}.")
 
 
 def _boxes(flow: Flow, bag: Bag, words: Words) -> None:
@@ -260,6 +273,11 @@ def _box(x: float, top: float, width: float, name: str, lot: str) -> Callable[[C
 
 
 def write_night_cards(path: Path, papers: PlanPapers, nearest: NearestPieces, paper: JobPaper, words: Words) -> Path:
-    """The night cards of all bags of a job in one file, in bag order."""
+    """The night cards of all bags of a job in one file, in bag order; one card saying so where there is no bag."""
     cards = [night_card(papers, nearest, paper, bag, words) for bag in paper.bags]
+    if not cards:
+        job = paper.answer.job
+        number = make_code("J", job)
+        cards = [_card(papers, paper, words, ("NIGHT CARD", job.upper(), number, number, paper.revision))]
+        cards[0].text(f"{job}: {NO_BAG}.")
     return save(path, cards, f"Night cards {paper.answer.job}")

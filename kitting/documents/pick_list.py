@@ -31,15 +31,15 @@ from kitting.documents.wording import Words
 from kitting.spreadsheets.writing import SheetContent, write_workbook
 
 COLUMNS = (
-    Column("Place", 22, bold=True),
-    Column("Stock code", 27, bold=True),
-    Column("Part", 42),
+    Column("Place", 20, bold=True),
+    Column("Stock code", 25, bold=True),
+    Column("Part", 47),
     Column("Lot to take", 24),
     Column("Use by", 20),
-    Column("Take", 16, align="right", bold=True),
+    Column("Take", 17, align="right", bold=True),
     Column("Bag", 9, align="centre"),
     Column("Done", 10, align="centre"),
-    Column("For", 20),
+    Column("For", 18),
 )
 TAKE_HEADERS = (
     "job", "depot", "place", "stock code", "part", "lot", "use by", "quantity", "unit", "bag", "stand-in for", "spare",
@@ -206,14 +206,14 @@ def pick_flow(papers: PlanPapers, pick: PickList, words: Words) -> Flow:
     rows = [row for row in pick.rows if not row.spare]
     flow.text("Take, in walking order", SECTION, keep_mm=20)
     if rows:
-        flow.table(_columns(words), [_cells(row) for row in rows])
+        flow.table(_columns(words), _take_cells(rows))
     else:
         flow.text(f"Nothing to pick at {pick.depot} for this job.")
     spares = [row for row in pick.rows if row.spare]
     if spares:
         flow.gap(4)
         flow.text("Spares (mark them as spares)", SECTION, keep_mm=20)
-        flow.table(_columns(words), [_cells(row) for row in spares])
+        flow.table(_columns(words), _take_cells(spares))
     if pick.elsewhere:
         flow.gap(4)
         flow.text("Not on a shelf here", SECTION, keep_mm=20)
@@ -225,12 +225,18 @@ def _columns(words: Words) -> list[Column]:
     return [Column(words(column.heading), column.width_mm, column.align, column.bold) for column in COLUMNS]
 
 
-def _cells(row: PickRow) -> list[str | Mark]:
+def _take_cells(rows: Sequence[PickRow]) -> list[list[str | Mark]]:
+    """The rows as cells; what the part is stands once where one place serves several bags."""
+    before = [("", ""), *((row.place, row.stock_code) for row in rows)]
+    return [_cells(row, repeated=(row.place, row.stock_code) == last) for row, last in zip(rows, before, strict=False)]
+
+
+def _cells(row: PickRow, *, repeated: bool) -> list[str | Mark]:
     use_by = row.use_by.isoformat() if row.use_by else "–"
     return [
         row.place,
         row.code_text,
-        row.part,
+        "" if repeated else row.part,
         row.lot or "any",
         use_by,
         amount(row.quantity, row.unit),

@@ -133,11 +133,8 @@ class PlanPapers:
         return f"{system['nominal_kv']} kV {system['earthing']}" if system else str(code)
 
     def noun(self, code: str, kind: str) -> str:
-        """Noun first: the kind, then the item's description unless that begins with the kind."""
-        description = str(self.items.get(code, {}).get("description") or "")
-        if description.casefold().startswith(kind.casefold()):
-            return description
-        return ", ".join(part for part in (kind, description) if part)
+        """What the part is: the owner's description, which puts the noun first, or the kind where there is none."""
+        return str(self.items.get(code, {}).get("description") or kind)
 
     def item_spans(self, code: str, field: str) -> tuple[Span, ...]:
         """The item's ranges in nm (``field`` is ``doi`` or ``jacket``): two for a two-sided part."""

@@ -95,7 +95,7 @@ def reorder_flow(papers: PlanPapers, words: Words) -> Flow:
     count = len(papers.plan.reorder)
     frame = Frame(
         title="REORDER SHEET",
-        subject=f"{count} {'row' if count == 1 else 'rows'} to order" + (f", {late} TOO LATE" if late else ""),
+        subject=_subject(count, late),
         facts=(
             f"Sheet {number} · stock as of {papers.plan.as_of.isoformat()} · printed at ____________ by ____________",
         ),
@@ -110,6 +110,11 @@ def reorder_flow(papers: PlanPapers, words: Words) -> Flow:
     else:
         flow.text("Nothing to order.")
     return flow
+
+
+def _subject(count: int, late: int) -> str:
+    rows = f"{count} {'row' if count == 1 else 'rows'} to order" if count else "Nothing to order"
+    return f"{rows}, {late} TOO LATE" if late else rows
 
 
 def _cells(papers: PlanPapers, row: Row, words: Words) -> list[Cell]:

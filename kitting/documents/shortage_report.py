@@ -34,7 +34,7 @@ SHORT_COLUMNS = (
     Column("Other depots", 25),
     Column("On order", 25),
     Column("Order by", 21, bold=True),
-    Column("What would cure it", 30),
+    Column("Cure", 30),
 )
 OPEN_COLUMNS = (
     Column("Staged by", 21, bold=True),
