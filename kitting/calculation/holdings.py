@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 from kitting.calculation.promise_tables import Shares
 from kitting.calculation.promising.model import NEVER, Kit, Lot
@@ -17,6 +18,12 @@ TOO_FAR = "too far to come in time"
 _WORDS = {"reserve": RESERVE, "truck": "on a truck", "hold": "on hold"}
 _NOT_FREE = "not free (staged for no job, or no use-by date)"
 _MOST_JOBS = 3  # jobs named in one sentence; the others are counted
+
+
+@lru_cache(maxsize=4096)
+def pieces_text(quantity: int) -> str:
+    """Thousandths as plain text: 6000 -> ``6``."""
+    return f"{as_decimal(quantity):f}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,12 +128,12 @@ class Holdings:
             source, lot = self._supply.sources[number], self._supply.lots[number]
             if source.order:
                 takers = self._told(source.depot, self._ordered.get(number, {}))
-                words = ", ".join(f"{as_decimal(one.quantity):f} {one.why}" for one in takers)
+                words = ", ".join(f"{pieces_text(one.quantity)} {one.why}" for one in takers)
                 day = date.fromordinal(lot.ready_day).isoformat()
-                pieces = f"{as_decimal(lot.quantity):f}"
+                pieces = pieces_text(lot.quantity)
                 told.append(f"{source.order}: {pieces} at {source.depot} on {day}{words and f' ({words})'}")
         told += [
-            f"{row['order']}: {as_decimal(row['quantity']):f} at {row['depot']}, {_no_day(row)}"
+            f"{row['order']}: {pieces_text(row['quantity'])} at {row['depot']}, {_no_day(row)}"
             for row in self._unread.get(code, ())
         ]
         return "; ".join(told)

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from kitting.calculation.calendars import order_by, transfer_arrival
-from kitting.calculation.holdings import RESERVE, TOO_FAR, Holding, Holdings
+from kitting.calculation.holdings import RESERVE, TOO_FAR, Holding, Holdings, pieces_text
 from kitting.calculation.job_dates import JobDates, day_text
 from kitting.calculation.needs import NearMiss
 from kitting.calculation.plan_result import SHORTAGE_COLUMNS
@@ -158,7 +158,7 @@ class _Teller:
             cures.append("can't be bought yet: lead days or pieces in a purchase unit are not given")
         return _Told(
             why="; ".join(whys),
-            other_depots="; ".join(f"{one.depot}: {as_decimal(one.quantity):f} {one.why}" for one in away),
+            other_depots="; ".join(f"{one.depot}: {pieces_text(one.quantity)} {one.why}" for one in away),
             on_order=self._on_order(line.code),
             order_by=CANT_TELL_ORDER_BY if last is None else day_text(last),
             too_late=late,
@@ -174,10 +174,10 @@ class _Teller:
         """Releases of reserve pieces that are still good at the cutover and can be there in time."""
         cures = []
         for one in held:
-            day = self._arrival(one.depot, job.depot)
-            if one.why == RESERVE and day is not None and job.staged_by is not None and day <= job.staged_by:
+            day = self._arrival(one.depot, job.depot) if one.why == RESERVE else None
+            if day is not None and job.staged_by is not None and day <= job.staged_by:
                 here = "" if one.depot == job.depot else f", here by {day_text(day)}"
-                pieces = f"{as_decimal(one.quantity):f}{code} from reserve at {one.depot}{here}"
+                pieces = f"{pieces_text(one.quantity)}{code} from reserve at {one.depot}{here}"
                 cures.append(f"release up to {pieces} (duty supervisor; adds a refill line)")
         return cures
 
@@ -185,9 +185,9 @@ class _Teller:
         """What a later cutover would bring: pieces that are too far, and open orders."""
         cures = []
         for one in away:
-            day = self._arrival(one.depot, job.depot)
-            if one.why == TOO_FAR and day is not None:
-                pieces = f"{as_decimal(one.quantity):f} at {one.depot}"
+            day = self._arrival(one.depot, job.depot) if one.why == TOO_FAR else None
+            if day is not None:
+                pieces = f"{pieces_text(one.quantity)} at {one.depot}"
                 cures.append(f"move the cutover: {pieces} can be at {job.depot} on {day_text(day)}")
         of_order = self._holdings.first_order_left(code, self._depots.index(job.depot))
         if of_order is not None:
@@ -212,8 +212,8 @@ def _owned(held: Sequence[Holding]) -> str:
     """Every owned piece and where it is; the numbers add up."""
     if not held:
         return "none owned"
-    total = as_decimal(sum(one.quantity for one in held))
-    return f"{total:f} owned: {', '.join(f'{as_decimal(one.quantity):f} {one.why} at {one.depot}' for one in held)}"
+    total = pieces_text(sum(one.quantity for one in held))
+    return f"{total} owned: {', '.join(f'{pieces_text(one.quantity)} {one.why} at {one.depot}' for one in held)}"
 
 
 def _row(line: ShortLine, job: JobDates, told: _Told, refused: str) -> tuple[Any, ...]:

@@ -392,6 +392,14 @@ def test_the_nearest_misses_are_three_and_the_nearest_is_first(demo: Matcher) ->
     assert found.near_misses[0].sentence == "EL15-3 entrance too small by 1.27 mm (0.050 in)"
 
 
+def test_a_reading_that_would_let_another_item_serve_is_told(demo: Matcher) -> None:
+    need = on(replace(ELBOW, class_kv="25", interface="200 A 25 kV"), cable("0.905", "0.960"))
+    assert demo.match(need).codes == ("EL25-1",)
+    (reading,) = demo.by_reading(need)
+    assert reading.startswith("EL25-2: the cable may be 1.14 mm (0.045 in) under its range; a gauge reading")
+    assert demo.by_reading(on(need, cable("0.905", "0.940"))) == ()
+
+
 ENDS = st.integers(15, 45)
 RANGES = st.lists(st.tuples(ENDS, st.integers(0, 12)), min_size=1, max_size=12)
 ONE_ELBOW = items(elbow("E", "0.6", "0.8")).to_dict("records")[0]

@@ -71,6 +71,16 @@ class Matcher:
         _, missed = self._survey(need, wide=True).possible_and_nearest(need)
         return tuple(reasons.near_miss(*one) for one in missed)
 
+    def by_reading(self, need: Need) -> tuple[str, ...]:
+        """Items that nothing but a measurement keeps from serving, each with the gauge reading that would do."""
+        possible, _ = self._survey(need, wide=True).possible_and_nearest(need)
+        return tuple(
+            f"{standing.part.stock_code}: {result.sentence}"
+            for standing, results in possible
+            for result in results
+            if result.passed is None and result.missing is None
+        )
+
     def _survey(self, need: Need, *, wide: bool) -> Survey:
         """The parts that may serve (same interface, or no such limit), or for ``wide`` all parts of the kind."""
         wide = wide or not isinstance(need.interface, str) or need.fixed_code is not None
