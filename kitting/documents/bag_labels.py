@@ -25,8 +25,8 @@ from kitting.documents.wording import Words
 
 SIZES_MM = {"4x6in": (101.6, 152.4), "A6": (105.0, 148.0)}
 DESIGN_MM = (95.0, 141.0)  # both sizes hold it with margins of 3 mm and more
-LOCATION_CAPS_MM, LOCATION_LARGEST_MM = 7.0, 14.0
-ROW_CAPS_MM, SMALL_CAPS_MM, STATE_CAPS_MM = 3.3, 2.3, 4.7
+LOCATION_CAPS_MM, LOCATION_LARGEST_MM = 7.05, 14.0  # a little above the limits, for rounding
+ROW_CAPS_MM, SMALL_CAPS_MM, STATE_CAPS_MM = 3.32, 2.32, 4.72
 SYMBOL_MM = 25.5
 LONGEST_CODE = 106  # bytes that a code of 41 modules holds at level M (ISO/IEC 18004)
 LOCATION = style_for_caps(LOCATION_LARGEST_MM, bold=True, stretch=0.9, pitch=1.0)
