@@ -137,7 +137,7 @@ class _Table:
         if not rows:
             raise _NotUsed("key", f"sheet {self.declared.name} has no row {key}")
         if len(rows) > 1:
-            raise _NotUsed("key", f"{key} stands in rows {', '.join(map(str, rows))}", f"row {rows[-1]}?")
+            raise _NotUsed("key", f"{key} stands in rows {' and '.join(map(str, rows))}", f"row {rows[-1]}?")
         return rows[0]
 
     def text(self, row: int, column: Column) -> str:

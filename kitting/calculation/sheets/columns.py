@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 from types import MappingProxyType
 
-from kitting.calculation.sheets.parsers import Parser
+from kitting.calculation.sheets.parsers import Parser, loose
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,17 +49,27 @@ class Rows(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One input sheet: its name, its columns in printing order, whether a book must have it, what doubts do to rows."""
+    """One input sheet: its name, its columns in printing order, whether a book must have it, what doubts do to rows.
+
+    ``by_name`` finds a column by its label or field, written in any case and spacing.
+    """
 
     name: str
     columns: tuple[Column, ...]
     required: bool = False
     rows: Rows = Rows.KEPT
     by_field: Mapping[str, Column] = field(init=False, compare=False, repr=False)
+    by_name: Mapping[str, Column] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         fields = MappingProxyType({column.field: column for column in self.columns})
         object.__setattr__(self, "by_field", fields)
+        names = {
+            loose(name): column
+            for column in self.columns
+            for name in (column.field.removesuffix("_nm"), column.field, column.label)
+        }
+        object.__setattr__(self, "by_name", MappingProxyType(names))
 
     @property
     def key(self) -> tuple[Column, ...]:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from difflib import get_close_matches
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from kitting.calculation.questions import ASK, NOTE, REFUSE
 from kitting.calculation.sheets.parsers import CellDoubt, did_you_mean
@@ -24,15 +24,17 @@ def check_dates(readings: Mapping[str, SheetReading]) -> None:
 
 
 def _check_zones(depots: SheetReading) -> dict[object, ZoneInfo]:
-    known = available_timezones()
     zones: dict[object, ZoneInfo] = {}
     for at, name in enumerate(depots.values("time_zone")):
-        if isinstance(name, str) and name not in known:
-            near = did_you_mean(get_close_matches(name, known, n=2, cutoff=0.7))
-            doubt = CellDoubt("no such time zone", near or "a name such as America/Chicago", ASK if near else REFUSE)
-            depots.doubt(at, "time_zone", doubt)
-        elif isinstance(name, str):
-            zones[depots.values("depot")[at]] = ZoneInfo(name)
+        if isinstance(name, str):
+            try:
+                zones[depots.values("depot")[at]] = ZoneInfo(name)
+            except (ZoneInfoNotFoundError, ValueError, OSError):  # ValueError, OSError: not even a possible name
+                near = did_you_mean(get_close_matches(name, available_timezones(), n=2, cutoff=0.7))
+                doubt = CellDoubt(
+                    "no such time zone", near or "a name such as America/Chicago", ASK if near else REFUSE
+                )
+                depots.doubt(at, "time_zone", doubt)
     return zones
 
 

@@ -1,7 +1,6 @@
 """Finding our columns among the headers of a received sheet."""
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
 
@@ -29,25 +28,21 @@ def find_column(sheet: Sheet, header: str) -> tuple[Column, str | None] | None:
 
     ``DOI low (in)``, ``doi_low_mm`` and ``Doi  Low`` all mean the column ``DOI low``.
     """
-    return next(_meanings(sheet, trimmed(header)), None) if len(header) <= _LONGEST else None
+    return _meaning(sheet, trimmed(header)) if len(header) <= _LONGEST else None
 
 
-def _meanings(sheet: Sheet, header: str) -> Iterator[tuple[Column, str | None]]:
-    whole = loose(re.sub(r"[()\[\]]", " ", header))
+def _meaning(sheet: Sheet, header: str) -> tuple[Column, str | None] | None:
+    whole = sheet.by_name.get(loose(re.sub(r"[()\[\]]", " ", header)))
+    if whole is not None:
+        return whole, None
     bracketed = _BRACKETED.fullmatch(header)
     name, _, last = re.sub(r"[\s_]+", " ", header).rpartition(" ")
-    for column in sheet.columns:
-        names = {loose(column.label), loose(column.field), loose(column.field.removesuffix("_nm"))}
-        if whole in names:
-            yield column, None
-        elif bracketed and loose(bracketed[1]) in names and _unit(column, bracketed[2]):
-            yield column, _unit(column, bracketed[2])
-        elif name and loose(name) in names and _unit(column, last):
-            yield column, _unit(column, last)
-
-
-def _unit(column: Column, text: str) -> str | None:
-    return column.parser.units.get(text.strip().casefold())
+    for label, unit in ([bracketed.groups()] if bracketed else []) + [(name, last)]:
+        column = sheet.by_name.get(loose(label))
+        known = column.parser.units.get(unit.strip().casefold()) if column else None
+        if column and known:
+            return column, known
+    return None
 
 
 def place_columns(sheet: Sheet, raw: RawSheet) -> tuple[dict[str, Placed], tuple[Question, ...]]:

@@ -31,9 +31,6 @@ class FormulaError(CellDoubt):
         super().__init__("a formula error", "the value itself", REFUSE)
 
 
-_BLANK = CellDoubt("blank, and it must be given", "", REFUSE)
-
-
 @dataclass(frozen=True, slots=True)
 class Cells:
     """One column of a sheet: parsed values and trimmed texts."""
@@ -145,8 +142,8 @@ class SheetReading:
 
         Rows that can't be used are left out or, where the sheet marks them, kept with ``usable`` and ``unusable_why``.
         """
-        data = {field: pd.Series(cells.values, dtype=object) for field, cells in self._columns.items()}
-        frame = pd.DataFrame({**data, "row": pd.Series(self.rows, dtype="int64")})
+        cells = np.column_stack([column.values for column in self._columns.values()])
+        frame = pd.DataFrame(cells, columns=list(self._columns), dtype=object).assign(row=self.rows)
         self.mark_unusable()
         usable = np.ones(len(self), dtype=bool)
         usable[list(self.unusable)] = False
@@ -223,7 +220,7 @@ def is_formula_error(text: str) -> bool:
 def _parsed(column: Column, text: str, setting: Setting) -> object:
     if not text:
         if column.required:
-            raise _BLANK
+            raise CellDoubt("blank, and it must be given", column.parser.words, REFUSE)
         return column.blank
     if is_formula_error(text):
         raise FormulaError
@@ -244,11 +241,12 @@ def missing(sheet: Sheet, column: Column, text: str, doubt: CellDoubt) -> Missin
 
 def _distinct_texts(raw: RawSheet, placed: dict[str, Placed]) -> tuple[npt.NDArray[np.int64], dict[str, _Texts]]:
     """Row numbers in rising order and the distinct trimmed texts by field, without rows that are blank throughout."""
+    cells = raw.cells.to_numpy(dtype=object)
     order = np.argsort(raw.cells.index.to_numpy(dtype=np.int64), kind="stable")
     filled = np.zeros(len(order), dtype=bool)
     found = {}
     for field, place in placed.items():
-        codes, uniques = pd.factorize(raw.cells.iloc[:, place.at].to_numpy(dtype=object)[order])
+        codes, uniques = pd.factorize(cells[order, place.at])
         distinct = np.array([trimmed(text) for text in uniques], dtype=object)
         found[field] = _Texts(codes, distinct)
         filled |= (distinct != "")[codes] if len(distinct) else False

@@ -91,13 +91,15 @@ def _unknown(name: str, near: NearNames, problem: str) -> CellDoubt:
 
 
 def _ask_about_spellings(positions: SheetReading, structures: NearNames) -> None:
+    """Note once for each group of structures that differ in spelling only."""
     groups = {name: group for group in structures.spelled_alike() for name in group}
     for at, name in enumerate(positions.values("structure")) if groups else ():
         if isinstance(name, str) and name in groups:
             others = " and ".join(other for other in groups[name] if other != name)
             problem = f"is spelled almost like {others}; each is taken for a place of its own"
             positions.doubt(at, "structure", CellDoubt(problem, "one place or several?", NOTE))
-            del groups[name]
+            for noted in groups[name]:
+                del groups[noted]
 
 
 def check_stock_codes(readings: Readings) -> None:
