@@ -1,0 +1,59 @@
+"""``manage.py plan``: planning sheets in; kits, shortages, a reorder sheet and papers out."""
+
+from argparse import ArgumentParser, ArgumentTypeError
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+from kitting.errors import Refusal
+from kitting.management.plan_run import Order, run, summary_text
+
+
+def iso_date(text: str) -> date:
+    """A date as YYYY-MM-DD.
+
+    Raises:
+        ArgumentTypeError: the text is no such date.
+    """
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise ArgumentTypeError(f"{text!r} is not a date; write year-month-day, such as 2026-03-02") from None
+
+
+class Command(BaseCommand):
+    """Plan every job of a workbook or a folder of CSV files together."""
+
+    help = "Plan the jobs of a workbook or a folder of CSV files: kits, shortages, a reorder sheet and papers."
+    requires_system_checks = ()
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("input", type=Path, help="workbook (.xlsx), or folder of CSV files named after the sheets")
+        parser.add_argument("--as-of", type=iso_date, required=True, help="day of planning, YYYY-MM-DD")
+        parser.add_argument("--out", type=Path, required=True, help="folder to write: new, empty or a former output")
+        parser.add_argument("--job", nargs="+", default=[], help="print the papers of these jobs only")
+        parser.add_argument(
+            "--layout",
+            type=Path,
+            nargs=2,
+            metavar=("LAYOUT", "LIST"),
+            help="column layout (.toml) and the foreign list of cable runs (.csv) that it adopts; INPUT has the rest",
+        )
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        order = Order(
+            source=options["input"],
+            as_of=options["as_of"],
+            out=options["out"],
+            jobs=tuple(options["job"]),
+            foreign=tuple(options["layout"]) if options["layout"] else None,
+        )
+        try:
+            planned = run(order)
+        except Refusal as refusal:
+            self.stderr.write(refusal.message)
+            raise SystemExit(2) from None
+        self.stdout.write(summary_text(planned))
+        self.stdout.write(f"Tables and papers are in {order.out}.")

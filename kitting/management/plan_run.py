@@ -1,0 +1,183 @@
+"""One run of the planner over files: read, plan, write aside, then take the place of the former output."""
+
+import json
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import astuple, dataclass, fields
+from datetime import date
+from pathlib import Path
+from time import perf_counter
+
+import pandas as pd
+from tqdm import tqdm
+
+from kitting.calculation.plan_result import Plan
+from kitting.calculation.planning import plan
+from kitting.calculation.questions import Question
+from kitting.calculation.sheets.book import Book, read_book
+from kitting.calculation.sheets.raw import RawBook
+from kitting.documents import write_documents
+from kitting.errors import Refusal
+from kitting.spreadsheets.column_layout import adopt
+from kitting.spreadsheets.questions_workbook import write_questions_workbook
+from kitting.spreadsheets.reading import read_raw_book
+from kitting.spreadsheets.writing import write_csv
+
+TABLES = ("requirements", "promises", "shortages", "reorder", "refusals", "totals")
+SUMMARY = "plan.json"  # every output holds it: a folder without it is not ours to replace
+TIMES = "timings.json"
+QUESTIONS, QUESTIONS_BOOK = "questions.csv", "questions.xlsx"
+DOCUMENTS = "documents"
+OUTPUT = {SUMMARY, TIMES, QUESTIONS, QUESTIONS_BOOK, DOCUMENTS, *(f"{name}.csv" for name in TABLES)}
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is asked of a run.
+
+    Args:
+        source: a workbook, or a folder of CSV files.
+        as_of: the day on which the plan stands.
+        out: folder to write; it must be absent, empty or a former output.
+        jobs: jobs whose documents are wanted; empty means all. The plan always holds all jobs.
+        foreign: a column layout (TOML) and the foreign list of cable runs (CSV) that it adopts, to join the source.
+    """
+
+    source: Path
+    as_of: date
+    out: Path
+    jobs: tuple[str, ...] = ()
+    foreign: tuple[Path, Path] | None = None
+
+
+class Stages:
+    """A bar on standard error that names each stage as it ends, on a terminal only, and the seconds each took."""
+
+    def __init__(self) -> None:
+        self.seconds: dict[str, float] = {}
+        self._last = perf_counter()
+        self._bar = tqdm(total=6, desc="planning", unit="stage", leave=False, disable=None)
+
+    def done(self, stage: str) -> None:
+        """Note the end of a stage."""
+        now = perf_counter()
+        self.seconds[stage] = round(now - self._last, 3)
+        self._last = now
+        self._bar.set_postfix_str(stage, refresh=False)
+        self._bar.update()
+
+    def read(self, sheet: str, rows: int, total: int) -> None:
+        """Show how far the reading of a sheet has come."""
+        self._bar.set_postfix_str(f"{sheet}: row {rows} of {total}")
+
+    def close(self) -> None:
+        """Take the bar away."""
+        self._bar.close()
+
+
+def run(order: Order) -> Plan:
+    """Read, plan and write.
+
+    Raises:
+        Refusal: the input can't be read, a wanted job is not in it, or the output folder is not ours to replace.
+    """
+    check_replaceable(order.out)
+    stages = Stages()
+    try:
+        raw = _read(order, stages)
+        book = read_book(raw)
+        check_jobs(order.jobs, book)
+        stages.done("reading")
+        planned = plan(book, as_of=order.as_of, progress=stages.done)
+        with _taking_the_place_of(order.out) as folder:
+            write_tables(planned, raw, folder)
+            stages.done("writing tables")
+            write_documents(planned, folder / DOCUMENTS, jobs=order.jobs or None)
+            stages.done("writing documents")
+            _write_json(folder / TIMES, stages.seconds)
+    finally:
+        stages.close()
+    return planned
+
+
+def check_replaceable(out: Path) -> None:
+    """Refuse a folder that holds anything but a former output.
+
+    Raises:
+        Refusal: ``output-not-ours``.
+    """
+    if not out.exists():
+        return
+    if not out.is_dir():
+        raise Refusal("output-not-ours", f"{out} is a file; name a folder for the plan.", {"out": str(out)})
+    found = {entry.name for entry in out.iterdir()}
+    strangers = sorted(found - OUTPUT) if SUMMARY in found else sorted(found)
+    if strangers:
+        message = f"{out} holds {', '.join(strangers[:3])}, which no plan wrote; name an empty or a new folder."
+        raise Refusal("output-not-ours", message, {"out": str(out), "found": strangers})
+
+
+def check_jobs(wanted: tuple[str, ...], book: Book) -> None:
+    """Refuse job numbers that the jobs sheet does not hold.
+
+    Raises:
+        Refusal: ``unknown-job``.
+    """
+    known = set(book.frames["jobs"]["job"])
+    unknown = [job for job in wanted if job not in known]
+    if unknown:
+        message = f"The jobs sheet has no job {', '.join(unknown)}; it has {', '.join(sorted(known))}."
+        raise Refusal("unknown-job", message, {"jobs": unknown})
+
+
+def write_tables(planned: Plan, raw: RawBook, folder: Path) -> None:
+    """Write the output tables, the questions and the summary; the same plan gives the same bytes."""
+    for name in TABLES:
+        write_csv(getattr(planned, name), folder / f"{name}.csv")
+    write_csv(_question_table(planned.questions), folder / QUESTIONS)
+    write_questions_workbook(folder / QUESTIONS_BOOK, raw, planned.questions)
+    _write_json(folder / SUMMARY, planned.summary)
+
+
+def summary_text(planned: Plan) -> str:
+    """One line a job for a person: answer, staged-by, deciding line; then what else there is to look at."""
+    rows = [("job", "answer", "staged by", "short", "deciding line")]
+    for job in planned.jobs:
+        staged = job.staged_by.isoformat() if job.staged_by else "no cutover"
+        rows.append((job.job, job.answer, staged, job.short_pieces, job.deciding_line))
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+    ready = sum(job.answer == "ready" for job in planned.jobs)
+    asked = sum(question.severity != "note" for question in planned.questions)
+    lines.append(f"{ready} of {len(planned.jobs)} jobs ready; questions to settle: {asked}.")
+    return "\n".join(lines)
+
+
+def _read(order: Order, stages: Stages) -> RawBook:
+    raw = read_raw_book(order.source, stages.read)
+    return adopt(*order.foreign, raw) if order.foreign else raw
+
+
+@contextmanager
+def _taking_the_place_of(out: Path) -> Iterator[Path]:
+    """A folder to write in; when all is written it takes the place of ``out``, and else nothing remains of it."""
+    out.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.TemporaryDirectory(prefix=f".{out.name}-", dir=out.parent) as aside:
+        written, former = Path(aside) / "written", Path(aside) / "former"
+        written.mkdir()
+        yield written
+        if out.exists():
+            out.rename(former)
+        written.rename(out)
+
+
+def _question_table(questions: Iterable[Question]) -> pd.DataFrame:
+    """One row a question; the row number is blank where a whole sheet is meant."""
+    titles = [field.name for field in fields(Question)]
+    table = pd.DataFrame(map(astuple, questions), columns=titles, dtype=object)
+    return table.assign(row=table["row"].replace(0, ""))
+
+
+def _write_json(path: Path, content: object) -> None:
+    path.write_text(json.dumps(content, sort_keys=True, indent=2, default=str) + "\n", encoding="utf-8")

@@ -1,0 +1,111 @@
+"""``manage.py plan`` and ``manage.py demo``: what a person types, what they get, and how they are refused."""
+
+import io
+import json
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+from django.core.management import CommandError, call_command
+
+ROOT = Path(__file__).resolve().parents[3]
+RECEIVED = ROOT / "fixtures_demo" / "received"
+CLEAN = ROOT / "fixtures_demo" / "clean"
+TABLES = {"requirements", "promises", "shortages", "reorder", "refusals", "questions", "totals"}
+
+
+def plan(source: Path, out: Path, *more: str, as_of: str = "2026-03-02") -> str:
+    printed = io.StringIO()
+    call_command("plan", str(source), "--as-of", as_of, "--out", str(out), *more, stdout=printed)
+    return printed.getvalue()
+
+
+def refusal(source: Path, out: Path, *more: str) -> str:
+    said = io.StringIO()
+    with pytest.raises(SystemExit) as stopped:
+        call_command("plan", str(source), "--as-of", "2026-03-02", "--out", str(out), *more, stderr=said)
+    assert stopped.value.code == 2
+    return said.getvalue()
+
+
+def test_a_plan_writes_every_table_and_says_one_line_a_job(tmp_path: Path) -> None:
+    printed = plan(RECEIVED, tmp_path / "out", "--job", "J04")
+    assert {f"{name}.csv" for name in TABLES} <= {path.name for path in (tmp_path / "out").iterdir()}
+    lines = printed.splitlines()
+    said = {line.split()[0]: line for line in lines[1:13]}
+    assert sorted(said) == [f"J{number:02d}" for number in range(1, 13)]
+    assert re.split(" {2,}", said["J11"])[1:] == [
+        "short",
+        "2026-04-16",
+        "3 EA15-15.3",
+        "J11/JN4-b/position/ABC/elbow arrester",
+    ]
+    assert "questions to settle: 10" in printed
+
+
+def test_the_same_sheets_give_the_same_bytes_whatever_was_there_before(tmp_path: Path) -> None:
+    plan(CLEAN, tmp_path / "first", "--job", "J04")
+    plan(RECEIVED, tmp_path / "second", "--job", "J02")
+    plan(CLEAN, tmp_path / "second", "--job", "J04")
+
+    def written(folder: Path) -> dict[str, bytes]:
+        files = (path for path in folder.rglob("*") if path.is_file() and path.name != "timings.json")
+        return {path.relative_to(folder).as_posix(): path.read_bytes() for path in files}
+
+    assert written(tmp_path / "first") == written(tmp_path / "second")
+    assert json.loads((tmp_path / "first" / "timings.json").read_text())["reading"] > 0
+
+
+def test_the_papers_are_limited_to_the_wanted_jobs_and_the_plan_is_not(tmp_path: Path) -> None:
+    plan(CLEAN, tmp_path / "out", "--job", "J04", "J07")
+    papers = {path.name for path in (tmp_path / "out" / "documents").rglob("*") if path.is_file()}
+    assert any("J04" in name for name in papers)
+    assert not any("J03" in name for name in papers)
+    assert len(json.loads((tmp_path / "out" / "plan.json").read_text())["jobs"]) == 12
+
+
+def test_a_folder_that_no_plan_wrote_is_left_alone(tmp_path: Path) -> None:
+    out = tmp_path / "mine"
+    out.mkdir()
+    (out / "letters.txt").write_text("keep")
+    assert "letters.txt" in refusal(CLEAN, out)
+    assert [path.name for path in out.iterdir()] == ["letters.txt"]
+    assert [path.name for path in tmp_path.iterdir()] == ["mine"]
+
+
+def test_a_former_plan_with_something_of_mine_in_it_is_left_alone(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "plan.json").write_text("{}")
+    (out / "notes.docx").write_text("mine")
+    assert "notes.docx" in refusal(CLEAN, out)
+
+
+def test_a_missing_sheet_is_said_in_words_and_nothing_is_written(tmp_path: Path) -> None:
+    shutil.copytree(CLEAN, tmp_path / "sheets")
+    (tmp_path / "sheets" / "systems.csv").unlink()
+    assert "systems" in refusal(tmp_path / "sheets", tmp_path / "out")
+    assert [path.name for path in tmp_path.iterdir()] == ["sheets"]
+
+
+def test_an_input_that_is_not_there_is_said_in_words(tmp_path: Path) -> None:
+    assert "nowhere.xlsx" in refusal(tmp_path / "nowhere.xlsx", tmp_path / "out")
+
+
+def test_a_job_that_is_not_in_the_sheets_is_said_in_words(tmp_path: Path) -> None:
+    assert "J99" in refusal(CLEAN, tmp_path / "out", "--job", "J99")
+
+
+@pytest.mark.parametrize("day", ["2026-02-30", "02/03/2026", "tomorrow"])
+def test_a_day_that_is_no_date_is_said_in_words(tmp_path: Path, day: str) -> None:
+    with pytest.raises(CommandError, match="is not a date; write year-month-day"):
+        plan(CLEAN, tmp_path / "out", as_of=day)
+
+
+def test_the_demo_plans_the_sheets_as_received_and_after_the_answers(tmp_path: Path) -> None:
+    printed = io.StringIO()
+    call_command("demo", "--out", str(tmp_path / "demo"), stdout=printed)
+    assert "As received" in printed.getvalue()
+    assert "After the answers" in printed.getvalue()
+    assert {path.name for path in (tmp_path / "demo").iterdir()} == {"received", "after-answers"}
