@@ -59,6 +59,7 @@ def test_every_import_goes_the_agreed_way() -> None:
 
 def test_the_linter_has_nothing_to_say() -> None:
     assert run_tool("ruff", "check", ".") == ""
+    assert run_tool("ruff", "format", "--check", ".") == ""
 
 
 def test_every_type_holds() -> None:
@@ -76,7 +77,7 @@ def test_no_module_is_too_long_to_read() -> None:
 
 
 def test_every_row_of_every_table_names_its_source() -> None:
-    tables = our_files("kitting/calculation/tables/*.csv", "tests/calculation/published_values/*.csv")
+    tables = our_files("kitting/**/*.csv", "tests/calculation/published_values/*.csv")
     assert tables
     silent = []
     for path in tables:
