@@ -2,8 +2,8 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
@@ -22,13 +22,33 @@ _BARE_NUMBER = re.compile(r"[0-9./ ]+")
 
 
 @dataclass(frozen=True, slots=True)
-class Answered:
-    """The sheets with the answers put in, the rows that an answer keeps, the answers used, and notes on the others."""
+class RowAnswer:
+    """An answer that keeps or drops a whole row; ``at`` is its own row on the answers sheet."""
 
-    sheets: dict[str, RawSheet]
-    kept: dict[str, frozenset[int]] = field(default_factory=lambda: defaultdict(frozenset))
-    used: list[Mapping[str, str]] = field(default_factory=list)
-    notes: list[Question] = field(default_factory=list)
+    at: int
+    answer: Mapping[str, str]
+    sheet: str
+    row: int
+    drops: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Answered:
+    """The sheets with the answers put in.
+
+    Args:
+        sheets: the sheets as they now read, by name.
+        rows: answers about whole rows, to be settled once it is known which rows are in doubt.
+        kept: numbers of the rows that an answer keeps, by sheet.
+        used: the answers used, each with its row on the answers sheet, in that order of use.
+        notes: what is said about the answers not used.
+    """
+
+    sheets: Mapping[str, RawSheet]
+    rows: tuple[RowAnswer, ...] = ()
+    kept: Mapping[str, frozenset[int]] = field(default_factory=dict)
+    used: tuple[Mapping[str, str], ...] = ()
+    notes: tuple[Question, ...] = ()
 
 
 class _NotUsed(Exception):  # noqa: N818 - it ends in a note, not in a failure
@@ -43,26 +63,74 @@ def apply_answers(sheets: Mapping[str, RawSheet]) -> Answered:
     """Put every answer that still holds into its cell, in the order in which they were given.
 
     An answer holds only while the cell reads what it read when the answer was given; any other is left out with a note.
-    Without a name or a day it is not used at all.
+    Without a name or a day it is not used at all. Answers about whole rows are only found, see ``settle_rows``.
     """
-    answered = Answered(dict(sheets))
     if ANSWERS.name not in sheets:
-        return answered
+        return Answered(sheets)
     tables: dict[str, _Table] = {}
-    for row, answer in sorted(_answers(sheets[ANSWERS.name]), key=lambda one: (one[1]["on"], one[0])):
+    rows, used, notes = [], [], []
+    for at, answer in sorted(_answers(sheets[ANSWERS.name]), key=lambda one: (one[1]["on"], one[0])):
         if not all(answer[name] for name in ("sheet", "key", "column", "value", "by", "on")):
             continue  # reading the answers sheet asks about the blank cell
         try:
-            _apply(answer, answered, tables)
+            table = _table(answer, sheets, tables)
+            if answer["column"].casefold() == WHOLE_ROW:
+                rows.append(_row_answer(at, answer, table))
+            else:
+                _write(answer, table)
+                used.append(answer)
         except _NotUsed as no:
-            read = answer[no.column]
-            problem = f"{no.problem}; the answer is not used"
-            answered.notes.append(Question(ANSWERS.name, row, no.column, read, problem, no.suggestion, NOTE))
+            notes.append(_note(at, answer, no))
+    answered = {name: table.sheet() for name, table in tables.items()}
+    return Answered({**sheets, **answered}, tuple(rows), {}, tuple(used), tuple(notes))
+
+
+def settle_rows(answered: Answered, questions: Iterable[Question]) -> Answered:
+    """Keep or drop the rows that answers speak of, as far as those rows are in doubt.
+
+    Args:
+        answered: what ``apply_answers`` gave.
+        questions: what reading the sheets asks before any row is kept or dropped.
+    """
+    doubts: dict[tuple[str, int], list[Question]] = defaultdict(list)
+    for question in questions:
+        if question.severity != NOTE:
+            doubts[question.sheet, question.row].append(question)
+    kept: dict[str, frozenset[int]] = {}
+    dropped: dict[str, set[int]] = defaultdict(set)
+    used, notes = list(answered.used), list(answered.notes)
+    for one in answered.rows:
+        try:
+            _check_row_answer(one, doubts[one.sheet, one.row])
+        except _NotUsed as no:
+            notes.append(_note(one.at, one.answer, no))
+            continue
+        used.append(one.answer)
+        if one.drops:
+            dropped[one.sheet].add(one.row)
         else:
-            answered.used.append(answer)
-    for name, table in tables.items():
-        answered.sheets[name] = table.sheet()
-    return answered
+            kept[one.sheet] = kept.get(one.sheet, frozenset()) | {one.row}
+    left = {name: _without(answered.sheets[name], rows) for name, rows in dropped.items()}
+    return Answered({**answered.sheets, **left}, (), kept, tuple(used), tuple(notes))
+
+
+def _check_row_answer(one: RowAnswer, doubts: Sequence[Question]) -> None:
+    read = "" if one.answer["read"] == BLANK else one.answer["read"]
+    whole = [doubt for doubt in doubts if doubt.column in {WHOLE_ROW, ""}]
+    if read and read not in {doubt.read for doubt in whole}:
+        raise _NotUsed("read", "no question about the row reads so now")
+    if not (doubts if one.drops else whole):
+        raise _NotUsed("key", "the row is in no doubt")
+
+
+def _without(sheet: RawSheet, rows: Set[int]) -> RawSheet:
+    notes = tuple(note for note in sheet.notes if note.row not in rows)
+    return replace(sheet, cells=sheet.cells.drop(index=list(rows)), notes=notes)
+
+
+def _note(at: int, answer: Mapping[str, str], no: "_NotUsed") -> Question:
+    problem = f"{no.problem}; the answer is not used"
+    return Question(ANSWERS.name, at, no.column, answer[no.column], problem, no.suggestion, NOTE)
 
 
 def _answers(sheet: RawSheet) -> Iterator[tuple[int, dict[str, str]]]:
@@ -76,18 +144,20 @@ def _answers(sheet: RawSheet) -> Iterator[tuple[int, dict[str, str]]]:
             yield int(row), answer
 
 
-def _apply(answer: Mapping[str, str], answered: Answered, tables: dict[str, "_Table"]) -> None:
+def _table(answer: Mapping[str, str], sheets: Mapping[str, RawSheet], tables: dict[str, "_Table"]) -> "_Table":
     name = plain(answer["sheet"].replace("_", " ")).casefold()
-    if name not in SHEETS or name not in answered.sheets or name == ANSWERS.name:
+    if name not in SHEETS or name not in sheets or name == ANSWERS.name:
         raise _NotUsed("sheet", f"there is no sheet {answer['sheet']} to answer")
-    table = tables.setdefault(name, _Table(SHEETS[name], answered.sheets[name]))
+    if name not in tables:
+        tables[name] = _Table(SHEETS[name], sheets[name])
+    return tables[name]
+
+
+def _write(answer: Mapping[str, str], table: "_Table") -> None:
     row = table.row(answer["key"])
-    if answer["column"].casefold() == WHOLE_ROW:
-        _keep_or_drop(answer, table, row, answered)
-        return
     found = find_column(table.declared, answer["column"])
     if found is None:
-        raise _NotUsed("column", f"sheet {name} has no column {answer['column']}")
+        raise _NotUsed("column", f"sheet {table.declared.name} has no column {answer['column']}")
     column, unit = found
     now = table.text(row, column)
     if now != ("" if answer["read"] == BLANK else answer["read"]):
@@ -96,14 +166,11 @@ def _apply(answer: Mapping[str, str], answered: Answered, tables: dict[str, "_Ta
     table.write(row, column, f"{value} {unit}" if unit and _BARE_NUMBER.fullmatch(value) else value)
 
 
-def _keep_or_drop(answer: Mapping[str, str], table: "_Table", row: int, answered: Answered) -> None:
+def _row_answer(at: int, answer: Mapping[str, str], table: "_Table") -> RowAnswer:
     choice = answer["value"].casefold()
-    if choice == KEEP:
-        answered.kept[table.declared.name] |= {row}
-    elif choice == DROP:
-        table.drop(row)
-    else:
+    if choice not in {KEEP, DROP}:
         raise _NotUsed("value", "a row is kept or dropped", f"{KEEP} or {DROP}")
+    return RowAnswer(at, answer, table.declared.name, table.row(answer["key"]), drops=choice == DROP)
 
 
 class _Table:
@@ -116,7 +183,6 @@ class _Table:
         self._cells = raw.cells.astype(object)
         self._places = {name: placed.at for name, placed in place_columns(declared, raw)[0].items()}
         self._rows = self._rows_by_key()
-        self._dropped: set[int] = set()
 
     def _rows_by_key(self) -> Mapping[str, list[int]]:
         places = [self._places.get(column.field) for column in self.declared.key]
@@ -153,12 +219,6 @@ class _Table:
             self._cells[len(self._headers) - 1] = pd.Series("", index=self._cells.index, dtype=object)
         self._cells.at[row, self._places[column.field]] = text
 
-    def drop(self, row: int) -> None:
-        """Leave a row out."""
-        self._cells = self._cells.drop(index=row)
-        self._dropped.add(row)
-
     def sheet(self) -> RawSheet:
         """The sheet as it now reads."""
-        notes = tuple(note for note in self._raw.notes if note.row not in self._dropped)
-        return RawSheet(self._raw.name, tuple(self._headers), self._cells, notes)
+        return replace(self._raw, headers=tuple(self._headers), cells=self._cells)

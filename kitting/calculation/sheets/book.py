@@ -1,6 +1,6 @@
 """From received text to facts: the one function that reads all sheets of a book."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -8,7 +8,7 @@ import pandas as pd
 
 from kitting.calculation.questions import NOTE, Question
 from kitting.calculation.sheets.all_sheets import RULES, SHEETS
-from kitting.calculation.sheets.answers import apply_answers
+from kitting.calculation.sheets.answers import Answered, apply_answers, settle_rows
 from kitting.calculation.sheets.cross_checks import cross_check
 from kitting.calculation.sheets.parsers import Setting
 from kitting.calculation.sheets.policies import Policies, read_policies
@@ -49,23 +49,16 @@ def read_book(raw: RawBook) -> Book:
             rule sheet has cells that failed.
     """
     answered = apply_answers(_by_name(raw))
+    policies, readings = _read_all(answered)
+    if answered.rows:
+        answered = settle_rows(answered, _questions(readings))
+        policies, readings = _read_all(answered)
     sheets = answered.sheets
     rules = {name.removeprefix(RULES): sheet for name, sheet in sheets.items() if name.startswith(RULES)}
     _require_sound_rules(rules.values())
-    policies_reading = SheetReading(SHEETS["policies"], sheets.get("policies"), Setting())
-    policies = read_policies(policies_reading)
-    setting = Setting(date_order=policies.date_order)
-    readings = {
-        name: policies_reading
-        if name == "policies"
-        else SheetReading(sheet, sheets.get(name), setting, answered.kept[name])
-        for name, sheet in SHEETS.items()
-    }
-    _require_all(readings)
-    cross_check(readings)
     frames = {name: reading.frame() for name, reading in readings.items()}
     frames["stock"] = frames["stock"].assign(held=frames["stock"]["place_kind"] == HOLD)
-    questions = {question for reading in readings.values() for question in reading.questions()}
+    questions = set(_questions(readings))
     questions.update(raw.notes, answered.notes, _unused_sheets(sheets))
     questions.update(note for name, sheet in sheets.items() if name not in SHEETS for note in sheet.notes)
     return Book(
@@ -73,9 +66,28 @@ def read_book(raw: RawBook) -> Book:
         policies=policies,
         rules=MappingProxyType({table: _text_frame(sheet) for table, sheet in rules.items()}),
         questions=tuple(sorted(questions)),
-        answers_used=tuple(answered.used),
+        answers_used=answered.used,
         digest=raw.digest,
     )
+
+
+def _read_all(answered: Answered) -> tuple[Policies, Mapping[str, SheetReading]]:
+    """Every declared sheet read and checked, by name; the policies first, because they say how dates are read."""
+    given = answered.sheets
+    policies_reading = SheetReading(SHEETS["policies"], given.get("policies"), Setting())
+    policies = read_policies(policies_reading)
+    setting = Setting(date_order=policies.date_order)
+    readings = {"policies": policies_reading}
+    for name, sheet in SHEETS.items():
+        if name not in readings:
+            readings[name] = SheetReading(sheet, given.get(name), setting, answered.kept.get(name, frozenset()))
+    _require_all(readings)
+    cross_check(readings)
+    return policies, readings
+
+
+def _questions(readings: Mapping[str, SheetReading]) -> Iterator[Question]:
+    return (question for reading in readings.values() for question in reading.questions())
 
 
 def _by_name(raw: RawBook) -> dict[str, RawSheet]:

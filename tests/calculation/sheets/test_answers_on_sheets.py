@@ -72,6 +72,28 @@ def test_a_repeated_row_is_kept_or_dropped(small: SmallBook) -> None:
     assert notes_of(small) == [("value", "a row is kept or dropped; the answer is not used")]
 
 
+def test_a_row_that_is_in_no_doubt_is_not_dropped(small: SmallBook) -> None:
+    """An old answer must not drop the run that a new revision puts under the same number."""
+    small.answer("J1/2", "row", "", "drop").answer("J1/1", "row", "", "keep")
+    assert notes_of(small) == [("key", "the row is in no doubt; the answer is not used")] * 2
+    assert list(small.read().frames["schedule"]["run"]) == ["1", "2"]
+
+
+def test_an_answer_about_a_row_holds_only_while_the_question_reads_the_same(small: SmallBook) -> None:
+    small.add("schedule", run="7", from_structure="P2", to_structure="P1")
+    small.answer("J1/7", "row", "P2 a to P1 a, ABC, S12", "drop")
+    assert small.read().questions == ()
+    small.set("answers", 2, read="P2 a to P1 a, A, S12")
+    assert notes_of(small) == [("read", "no question about the row reads so now; the answer is not used")]
+
+
+def test_dropping_one_of_two_rows_with_one_key_clears_the_other(small: SmallBook) -> None:
+    small.set("schedule", 3, run="1").answer("row 3", "row", "", "drop")
+    book = small.read()
+    assert book.questions == ()
+    assert list(book.frames["schedule"]["usable"]) == [True]
+
+
 def test_a_dropped_row_takes_its_notes_and_questions_along(small: SmallBook) -> None:
     small.set("schedule", 3, phases="0", system="X").answer("J1/2", "row", "", "drop")
     assert small.read().questions == ()

@@ -1,7 +1,7 @@
 """Round trips: sheets written in our own form read the same."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheet_cells import SmallBook
 
@@ -64,6 +64,7 @@ def test_row_numbers_survive(small: SmallBook) -> None:
     assert [question.row for question in read_book(canonical).questions] == [9]
 
 
+@settings(max_examples=40)
 @given(
     codes=st.lists(CODES, min_size=3, max_size=3, unique_by=lambda code: " ".join(code.split())),
     remark=st.text(max_size=30),
