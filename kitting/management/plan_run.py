@@ -80,7 +80,7 @@ def run(order: Order) -> Plan:
     """Read, plan and write.
 
     Raises:
-        Refusal: the input can't be read, a wanted job is not in it, or the output folder is not ours to replace.
+        Refusal: the input can't be read, a wanted job is not in it, or the output is not ours to replace or to write.
     """
     check_replaceable(order.out)
     stages = Stages()
@@ -161,15 +161,24 @@ def _read(order: Order, stages: Stages) -> RawBook:
 
 @contextmanager
 def _taking_the_place_of(out: Path) -> Iterator[Path]:
-    """A folder to write in; when all is written it takes the place of ``out``, and else nothing remains of it."""
-    out.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(prefix=f".{out.name}-", dir=out.parent) as aside:
-        written, former = Path(aside) / "written", Path(aside) / "former"
-        written.mkdir()
-        yield written
-        if out.exists():
-            out.rename(former)
-        written.rename(out)
+    """A folder to write in; when all is written it takes the place of ``out``, and else nothing remains of it.
+
+    Raises:
+        Refusal: ``output-not-written``.
+    """
+    out = out.resolve()
+    try:
+        out.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=f".{out.name}-", dir=out.parent) as aside:
+            written, former = Path(aside) / "written", Path(aside) / "former"
+            written.mkdir()
+            yield written
+            if out.exists():
+                out.rename(former)
+            written.rename(out)
+    except OSError as error:
+        message = f"The plan can't be written to {out}: {error.strerror or error}."
+        raise Refusal("output-not-written", message, {"out": str(out)}) from error
 
 
 def _question_table(questions: Iterable[Question]) -> pd.DataFrame:

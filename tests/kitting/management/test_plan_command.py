@@ -82,6 +82,11 @@ def test_a_former_plan_with_something_of_mine_in_it_is_left_alone(tmp_path: Path
     assert "notes.docx" in refusal(CLEAN, out)
 
 
+def test_a_place_that_can_not_be_written_is_said_in_words(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("mine")
+    assert "can't be written" in refusal(CLEAN, tmp_path / "file" / "out")
+
+
 def test_a_missing_sheet_is_said_in_words_and_nothing_is_written(tmp_path: Path) -> None:
     shutil.copytree(CLEAN, tmp_path / "sheets")
     (tmp_path / "sheets" / "systems.csv").unlink()
