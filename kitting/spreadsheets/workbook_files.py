@@ -18,7 +18,7 @@ LONGEST_SHEET_NAME = 31  # characters; the limit of spreadsheet programs
 _LOOKS_ESCAPED = re.compile("_(?=x[0-9A-Fa-f]{4}_)")
 _FORBIDDEN_IN_NAME = re.compile(r"[\[\]:*?/\\]")
 _EARLIEST = (1980, 1, 1, 0, 0, 0)  # of an entry in a zip archive
-_NO_MOMENT = datetime(2000, 1, 1)  # noqa: DTZ001 - the format's own property has no zone
+_NO_MOMENT = datetime(2000, 1, 1)
 _MODIFIED = re.compile(rb"(<dcterms:modified[^>]*>)[^<]*")
 
 CellValue = str | int | Decimal | date | datetime | None
