@@ -36,5 +36,5 @@ def received_bytes(path: Path, limit: int) -> bytes:
             {"file": path.name, "limit_bytes": limit},
         )
     if not content:
-        raise Refusal("empty-file", f"{path.name} is empty.", {"file": path.name})
+        raise Refusal("empty-file", f"{path.name} is empty: there is nothing in it to read.", {"file": path.name})
     return content

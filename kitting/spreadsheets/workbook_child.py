@@ -25,15 +25,14 @@ try:
 except ImportError:  # a system without these limits: the search of the parts and the deadline still guard
     resource = None
 
-MEMORY_BYTES = 2 * 1024**3
 PROCESSOR_SECONDS = 90
 MOST_CELLS = 60_000_000  # in the rectangle from A1 to the last cell
 _ROWS_AT_ONCE = 5_000
 
 
 def main() -> None:
-    """Read the workbook on standard input and answer on standard output."""
-    _set_limits()
+    """Read the workbook on standard input and answer on standard output; the argument is the memory in bytes."""
+    _set_limits(int(sys.argv[1]))
     gc.disable()  # millions of short-lived rows and no cycles among them
     out = sys.stdout.buffer
     try:
@@ -48,9 +47,9 @@ def main() -> None:
         _send(out, {"refused": "memory"})
 
 
-def _set_limits() -> None:
+def _set_limits(memory_bytes: int) -> None:
     if resource is not None:
-        resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+        resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))
         resource.setrlimit(resource.RLIMIT_CPU, (PROCESSOR_SECONDS, PROCESSOR_SECONDS))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 

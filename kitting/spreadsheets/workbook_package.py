@@ -28,7 +28,7 @@ _UTF_8 = (b"utf-8", b"us-ascii", b"ascii")
 
 
 class WorkbookPackage:
-    """The parts of a workbook whose directory has been checked."""
+    """The parts of a workbook whose directory has been checked; ``unpacked`` is their size in bytes together."""
 
     def __init__(self, name: str, content: bytes) -> None:
         """Check what the archive's directory says.
@@ -39,6 +39,7 @@ class WorkbookPackage:
         """
         self.name = name
         self.content = content
+        self.unpacked = 0
         self._refuse_other_formats()
         try:
             self._archive = zipfile.ZipFile(io.BytesIO(content))
@@ -98,11 +99,11 @@ class WorkbookPackage:
             raise self._refusal("too-many-parts", f"has {len(parts):,} parts; a workbook of {MOST_PARTS:,} is the most")
         if any(part.flag_bits & 1 for part in parts):
             raise self._refusal("encrypted-workbook", "is protected by a password; save it without one")
-        unpacked = sum(part.file_size for part in parts)
-        if unpacked > LARGEST_UNPACKED or any(map(_is_steep, parts)):
+        self.unpacked = sum(part.file_size for part in parts)
+        if self.unpacked > LARGEST_UNPACKED or any(map(_is_steep, parts)):
             raise self._refusal(
                 "unpacks-too-big",
-                f"would unpack to {unpacked / MEGABYTE:,.0f} MB from {len(self.content) / MEGABYTE:,.1f} MB; "
+                f"would unpack to {self.unpacked / MEGABYTE:,.0f} MB from {len(self.content) / MEGABYTE:,.1f} MB; "
                 f"at most {LARGEST_UNPACKED // MEGABYTE} MB, and {STEEPEST_RATIO} times its packed size, is opened",
             )
 

@@ -16,7 +16,7 @@ import numpy as np
 from kitting.calculation.questions import NOTE, Question
 from kitting.calculation.sheets.raw import RawSheet
 from kitting.errors import Refusal
-from kitting.spreadsheets.received_file import received_bytes
+from kitting.spreadsheets.received_file import MEGABYTE, received_bytes
 from kitting.spreadsheets.sheet_frames import Codes, TextColumns, sheet_from_columns
 from kitting.spreadsheets.workbook_notes import Rectangle, sheet_notes
 from kitting.spreadsheets.workbook_package import LARGEST_WORKBOOK, WorkbookPackage
@@ -26,6 +26,8 @@ Progress = Callable[[str, int, int], None]
 """Called with a sheet's name, the rows read so far and the rows in all; what it raises ends the reading."""
 
 DEADLINE_SECONDS = 180
+_LEAST_MEMORY, _MOST_MEMORY = 512 * MEGABYTE, 2_000 * MEGABYTE
+_MEMORY_PER_BYTE = 20  # of the unpacked parts; sheets of real plans need less than half
 _CHILD = "kitting.spreadsheets.workbook_child"
 _HOME = str(Path(__file__).parents[2])
 
@@ -87,9 +89,10 @@ class _Child:
     def __init__(self, package: WorkbookPackage) -> None:
         self._package = package
         self._is_late = False
+        memory = min(_LEAST_MEMORY + _MEMORY_PER_BYTE * package.unpacked, _MOST_MEMORY)
         paths = filter(None, (_HOME, os.environ.get("PYTHONPATH")))
         self._process = subprocess.Popen(  # noqa: S603 - our own module, no shell
-            [sys.executable, "-P", "-m", _CHILD],
+            [sys.executable, "-P", "-m", _CHILD, str(memory)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
