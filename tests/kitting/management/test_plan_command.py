@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from django.core.management import CommandError, call_command
 
+from kitting.spreadsheets.layout_file import read_layout
+
 ROOT = Path(__file__).resolve().parents[3]
 RECEIVED = ROOT / "fixtures_demo" / "received"
 CLEAN = ROOT / "fixtures_demo" / "clean"
@@ -114,3 +116,21 @@ def test_the_demo_plans_the_sheets_as_received_and_after_the_answers(tmp_path: P
     assert "As received" in printed.getvalue()
     assert "After the answers" in printed.getvalue()
     assert {path.name for path in (tmp_path / "demo").iterdir()} == {"received", "after-answers"}
+
+
+def test_a_foreign_list_joins_the_sheets_by_its_column_layout(tmp_path: Path) -> None:
+    layout = ROOT / "kitting" / "spreadsheets" / "layouts" / "network_runs.toml"
+    run = dict.fromkeys(sorted(read_layout(layout).columns()), "")
+    run |= {
+        "run_id": "7",
+        "from_location": "X1",
+        "to_location": "X2",
+        "from_kind": "transformer",
+        "nominal_kv": "12.47",
+    }
+    run |= {"to_kind": "overhead_line", "phase_letters": "B", "conductor_size": "1/0", "conductor_size_unit": "AWG"}
+    (tmp_path / "list.csv").write_text(f"{','.join(run)},colour\n{','.join(run.values())},red\n")
+    printed = plan(CLEAN, tmp_path / "out", "--job", "J04", "--layout", str(layout), str(tmp_path / "list.csv"))
+    said = next(line for line in printed.splitlines() if "r7-from" in line)
+    assert "can't tell  no cutover" in said
+    assert "colour" in (tmp_path / "out" / "questions.csv").read_text(encoding="utf-8")
