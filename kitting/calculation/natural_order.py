@@ -13,7 +13,7 @@ def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
     ['A-2', 'A-10']
     """
     parts = _DIGITS.split(text)
-    return tuple((0, int(part), part) if part.isdigit() else (1, 0, part) for part in parts if part)
+    return tuple((0, int(part), part) if part.isdecimal() else (1, 0, part) for part in parts if part)
 
 
 def natural_rank(texts: Iterable[str]) -> dict[str, int]:

@@ -300,6 +300,7 @@ def _short_tables(
 def _short_lines(made: _Made, lines: Sequence[str], jobs_of_lines: Sequence[str], shares: Shares) -> list[ShortLine]:
     """Lines with pieces that can't be had, and lines that no stock code serves, in line order."""
     templates = made.expanded.scene.lines.templates
+    matcher = made.expanded.scene.fitter.matcher
     undated = {job.job for job in made.jobs.values() if job.why_undated}
     found = []
     for place, number in enumerate(made.expanded.frame["template"].tolist()):
@@ -315,6 +316,8 @@ def _short_lines(made: _Made, lines: Sequence[str], jobs_of_lines: Sequence[str]
                     need=template.quantity or 0,
                     short=short,
                     near_misses=template.match.near_misses if template.match else (),
+                    others=template.codes[1:],
+                    readings=matcher.by_reading(template.need) if template.need and template.codes else (),
                 )
             )
     return found

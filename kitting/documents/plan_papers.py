@@ -42,6 +42,7 @@ class PlanPapers:
         }
         self._systems = {str(row["system"]): row for row in records(frames["systems"])}
         self._runs: dict[str, list[Row]] = defaultdict(list)
+        self._runs_by_structure: dict[str, dict[str, list[Row]]] = {}
         for row in records(frames["schedule"]):
             self._runs[str(row["job"])].append(row)
         self._stand_ins = {(str(row["wanted"]), str(row["allowed"])) for row in records(frames["stand ins"])}
@@ -62,8 +63,11 @@ class PlanPapers:
         placed = assign_bags(frame)
         bag_of = dict(zip(placed["line"], placed["bag"], strict=True))
         structures = dict(zip(placed["bag"], placed["structure"], strict=True))
+        held: dict[object, list[Line]] = {number: [] for number in structures}
+        for line in lines:
+            held[bag_of[line.line]].append(line)
         bags = tuple(
-            Bag(job, number, len(structures), structure, tuple(line for line in lines if bag_of[line.line] == number))
+            Bag(job, number, len(structures), structure, tuple(held[number]))
             for number, structure in sorted(structures.items())
         )
         depot = self.depots.get(answer.depot, {})
@@ -122,11 +126,20 @@ class PlanPapers:
     def systems_at(self, job: str, structure: str) -> list[str]:
         """The systems of the job's runs at a structure: ``12.47 kV multigrounded wye``, and what it becomes."""
         found: dict[str, None] = {}
-        for run in self._runs.get(job, ()):
-            if structure in ("", str(run["from_structure"]), str(run["to_structure"])):
-                after = f" becoming {self._system(run['system_after'])}" if run["system_after"] else ""
-                found[self._system(run["system"]) + after] = None
+        for run in self._runs_at(job).get(structure, ()):
+            after = f" becoming {self._system(run['system_after'])}" if run["system_after"] else ""
+            found[self._system(run["system"]) + after] = None
         return list(found)
+
+    def _runs_at(self, job: str) -> dict[str, list[Row]]:
+        """The job's runs by structure, '' for all of them; sorted out once a job."""
+        if job not in self._runs_by_structure:
+            by_structure: dict[str, list[Row]] = defaultdict(list)
+            for run in self._runs.get(job, ()):
+                for structure in {"", str(run["from_structure"]), str(run["to_structure"])}:
+                    by_structure[structure].append(run)
+            self._runs_by_structure[job] = by_structure
+        return self._runs_by_structure[job]
 
     def _system(self, code: object) -> str:
         system = self._systems.get(str(code), {})

@@ -141,12 +141,17 @@ def undecided_templates(rules: Rules, ruling: Ruling, facts: Mapping[str, Fact],
     """The one line for a table that can't say (a fact is missing) or says nothing (no rule)."""
     table = rules.table.name
     if ruling.missing:
-        why = "; ".join(dict.fromkeys(missing.why for missing in ruling.missing))
+        why = "; ".join(dict.fromkeys(_told(missing) for missing in ruling.missing))
         sentence = f"can't tell which parts: {why}; it decides on {ruling.undecided or 'whether anything is needed'}"
         return [_open_end(table, CANT_TELL, sentence, rules.revision, ruling.missing)]
     if ruling.silent and not silent_ok:
         return [_open_end(table, NO_RULE, rules.unruled(facts), rules.revision, ())]
     return []
+
+
+def _told(missing: Missing) -> str:
+    """Why a fact is missing, with its name where the reason does not say it."""
+    return missing.why if missing.fact in missing.why else f"{missing.fact}: {missing.why}"
 
 
 def _open_end(table: str, answer: str, sentence: str, revision: str, missing: tuple[Missing, ...]) -> Template:
