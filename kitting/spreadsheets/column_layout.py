@@ -12,7 +12,7 @@ from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, trimmed
 from kitting.errors import Refusal
 from kitting.spreadsheets.csv_reader import read_csv_sheet
 from kitting.spreadsheets.layout_file import END, KIND, SIDES, ColumnLayout, Facts, read_layout
-from kitting.spreadsheets.raw_joining import Row, joined_sheet
+from kitting.spreadsheets.raw_joining import Row, joined_sheet, without_known
 
 _TYPE_SHEET = "cable types"
 _TYPE = "cable type"
@@ -24,8 +24,8 @@ def adopt(layout_path: Path, raw_csv_path: Path, base: RawBook | None = None) ->
     Args:
         layout_path: the column layout, see ``layout_file``.
         raw_csv_path: the list, a CSV file with one row a cable run.
-        base: a book with the other sheets; where it has a job, system, cable type, position or run of the same key, its
-            row stands and the one from the list is left out.
+        base: a book with the other sheets; where it has a job, system, cable type or position of the same key, its row
+            stands and the one from the list is left out; runs are all kept, so that a repeated one is asked about.
 
     Raises:
         Refusal: those of ``read_layout`` and ``read_csv_sheet``; ``column-layout`` where the list lacks a column that
@@ -42,11 +42,11 @@ def adopt(layout_path: Path, raw_csv_path: Path, base: RawBook | None = None) ->
     types = _CableTypes(layout, rows.values())
     made = _made(layout, {row: facts for row, facts in rows.items() if row not in refused})
     made["cable types"] = types.rows
-    made["schedule"] = [_run(layout, types, facts) for facts in rows.values()]  # a refused row stays, to be asked about
     sheets = dict(base.sheets) if base else {}
     for name, made_rows in made.items():
-        numbers = rows if name == "schedule" else ()
-        sheets[name] = joined_sheet(name, sheets.get(name), made_rows, numbers)
+        sheets[name] = joined_sheet(name, sheets.get(name), without_known(name, sheets.get(name), made_rows))
+    runs = [_run(layout, types, facts) for facts in rows.values()]  # also refused ones: they stay, to be asked about
+    sheets["schedule"] = joined_sheet("schedule", sheets.get("schedule"), runs, rows)
     return raw_book(sheets.values(), (*(base.notes if base else ()), *foreign.notes, *unused, *refused.values()))
 
 

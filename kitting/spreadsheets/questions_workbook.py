@@ -16,8 +16,9 @@ from kitting.calculation.questions import NOTE, Question
 from kitting.calculation.sheets.all_sheets import SHEETS
 from kitting.calculation.sheets.headers import find_column
 from kitting.calculation.sheets.raw import RawBook, RawSheet
+from kitting.spreadsheets.cell_text import LONGEST_TEXT
 from kitting.spreadsheets.raw_writing import declared_parsers, typed_value
-from kitting.spreadsheets.workbook_files import CellValue, checked_sheet_name, save_workbook, typed_cell
+from kitting.spreadsheets.workbook_files import CellValue, refuse_what_no_workbook_holds, save_workbook, typed_cell
 
 MOST_ROWS_COPIED = 5_000
 MOST_COMMENTS = 1_000  # on one sheet; the message stands in the last column as well
@@ -56,10 +57,12 @@ def write_questions_workbook(path: Path, raw: RawBook, questions: Iterable[Quest
     listed = list(questions)
     doubts = _doubts_by_sheet(raw, listed)
     copies = {name: _Copy(raw.sheets[name], by_row) for name, by_row in doubts.items()}
+    for name in copies:
+        refuse_what_no_workbook_holds(name, ())
     workbook = Workbook(write_only=True)
     _write_index(workbook.create_sheet(_INDEX), listed, copies)
     for name, copy in copies.items():
-        copy.write(workbook.create_sheet(checked_sheet_name(name)))
+        copy.write(workbook.create_sheet(name))
     save_workbook(workbook, path)
 
 
@@ -117,7 +120,7 @@ class _Copy:
             value: CellValue = text if at in by_column else typed_value(text, self._parsers[at])
             yield self._marked(typed_cell(target, value), by_column.get(at, ()))
         said = [f"► {_sentence(question)}" for several in by_column.values() for question in several]
-        yield _styled(typed_cell(target, "\n".join(said)), font=_BOLD)
+        yield _styled(typed_cell(target, "\n".join(said)[:LONGEST_TEXT]), font=_BOLD)
 
     def _marked(self, cell: Cell, questions: Sequence[Question]) -> Cell:
         if questions:

@@ -1,4 +1,4 @@
-"""Adding rows that were made elsewhere to a sheet as received; rows already there stand as they are."""
+"""Adding rows that were made elsewhere to a sheet as received; the rows of the sheet stand as they are."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import count
@@ -16,32 +16,44 @@ Row = Mapping[str, str]
 
 
 def joined_sheet(name: str, base: RawSheet | None, rows: Sequence[Row], numbers: Iterable[int] = ()) -> RawSheet:
-    """The base sheet with the rows added below; a row whose key stands in the base already is left out.
+    """The base sheet with rows added below.
 
     Args:
         name: name of a declared sheet.
         base: the sheet as received, if it was.
-        rows: rows with all the same headers.
-        numbers: row numbers where the base has no rows; without them, or with such rows, numbers go on from the last.
+        rows: rows with all the same headers; where the base has another unit in a header, the added cell names its own.
+        numbers: their numbers where the base has no rows; else, or without numbers, they go on from the last row.
     """
     titles = list(rows[0]) if rows else []
     headers = list(base.headers) if base else []
+    width = len(headers)
     placed = [_placed(name, headers, title) for title in titles]
-    padding = [""] * (len(headers) - len(base.headers if base else ()))
-    table = [[*cells, *padding] for cells in base.cells.itertuples(index=False, name=None)] if base else []
+    blanks = [""] * len(headers)
+    table = [[*cells, *blanks[width:]] for cells in base.cells.itertuples(index=False, name=None)] if base else []
     index = list(base.cells.index) if base else []
-    places = _key_places(name, headers)
-    keys = {_key(cells, places) for cells in table}
     following = count(max(index) + 1) if index else iter(numbers or count(_FIRST_ROW))
     for row, number in zip(rows, following, strict=False):
-        cells = [""] * len(headers)
+        cells = blanks.copy()
         for (at, unit), title in zip(placed, titles, strict=True):
             cells[at] = f"{row[title]} {unit}".rstrip() if row[title] else ""
-        if _key(cells, places) not in keys:
-            table.append(cells)
-            index.append(number)
+        table.append(cells)
+        index.append(number)
     frame = pd.DataFrame(table, index=index, columns=range(len(headers)), dtype=object)
     return RawSheet(name, tuple(headers), frame, base.notes if base else ())
+
+
+def without_known(name: str, base: RawSheet | None, rows: Iterable[Row]) -> list[Row]:
+    """The rows whose key does not stand in the base sheet."""
+    if base is None:
+        return list(rows)
+    known = set(
+        zip(*([_folded(text) for text in base.cells[at]] for at in _key_places(name, base.headers)), strict=True)
+    )
+    return [
+        row
+        for row in rows
+        if tuple(_folded(list(row.values())[at]) for at in _key_places(name, list(row))) not in known
+    ]
 
 
 def _placed(name: str, headers: list[str], title: str) -> tuple[int, str]:
@@ -65,5 +77,5 @@ def _key_places(name: str, headers: Sequence[str]) -> list[int]:
     return [places[column.label] for column in SHEETS[name].key if column.label in places]
 
 
-def _key(cells: Sequence[str], places: Iterable[int]) -> tuple[str, ...]:
-    return tuple(trimmed(cells[at]).casefold() for at in places)
+def _folded(text: str) -> str:
+    return trimmed(text).casefold()

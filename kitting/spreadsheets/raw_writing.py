@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal
+from itertools import chain
 from pathlib import Path
 
 import pandas as pd
@@ -14,7 +15,7 @@ from kitting.calculation.sheets.headers import find_column
 from kitting.calculation.sheets.parsers import Parser, Setting
 from kitting.calculation.sheets.raw import RawBook, RawSheet
 from kitting.spreadsheets.cell_text import cell_text
-from kitting.spreadsheets.workbook_files import CellValue, checked_sheet_name, save_workbook, typed_cell
+from kitting.spreadsheets.workbook_files import CellValue, refuse_what_no_workbook_holds, save_workbook, typed_cell
 from kitting.spreadsheets.writing import csv_line
 
 _HEADER_ROW = 1
@@ -71,9 +72,11 @@ def _rows(sheet: RawSheet) -> Iterator[tuple[str, ...]]:
 
 
 def _write_book(raw: RawBook, path: Path) -> None:
+    for sheet in raw.sheets.values():
+        refuse_what_no_workbook_holds(sheet.name, chain(sheet.headers, *(sheet.cells[at] for at in sheet.cells)))
     workbook = Workbook(write_only=True)
     for sheet in raw.sheets.values():
-        target = workbook.create_sheet(checked_sheet_name(sheet.name))
+        target = workbook.create_sheet(sheet.name)
         target.freeze_panes = "A2"
         parsers = declared_parsers(sheet)
         rows = _rows(sheet)

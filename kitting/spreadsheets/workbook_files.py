@@ -3,6 +3,7 @@
 import io
 import re
 import zipfile
+from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -25,17 +26,10 @@ CellValue = str | int | Decimal | date | datetime | None
 
 
 def typed_cell(sheet: Worksheet, value: CellValue) -> Cell:
-    """A cell that holds a text as text, even ``=1+1``, and a number as a number.
-
-    Raises:
-        Refusal: ``giant-text``.
-    """
+    """A cell that holds a text as text, even ``=1+1``, and a number as a number; texts are checked before."""
     cell: Cell = WriteOnlyCell(sheet)
     if isinstance(value, str):
         cell.value = _LOOKS_ESCAPED.sub("_x005F_", clean_text(value)) or None
-        if len(str(cell.value)) > LONGEST_TEXT or len(value) > LONGEST_TEXT:
-            message = f"A text of {len(value):,} characters does not go into a cell ({LONGEST_TEXT:,} at most)."
-            raise Refusal("giant-text", message, {"length": len(value)})
         cell.data_type = "s" if cell.value is not None else "n"
     else:
         cell.value = value
@@ -46,18 +40,21 @@ def typed_cell(sheet: Worksheet, value: CellValue) -> Cell:
     return cell
 
 
-def checked_sheet_name(name: str) -> str:
-    """The name, if a workbook can have a sheet of it.
+def refuse_what_no_workbook_holds(name: str, values: Iterable[CellValue]) -> None:
+    """Check the name of a sheet and its texts before anything is written.
 
     Raises:
-        Refusal: ``sheet-name``.
+        Refusal: ``sheet-name``, ``giant-text``.
     """
     if not name or len(name) > LONGEST_SHEET_NAME or _FORBIDDEN_IN_NAME.search(name) or name.strip("'") != name:
         message = (
             f"A workbook can't have a sheet named {name!r}: 1 to {LONGEST_SHEET_NAME} characters, none of []:*?/\\."
         )
         raise Refusal("sheet-name", message, {"sheet": name})
-    return name
+    longest = max((len(value) for value in values if isinstance(value, str)), default=0)
+    if longest > LONGEST_TEXT:
+        message = f"Sheet {name}: a text of {longest:,} characters does not go into a cell ({LONGEST_TEXT:,} at most)."
+        raise Refusal("giant-text", message, {"sheet": name, "length": longest})
 
 
 def save_workbook(workbook: Workbook, path: Path) -> None:

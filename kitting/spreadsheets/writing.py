@@ -3,10 +3,11 @@
 Frames hold text, ``int``, ``Decimal`` and dates; None is blank. A float is refused: lengths and quantities are exact.
 """
 
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
-from kitting.spreadsheets.workbook_files import CellValue, checked_sheet_name, save_workbook, typed_cell
+from kitting.spreadsheets.workbook_files import CellValue, refuse_what_no_workbook_holds, save_workbook, typed_cell
 
 PEOPLE_NOTE = "note: an apostrophe before = + - @ marks text that must not run as a formula"
 _RUNS_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")  # the list of the OWASP page on CSV injection
@@ -26,6 +27,7 @@ _ROWS_AT_ONCE = 50_000
 _WIDEST = 60  # characters
 _NARROWEST = 6
 _ROWS_MEASURED = 500
+_BROKEN_INTO_LINES = Alignment(wrap_text=True, vertical="top")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,22 +93,30 @@ def write_workbook(path: Path, sheets: Mapping[str, SheetContent]) -> None:
         Refusal: ``sheet-name``, ``giant-text``.
         TypeError: see ``value_text``.
     """
+    tables = {name: list(_cell_rows(content.frame)) for name, content in sheets.items()}
+    for name, rows in tables.items():
+        refuse_what_no_workbook_holds(name, chain.from_iterable(rows))
     workbook = Workbook(write_only=True)
-    for name, content in sheets.items():
-        sheet = workbook.create_sheet(checked_sheet_name(name))
-        _set_view(sheet, content)
-        header = [typed_cell(sheet, str(title)) for title in content.frame.columns]
+    for name, rows in tables.items():
+        sheet = workbook.create_sheet(name)
+        _set_view(sheet, sheets[name], rows)
+        header = [typed_cell(sheet, title) for title in rows[0]]
         for cell in header:
-            cell.font, cell.alignment = Font(bold=True), Alignment(wrap_text=True, vertical="top")
+            cell.font, cell.alignment = Font(bold=True), _BROKEN_INTO_LINES
         sheet.append(header)
-        is_wrapped = [str(title) in content.wrapped for title in content.frame.columns]
-        for row in content.frame.itertuples(index=False, name=None):
-            cells = [typed_cell(sheet, _cell_value(value)) for value in row]
+        is_wrapped = [title in sheets[name].wrapped for title in rows[0]]
+        for row in rows[1:]:
+            cells = [typed_cell(sheet, value) for value in row]
             for cell, wrap in zip(cells, is_wrapped, strict=True):
                 if wrap:
-                    cell.alignment = Alignment(wrap_text=True, vertical="top")
+                    cell.alignment = _BROKEN_INTO_LINES
             sheet.append(cells)
     save_workbook(workbook, path)
+
+
+def _cell_rows(frame: pd.DataFrame) -> Iterator[list[CellValue]]:
+    yield [str(title) for title in frame.columns]
+    yield from ([_cell_value(value) for value in row] for row in frame.itertuples(index=False, name=None))
 
 
 def _harmless_text(value: object) -> str:
@@ -173,11 +183,10 @@ def _cell_value(value: object) -> CellValue:
     return value_text(value)
 
 
-def _set_view(sheet: Worksheet, content: SheetContent) -> None:
-    frame = content.frame
+def _set_view(sheet: Worksheet, content: SheetContent, rows: Sequence[Sequence[CellValue]]) -> None:
     sheet.freeze_panes = "A2"
-    sheet.auto_filter.ref = f"A1:{get_column_letter(max(1, frame.shape[1]))}{len(frame) + 1}"
-    for at, title in enumerate(map(str, frame.columns)):
-        longest = max([len(title), *(len(value_text(value)) for value in frame.iloc[:_ROWS_MEASURED, at])])
-        width = (content.widths or {}).get(title, min(max(longest + 2, _NARROWEST), _WIDEST))
-        sheet.column_dimensions[get_column_letter(at + 1)].width = width
+    sheet.auto_filter.ref = f"A1:{get_column_letter(max(1, len(rows[0])))}{len(rows)}"
+    for at, title in enumerate(rows[0]):
+        longest = max(len(value_text(row[at])) for row in rows[:_ROWS_MEASURED])
+        given = (content.widths or {}).get(str(title))
+        sheet.column_dimensions[get_column_letter(at + 1)].width = given or min(max(longest + 2, _NARROWEST), _WIDEST)
