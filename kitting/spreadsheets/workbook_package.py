@@ -6,6 +6,7 @@ is unpacked, document type declarations are refused, and macros are refused what
 
 import io
 import re
+import struct
 import zipfile
 import zlib
 
@@ -25,6 +26,8 @@ _MACRO_SUFFIXES = (".xlsm", ".xltm", ".xlam")
 _MACRO_PARTS = re.compile(r"vbaproject|macrosheets/|\.vba", re.IGNORECASE)
 _DECLARED_ENCODING = re.compile(rb"""^\s*<\?xml[^>]*?\sencoding\s*=\s*["']([^"']+)["']""")
 _UTF_8 = (b"utf-8", b"us-ascii", b"ascii")
+# What the archive reader raises on damaged bytes, found by changing bytes at random. No other compression is in use.
+_DAMAGES = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, LookupError, OSError, RuntimeError, ValueError)
 
 
 class WorkbookPackage:
@@ -43,7 +46,7 @@ class WorkbookPackage:
         self._refuse_other_formats()
         try:
             self._archive = zipfile.ZipFile(io.BytesIO(content))
-        except (zipfile.BadZipFile, ValueError, NotImplementedError):
+        except _DAMAGES:
             raise self._refusal("damaged-workbook", "is damaged: its list of parts can't be read") from None
         self._refuse_by_directory(self._archive.infolist())
 
@@ -55,7 +58,7 @@ class WorkbookPackage:
         """
         try:
             text = self._archive.read(part)
-        except (KeyError, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, OSError):
+        except _DAMAGES:
             raise self._refusal("damaged-workbook", f"is damaged: its part {part} can't be unpacked") from None
         encoding = _DECLARED_ENCODING.match(text[:200].removeprefix(b"\xef\xbb\xbf"))
         if b"\x00" in text[:64] or (encoding and encoding[1].lower() not in _UTF_8):
@@ -97,6 +100,8 @@ class WorkbookPackage:
     def _refuse_sizes(self, parts: list[zipfile.ZipInfo]) -> None:
         if len(parts) > MOST_PARTS:
             raise self._refusal("too-many-parts", f"has {len(parts):,} parts; a workbook of {MOST_PARTS:,} is the most")
+        if any(part.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED) for part in parts):
+            raise self._refusal("damaged-workbook", "is damaged: its parts are packed in a way that no workbook is")
         if any(part.flag_bits & 1 for part in parts):
             raise self._refusal("encrypted-workbook", "is protected by a password; save it without one")
         self.unpacked = sum(part.file_size for part in parts)
