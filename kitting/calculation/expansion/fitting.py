@@ -27,7 +27,7 @@ class Fitter:
         """Templates with their stock codes, less those that a one-piece housing or a complete set makes needless."""
         fitted = [self.choose(template) for template in templates]
         fitted = self._one_piece(fitted)
-        fitted = self._free_ways(fitted)
+        fitted = self._makers_told(self._free_ways(fitted))
         for chosen in list(fitted):
             if chosen.codes and self.items[chosen.codes[0]]["contains"]:
                 fitted = self.without_contents(fitted, chosen, chosen.codes[0])
@@ -86,6 +86,22 @@ class Fitter:
         alike = tuple(code for code in housing.codes if self._has_range(code) == one_piece)
         kept = [replace(t, codes=alike) if t is housing else t for t in templates]
         return [t for t in kept if t.kind != "cable adapter"] if one_piece else kept
+
+    def _makers_told(self, templates: list[Template]) -> list[Template]:
+        """A splice whose connector or sleeve is of another maker says so: some owners want a joint of one maker.
+
+        Common practice (UFGS 16302N asks for a kit of one manufacturer); the line is told, not refused.
+        """
+        splice = next((t for t in templates if t.kind == "splice" and t.codes), None)
+        if splice is None:
+            return templates
+        makers = {t.codes[0]: self.items[t.codes[0]]["maker"] for t in templates if t.codes}
+        told = {code: maker for code, maker in makers.items() if isinstance(maker, str)}
+        if len(set(told.values())) < 2:
+            return templates
+        words = ", ".join(f"{code} by {maker}" for code, maker in sorted(told.items()))
+        sentence = f"{splice.sentence}; makers differ in this joint: {words}"
+        return [replace(t, sentence=sentence) if t is splice else t for t in templates]
 
     def _has_range(self, code: str) -> bool:
         return self.items[code]["doi_low_nm"] is not None

@@ -1,7 +1,7 @@
 """Joints are counted once, by the cables that meet there; planned joints wait for a place."""
 
 import pytest
-from small_books import small
+from small_books import BASE, small
 
 JOINT = "structure,position,kind,interface,phases,insert fitted,state,existing cable type"
 END = "Q,a,integral 200 A,200 A 15 kV,ABC,,,"
@@ -87,3 +87,17 @@ def test_planned_joints_are_counted_from_the_reel_length(length: str, reel: str,
     assert f"{joints} planned joint" in planned.iloc[0]["reason"]
     assert f"{joints * 3} in all" in planned.iloc[0]["reason"]
     assert [(q.sheet, q.column) for q in made.made.questions if q.severity == "ask"] == [("schedule", "length")]
+
+
+def test_a_joint_of_two_makers_names_both_sources() -> None:
+    """Some owners want a joint of one maker (common practice): the splice's sentence tells where they differ."""
+    header, *rows = BASE["items"].splitlines()
+    makers = {"CS": "Maker One", "SC-10": "Maker Two"}
+    items = "\n".join([f"{header},maker", *(f"{row},{makers.get(row.split(',')[0], '')}" for row in rows)])
+    positions = _positions("J,j,joint,,ABC,,,CT-A", END)
+    run = "J1,1,S12,ABC,CT-A,Q,a,J,j"
+    mixed = small(positions=positions, schedule=run, items=items)
+    reason = mixed.lines(structure="J", kind="splice").iloc[0]["reason"]
+    assert "makers differ in this joint: CS by Maker One, SC-10 by Maker Two" in reason
+    same = small(positions=positions, schedule=run, items=items.replace("Maker Two", "Maker One"))
+    assert "makers differ" not in same.lines(structure="J", kind="splice").iloc[0]["reason"]

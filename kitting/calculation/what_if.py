@@ -1,0 +1,151 @@
+"""What if? Received sheets with one thing changed, and what the change does to every line. Nothing is stored."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import pandas as pd
+
+from kitting.calculation.plan_result import Plan
+from kitting.calculation.sheets.all_sheets import SHEETS
+from kitting.calculation.sheets.headers import place_columns
+from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet, trimmed
+from kitting.errors import Refusal
+
+
+@dataclass(frozen=True, slots=True)
+class LineChange:
+    """A line whose answer, choice or short pieces differ; '' where the line is not there."""
+
+    line: str
+    job: str
+    answer_before: str
+    answer_after: str
+    stock_code_before: str
+    stock_code_after: str
+    short_before: str
+    short_after: str
+
+
+def move_cutover(raw: RawBook, *, job: str, cutover: str, cutover_end: str = "") -> RawBook:
+    """The job's outage at another local moment, ``2026-03-31 22:00``.
+
+    Raises:
+        Refusal: ``no-such-row``.
+    """
+    return _changed(raw, "jobs", {"job": job}, {"cutover": cutover, "cutover_end": cutover_end})
+
+
+def delay_order(raw: RawBook, *, order: str, days: int) -> RawBook:
+    """Every line of an order promised ``days`` later.
+
+    Raises:
+        Refusal: ``no-such-row``; ``negative-days``.
+    """
+    if days < 0:
+        raise Refusal("negative-days", f"An order can't be {days} days late.", {"days": days})
+
+    def later(text: str) -> str:
+        return (date.fromisoformat(text) + timedelta(days=days)).isoformat() if text else text
+
+    return _changed(raw, "orders", {"order": order}, {"promised": later})
+
+
+def lose_lot(raw: RawBook, *, stock_code: str, lot: str) -> RawBook:
+    """Every piece of a lot on hold, wherever it lies.
+
+    Raises:
+        Refusal: ``no-such-row``.
+    """
+    return _changed(raw, "stock", {"stock_code": stock_code, "lot": lot}, {"place_kind": "hold"})
+
+
+def add_stock(raw: RawBook, *, stock_code: str, depot: str, quantity: str, use_by: str = "") -> RawBook:
+    """So many more pieces in a bin of a depot."""
+    cells = {
+        "stock_code": stock_code, "depot": depot, "place": "what-if", "place_kind": "bin", "lot": "what-if",
+        "use_by": use_by, "quantity": quantity,
+    }  # fmt: skip
+    return _with_row(raw, "stock", cells)
+
+
+def approve_stand_in(raw: RawBook, *, wanted: str, allowed: str) -> RawBook:
+    """A stand-in, approved without limits."""
+    return _with_row(raw, "stand ins", {"wanted": wanted, "allowed": allowed, "approved_by": "what-if"})
+
+
+Cell = str | Callable[[str], str]
+
+
+def _changed(raw: RawBook, name: str, where: Mapping[str, str], changes: Mapping[str, Cell]) -> RawBook:
+    sheet = raw.sheets.get(name)
+    placed = {} if sheet is None else place_columns(SHEETS[name], sheet)[0]
+    if sheet is None or not set(where) <= set(placed):
+        raise _no_row(name, where)
+    match = pd.Series(data=True, index=sheet.cells.index)
+    for field, wanted in where.items():
+        match &= sheet.cells[placed[field].at].map(trimmed) == wanted
+    if not match.any():
+        raise _no_row(name, where)
+    headers, cells = list(sheet.headers), sheet.cells.copy()
+    for field, change in changes.items():
+        if field not in placed:
+            headers.append(SHEETS[name].by_field[field].header)
+            cells[len(headers) - 1] = ""
+        at = placed[field].at if field in placed else len(headers) - 1
+        old = cells.loc[match, at]
+        cells.loc[match, at] = old.map(change) if callable(change) else change
+    return _with(raw, RawSheet(name, tuple(headers), cells, sheet.notes))
+
+
+def _with_row(raw: RawBook, name: str, cells: Mapping[str, str]) -> RawBook:
+    declared = SHEETS[name]
+    sheet = raw.sheets.get(name)
+    if sheet is None or not sheet.headers:
+        headers = [declared.by_field[field].header for field in cells]
+        return _with(raw, raw_sheet(name, headers, [tuple(cells.values())]))
+    placed = place_columns(declared, sheet)[0]
+    headers, grown = list(sheet.headers), sheet.cells.copy()
+    for field in cells:
+        if field not in placed:
+            headers.append(declared.by_field[field].header)
+            grown[len(headers) - 1] = ""
+    row = [""] * len(headers)
+    for field, text in cells.items():
+        at = placed[field].at if field in placed else headers.index(declared.by_field[field].header)
+        row[at] = text
+    grown.loc[(int(max(grown.index)) if len(grown) else 1) + 1] = row
+    return _with(raw, RawSheet(name, tuple(headers), grown, sheet.notes))
+
+
+def _with(raw: RawBook, sheet: RawSheet) -> RawBook:
+    return raw_book({**raw.sheets, sheet.name: sheet}.values(), raw.notes)
+
+
+def _no_row(name: str, where: Mapping[str, str]) -> Refusal:
+    words = " and ".join(f"{field.replace('_', ' ')} {value}" for field, value in where.items())
+    return Refusal("no-such-row", f"The sheet {name} has no row with {words}.", {"sheet": name, **where})
+
+
+def differences(before: Plan, after: Plan) -> tuple[LineChange, ...]:
+    """Lines that a change makes different, in line order: first those of ``before``, then the new ones."""
+    old, new = _lines(before), _lines(after)
+    names = [*old, *(name for name in new if name not in old)]
+    changes = []
+    for name in names:
+        was, now = old.get(name, _ABSENT), new.get(name, _ABSENT)
+        if was[1:] != now[1:]:
+            job = was[0] or now[0]
+            changes.append(LineChange(name, job, was[1], now[1], was[2], now[2], was[3], now[3]))
+    return tuple(changes)
+
+
+_Line = tuple[str, str, str, str]
+_ABSENT: _Line = ("", "", "", "")
+
+
+def _lines(plan: Plan) -> dict[str, _Line]:
+    short = dict(zip(plan.shortages["line"], map(str, plan.shortages["short"]), strict=True))
+    frame = plan.requirements
+    columns = (frame[name].astype(str) for name in ("line", "job", "answer", "stock_code"))
+    return {line: (job, answer, code, short.get(line, "")) for line, job, answer, code in zip(*columns, strict=True)}
