@@ -1,0 +1,76 @@
+"""What if: one thing of the sheets is changed, planned again, and compared line by line; nothing is stored."""
+
+from datetime import date
+
+import pytest
+from desk import AS_OF, Desk, Reading
+
+from kitting.calculation.plan_result import Plan
+from kitting.calculation.what_if import (
+    add_stock,
+    approve_stand_in,
+    delay_order,
+    differences,
+    lose_lot,
+    move_cutover,
+)
+from kitting.errors import Refusal
+
+
+def test_moving_a_cutover_up_shows_what_breaks(desk: Desk, clean: Plan, read: type[Reading]) -> None:
+    """Trap T18: J08 to 03-31: staged by 03-27, the six CA-6 due 04-09 are short, BI35L stays one short."""
+    moved = Desk(move_cutover(desk.raw, job="J08", cutover="2026-03-31 22:00")).plan()
+    assert read(moved).job("J08").staged_by == date(2026, 3, 27)
+    assert read(moved).short(job="J08", stock_code="CA-6") == 6
+    assert read(moved).short(job="J08", stock_code="BI35L") == 1
+    changed = {change.line: change for change in differences(clean, moved)}
+    adapter = changed["J08/G1-a/r1-from/ABC/cable adapter"]
+    assert (adapter.answer_before, adapter.answer_after, adapter.short_after) == ("ready if", "short", "3")
+    assert {change.job for change in changed.values()} == {"J08"}
+
+
+@pytest.mark.parametrize(("days", "short"), [(0, 0), (14, 0), (15, 12)])
+def test_an_order_that_slips_costs_the_jobs_it_was_for(desk: Desk, read: type[Reading], days: int, short: int) -> None:
+    """PO-1 is due 03-18 and J09 is staged by 04-01: two weeks late it still comes, a day more and J09 is short 12."""
+    late = Desk(delay_order(desk.raw, order="PO-1", days=days)).plan()
+    assert read(late).short(job="J09", stock_code="EL25-2") == short
+    assert read(late).short(job="J12", stock_code="EL25-2") == 0
+
+
+def test_a_lost_lot_is_stopped_wherever_it_lies(desk: Desk, clean: Plan, read: type[Reading]) -> None:
+    """The fresh CS15-2 lot on hold: J10 is six short, J06's older lot is not touched."""
+    lost = Desk(lose_lot(desk.raw, stock_code="CS15-2", lot="L-2508A")).plan()
+    assert read(lost).short(job="J10", stock_code="CS15-2") == 6
+    assert read(lost).short(job="J06", stock_code="CS15-2") == 0
+    assert {change.job for change in differences(clean, lost)} == {"J10"}
+
+
+def test_more_stock_and_a_stand_in_are_tried_without_touching_anything(desk: Desk, read: type[Reading]) -> None:
+    """Three more arresters at Mill Lane: J02 takes from its own shelf, J11 by transfer; a higher class splices."""
+    before = desk.raw.digest
+    cured = Desk(add_stock(desk.raw, stock_code="EA15-15.3", depot="M", quantity="3")).plan()
+    assert read(cured).job("J11").answer == "ready if"
+    assert read(cured).short(stock_code="EA15-15.3") == 0
+    higher_class = Desk(approve_stand_in(desk.raw, wanted="CS25-2", allowed="CS35-2")).plan()
+    assert read(higher_class).short(job="J09", stock_code="CS25-2") == 0
+    assert desk.raw.digest == before
+    assert desk.plan(AS_OF).summary["digest"] == before
+
+
+def test_a_change_of_what_is_not_there_is_refused(desk: Desk) -> None:
+    """The row is named; a negative delay is no delay."""
+    with pytest.raises(Refusal, match="no row with job J99"):
+        move_cutover(desk.raw, job="J99", cutover="2026-03-31 22:00")
+    with pytest.raises(Refusal, match="-1 days late"):
+        delay_order(desk.raw, order="PO-1", days=-1)
+
+
+def test_a_pin_of_the_earlier_jobs_pieces_is_seen_in_both_jobs(desk: Desk, read: type[Reading]) -> None:
+    """Trap T11: three EA15-15.3 pinned to J11 leave J02 three short; without the pin J02 has its six."""
+    line = "J11/JN4-b/position/ABC/elbow arrester"
+    pinned = desk.add(
+        "pins", job="J11", line=line, stock_code="EA15-15.3", quantity="3", reason="promised by phone", by="planner"
+    ).plan()
+    assert read(pinned).short(job="J02", stock_code="EA15-15.3") == 3
+    assert read(pinned).job("J11").answer in {"ready", "ready if"}
+    assert read(desk.plan()).short(job="J02", stock_code="EA15-15.3") == 0
