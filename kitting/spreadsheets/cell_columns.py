@@ -41,10 +41,6 @@ class CellColumns:
         """The distinct values of a column, in the order of their codes."""
         return list(self._numbers[column])
 
-    def first_row(self, column: int, code: int) -> int:
-        """The first row, from 0, that holds a value."""
-        return self.codes[column].index(code)
-
 
 def _told_apart(cells: Sequence[Hashable]) -> Sequence[Hashable]:
     """Cells with truth values as words, because True and 1 would be one key."""

@@ -4,7 +4,7 @@ import codecs
 import csv
 import io
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from kitting.calculation.sheets.raw import RawSheet
 from kitting.errors import Refusal
 from kitting.spreadsheets.cell_columns import CellColumns
 from kitting.spreadsheets.cell_text import clean_text
-from kitting.spreadsheets.received_file import MEGABYTE, received_bytes
+from kitting.spreadsheets.received_file import MEGABYTE, Progress, received_bytes
 from kitting.spreadsheets.sheet_frames import TextColumns, few_or_one, sheet_from_columns
 
 LARGEST_CSV = 150 * MEGABYTE
@@ -24,8 +24,6 @@ _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _QUOTED = re.compile(r'"(?:[^"]|"")*"')
 _HEADER_SEEN = 100_000  # characters among which the header row is looked for
 _UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
-
-Progress = Callable[[str, int, int], None]
 
 
 def read_csv_sheet(path: Path, progress: Progress | None = None) -> RawSheet:

@@ -10,7 +10,8 @@ from kitting.calculation.questions import NOTE, Question
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book
 from kitting.errors import Refusal
 from kitting.spreadsheets.csv_reader import read_csv_sheet
-from kitting.spreadsheets.workbook_reader import Progress, read_workbook
+from kitting.spreadsheets.received_file import Progress
+from kitting.spreadsheets.workbook_reader import read_workbook
 
 _MOST_FILES = 200
 

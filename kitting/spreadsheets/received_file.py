@@ -1,11 +1,15 @@
 """The bytes of a file that came from outside, read once and only up to a limit."""
 
 import stat
+from collections.abc import Callable
 from pathlib import Path
 
 from kitting.errors import Refusal
 
 MEGABYTE = 1_000_000
+
+Progress = Callable[[str, int, int], None]
+"""Called with a sheet's name, the rows read so far and the rows in all; what it raises ends the reading."""
 
 
 def received_bytes(path: Path, limit: int) -> bytes:

@@ -4,7 +4,7 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,14 +16,11 @@ import numpy as np
 from kitting.calculation.questions import NOTE, Question
 from kitting.calculation.sheets.raw import RawSheet
 from kitting.errors import Refusal
-from kitting.spreadsheets.received_file import MEGABYTE, received_bytes
+from kitting.spreadsheets.received_file import MEGABYTE, Progress, received_bytes
 from kitting.spreadsheets.sheet_frames import Codes, TextColumns, sheet_from_columns
 from kitting.spreadsheets.workbook_notes import Rectangle, sheet_notes
 from kitting.spreadsheets.workbook_package import LARGEST_WORKBOOK, WorkbookPackage
 from kitting.spreadsheets.workbook_traces import Address, workbook_traces
-
-Progress = Callable[[str, int, int], None]
-"""Called with a sheet's name, the rows read so far and the rows in all; what it raises ends the reading."""
 
 DEADLINE_SECONDS = 180
 _LEAST_MEMORY, _MOST_MEMORY = 512 * MEGABYTE, 2_000 * MEGABYTE
