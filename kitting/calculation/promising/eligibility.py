@@ -56,7 +56,7 @@ class Eligibility:
     """Lot classes and the usable classes of each cell.
 
     Args:
-        members: for each class its lots (positions in ``Problem.lots``) in walk order.
+        members: for each class its lots (positions in ``Problem.lots``), first to expire first, then in walk order.
         stock: for each class the free thousandths, fixed pieces taken off.
         expiry: for each class the last good day.
         need: for each cell the thousandths that are not fixed.
@@ -81,7 +81,7 @@ class Eligibility:
 def eligibility(problem: Problem) -> Eligibility:
     """Merge the lots, take the fixed pieces off, and list for each cell what it may use."""
     fixed, not_kept, left = _take_fixed(problem)
-    members = _classes(problem.lots)
+    members = _classes(problem)
     need = [cell.quantity for cell in problem.cells]
     for cell, _, quantity in fixed:
         need[cell] -= quantity
@@ -120,10 +120,15 @@ def _take_fixed(problem: Problem) -> tuple[Pieces, Pieces, list[int]]:
     return tuple(kept), tuple(not_kept), left
 
 
-def _classes(lots: tuple[Lot, ...]) -> tuple[tuple[int, ...], ...]:
-    """Positions of equal lots together, in walk order; the classes in an order that only their facts decide."""
+def _classes(problem: Problem) -> tuple[tuple[int, ...], ...]:
+    """Positions of equal lots together, first to expire first; the classes in an order that only their facts decide.
+
+    Lots that outlast every kit are equal in their date: which of them is taken first is settled inside the class.
+    """
+    lots = problem.lots
+    horizon = max((kit.good_through_day for kit in problem.kits if kit.dated), default=0)
     together: dict[tuple[object, ...], list[int]] = {}
-    for position in sorted(range(len(lots)), key=lambda position: (lots[position].walk, lots[position].key)):
+    for position in sorted(range(len(lots)), key=lambda at: (lots[at].expiry_day, lots[at].walk, lots[at].key)):
         lot = lots[position]
         facts = (
             lot.item,
@@ -132,7 +137,7 @@ def _classes(lots: tuple[Lot, ...]) -> tuple[tuple[int, ...], ...]:
             lot.own_depot_only,
             lot.only_kit,
             lot.ready_day,
-            lot.expiry_day,
+            min(lot.expiry_day, horizon),
             lot.arrival,
         )
         together.setdefault(facts, []).append(position)

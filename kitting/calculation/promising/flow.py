@@ -2,9 +2,13 @@
 
 An augmenting path never lowers what a cell already holds: it only changes which class the pieces come from. This is the
 step of the maximum-flow method of "Maximal flow through a network", Canadian Journal of Mathematics 8 (1956) 399-404
-(title from memory), shortest path first. A search costs at most one look at each usable (cell, class) pair of the cells
-and classes it reaches.
+(title from memory), shortest path first.
+
+Cells that may use the same classes are of one shape: for where a path can lead it does not matter which of them gives a
+piece up. So a search goes through shapes, not cells, and costs at most one look at each (shape, class) pair it reaches.
 """
+
+from itertools import pairwise
 
 from kitting.calculation.promising.eligibility import Positions
 
@@ -18,7 +22,7 @@ class Flow:
         room: for each class the free thousandths.
         held: for each class the thousandths by cell.
         closed_by: for each class the number of the saturated set that closes it for good, or OPEN.
-        reached_cells: cells the last failed search went through, the asking cell first.
+        reached_cells: one cell of each shape the last failed search went through, the asking cell first.
         reached_classes: classes it went through, all of them full.
     """
 
@@ -30,10 +34,10 @@ class Flow:
         self.closed_by = [OPEN] * classes
         self.reached_cells: list[int] = []
         self.reached_classes: list[int] = []
-        self._starts = starts
-        self._targets = targets
+        self._arcs, self._shape = _shapes(starts, targets)
+        self._shapes_at: list[dict[int, dict[int, None]]] = [{} for _ in stock]
         self._seen_class = [0] * classes
-        self._seen_cell = [0] * cells
+        self._seen_shape = [0] * len(self._arcs)
         self._from_cell = [0] * classes
         self._from_class = [0] * cells
         self._searches = 0
@@ -41,7 +45,7 @@ class Flow:
 
     def arcs(self, cell: int) -> list[int]:
         """Usable classes of a cell, best first."""
-        return self._targets[self._starts[cell] : self._starts[cell + 1]].tolist()  # type: ignore[no-any-return]
+        return self._arcs[self._shape[cell]]
 
     def commit(self) -> None:
         """Keep everything taken since the last commit."""
@@ -83,16 +87,18 @@ class Flow:
         self.room[lot_class] -= quantity
         holders = self.held[lot_class]
         holding = holders.get(cell, 0) + quantity
+        alike = self._shapes_at[lot_class].setdefault(self._shape[cell], {})
         if holding:
             holders[cell] = holding
+            alike[cell] = None
         else:
-            del holders[cell]
+            del holders[cell], alike[cell]
 
     def _search(self, start: int) -> int:
         """The nearest class with free pieces that re-routing can reach, or -1; paths are left in the from-lists."""
         self._searches = stamp = self._searches + 1
-        seen_class, seen_cell, closed_by = self._seen_class, self._seen_cell, self.closed_by
-        seen_cell[start] = stamp
+        seen_class, seen_shape, closed_by = self._seen_class, self._seen_shape, self.closed_by
+        seen_shape[self._shape[start]] = stamp
         self.reached_cells = queue = [start]
         self.reached_classes = classes = []
         for cell in queue:
@@ -104,9 +110,10 @@ class Flow:
                 if self.room[lot_class]:
                     return lot_class
                 classes.append(lot_class)
-                for holder in self.held[lot_class]:
-                    if seen_cell[holder] != stamp:
-                        seen_cell[holder] = stamp
+                for shape, alike in self._shapes_at[lot_class].items():
+                    if alike and seen_shape[shape] != stamp:
+                        seen_shape[shape] = stamp
+                        holder = next(iter(alike))
                         self._from_class[holder] = lot_class
                         queue.append(holder)
         return -1
@@ -126,3 +133,17 @@ class Flow:
             self._move(target, cell, amount)
         self._move(lot_class, start, amount)
         return amount
+
+
+def _shapes(starts: list[int], targets: Positions) -> tuple[list[list[int]], list[int]]:
+    """The distinct lists of usable classes, and for each cell the number of its list."""
+    numbers: dict[bytes, int] = {}
+    arcs: list[list[int]] = []
+    shape = []
+    for low, high in pairwise(starts):
+        usable = targets[low:high]
+        number = numbers.setdefault(usable.tobytes(), len(arcs))
+        if number == len(arcs):
+            arcs.append(usable.tolist())
+        shape.append(number)
+    return arcs, shape

@@ -8,8 +8,9 @@ from kitting.calculation.promising.model import SHELF, Allocation, Problem
 def allocations(problem: Problem, eligible: Eligibility, flow: Flow) -> tuple[Allocation, ...]:
     """Pieces by lot, in cell order; fixed ones first, then best first.
 
-    Lots of a class are equal but for their place, so they are picked in walk order; a cell that the next lot can't
-    fill takes the first one that holds it whole, so that a set of three is broken as seldom as that allows.
+    Lots of a class are equal but for their place and a date that outlasts every kit, so they are picked first to expire
+    first, then in walk order; among equal dates a cell takes the first lot that holds it whole, so that a set of three
+    is broken as seldom as that allows.
     """
     left = {lot: problem.lots[lot].quantity for lots in eligible.members for lot in lots}
     taken: list[list[tuple[int, int, int]]] = [[] for _ in problem.cells]
@@ -19,7 +20,7 @@ def allocations(problem: Problem, eligible: Eligibility, flow: Flow) -> tuple[Al
     for lot_class, holders in enumerate(flow.held):
         lots = eligible.members[lot_class]
         for cell in sorted(holders, key=lambda cell: (problem.cells[cell].spare, cell)):
-            for lot, quantity in _picks(lots, left, holders[cell]):
+            for lot, quantity in _picks(problem, lots, left, holders[cell]):
                 taken[cell].append((lot_class, lot, quantity))
     made: list[Allocation] = []
     for cell, pieces in enumerate(taken):
@@ -30,18 +31,20 @@ def allocations(problem: Problem, eligible: Eligibility, flow: Flow) -> tuple[Al
     return tuple(made)
 
 
-def _picks(lots: tuple[int, ...], left: dict[int, int], quantity: int) -> list[tuple[int, int]]:
-    """(lot, thousandths) for one cell: one lot that holds it whole if there is one, else lot after lot."""
-    whole = next((lot for lot in lots if left[lot] >= quantity), None)
+def _picks(
+    problem: Problem, lots: tuple[int, ...], left: dict[int, int], quantity: int
+) -> list[tuple[int, int]]:
+    """(lot, thousandths) for one cell: first to expire; among equal dates one lot that holds it whole, if there is one."""
     picks = []
-    for lot in lots if whole is None else (whole,):
+    while quantity:
+        first = next(lot for lot in lots if left[lot])
+        day = problem.lots[first].expiry_day
+        alike = (lot for lot in lots if left[lot] >= quantity and problem.lots[lot].expiry_day == day)
+        lot = next(alike, first)
         piece = min(left[lot], quantity)
-        if piece:
-            left[lot] -= piece
-            quantity -= piece
-            picks.append((lot, piece))
-        if not quantity:
-            break
+        left[lot] -= piece
+        quantity -= piece
+        picks.append((lot, piece))
     return picks
 
 
