@@ -1,7 +1,9 @@
 """The one function that strings the calculation together: from the parsed sheets to the plan."""
 
+import gc
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from time import perf_counter
@@ -90,17 +92,29 @@ def plan(book: Book, *, as_of: date, progress: Progress | None = None) -> Plan:
         Refusal: the rule book can't be read, or the audit of the promises fails.
     """
     clock = _Clock(progress)
-    jobs = read_job_dates(book)
-    expanded = expand(book, jobs)
-    clock.done("expansion and fit")
-    items = {code: index for index, code in enumerate(sorted(book.frames["items"]["stock_code"]))}
-    problem, demand, supply = _problem(book, expanded, jobs, items, as_of)
-    promised = promise(problem)
-    clock.done("promising")
-    made = _Made(book, expanded, jobs, problem, demand, supply, promised, as_of)
-    result = _tables(made)
-    clock.done("tables")
+    with _collection_paused():
+        jobs = read_job_dates(book)
+        expanded = expand(book, jobs)
+        clock.done("expansion and fit")
+        items = {code: index for index, code in enumerate(sorted(book.frames["items"]["stock_code"]))}
+        problem, demand, supply = _problem(book, expanded, jobs, items, as_of)
+        promised = promise(problem)
+        clock.done("promising")
+        result = _tables(_Made(book, expanded, jobs, problem, demand, supply, promised, as_of))
+        clock.done("tables")
     return Plan(as_of=as_of, book=book, timings=clock.times, **result)
+
+
+@contextmanager
+def _collection_paused() -> Iterator[None]:
+    """No search for reference cycles meanwhile: a plan makes millions of small objects and no cycle among them."""
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()
 
 
 def expand(book: Book, jobs: Mapping[str, JobDates]) -> Expanded:

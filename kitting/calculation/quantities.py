@@ -2,6 +2,7 @@
 
 import re
 from decimal import Decimal
+from functools import lru_cache
 
 from kitting.calculation.doubts import Doubt
 
@@ -43,6 +44,7 @@ def _not_a_quantity(text: str) -> QuantityDoubt:
     return QuantityDoubt("not a quantity")
 
 
+@lru_cache(maxsize=65_536)
 def as_decimal(quantity: int) -> Decimal:
     """Thousandths as a plain decimal without trailing zeros: 6000 -> Decimal("6"), 500 -> Decimal("0.5")."""
     whole, rest = divmod(abs(quantity), PER_UNIT)

@@ -1,6 +1,6 @@
 """Rows of a parsed sheet as plain mappings."""
 
-from typing import Any, cast
+from typing import Any
 
 from kitting.calculation.sheets.book import Book
 
@@ -11,4 +11,6 @@ Record = dict[str, Any]
 
 def records(book: Book, sheet: str) -> list[Record]:
     """Each row of a sheet as field -> fact, in sheet order."""
-    return cast("list[Record]", book.frames[sheet].to_dict("records"))
+    frame = book.frames[sheet]
+    names = [str(name) for name in frame.columns]
+    return [dict(zip(names, row, strict=True)) for row in zip(*(frame[name].tolist() for name in names), strict=True)]

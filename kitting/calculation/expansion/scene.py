@@ -34,6 +34,7 @@ class Scene:
         self._book_rules = rules
         self._rules: dict[str, Rules] = {}
         self._settings: dict[tuple[Fact, ...], Setting] = {}
+        self._setting_of: dict[tuple[str, str], Setting] = {}
         self._numbers: dict[tuple[Fact, ...], tuple[int, ...]] = {}
 
     def rules(self, table: str) -> Rules:
@@ -44,6 +45,12 @@ class Scene:
 
     def setting(self, position: Position) -> Setting:
         """The facts of a position under the systems of the runs there (else of its job's runs at the structure)."""
+        known = self._setting_of.get(position.key)
+        if known is None:
+            known = self._setting_of[position.key] = self._setting(position)
+        return known
+
+    def _setting(self, position: Position) -> Setting:
         runs = [self.field.runs[index] for index, _ in position.landings] or [
             self.field.runs[index]
             for index in self.field.at_structure.get(position.facts["structure"], ())

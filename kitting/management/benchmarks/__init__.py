@@ -1,0 +1,1 @@
+"""Made-up data and runs for `manage.py benchmark`."""
