@@ -5,7 +5,7 @@ from collections import Counter
 import numpy as np
 
 from kitting.calculation.promising.eligibility import Eligibility, is_buyable, is_usable
-from kitting.calculation.promising.flow import OPEN, Flow
+from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import Problem, Promised
 from kitting.errors import Refusal
 
@@ -31,7 +31,7 @@ def audit_least_short(eligible: Eligibility, flow: Flow) -> None:
     Raises:
         Refusal: ``audit-failed`` with both totals.
     """
-    closed = np.array(flow.closed_by, dtype=np.int64) != OPEN
+    closed = np.array([not flow.open[group] & bit for group, bit in zip(flow.group, flow.bit, strict=True)], dtype=bool)
     leaves = np.concatenate(([0], np.cumsum(~closed[eligible.targets])))
     confined = leaves[eligible.starts[1:]] == leaves[eligible.starts[:-1]]
     need = np.array(eligible.need, dtype=np.int64)

@@ -59,6 +59,7 @@ class Eligibility:
         members: for each class its lots (positions in ``Problem.lots``), first to expire first, then in walk order.
         stock: for each class the free thousandths, fixed pieces taken off.
         expiry: for each class the last good day.
+        groups: for each class its group: classes that one cell may use belong together.
         need: for each cell the thousandths that are not fixed.
         starts: arcs of cell c are ``targets[starts[c]:starts[c + 1]]``.
         targets: usable classes, best first: order of choice, then source, first to expire, first to arrive, walk.
@@ -70,12 +71,30 @@ class Eligibility:
     members: tuple[tuple[int, ...], ...]
     stock: list[int]
     expiry: Integers
+    groups: list[int]
     need: list[int]
     starts: Integers
     targets: Positions
     steps: Positions
     fixed: Pieces
     not_kept: Pieces
+
+    def shapes(self) -> tuple[list[list[int]], list[int]]:
+        """The distinct lists of usable classes, best first, and for each cell the number of its list.
+
+        Equal integers are one object, which quarters the memory of the lists.
+        """
+        classes = np.arange(len(self.stock)).astype(object)
+        numbers: dict[bytes, int] = {}
+        lists: list[list[int]] = []
+        shape = []
+        for low, high in pairwise(self.starts.tolist()):
+            usable = self.targets[low:high]
+            number = numbers.setdefault(usable.tobytes(), len(lists))
+            if number == len(lists):
+                lists.append(classes[usable].tolist())
+            shape.append(number)
+        return lists, shape
 
 
 def eligibility(problem: Problem) -> Eligibility:
@@ -91,6 +110,7 @@ def eligibility(problem: Problem) -> Eligibility:
         members=members,
         stock=[sum(left[lot] for lot in lots) for lots in members],
         expiry=expiry,
+        groups=_groups(problem, members),
         need=need,
         starts=starts,
         targets=targets,
@@ -142,6 +162,24 @@ def _classes(problem: Problem) -> tuple[tuple[int, ...], ...]:
         )
         together.setdefault(facts, []).append(position)
     return tuple(tuple(together[facts]) for facts in sorted(together))
+
+
+def _groups(problem: Problem, members: tuple[tuple[int, ...], ...]) -> list[int]:
+    """For each class the number of its group, counted from 0: the choices of cells join items."""
+    parent = list(range(len(problem.items)))
+
+    def root(item: int) -> int:
+        while parent[item] != item:
+            parent[item] = parent[parent[item]]
+            item = parent[item]
+        return item
+
+    for choice in {cell.options + cell.stand_ins for cell in problem.cells}:
+        for item in choice[1:]:
+            low, high = sorted((root(choice[0]), root(item)))
+            parent[high] = low
+    numbers: dict[int, int] = {}
+    return [numbers.setdefault(root(problem.lots[lots[0]].item), len(numbers)) for lots in members]
 
 
 class _Templates:

@@ -4,48 +4,69 @@ An augmenting path never lowers what a cell already holds: it only changes which
 step of the maximum-flow method of "Maximal flow through a network", Canadian Journal of Mathematics 8 (1956) 399-404
 (title from memory), shortest path first.
 
-Cells that may use the same classes are of one shape: for where a path can lead it does not matter which of them gives a
-piece up. So a search goes through shapes, not cells, and costs at most one look at each (shape, class) pair it reaches.
+Classes that one cell may use belong to one group; inside a group each class is a bit, and the classes that a cell may
+use are the bits of one integer, so that a search looks at a cell's classes all at once. Cells that may use the same
+classes are of one shape and share their list and integer.
 """
 
-from itertools import pairwise
+from collections.abc import Iterator, Sequence
 
-from kitting.calculation.promising.eligibility import Positions
 
-OPEN = -1  # a class that no saturated set closes
+def bits_of(number: int) -> Iterator[int]:
+    """Positions of the bits of an integer, lowest first."""
+    while number:
+        low = number & -number
+        yield low.bit_length() - 1
+        number ^= low
 
 
 class Flow:
     """Who holds which pieces.
 
     Attributes:
+        arcs: for each cell its usable classes, best first.
+        reach: for each cell the same as bits.
+        group: for each class its group.
+        bit: for each class its bit, a power of two.
+        classes: for each group its classes, in the order of their bits.
         room: for each class the free thousandths.
         held: for each class the thousandths by cell.
-        closed_by: for each class the number of the saturated set that closes it for good, or OPEN.
-        reached_cells: one cell of each shape the last failed search went through, the asking cell first.
-        reached_classes: classes it went through, all of them full.
+        free: for each group the bits of classes with room.
+        open: for each group the bits of classes that no saturated set closes for good.
+        reached: bits of the classes that the last failed search went through, all of them full.
     """
 
-    def __init__(self, stock: list[int], starts: list[int], targets: Positions) -> None:
-        """Nothing is held yet; cell c may use classes ``targets[starts[c]:starts[c + 1]]``, best first."""
-        classes, cells = len(stock), len(starts) - 1
+    def __init__(self, stock: Sequence[int], group: list[int], shapes: list[list[int]], shape: Sequence[int]) -> None:
+        """Nothing is held yet; cell c may use the classes ``shapes[shape[c]]``, best first."""
+        self.arcs = [shapes[number] for number in shape]
+        self.group = group
+        self.classes: list[list[int]] = [[] for _ in range(max(group, default=-1) + 1)]
+        self.bit: list[int] = []
+        for lot_class, number in enumerate(group):
+            self.bit.append(1 << len(self.classes[number]))
+            self.classes[number].append(lot_class)
+        bit_of = self.bit.__getitem__
+        reaches = [sum(map(bit_of, usable)) for usable in shapes]
+        self.reach = [reaches[number] for number in shape]
         self.room = list(stock)
         self.held: list[dict[int, int]] = [{} for _ in stock]
-        self.closed_by = [OPEN] * classes
-        self.reached_cells: list[int] = []
-        self.reached_classes: list[int] = []
-        self._arcs, self._shape = _shapes(starts, targets)
-        self._shapes_at: list[dict[int, dict[int, None]]] = [{} for _ in stock]
-        self._seen_class = [0] * classes
-        self._seen_shape = [0] * len(self._arcs)
-        self._from_cell = [0] * classes
-        self._from_class = [0] * cells
+        self.open = [(1 << len(classes)) - 1 for classes in self.classes]
+        self.free = [sum(self.bit[one] for one in classes if stock[one]) for classes in self.classes]
+        self.reached = 0
+        self._seen = [0] * len(shape)
         self._searches = 0
+        self._from_cell = [0] * len(group)
+        self._from_class = [0] * len(shape)
         self._log: list[tuple[int, int, int]] = []
 
-    def arcs(self, cell: int) -> list[int]:
-        """Usable classes of a cell, best first."""
-        return self._arcs[self._shape[cell]]
+    def group_of(self, cell: int) -> int:
+        """The group of a cell that may use something."""
+        return self.group[self.arcs[cell][0]]
+
+    def holders(self, group: int, bits: int) -> set[int]:
+        """Cells that hold pieces of these classes."""
+        classes = self.classes[group]
+        return {cell for position in bits_of(bits) for cell in self.held[classes[position]]}
 
     def commit(self) -> None:
         """Keep everything taken since the last commit."""
@@ -53,23 +74,25 @@ class Flow:
 
     def undo(self) -> None:
         """Give back everything taken since the last commit."""
-        log, self._log = self._log, []
-        for lot_class, cell, quantity in reversed(log):
+        for lot_class, cell, quantity in reversed(self._log):
             self._move(lot_class, cell, -quantity)
         self._log.clear()
 
     def fill(self, cell: int, quantity: int) -> int:
         """Take up to ``quantity`` for a cell, re-routing others where needed; the thousandths still missing."""
         missing = quantity
-        room = self.room
-        for lot_class in self.arcs(cell):
-            free = room[lot_class]
-            if free:
-                taken = min(free, missing)
-                self._move(lot_class, cell, taken)
-                missing -= taken
-                if not missing:
-                    return 0
+        arcs, room = self.arcs[cell], self.room
+        if not arcs:
+            return missing
+        if self.reach[cell] & self.free[self.group[arcs[0]]]:
+            for lot_class in arcs:
+                free = room[lot_class]
+                if free:
+                    taken = min(free, missing)
+                    self._take(lot_class, cell, taken)
+                    missing -= taken
+                    if not missing:
+                        return 0
         while missing:
             free_class = self._search(cell)
             if free_class < 0:
@@ -77,45 +100,50 @@ class Flow:
             missing -= self._push(cell, free_class, missing)
         return missing
 
-    def closers(self) -> set[int]:
-        """Numbers of the closed sets that border on the cells of the last failed search."""
-        closed_by = self.closed_by
-        return {closed_by[lot_class] for cell in self.reached_cells for lot_class in self.arcs(cell)} - {OPEN}
+    def _take(self, lot_class: int, cell: int, quantity: int) -> None:
+        self._log.append((lot_class, cell, quantity))
+        self._move(lot_class, cell, quantity)
 
     def _move(self, lot_class: int, cell: int, quantity: int) -> None:
-        self._log.append((lot_class, cell, quantity))
-        self.room[lot_class] -= quantity
+        room = self.room[lot_class] = self.room[lot_class] - quantity
+        group, bit = self.group[lot_class], self.bit[lot_class]
+        if room:
+            self.free[group] |= bit
+        else:
+            self.free[group] &= ~bit
         holders = self.held[lot_class]
         holding = holders.get(cell, 0) + quantity
-        alike = self._shapes_at[lot_class].setdefault(self._shape[cell], {})
         if holding:
             holders[cell] = holding
-            alike[cell] = None
         else:
-            del holders[cell], alike[cell]
+            del holders[cell]
 
     def _search(self, start: int) -> int:
-        """The nearest class with free pieces that re-routing can reach, or -1; paths are left in the from-lists."""
+        """The nearest class with free pieces that re-routing can reach, or -1; the path is left in the from-lists."""
         self._searches = stamp = self._searches + 1
-        seen_class, seen_shape, closed_by = self._seen_class, self._seen_shape, self.closed_by
-        seen_shape[self._shape[start]] = stamp
-        self.reached_cells = queue = [start]
-        self.reached_classes = classes = []
+        reach, seen, held, from_cell = self.reach, self._seen, self.held, self._from_cell
+        group = self.group_of(start)
+        classes, free, unseen = self.classes[group], self.free[group], self.open[group]
+        seen[start] = stamp
+        queue = [start]
         for cell in queue:
-            for lot_class in self.arcs(cell):
-                if seen_class[lot_class] == stamp or closed_by[lot_class] >= 0:
-                    continue
-                seen_class[lot_class] = stamp
-                self._from_cell[lot_class] = cell
-                if self.room[lot_class]:
-                    return lot_class
-                classes.append(lot_class)
-                for shape, alike in self._shapes_at[lot_class].items():
-                    if alike and seen_shape[shape] != stamp:
-                        seen_shape[shape] = stamp
-                        holder = next(iter(alike))
+            new = reach[cell] & unseen
+            if new & free:
+                lot_class = next(one for one in self.arcs[cell] if self.room[one] and self.bit[one] & new)
+                from_cell[lot_class] = cell
+                return lot_class
+            unseen ^= new
+            while new:
+                low = new & -new
+                new ^= low
+                lot_class = classes[low.bit_length() - 1]
+                from_cell[lot_class] = cell
+                for holder in held[lot_class]:
+                    if seen[holder] != stamp and reach[holder] & unseen:
+                        seen[holder] = stamp
                         self._from_class[holder] = lot_class
                         queue.append(holder)
+        self.reached = self.open[group] & ~unseen
         return -1
 
     def _push(self, start: int, free_class: int, wanted: int) -> int:
@@ -129,21 +157,7 @@ class Flow:
             path.append((lot_class, source, cell))
             lot_class = source
         for target, source, cell in path:
-            self._move(source, cell, -amount)
-            self._move(target, cell, amount)
-        self._move(lot_class, start, amount)
+            self._take(source, cell, -amount)
+            self._take(target, cell, amount)
+        self._take(lot_class, start, amount)
         return amount
-
-
-def _shapes(starts: list[int], targets: Positions) -> tuple[list[list[int]], list[int]]:
-    """The distinct lists of usable classes, and for each cell the number of its list."""
-    numbers: dict[bytes, int] = {}
-    arcs: list[list[int]] = []
-    shape = []
-    for low, high in pairwise(starts):
-        usable = targets[low:high]
-        number = numbers.setdefault(usable.tobytes(), len(arcs))
-        if number == len(arcs):
-            arcs.append(usable.tolist())
-        shape.append(number)
-    return arcs, shape

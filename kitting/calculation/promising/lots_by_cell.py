@@ -25,16 +25,14 @@ def allocations(problem: Problem, eligible: Eligibility, flow: Flow) -> tuple[Al
     made: list[Allocation] = []
     for cell, pieces in enumerate(taken):
         if len(pieces) > 1:
-            rank = {lot_class: place for place, lot_class in enumerate([-1, *flow.arcs(cell)])}
+            rank = {lot_class: place for place, lot_class in enumerate([-1, *flow.arcs[cell]])}
             pieces.sort(key=lambda piece: rank[piece[0]])
         made.extend(_allocation(problem, cell, lot, quantity) for _, lot, quantity in pieces)
     return tuple(made)
 
 
-def _picks(
-    problem: Problem, lots: tuple[int, ...], left: dict[int, int], quantity: int
-) -> list[tuple[int, int]]:
-    """(lot, thousandths) for one cell: first to expire; among equal dates one lot that holds it whole, if there is one."""
+def _picks(problem: Problem, lots: tuple[int, ...], left: dict[int, int], quantity: int) -> list[tuple[int, int]]:
+    """(lot, thousandths) for one cell: first to expire; among equal dates one lot that holds it whole, if one does."""
     picks = []
     while quantity:
         first = next(lot for lot in lots if left[lot])

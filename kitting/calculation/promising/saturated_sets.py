@@ -7,124 +7,79 @@ a new search: that a kit can't be completed (its cells inside the set ask for mo
 closed for good (slack 0), and why a kit was refused.
 """
 
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from kitting.calculation.promising.eligibility import Eligibility
-from kitting.calculation.promising.flow import OPEN, Flow
-from kitting.calculation.promising.model import Problem
-
-LIVE_SETS = 62  # per group of items; one bit each, so that a mask stays a small integer
-EVERYWHERE = -1  # the mask of a cell whose usable classes are all closed
+from kitting.calculation.promising.flow import Flow, bits_of
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class SaturatedSet:
-    """A closed set of classes.
+    """A closed set of classes of one group, as bits.
 
     Args:
-        classes: the classes, all of them full when the set was found.
-        slack: thousandths of the set's stock that served cells with no choice outside it don't claim.
-        below: numbers of the sets, closed before, that such cells border on.
+        bits: the classes, all of them full when the set was found.
+        slack: thousandths of their stock that served cells with no open choice outside the set don't claim.
+        below: classes closed before that such cells border on, with all that those lean on in turn.
     """
 
-    classes: tuple[int, ...]
+    bits: int
     slack: int
-    below: set[int]
+    below: int
 
 
 class SaturatedSets:
-    """All sets found so far; the ones with slack are live and marked by a bit at each of their classes."""
+    """The live sets (those with slack) of each group, and for each closed class the whole set that closed it."""
 
-    def __init__(self, problem: Problem, eligible: Eligibility, flow: Flow) -> None:
-        self.sets: list[SaturatedSet] = []
+    def __init__(self, flow: Flow) -> None:
         self._flow = flow
-        self._masks = [0] * len(eligible.stock)
-        items = _groups_of_items(problem)
-        self._group = [items[problem.lots[lots[0]].item] for lots in eligible.members]
-        self._live: dict[int, dict[int, int]] = {}
+        self._live: list[list[SaturatedSet]] = [[] for _ in flow.classes]
+        self._whole = [0] * len(flow.group)
 
-    def mask(self, arcs: Iterable[int]) -> int:
-        """Bits of the live sets that a cell with these usable classes can't leave; EVERYWHERE if nothing is open."""
-        mask = EVERYWHERE
-        masks, closed_by = self._masks, self._flow.closed_by
-        for lot_class in arcs:
-            if closed_by[lot_class] == OPEN:
-                mask &= masks[lot_class]
-                if not mask:
-                    break
-        return mask
+    def around(self, cell: int) -> list[SaturatedSet]:
+        """Live sets whose classes are the only open ones that a cell may use; none where nothing is open."""
+        group = self._flow.group_of(cell)
+        usable = self._flow.reach[cell] & self._flow.open[group]
+        return [live for live in self._live[group] if not usable & ~live.bits] if usable else []
 
-    def numbers(self, arcs: list[int], mask: int) -> Iterator[int]:
-        """Numbers of the live sets in a cell's mask."""
-        if mask == EVERYWHERE or not mask:
-            return
-        live = self._live.get(self._group[arcs[0]], {})
-        while mask:
-            bit = mask & -mask
-            if bit in live:
-                yield live[bit]
-            mask ^= bit
+    def is_open(self, cell: int) -> bool:
+        """False where all that a cell may use is closed."""
+        arcs = self._flow.arcs[cell]
+        return bool(arcs) and bool(self._flow.reach[cell] & self._flow.open[self._flow.group[arcs[0]]])
 
-    def closers(self, arcs: Iterable[int]) -> set[int]:
-        """Numbers of the closed sets among a cell's usable classes."""
-        closed_by = self._flow.closed_by
-        return {closed_by[lot_class] for lot_class in arcs} - {OPEN}
+    def whole(self, group: int, bits: int) -> int:
+        """Classes with all that the closed ones among them lean on."""
+        classes = self._flow.classes[group]
+        for position in bits_of(bits & ~self._flow.open[group]):
+            bits |= self._whole[classes[position]]
+        return bits
 
-    def remember(self, slack: int, below: set[int]) -> int:
-        """Keep the set that the last failed search left; its number."""
-        classes = tuple(
-            lot_class for lot_class in self._flow.reached_classes if self._flow.closed_by[lot_class] == OPEN
-        )
-        number = len(self.sets)
-        self.sets.append(SaturatedSet(classes, slack, below))
-        if not slack:
-            self._close(number)
-        elif classes:
-            live = self._live.setdefault(self._group[classes[0]], {})
-            bit = next((1 << place for place in range(LIVE_SETS) if 1 << place not in live), 0)
-            if bit:
-                live[bit] = number
-                for lot_class in classes:
-                    self._masks[lot_class] |= bit
-        return number
+    def below(self, cell: int) -> int:
+        """The closed classes among those that a cell may use, with all that they lean on."""
+        group = self._flow.group_of(cell)
+        return self.whole(group, self._flow.reach[cell] & ~self._flow.open[group])
 
-    def claim(self, arcs: list[int], mask: int, quantity: int) -> None:
-        """Note that a cell holds pieces for good; a set without slack closes its classes."""
-        for number in list(self.numbers(arcs, mask)):
-            claimed = self.sets[number]
-            claimed.below |= self.closers(arcs)
-            claimed.slack -= quantity
-            if not claimed.slack:
-                self._forget(number)
-                self._close(number)
+    def remember(self, group: int, slack: int, below: int) -> SaturatedSet:
+        """Keep the set that the last failed search left."""
+        found = SaturatedSet(self._flow.reached & self._flow.open[group], slack, below)
+        if slack:
+            self._live[group].append(found)
+        else:
+            self._close(group, found)
+        return found
 
-    def _close(self, number: int) -> None:
-        closed_by = self._flow.closed_by
-        for lot_class in self.sets[number].classes:
-            if closed_by[lot_class] == OPEN:
-                closed_by[lot_class] = number
+    def claim(self, cell: int, around: list[SaturatedSet], quantity: int) -> None:
+        """Note that a cell with these sets around it holds pieces for good; a set without slack closes its classes."""
+        for live in around:
+            live.below |= self.below(cell)
+            live.slack -= quantity
+            if not live.slack:
+                group = self._flow.group_of(cell)
+                self._live[group].remove(live)
+                self._close(group, live)
 
-    def _forget(self, number: int) -> None:
-        live = self._live[self._group[self.sets[number].classes[0]]]
-        bit = next(bit for bit, known in live.items() if known == number)
-        del live[bit]
-        for lot_class in self.sets[number].classes:
-            self._masks[lot_class] &= ~bit
-
-
-def _groups_of_items(problem: Problem) -> list[int]:
-    """For each item the number of its group: items that one cell may use belong together."""
-    parent = list(range(len(problem.items)))
-
-    def root(item: int) -> int:
-        while parent[item] != item:
-            parent[item] = parent[parent[item]]
-            item = parent[item]
-        return item
-
-    for choice in {cell.options + cell.stand_ins for cell in problem.cells}:
-        for item in choice[1:]:
-            low, high = sorted((root(choice[0]), root(item)))
-            parent[high] = low
-    return [root(item) for item in range(len(problem.items))]
+    def _close(self, group: int, found: SaturatedSet) -> None:
+        whole = self.whole(group, found.bits | found.below)
+        closing = found.bits & self._flow.open[group]
+        self._flow.open[group] ^= closing
+        for position in bits_of(closing):
+            self._whole[self._flow.classes[group][position]] = whole

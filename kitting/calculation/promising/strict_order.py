@@ -16,24 +16,23 @@ optimal assignment problem", Naval Research Logistics Quarterly 9 (1962) 45-48, 
 costs the first kit that changes its place, nor raises the total short.
 """
 
-from collections import Counter
 from dataclasses import dataclass
 
 from kitting.calculation.promising.eligibility import Eligibility, is_buyable
 from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import Problem
-from kitting.calculation.promising.saturated_sets import EVERYWHERE, SaturatedSets
+from kitting.calculation.promising.saturated_sets import SaturatedSet, SaturatedSets
 
-NO_SET = -1
+NO_GROUP = -1
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """Where a kit failed: the cell, the number of the saturated set (or NO_SET), and those of the closed sets below."""
+    """Where a kit failed: the cell, and the bits of the saturated set in its group (NO_GROUP: nothing usable)."""
 
     cell: int
-    number: int
-    below: frozenset[int]
+    group: int
+    bits: int
 
 
 class StrictOrder:
@@ -44,17 +43,20 @@ class StrictOrder:
         missing: for each cell the thousandths that no real piece serves.
         served: for each kit true when it was completed in its turn.
         reasons: for each refused kit where it failed.
+        required: for each kit its counted cells that can't be bought in time.
+        buyable: for each kit its counted cells that can.
+        spares: all spare cells, in order of service.
     """
 
     def __init__(self, problem: Problem, eligible: Eligibility) -> None:
-        self.flow = Flow(eligible.stock, eligible.starts.tolist(), eligible.targets)
-        self.sets = SaturatedSets(problem, eligible, self.flow)
+        self.flow = Flow(eligible.stock, eligible.groups, *eligible.shapes())
         self.missing = list(eligible.need)
         self.served = [kit.dated for kit in problem.kits]
         self.reasons: dict[int, Reason] = {}
         self.required: list[list[int]] = [[] for _ in problem.kits]
         self.buyable: list[list[int]] = [[] for _ in problem.kits]
         self.spares: list[int] = []
+        self._sets = SaturatedSets(self.flow)
         for index, cell in enumerate(problem.cells):
             if not self.missing[index] or not problem.kits[cell.kit].dated:
                 continue
@@ -82,65 +84,80 @@ class StrictOrder:
 
     def _serve(self, kit: int) -> None:
         required = self.required[kit]
-        arcs = [self.flow.arcs(cell) for cell in required]
-        masks = [self.sets.mask(usable) for usable in arcs]
-        reason = self._known_reason(required, arcs, masks) or self._take(required)
-        if reason:
-            self.served[kit] = False
-            self.reasons[kit] = reason
+        closed = next((cell for cell in required if not self._sets.is_open(cell)), None)
+        if closed is not None:
+            self._refuse(kit, closed, 0)
             return
-        for cell, usable, mask in zip(required, arcs, masks, strict=True):
-            self.sets.claim(usable, mask, self.missing[cell])
+        around = [self._sets.around(cell) for cell in required]
+        if self._has_known_reason(kit, around) or not self._takes(kit):
+            return
+        for cell, sets in zip(required, around, strict=True):
+            self._sets.claim(cell, sets, self.missing[cell])
             self.missing[cell] = 0
         for cell in self.buyable[kit]:
             self._serve_most(cell)
 
-    def _known_reason(self, required: list[int], arcs: list[list[int]], masks: list[int]) -> Reason | None:
-        """A remembered set without room for the kit, if there is one."""
-        asked: Counter[int] = Counter()
-        for cell, usable, mask in zip(required, arcs, masks, strict=True):
-            if mask == EVERYWHERE:
-                return Reason(cell, NO_SET, frozenset(self.sets.closers(usable)))
-            for number in self.sets.numbers(usable, mask):
-                asked[number] += self.missing[cell]
-                if asked[number] > self.sets.sets[number].slack:
-                    return self._reason(cell, number, required, arcs, masks)
-        return None
+    def _refuse(self, kit: int, cell: int, bits: int) -> None:
+        """Note the set: with all that it and the closed classes of the cell lean on."""
+        self.served[kit] = False
+        if not self.flow.arcs[cell]:
+            self.reasons[kit] = Reason(cell, NO_GROUP, 0)
+            return
+        group = self.flow.group_of(cell)
+        self.reasons[kit] = Reason(cell, group, self._sets.whole(group, bits | self._sets.below(cell)))
 
-    def _reason(self, cell: int, number: int, required: list[int], arcs: list[list[int]], masks: list[int]) -> Reason:
-        """The reason from a remembered set: with the closed sets that the kit's cells inside it border on."""
-        below = set(self.sets.sets[number].below)
-        for _, usable, mask in zip(required, arcs, masks, strict=True):
-            if number in self.sets.numbers(usable, mask):
-                below |= self.sets.closers(usable)
-        return Reason(cell, number, frozenset(below))
+    def _has_known_reason(self, kit: int, around: list[list[SaturatedSet]]) -> bool:
+        """Refuse the kit where a remembered set has no room for its cells inside."""
+        asked: dict[int, int] = {}
+        for cell, sets in zip(self.required[kit], around, strict=True):
+            for known in sets:
+                asked[id(known)] = asked.get(id(known), 0) + self.missing[cell]
+                if asked[id(known)] > known.slack:
+                    bits = known.bits | known.below
+                    for other, others in zip(self.required[kit], around, strict=True):
+                        if known in others:
+                            bits |= self._sets.below(other)
+                    self._refuse(kit, cell, bits)
+                    return True
+        return False
 
-    def _take(self, required: list[int]) -> Reason | None:
+    def _takes(self, kit: int) -> bool:
         """Take all pieces the kit requires, or nothing: then the set of full classes is remembered as the reason."""
         flow = self.flow
-        for cell in required:
+        for cell in self.required[kit]:
             if flow.fill(cell, self.missing[cell]):
-                own = set(required)
-                below = flow.closers()
+                group, reached = flow.group_of(cell), flow.reached
+                holders = flow.holders(group, reached)
+                own = holders.intersection(self.required[kit])
+                below = self._below(holders | {cell})
                 slack = sum(
-                    held for lot_class in flow.reached_classes for by, held in flow.held[lot_class].items() if by in own
+                    flow.held[lot_class].get(holder, 0)
+                    for holder in own
+                    for lot_class in flow.arcs[holder]
+                    if flow.bit[lot_class] & reached
                 )
                 flow.undo()
-                number = self.sets.remember(slack, below) if flow.reached_classes else NO_SET
-                return Reason(cell, number, frozenset(below))
+                self._sets.remember(group, slack, below)
+                self._refuse(kit, cell, reached | below)
+                return False
         flow.commit()
-        return None
+        return True
+
+    def _below(self, cells: set[int]) -> int:
+        below = 0
+        for cell in cells:
+            below |= self._sets.below(cell)
+        return below
 
     def _serve_most(self, cell: int) -> None:
         """Take as much as can be had for a cell; what can't be had closes the set that refused it."""
-        usable = self.flow.arcs(cell)
-        mask = self.sets.mask(usable)
-        if mask == EVERYWHERE:
+        if not self._sets.is_open(cell):
             return
+        around = self._sets.around(cell)
         missing = self.flow.fill(cell, self.missing[cell])
         self.flow.commit()
-        if mask:
-            self.sets.claim(usable, mask, self.missing[cell] - missing)
+        self._sets.claim(cell, around, self.missing[cell] - missing)
         self.missing[cell] = missing
-        if missing and self.flow.reached_classes:
-            self.sets.remember(0, self.flow.closers())
+        if missing:
+            group = self.flow.group_of(cell)
+            self._sets.remember(group, 0, self._below(self.flow.holders(group, self.flow.reached) | {cell}))

@@ -1,0 +1,86 @@
+"""The first day on which pieces that no kit served in turn holds would complete a refused kit.
+
+Stock on order counts, re-routing of others does not, and the last day the pieces must be good for moves with the
+staged-by day. A kit moved to that day is served in turn, and nobody loses a piece.
+"""
+
+from kitting.calculation.promising.eligibility import Eligibility, arrival_day
+from kitting.calculation.promising.flow import Flow
+from kitting.calculation.promising.model import NEVER, Problem
+from kitting.calculation.promising.strict_order import StrictOrder
+
+Row = list[tuple[int, int, int]]  # (arrival day, last good day, class), first to arrive first
+
+
+class FirstDays:
+    """Free pieces by item and depot, asked kit by kit."""
+
+    def __init__(self, problem: Problem, eligible: Eligibility, order: StrictOrder) -> None:
+        self._problem = problem
+        self._eligible = eligible
+        self._order = order
+        self._free: dict[int, list[int]] = {}
+        self._shelves: dict[tuple[int, int], Row] = {}
+        for lot_class, room in enumerate(order.flow.room):
+            if room:
+                item = problem.lots[eligible.members[lot_class][0]].item
+                self._free.setdefault(item, []).append(lot_class)
+
+    def first_day(self, kit: int, failed: int) -> int:
+        """The day, or NEVER; ``failed`` is the cell at which the kit was refused, the likeliest to say NEVER."""
+        cells = self._order.required[kit]
+        earliest, rows = self._problem.kits[kit].staged_by_day + 1, {}
+        for cell in [failed, *cells]:
+            if cell not in rows:
+                rows[cell] = self._row(cell)
+                earliest = max(earliest, self._enough(rows[cell], self._eligible.need[cell]))
+                if earliest == NEVER:
+                    return NEVER
+        days = {arrival for row in rows.values() for arrival, _, _ in row if arrival >= earliest}
+        return next((day for day in sorted(days | {earliest}) if self._fits(kit, day, rows)), NEVER)
+
+    def _row(self, cell: int) -> Row:
+        """Classes with free pieces that the cell could use one day."""
+        asking = self._problem.cells[cell]
+        depot = self._problem.kits[asking.kit].depot
+        choice = asking.options + asking.stand_ins
+        row = [entry for item in choice for entry in self._shelf(item, depot)]
+        if len(choice) > 1:
+            row.sort()
+        lots, members = self._problem.lots, self._eligible.members
+        return [entry for entry in row if lots[members[entry[2]][0]].only_kit in (-1, asking.kit)]
+
+    def _shelf(self, item: int, depot: int) -> Row:
+        shelf = self._shelves.get((item, depot))
+        if shelf is None:
+            shelf = self._shelves[item, depot] = []
+            for lot_class in self._free.get(item, ()):
+                lot = self._problem.lots[self._eligible.members[lot_class][0]]
+                arrival = arrival_day(lot, depot)
+                if arrival < NEVER:
+                    shelf.append((arrival, lot.expiry_day, lot_class))
+            shelf.sort()
+        return shelf
+
+    def _enough(self, row: Row, need: int) -> int:
+        """First day with enough free pieces for one cell alone, whatever their last good day, or NEVER."""
+        for arrival, _, lot_class in row:
+            need -= self._order.flow.room[lot_class]
+            if need <= 0:
+                return arrival
+        return NEVER
+
+    def _fits(self, kit: int, day: int, rows: dict[int, Row]) -> bool:
+        """True where the kit's required cells fit together into free pieces, staged on that day."""
+        asking = self._problem.kits[kit]
+        good_through = asking.good_through_day + day - asking.staged_by_day
+        room, need = self._order.flow.room, self._eligible.need
+        usable = {}
+        for cell, row in rows.items():
+            usable[cell] = [one for arrival, expiry, one in row if arrival <= day and expiry >= good_through]
+            if sum(room[one] for one in usable[cell]) < need[cell]:
+                return False
+        place: dict[int, int] = {}
+        arcs = [[place.setdefault(one, len(place)) for one in classes] for classes in usable.values()]
+        flow = Flow([room[one] for one in place], [0] * len(place), arcs, range(len(arcs)))
+        return not any(flow.fill(position, need[cell]) for position, cell in enumerate(usable))
