@@ -123,6 +123,7 @@ def eligibility(problem: Problem) -> Eligibility:
 def _take_fixed(problem: Problem) -> tuple[Pieces, Pieces, list[int]]:
     """Fixed pieces in cell order, those that can't be kept, and what is left of each lot."""
     left = [lot.quantity for lot in problem.lots]
+    caps = dict(problem.stand_in_caps or {})
     kept: list[tuple[int, int, int]] = []
     not_kept: list[tuple[int, int, int]] = []
     for index, cell in enumerate(problem.cells):
@@ -131,6 +132,9 @@ def _take_fixed(problem: Problem) -> tuple[Pieces, Pieces, list[int]]:
             lot = problem.lots[position]
             serves = lot.item in cell.options + cell.stand_ins and is_usable(lot, problem.kits[cell.kit], cell.kit)
             taken = min(quantity, left[position], open_need) if serves else 0
+            if lot.item in caps and lot.item in cell.stand_ins:
+                taken = min(taken, caps[lot.item])
+                caps[lot.item] -= taken
             left[position] -= taken
             open_need -= taken
             if taken:

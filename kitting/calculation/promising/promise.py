@@ -5,6 +5,7 @@ from kitting.calculation.promising.eligibility import eligibility, is_buyable
 from kitting.calculation.promising.explanations import refusals
 from kitting.calculation.promising.lots_by_cell import allocations
 from kitting.calculation.promising.model import Problem, Promised
+from kitting.calculation.promising.stand_in_caps import within_caps
 from kitting.calculation.promising.strict_order import StrictOrder
 
 
@@ -14,6 +15,12 @@ def promise(problem: Problem) -> Promised:
     Raises:
         Refusal: ``audit-failed`` where the plan does not hold; it is never returned.
     """
+    promised = within_caps(problem, _in_strict_order)
+    audit(problem, promised)
+    return promised
+
+
+def _in_strict_order(problem: Problem) -> Promised:
     eligible = eligibility(problem)
     order = StrictOrder(problem, eligible)
     order.serve_in_turn()
@@ -39,6 +46,5 @@ def promise(problem: Problem) -> Promised:
         bound=sum(order.served),
         not_kept=eligible.not_kept,
     )
-    audit(problem, promised)
     audit_least_short(eligible, order.flow)
     return promised

@@ -1,6 +1,7 @@
 """The strict order is exactly what its words say: compared with enumerations and with an independent flow solver."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import product
 
 import networkx as nx
@@ -304,6 +305,33 @@ def test_the_first_day_a_refused_kit_would_fit_counts_stock_on_order() -> None:
     spoiled = [lot(is_order=True, arrival=(14,)), lot(is_order=True, arrival=(17,), expiry=18)]
     (reason,) = promise(problem(kits, [cell(0, pieces=2)], spoiled)).refused
     assert reason.first_day == NEVER
+
+
+def test_a_stand_in_is_used_up_to_its_approved_number_in_order_of_service_and_the_plan_says_it_is_not_proven() -> None:
+    kits = [kit(), kit(), kit()]
+    cells = [cell(number, (0,), 2, stand_ins=(1,)) for number in range(3)]
+    lots = [lot(0, 2), lot(1, 4, key=1)]
+    free = promise(problem(kits, cells, lots, caps={1: 4}))
+    assert (free.served_in_turn, free.status) == ((True, True, True), "proven")
+    asked = problem(kits, cells, lots, caps={1: 3})
+    capped = promise(asked)
+    assert (capped.served_in_turn, capped.status) == ((True, True, False), "not proven")
+    assert sum(quantity for _, key, quantity in named(asked, capped.allocations) if key == 1) == 3
+    assert capped.short == {2: PIECE}
+    pinned = problem(kits, [*cells[:2], cell(2, (0,), 2, stand_ins=(1,), fixed=((1, 2),))], lots, caps={1: 2})
+    assert named(pinned, promise(pinned).allocations) == [(0, 0, 2), (2, 1, 2)]
+    over = problem(kits, [cell(0, (0,), 2, stand_ins=(1,), fixed=((1, 2),))], lots, caps={1: 1})
+    assert promise(over).not_kept == ((0, 1, PIECE),)
+
+
+def test_random_plans_keep_every_stand_in_cap_and_lose_no_piece() -> None:
+    binding = 0
+    for seed in range(200):
+        asked = random_problem(seed, kits=6, cells=12, lots=8, items=4, most=3)
+        asked = replace(asked, stand_in_caps=dict.fromkeys(range(len(asked.items)), PIECE * (seed % 3)))
+        promised = promise(asked)  # the audit inside checks the caps and that every piece is promised or short
+        binding += promised.status != "proven"
+    assert binding > 20
 
 
 def test_the_order_of_the_rows_of_stock_does_not_matter() -> None:
