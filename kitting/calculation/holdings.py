@@ -13,8 +13,11 @@ from kitting.calculation.records import Record, records
 from kitting.calculation.sheets.book import Book
 from kitting.calculation.supply import Supply
 
+PROMISED = "promised to"
 RESERVE = "in reserve"
 TOO_FAR = "too far to come in time"
+BOUND = "bound to its depot"
+EXPIRES = "expires"
 _WORDS = {"reserve": RESERVE, "truck": "on a truck", "hold": "on hold"}
 _NOT_FREE = "not free (staged for no job, or no use-by date)"
 _MOST_JOBS = 3  # jobs named in one sentence; the others are counted
@@ -86,10 +89,10 @@ class Holdings:
     def _told(self, depot: str, takers: Mapping[str, int]) -> list[Holding]:
         """Who has the pieces: the first jobs in the order of service by name, the others together."""
         order = sorted(takers.items(), key=lambda taker: self._place[taker[0]])
-        held = [Holding(depot, f"promised to {job}", pieces) for job, pieces in order[:_MOST_JOBS]]
+        held = [Holding(depot, f"{PROMISED} {job}", pieces) for job, pieces in order[:_MOST_JOBS]]
         others = order[_MOST_JOBS:]
         if others:
-            why = f"promised to {len(others)} other job{'s' if len(others) > 1 else ''}"
+            why = f"{PROMISED} {len(others)} other job{'s' if len(others) > 1 else ''}"
             held.append(Holding(depot, why, sum(pieces for _, pieces in others)))
         return held
 
@@ -112,7 +115,7 @@ class Holdings:
         if lot.only_kit >= 0:
             return f"staged for {self._kits[lot.only_kit].job}"
         if lot.own_depot_only and lot.depot != kit.depot:
-            return "bound to its depot"
+            return BOUND
         if lot.arrival[kit.depot] > kit.staged_by_day:
             return TOO_FAR
         return "left"
@@ -132,9 +135,10 @@ class Holdings:
                 day = date.fromordinal(lot.ready_day).isoformat()
                 pieces = pieces_text(lot.quantity)
                 told.append(f"{source.order}: {pieces} at {source.depot} on {day}{words and f' ({words})'}")
+        told.sort()
         told += [
             f"{row['order']}: {pieces_text(row['quantity'])} at {row['depot']}, {_no_day(row)}"
-            for row in self._unread.get(code, ())
+            for row in sorted(self._unread.get(code, ()), key=lambda row: (row["order"], row["line"] or ""))
         ]
         return "; ".join(told)
 
@@ -213,4 +217,13 @@ def _merged(held: Sequence[Holding]) -> list[Holding]:
     sums: dict[tuple[str, str], int] = {}
     for one in held:
         sums[(one.depot, one.why)] = sums.get((one.depot, one.why), 0) + one.quantity
-    return [Holding(depot, why, pieces) for (depot, why), pieces in sums.items()]
+    merged = [Holding(depot, why, pieces) for (depot, why), pieces in sums.items()]
+    promised = [one for one in merged if one.why.startswith(PROMISED)]
+    others = [one for one in merged if not one.why.startswith(PROMISED)]
+    return promised + sorted(others, key=lambda one: (_rank(one.why), one.depot, one.why))
+
+
+def _rank(why: str) -> int:
+    """Place of a reason among those that are not promises: what a person may release comes first."""
+    known = (*_WORDS.values(), _NOT_FREE, "staged for", BOUND, TOO_FAR, EXPIRES)
+    return next((place for place, words in enumerate(known) if why.startswith(words)), len(known))

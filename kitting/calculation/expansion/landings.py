@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from kitting.calculation.expansion.cables import Cable, CableResolver
+from kitting.calculation.natural_order import natural_key
 from kitting.calculation.questions import Missing
 from kitting.calculation.records import Fact, records
 from kitting.calculation.sheets.book import Book
@@ -55,7 +56,7 @@ class Field:
 
 
 def read_field(book: Book, service_order: Mapping[str, int]) -> Field:
-    """Join schedule and positions.
+    """Join schedule and positions, both in the natural order of their numbers: the order of rows must not matter.
 
     Args:
         book: the parsed sheets.
@@ -63,9 +64,10 @@ def read_field(book: Book, service_order: Mapping[str, int]) -> Field:
     """
     resolver = CableResolver(book)
     tails_nm = book.policies.tails_nm
-    rows = records(book, "schedule")
+    rows = sorted(records(book, "schedule"), key=lambda row: _natural(row, "job", "run"))
     runs = tuple(_run(record, resolver, tails_nm) for record in rows if record["usable"])
-    positions = {(record["structure"], record["position"]): Position(record) for record in records(book, "positions")}
+    places = sorted(records(book, "positions"), key=lambda row: _natural(row, "structure", "position"))
+    positions = {(record["structure"], record["position"]): Position(record) for record in places}
     at_structure: dict[str, list[int]] = defaultdict(list)
     for index, run in enumerate(runs):
         for side, end in enumerate(run.ends):
@@ -74,6 +76,10 @@ def read_field(book: Book, service_order: Mapping[str, int]) -> Field:
     for position in positions.values():
         position.job = _owner(position, runs, at_structure, service_order)
     return Field(runs, positions, at_structure, tuple(record for record in rows if not record["usable"]))
+
+
+def _natural(row: Mapping[str, Fact], *fields: str) -> tuple[object, ...]:
+    return tuple(natural_key(row[field] if isinstance(row[field], str) else "") for field in fields)
 
 
 def _owner(

@@ -38,7 +38,7 @@ def _rows(name: str, headers: tuple[str, ...], rows: list[tuple[str, ...]]) -> R
 
 def cable_types() -> list[tuple[str, ...]]:
     """Forty cable types: code, size, metal, class, band over insulation and over the jacket in inches."""
-    types = []
+    types: list[tuple[str, ...]] = []
     for class_kv, extra in EXTRA.items():
         for size, diameter in SIZES.items():
             for variant in range(2):
