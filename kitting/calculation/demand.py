@@ -10,16 +10,21 @@ import pandas as pd
 from kitting.calculation.expansion.pins import Pin
 from kitting.calculation.expansion.slots import Template
 from kitting.calculation.job_dates import JobDates
+from kitting.calculation.needs import StandInOption
 from kitting.calculation.promising.model import Cell, Kit, Lot
 from kitting.calculation.supply import Supply
 
 
 @dataclass(frozen=True, slots=True)
 class Demand:
-    """Cells in line order, and for each line its cell (-1: the line takes nothing)."""
+    """Cells in line order, and for each line its cell (-1: the line takes nothing).
+
+    ``stand_in_caps`` are the most thousandths of an item that may stand in; the least of its approvals holds.
+    """
 
     cells: tuple[Cell, ...]
     cell_of_line: np.ndarray
+    stand_in_caps: Mapping[int, int]
 
 
 class _Options:
@@ -29,7 +34,8 @@ class _Options:
         numbers: dict[tuple[object, ...], int] = {}
         self.of_template = np.full(len(templates), -1, dtype=np.int64)
         self.codes: list[tuple[int, ...]] = []
-        self.stand_ins: list[tuple[object, ...]] = []
+        self.stand_ins: list[tuple[StandInOption, ...]] = []
+        self.caps: dict[int, int] = {}
         for index, template in enumerate(templates):
             if template.answer or not template.codes or not template.quantity:
                 continue
@@ -42,13 +48,15 @@ class _Options:
             self.of_template[index] = numbers[key]
 
     def stand_ins_on(self, option: int, day: date | None, items: Mapping[str, int]) -> tuple[int, ...]:
-        """Stand-ins of an option list that are approved on a cutover date."""
+        """Stand-ins of an option list that are approved on a cutover date, each once; their caps are noted."""
         text = "" if day is None else day.isoformat()
-        return tuple(
-            items[one.stock_code]  # type: ignore[attr-defined]
-            for one in self.stand_ins[option]
-            if text and (one.valid_from or text) <= text <= (one.valid_to or text)  # type: ignore[attr-defined]
-        )
+        found = {}
+        for one in self.stand_ins[option]:
+            if text and (one.valid_from or text) <= text <= (one.valid_to or text):
+                item = found[one.stock_code] = items[one.stock_code]
+                if one.max_quantity is not None:
+                    self.caps[item] = min(self.caps.get(item, one.max_quantity), one.max_quantity)
+        return tuple(found.values())
 
 
 def read_demand(
@@ -102,7 +110,7 @@ def read_demand(
         for (k, o, s, _), amount in zip(keys[first[order]].tolist(), quantity.tolist(), strict=True)
     ]
     pins_by_cell = _pins_by_cell(frame, pins, cell_of_line)
-    return Demand(_with_fixed(cells, kits, supply, pins_by_cell), cell_of_line)
+    return Demand(_with_fixed(cells, kits, supply, pins_by_cell), cell_of_line, options.caps)
 
 
 def _kits(frame: pd.DataFrame, jobs: Mapping[str, JobDates]) -> np.ndarray:

@@ -11,7 +11,7 @@ from kitting.calculation.promising.model import NEVER, Kit, Lot
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.records import Record, records
 from kitting.calculation.sheets.book import Book
-from kitting.calculation.supply import Supply
+from kitting.calculation.supply import NO_DEPOT, Supply
 
 PROMISED = "promised to"
 RESERVE = "in reserve"
@@ -114,7 +114,7 @@ class Holdings:
             return _expires(lot.expiry_day)
         if lot.only_kit >= 0:
             return f"staged for {self._kits[lot.only_kit].job}"
-        if lot.own_depot_only and lot.depot != kit.depot:
+        if lot.arrival[kit.depot] == NEVER:
             return BOUND
         if lot.arrival[kit.depot] > kit.staged_by_day:
             return TOO_FAR
@@ -164,7 +164,7 @@ class Holdings:
         return self._left_by_place(
             number
             for number, lot in enumerate(self._supply.lots)
-            if not lot.is_order and not lot.own_depot_only and lot.expiry_day >= lot.ready_day
+            if not (lot.is_order or lot.own_depot_only or lot.depot == NO_DEPOT) and lot.expiry_day >= lot.ready_day
         )
 
     def _left_by_place(self, numbers: Iterable[int]) -> dict[tuple[str, str], int]:

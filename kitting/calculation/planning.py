@@ -182,6 +182,7 @@ def _problem(
         items=tuple(items),
         depots=tuple(depots),
         as_of_day=as_of.toordinal(),
+        stand_in_caps=demand.stand_in_caps,
     )
     return problem, demand, supply
 

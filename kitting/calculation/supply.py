@@ -16,6 +16,8 @@ from kitting.calculation.sheets.book import Book
 # Pieces of these places are free for planned work; truck, hold and reserve never are.
 BIN, STAGING, BAG, VAN, SUPPLIER_OWNED = "bin", "staging", "bag", "van", "supplier-owned"
 FREE_PLACES = (BIN, STAGING, BAG, VAN, SUPPLIER_OWNED)
+NO_DEPOT = -1  # where pieces on the road lie
+_ON_THE_ROAD = {"depot": NO_DEPOT, "own_depot_only": False}
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +86,7 @@ def read_supply(
         kits: index of each job in the order of service.
 
     A lot on hold, a dated item without a use-by date, and pieces in a truck, on hold or in reserve are not free.
+    Pieces in a van are at no depot until it arrives at its own, so they come there as a transfer.
     """
     ways = _Ways(book, depots)
     dated = {row["stock_code"] for row in records(book, "items") if row["shelf_months"] is not None}
@@ -95,13 +98,7 @@ def read_supply(
     order = sorted(range(len(found)), key=lambda i: _walk_key(found[i], place_rank, lot_rank))
     walk = {index: rank for rank, index in enumerate(order)}
     lots = tuple(
-        Lot(
-            item=items[source.stock_code],
-            depot=depot_index[source.depot],
-            walk=walk[index],
-            key=index,
-            **facts,
-        )
+        Lot(item=items[source.stock_code], walk=walk[index], key=index, **{"depot": depot_index[source.depot], **facts})
         for index, (source, facts) in enumerate(found)
     )
     return Supply(lots, tuple(source for source, _ in found))
@@ -135,7 +132,8 @@ def _stock(book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], dated:
         closed = ways.closed[row["depot"]]
         ready = add_working_days(as_of, ways.van_days(row["depot"]), closed) if kind == VAN else as_of
         source = Source(row["stock_code"], row["depot"], row["place"] or "", row["lot"] or "", "")
-        found.append((source, _facts(row, ready, ways, own_only=own_only, only_kit=kept_for, is_order=False)))
+        facts = _facts(row, ready, ways, own_only=own_only, only_kit=kept_for, is_order=False)
+        found.append((source, {**facts, **_ON_THE_ROAD} if kind == VAN else facts))
     return found
 
 

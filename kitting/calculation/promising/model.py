@@ -18,7 +18,7 @@ class Lot:
 
     Args:
         item: index of the stock code.
-        depot: index of the depot where the pieces lie or land.
+        depot: index of the depot where the pieces lie or land; -1 for pieces on the road, which come as a transfer.
         quantity: thousandths of a stock unit, above zero.
         ready_day: day the pieces are usable there: the as-of day for a shelf, promised + receiving for an order.
         expiry_day: last good day, or NEVER.
