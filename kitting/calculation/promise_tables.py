@@ -104,7 +104,7 @@ def answer_lines(
     additions = [""] * len(answers)
     if undated:
         for line, job in enumerate(frame["job"].astype(str).tolist()):
-            if job in undated and answers[line] == READY:
+            if job in undated and answers[line] in (READY, SHORT):
                 answers[line], additions[line] = CANT_TELL, undated[job]
     for share in shares.shares:
         if share.source != SHELF:

@@ -53,8 +53,8 @@ class Fitter:
         need: Need | None = template.need
         if need is None:
             return template
-        fixed = replace(template, need=replace(need, fixed_code=stock_code), answer="", missing=())
-        return self.choose(fixed)
+        need = replace(need, fixed_code=stock_code)
+        return self.choose(replace(template, need=need, answer="", missing=(), match=None, codes=()))
 
     def without_contents(self, templates: list[Template], chosen: Template, code: str) -> list[Template]:
         """Take off what a complete set holds; a set whose content does not serve here can't be used."""

@@ -1,0 +1,73 @@
+"""Pieces on the road, approvals of stand-ins, and jobs without a date."""
+
+from decimal import Decimal
+
+import pytest
+from small_books import Small, small
+
+POSITIONS = "P1,a,integral 200 A,200 A 15 kV,ABC,,in use\nP2,a,integral 200 A,200 A 15 kV,ABC,,in use"
+RUN = "J1,1,S12,ABC,CT-A,P1,a,P2,a"
+JOINT = (
+    "P1,a,integral 200 A,200 A 15 kV,ABC,,in use\nP2,a,integral 200 A,200 A 15 kV,ABC,,in use\nP3,j,joint,,ABC,,in use"
+)
+TWO_RUNS = "J1,1,S12,ABC,CT-A,P1,a,P3,j\nJ1,2,S12,ABC,CT-A,P3,j,P2,a"
+
+
+def taken(made: Small, code: str) -> dict[tuple[str, str], Decimal]:
+    """(source, ready on) -> pieces promised of a stock code."""
+    frame = made.made.promises
+    frame = frame[(frame["stock_code"] == code).to_numpy()]
+    found: dict[tuple[str, str], Decimal] = {}
+    for source, day, pieces in zip(frame["source"], frame["ready_on"], frame["quantity"], strict=True):
+        found[(source, day)] = found.get((source, day), Decimal(0)) + pieces
+    return found
+
+
+@pytest.mark.parametrize(
+    ("cutover", "promised"), [("2026-03-05 08:00", {("transfer", "2026-03-03"): Decimal(6)}), ("2026-03-04 08:00", {})]
+)
+def test_pieces_in_a_van_come_as_a_transfer_and_only_in_time(
+    cutover: str, promised: dict[tuple[str, str], Decimal]
+) -> None:
+    """A van is at its depot one working day after the day of planning, 03-02; staged by 03-03 it serves, 03-02 not."""
+    made = small(
+        positions=POSITIONS,
+        schedule=RUN,
+        jobs=f"job,title,depot,cutover\nJ1,First,N,{cutover}",
+        stock="EL-1,N,VAN-2,van,6",
+    )
+    assert taken(made, "EL-1") == promised
+    elbow = made.lines(kind="elbow").iloc[0]
+    assert elbow["answer"] == ("ready if" if promised else "short")
+
+
+@pytest.mark.parametrize(
+    ("limits", "pieces"), [(("2",), 2), (("2", "2"), 2), (("2", ""), 2), (("2", "3"), 2), (("",), 3), ((), 0)]
+)
+def test_a_stand_in_serves_up_to_what_is_approved(limits: tuple[str, ...], pieces: int) -> None:
+    """The least number of all approvals of a stock code holds, however often the same is approved."""
+    rows = "\n".join(f"CS,CS-W,{limit},standards" for limit in limits)
+    made = small(
+        positions=JOINT,
+        schedule=TWO_RUNS,
+        items="CS-W,Splice wide,splice,25,,,0.650,1.150,,,,,,,,,,10",
+        stand_ins=f"wanted,allowed,max quantity,approved by\n{rows}",
+        stock="CS-W,N,A-1,bin,9",
+    )
+    assert sum(taken(made, "CS-W").values()) == pieces
+
+
+def test_every_open_line_of_a_job_without_a_cutover_cant_be_told() -> None:
+    """Also the one whose pinned item does not serve: nothing is promised, nothing is short, nothing is bought."""
+    made = small(
+        positions=POSITIONS,
+        schedule=RUN,
+        jobs="job,title,depot,cutover\nJ1,First,N,",
+        pins="job,line,stock code,quantity,reason,by\nJ1,J1/P1-a/r1-from/ABC/probe,EL-2,3,agreed,planner",
+    )
+    assert set(made.made.requirements["answer"]) == {"can't tell"}
+    pinned = made.made.requirements.set_index("line").loc["J1/P1-a/r1-from/ABC/probe"]
+    assert pinned["stock_code"] == ""
+    assert made.made.promises.empty
+    assert made.made.shortages.empty
+    assert made.made.reorder.empty
