@@ -1,27 +1,20 @@
-"""Books made from clean sheets by random changes, and the same sheets read plainly, apart from the package."""
+"""Books made from the demo's clean sheets by random changes."""
 
-import json
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
-from decimal import Decimal
+from datetime import timedelta
 from functools import cache
 from pathlib import Path
-from random import Random
 
-import pandas as pd
 from desk import AS_OF, Desk
 from hypothesis import strategies as st
+from plain_sheets import labels
 
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
 from kitting.spreadsheets.reading import read_raw_book
 
 CLEAN = Path(__file__).parents[2] / "fixtures_demo" / "clean"
-MM = {"mm": Decimal(1), "in": Decimal("25.4"), "mil": Decimal("0.0254")}
-LENGTHS = re.compile(r"(?P<label>.*) \((?P<unit>mm|in|mil)\)")
-TABLES = ("requirements", "promises", "shortages", "reorder", "refusals", "totals")
 STAND_INS = {"CS25-2": "CS35-2", "EL15-2": "EL15-3", "BI25": "FT25", "JS-2": "JS-3", "CC-10A": "CC-10C"}
 
 
@@ -81,11 +74,6 @@ def changed(raw: RawBook, changes: Iterable[Change], share: int = 1) -> RawBook:
     for sheet, row in dropped:
         frames[sheet] = frames[sheet].drop(index=row)
     return raw_book(replace(sheet, cells=frames[name]) for name, sheet in raw.sheets.items())
-
-
-def labels(sheet: RawSheet) -> list[str]:
-    """Header labels without their units."""
-    return [header.partition(" (")[0] for header in sheet.headers]
 
 
 def days(first: int, last: int) -> st.SearchStrategy[str]:
@@ -251,69 +239,3 @@ def books() -> st.SearchStrategy[RawBook]:
 def _policy(name: str, value: str) -> Change:
     cells = clean_book().sheets["policies"].cells
     return Change("policies", int(cells.index[cells[0] == name][0]), (("value", value),))
-
-
-def shuffled(raw: RawBook, seed: int, *, renumber: bool = False) -> RawBook:
-    """Sheets, rows and columns in another order; rules stay as they are, because their order is what they say."""
-    random = Random(seed)
-    sheets = [
-        sheet if sheet.name.startswith("rules ") else _mixed(sheet, random, renumber=renumber)
-        for sheet in raw.sheets.values()
-    ]
-    return raw_book(random.sample(sheets, len(sheets)))
-
-
-def _mixed(sheet: RawSheet, random: Random, *, renumber: bool) -> RawSheet:
-    columns = random.sample(range(len(sheet.headers)), len(sheet.headers))
-    found = sheet.cells[columns].set_axis(range(len(columns)), axis=1)
-    found = found.loc[random.sample(list(found.index), len(found))]
-    if renumber:
-        found.index = pd.RangeIndex(2, len(found) + 2)
-    return replace(sheet, headers=tuple(sheet.headers[at] for at in columns), cells=found)
-
-
-def tables(plan: Plan) -> str:
-    """All output tables as they are written."""
-    return "\n".join(getattr(plan, name).to_csv(index=False) for name in TABLES)
-
-
-def everything(plan: Plan) -> str:
-    """The tables, the questions and the summary."""
-    return "\n".join([tables(plan), *map(str, plan.questions), json.dumps(plan.summary, default=str)])
-
-
-Row = dict[str, str]
-
-
-def plain_rows(raw: RawBook, sheet: str) -> list[Row]:
-    """Rows of a sheet by label, as text; lengths in millimetres, exactly."""
-    found = raw.sheets[sheet]
-    columns = [_plain(header, found.cells[at]) for at, header in enumerate(found.headers)]
-    return [dict(zip(labels(found), cells, strict=True)) for cells in zip(*columns, strict=True)]
-
-
-def _plain(header: str, cells: "pd.Series[str]") -> list[str]:
-    length = LENGTHS.fullmatch(header)
-    return list(cells) if length is None else [in_mm(text, length["unit"]) for text in cells]
-
-
-def in_mm(text: str, unit: str) -> str:
-    """A length in the unit of its cell, else of its header, as text in millimetres."""
-    if not text:
-        return ""
-    number, _, own = text.partition(" ")
-    return f"{Decimal(number) * MM[own or unit]:f}"
-
-
-def in_words(text: str) -> list[str]:
-    """The parts of a cell that lists several."""
-    return [part.strip() for part in text.split(";") if part.strip()]
-
-
-def working_days_on(day: date, count: int, closed: set[str]) -> date:
-    """So many working days later, or earlier where the count is below zero: a plain walk over the calendar."""
-    while count:
-        day += timedelta(days=1 if count > 0 else -1)
-        if day.weekday() < 5 and day.isoformat() not in closed:
-            count -= 1 if count > 0 else -1
-    return day
