@@ -91,9 +91,16 @@ DEPOTS = st.sampled_from(["N", "H", "M"])
 
 def _cells(sheet: str, **columns: st.SearchStrategy[str]) -> st.SearchStrategy[Change]:
     """One of the named cells (underscores for spaces) in any row of a sheet."""
-    rows = st.sampled_from([int(row) for row in clean_book().sheets[sheet].cells.index])
+    rows = st.sampled_from(_rows_of_interest(sheet))
     cells = [st.tuples(st.just(label.replace("_", " ")), values) for label, values in columns.items()]
     return st.builds(Change, st.just(sheet), rows, st.tuples(st.one_of(cells)))
+
+
+def _rows_of_interest(sheet: str) -> list[int]:
+    """All rows of a sheet; of the items sheet those that some line chooses."""
+    codes = {code for _, _, code in _wanted()}
+    cells = clean_book().sheets[sheet].cells
+    return [int(row) for row, first in cells[0].items() if sheet != "items" or first in codes]
 
 
 def _new(sheet: str, **columns: st.SearchStrategy[str]) -> st.SearchStrategy[Change]:
@@ -197,9 +204,14 @@ def one_change() -> st.SearchStrategy[Change]:
             per_purchase_unit=counts(1, 6),
             minimum_order=counts(0, 9),
             order_multiple=counts(1, 6),
+        ),
+        _cells(
+            "items",
             rank=counts(1, 3),
             phase_to_phase=st.sampled_from(["yes", "no", ""]),
-            state=st.sampled_from(["active", "withdrawn"]),
+            current_A=st.sampled_from(["100", "200", "600"]),
+            switching=st.sampled_from(["loadbreak", "deadbreak"]),
+            state=st.just("withdrawn"),
         ),
         _cells(
             "schedule",
