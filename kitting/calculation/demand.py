@@ -89,7 +89,7 @@ def read_demand(
     pinned = _pinned_lines(frame, pins)
     open_line = (option >= 0) & (kit >= 0)
     keys = np.stack([kit, option, spare, pinned], axis=1)[open_line]
-    _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+    _, first, inverse = np.unique(_packed(keys), return_index=True, return_inverse=True)
     order = np.argsort(first, kind="stable")
     place = np.empty_like(order)
     place[order] = np.arange(len(order))
@@ -111,6 +111,14 @@ def read_demand(
     ]
     pins_by_cell = _pins_by_cell(frame, pins, cell_of_line)
     return Demand(_with_fixed(cells, kits, supply, pins_by_cell), cell_of_line, options.caps)
+
+
+def _packed(keys: np.ndarray) -> np.ndarray:
+    """Rows of small numbers as one number each, equal where the rows are."""
+    packed = np.zeros(len(keys), dtype=np.int64)
+    for column in keys.T:
+        packed = packed * (int(column.max(initial=0)) + 1) + column
+    return packed
 
 
 def _kits(frame: pd.DataFrame, jobs: Mapping[str, JobDates]) -> np.ndarray:

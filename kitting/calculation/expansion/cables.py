@@ -37,7 +37,6 @@ CABLE_FIELDS: tuple[str, ...] = tuple(field for field, _ in IDENTIFYING) + tuple
 class Cable:
     """The facts of one cable that rules and checks read. ``doi`` and ``jacket`` are bands in nanometres."""
 
-    name: str
     type_code: str
     conductor_size: Fact
     metal: Fact
@@ -51,9 +50,9 @@ class Cable:
     jacket: Fact
 
 
-def unknown_cable(missing: Missing, name: str = "") -> Cable:
+def unknown_cable(missing: Missing) -> Cable:
     """A cable of which nothing is known, for one and the same reason."""
-    return Cable(name, "", *(missing,) * 10)
+    return Cable("", *(missing,) * 10)
 
 
 class CableResolver:
@@ -100,15 +99,12 @@ class CableResolver:
             if given not in (None, code):
                 why = f"reel {reel} is {code} but the row says {given}"
                 return unknown_cable(Missing("cable type", why, "schedule", "cable type"))
-            return self._known_type(row, code, record, f"{code} on reel {reel}")
+            return _from_facts(code, row, self._types[code], record)
         if given is not None:
-            return self._known_type(row, given, None, given)
+            return _from_facts(given, row, self._types[given], None)
         if not self._types:
-            return _from_facts("the cable on the row", "", row, None, None)
+            return _from_facts("", row, None, None)
         return self._by_facts(row)
-
-    def _known_type(self, row: Mapping[str, Fact], code: str, reel: Mapping[str, Fact] | None, name: str) -> Cable:
-        return _from_facts(name, code, row, self._types[code], reel)
 
     def _by_facts(self, row: Mapping[str, Fact]) -> Cable:
         """The one type that agrees with every cable fact on the row; several or none can't tell."""
@@ -117,10 +113,10 @@ class CableResolver:
         if doubtful:
             return unknown_cable(doubtful[0])
         if len(agreeing) == 1:
-            return self._known_type(row, agreeing[0], None, agreeing[0])
+            return _from_facts(agreeing[0], row, self._types[agreeing[0]], None)
         if not agreeing:
             return unknown_cable(self._nearest_type(row))
-        options = [self._known_type(row, code, None, code) for code in sorted(agreeing)]
+        options = [_from_facts(code, row, self._types[code], None) for code in sorted(agreeing)]
         return _one_of(row, options, [self._types[cable.type_code] for cable in options])
 
     def _nearest_type(self, row: Mapping[str, Fact]) -> Missing:
@@ -157,12 +153,11 @@ def _apart(low: Fact, high: Fact, other_low: Fact, other_high: Fact) -> bool:
 
 
 def _from_facts(
-    name: str, code: str, row: Mapping[str, Fact], kind: Mapping[str, Fact] | None, reel: Mapping[str, Fact] | None
+    code: str, row: Mapping[str, Fact], kind: Mapping[str, Fact] | None, reel: Mapping[str, Fact] | None
 ) -> Cable:
     values = {field: _settled(field, label, row, kind, code) for field, label in IDENTIFYING}
     doi = _doi(row, kind, reel, values)
     return Cable(
-        name=name,
         type_code=code,
         conductor_size=values["conductor_size"],
         metal=values["metal"],
@@ -296,7 +291,7 @@ def _one_of(row: Mapping[str, Fact], options: Sequence[Cable], kinds: Iterable[M
             pairs = tuple(zip(labels, values, strict=True))
             missing = Missing(column, f"{column} is blank: {listed}", "schedule", column, options=pairs)
             merged = replace(merged, **{field: missing})  # type: ignore[arg-type]  # every field named is a Fact
-    return replace(merged, name=" or ".join(cable.type_code for cable in options), type_code="")
+    return replace(merged, type_code="")
 
 
 def _telling_fact(

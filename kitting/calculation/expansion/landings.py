@@ -5,9 +5,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from kitting.calculation.expansion.cables import Cable, CableResolver
-from kitting.calculation.natural_order import natural_key
+from kitting.calculation.natural_order import natural_rank
 from kitting.calculation.questions import Missing
-from kitting.calculation.records import Fact, records
+from kitting.calculation.records import Fact, Record, records
 from kitting.calculation.sheets.book import Book
 
 FROM, TO = 0, 1
@@ -64,9 +64,9 @@ def read_field(book: Book, service_order: Mapping[str, int]) -> Field:
     """
     resolver = CableResolver(book)
     tails_nm = book.policies.tails_nm
-    rows = sorted(records(book, "schedule"), key=lambda row: _natural(row, "job", "run"))
+    rows = _in_natural_order(records(book, "schedule"), "job", "run")
     runs = tuple(_run(record, resolver, tails_nm) for record in rows if record["usable"])
-    places = sorted(records(book, "positions"), key=lambda row: _natural(row, "structure", "position"))
+    places = _in_natural_order(records(book, "positions"), "structure", "position")
     positions = {(record["structure"], record["position"]): Position(record) for record in places}
     at_structure: dict[str, list[int]] = defaultdict(list)
     for index, run in enumerate(runs):
@@ -78,8 +78,12 @@ def read_field(book: Book, service_order: Mapping[str, int]) -> Field:
     return Field(runs, positions, at_structure, tuple(record for record in rows if not record["usable"]))
 
 
-def _natural(row: Mapping[str, Fact], *fields: str) -> tuple[object, ...]:
-    return tuple(natural_key(row[field] if isinstance(row[field], str) else "") for field in fields)
+def _in_natural_order(rows: Sequence[Record], first: str, second: str) -> list[Record]:
+    """Rows by two of their codes; a code that is in doubt comes first."""
+    keys = [tuple(row[field] if isinstance(row[field], str) else "" for field in (first, second)) for row in rows]
+    ranks = [natural_rank(column) for column in zip(*keys, strict=True)]
+    places = sorted(range(len(rows)), key=lambda at: (ranks[0][keys[at][0]], ranks[1][keys[at][1]]))
+    return [rows[at] for at in places]
 
 
 def _owner(

@@ -22,6 +22,8 @@ BY_HAND = "by hand"
 def add_location_lines(scene: Scene) -> None:
     """Rules of the location table: once a structure, or once a job where they count by outage."""
     rules = scene.rules(LOCATIONS)
+    if not rules.table.rules:
+        return
     by_outage: dict[str, dict[str, Given]] = defaultdict(dict)
     for (job, structure), facts in _locations(scene).items():
         ruling = rules.ruling(facts)
