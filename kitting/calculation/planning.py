@@ -29,11 +29,11 @@ from kitting.calculation.expansion.pins import Pin, apply_pins
 from kitting.calculation.expansion.positions import add_position_lines
 from kitting.calculation.expansion.scene import Scene
 from kitting.calculation.expansion.settings import read_systems
-from kitting.calculation.expansion.slots import Template
 from kitting.calculation.fit_matching import Matcher
 from kitting.calculation.holdings import Holdings
 from kitting.calculation.job_answers import job_answers, totals_table
 from kitting.calculation.job_dates import JobDates, closed_days, depot_days, read_job_dates
+from kitting.calculation.needs import Need
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.plan_tables import refusal_table, refused_kits, summary
 from kitting.calculation.planning_questions import planning_questions
@@ -316,7 +316,7 @@ def _short_tables(
 def _short_lines(made: _Made, lines: Sequence[str], jobs_of_lines: Sequence[str], shares: Shares) -> list[ShortLine]:
     """Lines with pieces that can't be had, and lines that no stock code serves, in line order."""
     templates = made.expanded.scene.lines.templates
-    readings = _Readings(templates, made.expanded.scene.fitter.matcher)
+    readings = _Readings(made.expanded.scene.fitter.matcher)
     undated = {job.job for job in made.jobs.values() if job.why_undated}
     found = []
     for place, number in enumerate(made.expanded.frame["template"].tolist()):
@@ -333,21 +333,19 @@ def _short_lines(made: _Made, lines: Sequence[str], jobs_of_lines: Sequence[str]
                     short=short,
                     near_misses=template.match.near_misses if template.match else (),
                     others=template.codes[1:],
-                    readings=readings[number],
+                    readings=readings[template.need] if template.need and template.codes else (),
                 )
             )
     return found
 
 
-class _Readings(dict[int, tuple[str, ...]]):
-    """Template number -> items that only a gauge reading keeps from serving; each worked out once."""
+class _Readings(dict[Need, tuple[str, ...]]):
+    """Need -> items that only a gauge reading keeps from serving; each worked out once."""
 
-    def __init__(self, templates: Sequence[Template], matcher: Matcher) -> None:
+    def __init__(self, matcher: Matcher) -> None:
         super().__init__()
-        self._templates, self._matcher = templates, matcher
+        self._matcher = matcher
 
-    def __missing__(self, number: int) -> tuple[str, ...]:
-        template = self._templates[number]
-        told = self._matcher.by_reading(template.need) if template.need and template.codes else ()
-        self[number] = told
+    def __missing__(self, need: Need) -> tuple[str, ...]:
+        told = self[need] = self._matcher.by_reading(need)
         return told

@@ -35,7 +35,7 @@ class Fitter:
 
     def choose(self, template: Template) -> Template:
         """The template with its match: chosen codes, can't tell, or short because no stock code serves."""
-        if template.answer or template.need is None:
+        if template.answer or template.need is None or template.match is not None:
             return template
         match = self.matcher.match(template.need)
         if match.status == CHOSEN:

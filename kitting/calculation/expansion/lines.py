@@ -37,12 +37,17 @@ class Lines:
 
     templates: list[Template] = field(default_factory=list)
     rows: list[Row] = field(default_factory=list)
+    _numbers: dict[int, int] = field(default_factory=dict)  # by identity: the list keeps each template alive
 
     def keep(self, templates: list[Template]) -> tuple[int, ...]:
         """Store templates and return their numbers, to be used for every owner with equal facts."""
-        first = len(self.templates)
-        self.templates.extend(templates)
-        return tuple(range(first, len(self.templates)))
+        return tuple(map(self._number, templates))
+
+    def _number(self, template: Template) -> int:
+        number = self._numbers.setdefault(id(template), len(self.templates))
+        if number == len(self.templates):
+            self.templates.append(template)
+        return number
 
     def add(
         self,

@@ -29,6 +29,7 @@ class Scene:
         self.systems = systems
         self.fitter = fitter
         self.lines = Lines()
+        self.spares: dict[tuple[str, int, str], Template] = {}
         self.cables = CableResolver(book)
         self.by_system = any(isinstance(system, str) for system in book.frames["stand ins"]["system"])
         self._book_rules = rules
