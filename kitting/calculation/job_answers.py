@@ -2,42 +2,62 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 
+import numpy as np
 import pandas as pd
 
-from kitting.calculation.answers import CANT_TELL, WORST_FIRST, worst
+from kitting.calculation.answers import CANT_TELL, WORST_FIRST
 from kitting.calculation.job_dates import JobDates
 from kitting.calculation.plan_result import TOTAL_COLUMNS, JobAnswer
+from kitting.calculation.quantities import as_decimal, thousandths
 
 
 def job_answers(
     requirements: pd.DataFrame, shortages: pd.DataFrame, jobs: Mapping[str, JobDates]
 ) -> tuple[JobAnswer, ...]:
     """One answer a job, in the order of ``jobs``: its first line with the worst answer decides; spares never do."""
-    lines = requirements.loc[requirements["spare"] == "no", ["job", "line", "answer", "reason"]]
+    lines = requirements[(requirements["spare"] == "no").to_numpy()]
     short = _short_pieces(shortages)
-    groups = {str(job): group for job, group in lines.groupby("job", observed=True, sort=False)}
-    return tuple(_job_answer(dates, groups.get(job), short.get(job, "")) for job, dates in jobs.items())
+    job_of, names = pd.factorize(lines["job"])
+    answers = pd.Categorical(lines["answer"], categories=WORST_FIRST)
+    counts = np.zeros((len(names), len(WORST_FIRST)), dtype=np.int64)
+    np.add.at(counts, (job_of, answers.codes), 1)
+    worst_first = np.lexsort((answers.codes, job_of))
+    deciding = worst_first[np.searchsorted(job_of[worst_first], np.arange(len(names)))]
+    told = {
+        str(name): _Told(
+            counts={answer: int(count) for answer, count in zip(WORST_FIRST, row, strict=True) if count},
+            line=str(line),
+            reason=str(reason),
+        )
+        for name, row, line, reason in zip(
+            names, counts, lines["line"].iloc[deciding], lines["reason"].iloc[deciding], strict=True
+        )
+    }
+    nothing = _Told({}, "", "no row of the schedule names this job")
+    return tuple(_job_answer(dates, told.get(job, nothing), short.get(job, "")) for job, dates in jobs.items())
 
 
-def _job_answer(dates: JobDates, lines: pd.DataFrame | None, short: str) -> JobAnswer:
-    counts: dict[str, int] = {}
-    answer, line, reason = CANT_TELL, "", "no row of the schedule names this job"
-    if lines is not None and len(lines):
-        found = Counter(lines["answer"].astype(str))
-        counts = {name: found[name] for name in WORST_FIRST if found[name]}
-        answer = worst(set(counts))
-        first = lines.loc[(lines["answer"] == answer).to_numpy()].iloc[0]
-        line, reason = str(first["line"]), str(first["reason"])
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """How many lines of a job carry each answer, worst first, and the first line with the worst."""
+
+    counts: Mapping[str, int]
+    line: str
+    reason: str
+
+
+def _job_answer(dates: JobDates, told: _Told, short: str) -> JobAnswer:
     return JobAnswer(
         job=dates.job,
         title=dates.title,
         depot=dates.depot,
-        answer=answer,
-        deciding_line=line,
-        deciding_reason=reason,
-        counts=counts,
+        answer=next(iter(told.counts), CANT_TELL),
+        deciding_line=told.line,
+        deciding_reason=told.reason,
+        counts=told.counts,
         short_pieces=short,
         staged_by=dates.staged_by,
         cutover=dates.cutover,
@@ -59,14 +79,23 @@ def _short_pieces(shortages: pd.DataFrame) -> dict[str, str]:
 def totals_table(requirements: pd.DataFrame) -> pd.DataFrame:
     """Pieces by job and stock code, with the ends beneath: structure, position, side and pieces of each line."""
     chosen = requirements[(requirements["stock_code"] != "").to_numpy()]
-    totals: dict[tuple[str, str, str], Decimal] = {}
-    ends: dict[tuple[str, str, str], list[str]] = {}
-    columns = ("job", "stock_code", "kind", "quantity", "structure", "position", "run", "side", "phases", "spare")
-    for job, code, kind, quantity, *owner in zip(*(chosen[name].tolist() for name in columns), strict=True):
-        key = (job, code, kind)
-        totals[key] = totals.get(key, Decimal(0)) + quantity
-        ends.setdefault(key, []).append(f"{_owner(*owner)} {quantity:f}")
-    rows = [(*key, quantity, "; ".join(ends[key])) for key, quantity in totals.items()]
+    keys = [pd.factorize(chosen[name]) for name in ("job", "stock_code", "kind")]
+    group = np.zeros(len(chosen), dtype=np.int64)
+    for codes, names in keys:
+        group = group * (len(names) + 1) + codes
+    group, _ = pd.factorize(group)
+    amount_of, amounts = pd.factorize(chosen["quantity"])
+    pieces = np.array([thousandths(amount) for amount in amounts], dtype=np.int64)
+    total = np.zeros(int(group.max(initial=-1)) + 1, dtype=np.int64)
+    np.add.at(total, group, pieces[amount_of])
+    owners = zip(*(chosen[name].tolist() for name in ("structure", "position", "run", "side", "phases", "spare")), strict=True)
+    texts = [f"{amount:f}" for amount in amounts]
+    ends: list[list[str]] = [[] for _ in total]
+    for number, owner, amount in zip(group.tolist(), owners, amount_of.tolist(), strict=True):
+        ends[number].append(f"{_owner(*owner)} {texts[amount]}")
+    first = np.unique(group, return_index=True)[1]
+    columns = [names[codes[first]] for codes, names in keys]
+    rows = zip(*columns, map(as_decimal, total.tolist()), map("; ".join, ends), strict=True)
     return pd.DataFrame(rows, columns=list(TOTAL_COLUMNS))
 
 

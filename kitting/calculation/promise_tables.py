@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -17,8 +18,7 @@ from kitting.calculation.quantities import as_decimal
 from kitting.calculation.supply import Source
 
 
-@dataclass(frozen=True, slots=True)
-class Share:
+class Share(NamedTuple):
     """Pieces of one lot for one line; ``ready_day`` is an ordinal, ``quantity`` thousandths."""
 
     line: int
@@ -37,29 +37,42 @@ class Shares:
 
 
 def split_by_line(frame: pd.DataFrame, templates: Sequence[Template], demand: Demand, promised: Promised) -> Shares:
-    """Hand the pieces of each cell to its lines in line order."""
+    """Hand the pieces of each cell to its lines in line order.
+
+    The pieces needed stand in one row, cell by cell and line by line; the pieces promised are laid beside them, and
+    every border of a line or of an allocation cuts the row.
+    """
     amounts = np.array([template.quantity or 0 for template in templates], dtype=np.int64)
     need = amounts[frame["template"].to_numpy()] if len(templates) else np.zeros(0, dtype=np.int64)
-    lines_of_cell: list[list[int]] = [[] for _ in demand.cells]
-    for line, cell in enumerate(demand.cell_of_line.tolist()):
-        if cell >= 0:
-            lines_of_cell[cell].append(line)
-    left = np.where(demand.cell_of_line >= 0, need, 0).tolist()
-    place = [0] * len(demand.cells)
-    shares: list[Share] = []
-    for allocation in promised.allocations:
-        lines, pieces = lines_of_cell[allocation.cell], allocation.quantity
-        while pieces:
-            line = lines[place[allocation.cell]]
-            taken = min(pieces, left[line])
-            if taken:
-                shares.append(Share(line, allocation.lot, taken, allocation.source, allocation.ready_day))
-            left[line] -= taken
-            pieces -= taken
-            if not left[line]:
-                place[allocation.cell] += 1
-    shares.sort(key=lambda share: share.line)
-    return Shares(tuple(shares), np.array(left, dtype=np.int64))
+    cell_of_line = demand.cell_of_line
+    lines = np.flatnonzero(cell_of_line >= 0)
+    lines = lines[np.argsort(cell_of_line[lines], kind="stable")]
+    line_end = np.cumsum(need[lines])
+    given = sorted((one for one in promised.allocations if one.quantity), key=lambda one: one.cell)
+    quantity = np.array([one.quantity for one in given], dtype=np.int64)
+    start = _starts(np.array([one.cell for one in given], dtype=np.int64), quantity, cell_of_line[lines], need[lines])
+    cuts = np.unique(np.concatenate([start, start + quantity, line_end]))
+    begin, size = cuts[:-1], np.diff(cuts)
+    piece = np.searchsorted(start, begin, side="right") - 1
+    promised_there = (piece >= 0) & (begin < (start + quantity)[piece]) if len(given) else np.zeros(len(begin), bool)
+    piece, size = piece[promised_there], size[promised_there]
+    line = lines[np.searchsorted(line_end, begin[promised_there], side="right")]
+    left = np.where(cell_of_line >= 0, need, 0)
+    np.subtract.at(left, line, size)
+    order = np.argsort(line, kind="stable")
+    shares = tuple(
+        Share(at, given[one].lot, taken, given[one].source, given[one].ready_day)
+        for at, one, taken in zip(line[order].tolist(), piece[order].tolist(), size[order].tolist(), strict=True)
+    )
+    return Shares(shares, left)
+
+
+def _starts(cells: np.ndarray, quantity: np.ndarray, cell_of_need: np.ndarray, need: np.ndarray) -> np.ndarray:
+    """Where each allocation begins in the row of needs; both are sorted by cell."""
+    needed_before = np.concatenate([[0], np.cumsum(need)])[np.searchsorted(cell_of_need, cells, side="left")]
+    given_before = np.cumsum(quantity) - quantity
+    starts: np.ndarray = needed_before + given_before - given_before[np.searchsorted(cells, cells, side="left")]
+    return starts
 
 
 def promise_table(lines: Sequence[str], jobs: Sequence[str], shares: Shares, sources: Sequence[Source]) -> pd.DataFrame:
@@ -71,22 +84,30 @@ def promise_table(lines: Sequence[str], jobs: Sequence[str], shares: Shares, sou
         shares: pieces by line.
         sources: where the pieces of each lot are named.
     """
-    rows = [
-        (
-            lines[share.line],
-            jobs[share.line],
-            sources[share.lot].stock_code,
-            sources[share.lot].lot,
-            sources[share.lot].depot,
-            sources[share.lot].place,
-            as_decimal(share.quantity),
-            share.source,
-            sources[share.lot].order,
-            date.fromordinal(share.ready_day).isoformat(),
-        )
-        for share in shares.shares
-    ]
-    return pd.DataFrame(rows, columns=list(PROMISE_COLUMNS))
+    line, lot, quantity, source, day = (
+        np.array(column) for column in (zip(*shares.shares, strict=True) if shares.shares else ((),) * 5)
+    )
+    line, lot = line.astype(np.int64), lot.astype(np.int64)
+    pieces, amount_of = np.unique(quantity.astype(np.int64), return_inverse=True)
+    days, day_of = np.unique(day.astype(np.int64), return_inverse=True)
+    columns: dict[str, Any] = {
+        name: _spread([getattr(one, name) for one in sources], lot)
+        for name in ("stock_code", "lot", "depot", "place", "order")
+    }
+    columns |= {
+        "line": [lines[one] for one in line.tolist()],
+        "job": _spread(jobs, line),
+        "quantity": np.array([as_decimal(one) for one in pieces.tolist()], dtype=object)[amount_of],
+        "source": source.astype(object),
+        "ready_on": _spread([date.fromordinal(one).isoformat() for one in days.tolist()], day_of),
+    }
+    return pd.DataFrame({name: columns[name] for name in PROMISE_COLUMNS})
+
+
+def _spread(values: Sequence[str], places: np.ndarray) -> pd.Categorical:
+    """The value at each place, each distinct one stored once."""
+    codes, distinct = pd.factorize(np.array(values, dtype=object))
+    return pd.Categorical.from_codes(codes[places], categories=pd.Index(distinct))
 
 
 def answer_lines(
