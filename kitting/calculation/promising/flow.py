@@ -48,12 +48,14 @@ class Flow:
         bit_of = self.bit.__getitem__
         reaches = [sum(map(bit_of, usable)) for usable in shapes]
         self.reach = [reaches[number] for number in shape]
+        self._shape = shape
+        self._holders: list[dict[int, dict[int, None]]] = [{} for _ in stock]
         self.room = list(stock)
         self.held: list[dict[int, int]] = [{} for _ in stock]
         self.open = [(1 << len(classes)) - 1 for classes in self.classes]
         self.free = [sum(self.bit[one] for one in classes if stock[one]) for classes in self.classes]
         self.reached = 0
-        self._seen = [0] * len(shape)
+        self._seen = [0] * len(shapes)
         self._searches = 0
         self._from_cell = [0] * len(group)
         self._from_class = [0] * len(shape)
@@ -113,18 +115,25 @@ class Flow:
             self.free[group] &= ~bit
         holders = self.held[lot_class]
         holding = holders.get(cell, 0) + quantity
+        shape = self._shape[cell]
         if holding:
+            if cell not in holders:
+                self._holders[lot_class].setdefault(shape, {})[cell] = None
             holders[cell] = holding
         else:
             del holders[cell]
+            alike = self._holders[lot_class][shape]
+            del alike[cell]
+            if not alike:
+                del self._holders[lot_class][shape]
 
     def _search(self, start: int) -> int:
         """The nearest class with free pieces that re-routing can reach, or -1; the path is left in the from-lists."""
         self._searches = stamp = self._searches + 1
-        reach, seen, held, from_cell = self.reach, self._seen, self.held, self._from_cell
+        reach, seen, shapes, from_cell = self.reach, self._seen, self._holders, self._from_cell
         group = self.group_of(start)
         classes, free, unseen = self.classes[group], self.free[group], self.open[group]
-        seen[start] = stamp
+        seen[self._shape[start]] = stamp
         queue = [start]
         for cell in queue:
             new = reach[cell] & unseen
@@ -138,9 +147,10 @@ class Flow:
                 new ^= low
                 lot_class = classes[low.bit_length() - 1]
                 from_cell[lot_class] = cell
-                for holder in held[lot_class]:
-                    if seen[holder] != stamp and reach[holder] & unseen:
-                        seen[holder] = stamp
+                for shape, alike in shapes[lot_class].items():
+                    if seen[shape] != stamp:
+                        seen[shape] = stamp
+                        holder = next(iter(alike))
                         self._from_class[holder] = lot_class
                         queue.append(holder)
         self.reached = self.open[group] & ~unseen
