@@ -1,10 +1,13 @@
 """Where every owned piece of a stock code is, as seen from one job: the numbers of a shortage add up to the total."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
+
+import numpy as np
+import pandas as pd
 
 from kitting.calculation.promise_tables import Shares
 from kitting.calculation.promising.model import NEVER, Kit, Lot
@@ -63,14 +66,15 @@ class Holdings:
         self._kits = kits
         self._supply = supply
         self._place = {kit.job: place for place, kit in enumerate(kits)}
-        self._left = [lot.quantity for lot in supply.lots]
+        left = np.array([lot.quantity for lot in supply.lots], dtype=np.int64)
         promised: dict[tuple[str, str], dict[str, int]] = defaultdict(lambda: defaultdict(int))
         ordered: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
-        for share in shares.shares:
-            self._left[share.lot] -= share.quantity
-            source = supply.sources[share.lot]
-            takers = ordered[share.lot] if source.order else promised[(source.stock_code, source.depot)]
-            takers[jobs[share.line]] += share.quantity
+        for lot, job, quantity in _by_lot_and_job(shares, jobs):
+            left[lot] -= quantity
+            source = supply.sources[lot]
+            takers = ordered[lot] if source.order else promised[(source.stock_code, source.depot)]
+            takers[job] += quantity
+        self._left = left.tolist()
         self._ordered = ordered
         self._promised: dict[str, list[Holding]] = defaultdict(list)
         for (code, depot), takers in sorted(promised.items()):
@@ -173,6 +177,20 @@ class Holdings:
             source = self._supply.sources[number]
             found[(source.stock_code, source.depot)] += self._left[number]
         return found
+
+
+def _by_lot_and_job(shares: Shares, jobs: Sequence[str]) -> Iterator[tuple[int, str, int]]:
+    """Thousandths of each lot that each job is promised."""
+    if not shares.shares:
+        return
+    line, lot, quantity = (np.array(column) for column in list(zip(*shares.shares, strict=True))[:3])
+    job_of_line, names = pd.factorize(np.array(jobs, dtype=object))
+    pairs, pair_of = np.unique(lot * len(names) + job_of_line[line], return_inverse=True)
+    total = np.zeros(len(pairs), dtype=np.int64)
+    np.add.at(total, pair_of, quantity)
+    for pair, pieces in zip(pairs.tolist(), total.tolist(), strict=True):
+        number, job = divmod(pair, len(names))
+        yield number, str(names[job]), pieces
 
 
 def _expires(day: int) -> str:

@@ -88,11 +88,12 @@ def totals_table(requirements: pd.DataFrame) -> pd.DataFrame:
     pieces = np.array([thousandths(amount) for amount in amounts], dtype=np.int64)
     total = np.zeros(int(group.max(initial=-1)) + 1, dtype=np.int64)
     np.add.at(total, group, pieces[amount_of])
-    owners = zip(*(chosen[name].tolist() for name in ("structure", "position", "run", "side", "phases", "spare")), strict=True)
+    owner = ("structure", "position", "run", "side", "phases", "spare")
+    owners = zip(*(chosen[name].tolist() for name in owner), strict=True)
     texts = [f"{amount:f}" for amount in amounts]
     ends: list[list[str]] = [[] for _ in total]
-    for number, owner, amount in zip(group.tolist(), owners, amount_of.tolist(), strict=True):
-        ends[number].append(f"{_owner(*owner)} {texts[amount]}")
+    for number, place, amount in zip(group.tolist(), owners, amount_of.tolist(), strict=True):
+        ends[number].append(f"{_owner(*place)} {texts[amount]}")
     first = np.unique(group, return_index=True)[1]
     columns = [names[codes[first]] for codes, names in keys]
     rows = zip(*columns, map(as_decimal, total.tolist()), map("; ".join, ends), strict=True)

@@ -54,7 +54,7 @@ def split_by_line(frame: pd.DataFrame, templates: Sequence[Template], demand: De
     cuts = np.unique(np.concatenate([start, start + quantity, line_end]))
     begin, size = cuts[:-1], np.diff(cuts)
     piece = np.searchsorted(start, begin, side="right") - 1
-    promised_there = (piece >= 0) & (begin < (start + quantity)[piece]) if len(given) else np.zeros(len(begin), bool)
+    promised_there = (piece >= 0) & (begin < (start + quantity)[piece]) if given else np.zeros(len(begin), bool)
     piece, size = piece[promised_there], size[promised_there]
     line = lines[np.searchsorted(line_end, begin[promised_there], side="right")]
     left = np.where(cell_of_line >= 0, need, 0)

@@ -56,19 +56,24 @@ def unknown_cable(missing: Missing) -> Cable:
 
 
 class CableResolver:
-    """Finds the cable of a row by reel, by type, or by the facts on the row; each distinct row is worked out once."""
+    """Finds the cable of a row by reel, by type, or by the facts on the row; each distinct row is worked out once.
+
+    Equal cables are one object, so that what was worked out for one is found by its identity.
+    """
 
     def __init__(self, book: Book) -> None:
         self._types = _by_key(book, "cable types", "cable_type")
         self._reels = _by_key(book, "reels", "reel")
         self._known: dict[tuple[Fact, ...], Cable] = {}
+        self._cables: dict[Cable, Cable] = {}
 
     def of_row(self, row: Mapping[str, Fact], reel: Fact) -> Cable:
         """The cable of a schedule row on one reel (None: no reel given)."""
         key = (row["cable_type"], reel, *(row[field] for field in CABLE_FIELDS))
         cable = self._known.get(key)
         if cable is None:
-            cable = self._known[key] = self._find(row, reel)
+            found = self._find(row, reel)
+            cable = self._known[key] = self._cables.setdefault(found, found)
         return cable
 
     def of_type(self, code: str) -> Cable:

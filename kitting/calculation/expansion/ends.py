@@ -47,7 +47,7 @@ def _groups(run: Run, counts: dict[str, int]) -> list[tuple[str, Cable, int]]:
 def _templates(
     scene: Scene, run: Run, setting: Setting, cable: Cable, *, phases: int, cables: int, first: bool
 ) -> tuple[int, ...]:
-    key = (TABLE, setting, cable, phases, len(run.phases), run.cables_per_phase, cables, first)
+    key = (TABLE, id(setting), id(cable), phases, len(run.phases), run.cables_per_phase, cables, first)
     numbers = scene.remembered(key)
     if numbers is None:
         templates = _expand(scene, run, setting, cable, phases=phases, cables=cables, first=first)

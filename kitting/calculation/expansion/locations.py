@@ -111,7 +111,7 @@ def spare_templates(scene: Scene, chosen: Mapping[str, Sequence[str]]) -> list[T
         ruling = rules.ruling({"kind": kind})
         for given in scene.wanted(ruling):
             for code in sorted(set(chosen[kind])):
-                spare_key = (given.kind, given.order, code)
+                spare_key = (kind, given.order, code)
                 if spare_key not in scene.spares:
                     need = Need(kind=given.kind, alternatives=given.alternatives, fixed_code=code)
                     spare = template_of(given, need, rules.revision, phases=1, cables=1)

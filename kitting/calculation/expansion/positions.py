@@ -64,7 +64,7 @@ def _templates(
 ) -> tuple[int, ...]:
     landed = _cables(scene, position, phases)
     run_phases = _run_phases(scene, position, phases)
-    key = (TABLE, setting, len(phases), cables, landed, run_phases, first)
+    key = (TABLE, id(setting), len(phases), cables, tuple(map(id, landed)), run_phases, first)
     numbers = scene.remembered(key)
     if numbers is None:
         made = _expand(scene, setting, landed, phases=len(phases), run_phases=run_phases, cables=cables, first=first)
