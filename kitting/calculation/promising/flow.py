@@ -49,6 +49,7 @@ class Flow:
         reaches = [sum(map(bit_of, usable)) for usable in shapes]
         self.reach = [reaches[number] for number in shape]
         self._shape = shape
+        # For each class its holders by shape: one cell of a shape leads a search as far as all of them.
         self._holders: list[dict[int, dict[int, None]]] = [{} for _ in stock]
         self.room = list(stock)
         self.held: list[dict[int, int]] = [{} for _ in stock]
