@@ -21,7 +21,7 @@ from kitting.calculation.sheets.raw import RawBook, raw_book
 OPEN_ANSWERS = {"can't tell", "no rule", "conflict"}
 WORST_FIRST = ("conflict", "no rule", "can't tell", "short", "ready if", "ready")
 # No shrinking: a whole book takes minutes to shrink.
-EXAMPLES = settings(max_examples=15, phases=(Phase.explicit, Phase.reuse, Phase.generate))
+EXAMPLES = settings(max_examples=10, phases=(Phase.explicit, Phase.reuse, Phase.generate))
 NONE = Decimal(0)
 UNKNOWN_LOTS = {"?", "N/A", "unknown"}
 
@@ -223,26 +223,7 @@ def test_an_order_is_the_least_that_meets_need_pack_minimum_and_multiple(raw: Ra
     )
 
 
-@EXAMPLES
-@given(books())
-def test_no_more_stands_in_than_is_approved(raw: RawBook) -> None:
-    """A 35 kV splice body in place of the 25 kV one: only with an approval in force, and never above its number."""
-    plan, calendar = Desk(raw).plan(), Calendar(raw)
-    classes = plan.requirements.set_index("line")["class_kv"]
-    approvals = [row for row in plain_rows(raw, "stand ins") if row["allowed"] == "CS35-2"]
-    pinned = {(row["line"], row["stock code"]) for row in plain_rows(raw, "pins")}
-    taken = NONE
-    for promise in rows(plan.promises):
-        if promise.stock_code == "CS35-2" and classes[promise.line] == "25":
-            cutover = calendar.jobs[promise.job]["cutover"][:10]
-            assert (promise.line, "CS35-2") not in pinned
-            assert any(row["to"] == "" or cutover <= row["to"] for row in approvals)
-            taken += promise.quantity
-    caps = [Decimal(row["max quantity"]) for row in approvals if row["max quantity"]]
-    assert not taken or len(caps) < len(approvals) or taken <= sum(caps)
-
-
-@settings(EXAMPLES, max_examples=8)
+@settings(EXAMPLES, max_examples=5)
 @given(books(), st.integers(0, 2**16))
 def test_the_order_of_sheets_rows_and_columns_does_not_matter(raw: RawBook, seed: int) -> None:
     """The same facts give the same bytes, questions included; rows with other numbers, the same but for the numbers."""

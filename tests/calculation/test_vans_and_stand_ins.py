@@ -42,16 +42,29 @@ def test_pieces_in_a_van_come_as_a_transfer_and_only_in_time(
 
 
 @pytest.mark.parametrize(
-    ("limits", "pieces"), [(("2",), 2), (("2", "2"), 2), (("2", ""), 2), (("2", "3"), 2), (("",), 3), ((), 0)]
+    ("approvals", "pieces"),
+    [
+        (("2,",), 2),
+        (("2,", "2,"), 2),
+        (("2,", ","), 2),
+        (("2,", "3,"), 2),
+        ((",",), 3),
+        ((",2026-03-20",), 3),
+        ((",2026-03-19",), 0),
+        (("1,2026-03-19", "2,"), 2),
+        ((), 0),
+    ],
 )
-def test_a_stand_in_serves_up_to_what_is_approved(limits: tuple[str, ...], pieces: int) -> None:
-    """The least number of all approvals of a stock code holds, however often the same is approved."""
-    rows = "\n".join(f"CS,CS-W,{limit},standards" for limit in limits)
+def test_a_stand_in_serves_up_to_what_is_approved_on_the_day_of_the_cutover(
+    approvals: tuple[str, ...], pieces: int
+) -> None:
+    """Of several approvals in force on 03-20 the least number holds, however often the same is approved."""
+    rows = "\n".join(f"CS,CS-W,standards,{approval}" for approval in approvals)
     made = small(
         positions=JOINT,
         schedule=TWO_RUNS,
         items="CS-W,Splice wide,splice,25,,,0.650,1.150,,,,,,,,,,10",
-        stand_ins=f"wanted,allowed,max quantity,approved by\n{rows}",
+        stand_ins=f"wanted,allowed,approved by,max quantity,to\n{rows}",
         stock="CS-W,N,A-1,bin,9",
     )
     assert sum(taken(made, "CS-W").values()) == pieces

@@ -22,6 +22,7 @@ class Command(BaseCommand):
     def handle(self, *_args: Any, **options: Any) -> None:
         sizes = sorted(options["runs"])
         self.stdout.write("R: pandas reading schedule, positions, stock and items from CSV, best of three.")
+        self.stdout.write("Processor seconds, so that other work counts little; wall: the calculation as waited for.")
         self.stdout.write(table_text([measure_apart(runs) for runs in sizes]))
         raw, checked = workbook_seconds(sizes[-1])
         self.stdout.write(
