@@ -31,9 +31,7 @@ _KIB_A_MIB = 1024
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """One size: processor seconds of each stage and of the baseline R, seconds on the wall of the calculation, and the
-    greatest memory of the process in MiB.
-    """
+    """One size: processor seconds of each stage and of the baseline R; ``wall``: the calculation as waited for; memory."""
 
     runs: int
     lines: int
