@@ -31,7 +31,7 @@ _KIB_A_MIB = 1024
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """One size: processor seconds of each stage and of the baseline R; ``wall``: the calculation as waited for; memory."""
+    """One size: processor seconds of each stage and of the baseline R; ``wall``: the calculation as waited for."""
 
     runs: int
     lines: int
