@@ -21,7 +21,7 @@ from kitting.calculation.sheets.raw import RawBook, raw_book
 OPEN_ANSWERS = {"can't tell", "no rule", "conflict"}
 WORST_FIRST = ("conflict", "no rule", "can't tell", "short", "ready if", "ready")
 # No shrinking: a whole book takes minutes to shrink.
-EXAMPLES = settings(max_examples=10, phases=(Phase.explicit, Phase.reuse, Phase.generate))
+EXAMPLES = settings(max_examples=8, phases=(Phase.explicit, Phase.reuse, Phase.generate))
 NONE = Decimal(0)
 UNKNOWN_LOTS = {"?", "N/A", "unknown"}
 

@@ -14,7 +14,7 @@ from plain_sheets import Row, in_words, plain_rows
 from kitting.calculation.sheets.raw import RawBook
 
 # No shrinking: a whole book takes minutes to shrink.
-EXAMPLES = settings(max_examples=10, phases=(Phase.explicit, Phase.reuse, Phase.generate))
+EXAMPLES = settings(max_examples=8, phases=(Phase.explicit, Phase.reuse, Phase.generate))
 WITHOUT_INTERFACE = {"splice", "termination"}  # the only kinds with a class where a higher one may stand in
 
 

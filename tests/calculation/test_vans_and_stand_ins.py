@@ -1,9 +1,9 @@
-"""Pieces on the road, approvals of stand-ins, and jobs without a date."""
+"""Pieces on the road, approvals of stand-ins, jobs without a date, parts for line-to-earth duty."""
 
 from decimal import Decimal
 
 import pytest
-from small_books import Small, small
+from small_books import BASE, Small, small
 
 POSITIONS = "P1,a,integral 200 A,200 A 15 kV,ABC,,in use\nP2,a,integral 200 A,200 A 15 kV,ABC,,in use"
 RUN = "J1,1,S12,ABC,CT-A,P1,a,P2,a"
@@ -84,3 +84,16 @@ def test_every_open_line_of_a_job_without_a_cutover_cant_be_told() -> None:
     assert made.made.promises.empty
     assert made.made.shortages.empty
     assert made.made.reorder.empty
+
+
+@pytest.mark.parametrize(("run", "system", "chosen"), [("A", "S12", "CS"), ("ABC", "S12", ""), ("A", "S13D", "")])
+def test_no_part_marked_for_line_to_earth_duty_serves_between_phases(run: str, system: str, chosen: str) -> None:
+    """Also a splice: only a run of one phase on a multigrounded wye takes it."""
+    made = small(
+        positions=JOINT.replace("ABC", run),
+        schedule=TWO_RUNS.replace("ABC", run).replace("S12", system),
+        items=BASE["items"].replace(
+            "CS,Splice,splice,15,,,0.700,1.100,,,,,,,,", "CS,Splice,splice,15,,,0.700,1.100,,,,,,,no,"
+        ),
+    )
+    assert made.lines(kind="splice").iloc[0]["stock_code"] == chosen

@@ -39,7 +39,7 @@ def need_of(given: Given, setting: Setting, cables: Sequence[Cable], *, phases: 
         gives_interface=setting.tap_interface if given.kind == "reducing tap plug" else None,
         current_a=setting.current_a if at_interface and not tapped else None,
         switching=setting.switching if at_interface and not tapped else None,
-        between_phases=kind.separable and not (phases == 1 and setting.multigrounded),
+        between_phases=not (phases == 1 and setting.multigrounded),
         mcov_kv=setting.mcov_kv if kind.arrester else None,
         system=setting.system if by_system else None,
     )
