@@ -3,6 +3,7 @@
 import os
 
 import pytest
+from django.db import connection
 from hypothesis import HealthCheck, settings
 
 # In CI the examples are the same every time, so that a red run is about the change; anywhere else they vary.
@@ -14,6 +15,26 @@ settings.register_profile(
     print_blob=True,
 )
 settings.load_profile("ours")
+
+DATABASE_FIXTURES = {"db", "transactional_db", "live_server"}
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what uses the records, so that ``-m database`` runs that and nothing else."""
+    for item in items:
+        if item.get_closest_marker("django_db") or DATABASE_FIXTURES & set(getattr(item, "fixturenames", ())):
+            item.add_marker("database")
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings: None,  # noqa: ARG001  # first the number that tells workers apart on one server
+    tmp_path_factory: pytest.TempPathFactory,
+) -> None:
+    """Keep SQLite's records in a file of this run and worker: threads and processes can't share those in memory."""
+    if connection.vendor == "sqlite":
+        connection.settings_dict["TEST"]["NAME"] = str(tmp_path_factory.mktemp("books") / "books.sqlite3")
 
 
 @pytest.hookimpl(trylast=True)
