@@ -4,6 +4,7 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -89,11 +90,14 @@ def totals_table(requirements: pd.DataFrame) -> pd.DataFrame:
     total = np.zeros(int(group.max(initial=-1)) + 1, dtype=np.int64)
     np.add.at(total, group, pieces[amount_of])
     owner = ("structure", "position", "run", "side", "phases", "spare")
-    owners = zip(*(chosen[name].tolist() for name in owner), strict=True)
+    owners = zip(*(chosen[name].tolist() for name in owner), amount_of.tolist(), strict=True)
     texts = [f"{amount:f}" for amount in amounts]
+    told: dict[tuple[Any, ...], str] = {}
     ends: list[list[str]] = [[] for _ in total]
-    for number, place, amount in zip(group.tolist(), owners, amount_of.tolist(), strict=True):
-        ends[number].append(f"{_owner(*place)} {texts[amount]}")
+    for number, place in zip(group.tolist(), owners, strict=True):
+        if place not in told:
+            told[place] = f"{_owner(*place[:-1])} {texts[place[-1]]}"
+        ends[number].append(told[place])
     first = np.unique(group, return_index=True)[1]
     columns = [names[codes[first]] for codes, names in keys]
     rows = zip(*columns, map(as_decimal, total.tolist()), map("; ".join, ends), strict=True)

@@ -9,6 +9,7 @@ from datetime import date
 from time import perf_counter
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from kitting.calculation.answers import SHORT
@@ -318,9 +319,11 @@ def _short_lines(made: _Made, lines: Sequence[str], jobs_of_lines: Sequence[str]
     templates = made.expanded.scene.lines.templates
     readings = _Readings(made.expanded.scene.fitter.matcher)
     undated = {job.job for job in made.jobs.values() if job.why_undated}
+    number_of = made.expanded.frame["template"].to_numpy(dtype=np.int64)
+    unserved = np.array([template.answer == SHORT for template in templates], dtype=bool)
     found = []
-    for place, number in enumerate(made.expanded.frame["template"].tolist()):
-        template = templates[number]
+    for place in np.flatnonzero((shares.short > 0) | unserved[number_of]).tolist():
+        template = templates[number_of[place]]
         short = template.quantity if template.answer == SHORT else int(shares.short[place])
         if short and jobs_of_lines[place] not in undated:
             found.append(
