@@ -151,7 +151,10 @@ def _add_spares(scene: Scene) -> None:
     """Spare lines of each job, for the stock codes that its lines choose."""
     chosen: dict[str, dict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
     templates = scene.lines.templates
-    for job, number in {(row.job, row.template) for row in scene.lines.rows}:
+    jobs = [owner.job for owner in scene.lines.owners]
+    for job, number in {
+        (jobs[owner], number) for owner, number in zip(scene.lines.owner_of, scene.lines.template_of, strict=True)
+    }:
         template = templates[number]
         if template.codes:
             chosen[job][template.kind].add(template.codes[0])

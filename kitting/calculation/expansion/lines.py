@@ -1,5 +1,6 @@
-"""The store of lines: one row of integers a line, and the distinct templates they point to."""
+"""The store of lines: two integers a line, and the owners and distinct templates they point to."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -13,8 +14,8 @@ SIDES = ("from", "to", "joint", "position", "location", "job")
 SIDE_FROM, SIDE_TO, SIDE_JOINT, SIDE_POSITION, SIDE_LOCATION, SIDE_JOB = range(len(SIDES))
 
 
-class Row(NamedTuple):
-    """One line: its owner (job to phases), the number of its template, and the owner's row on its sheet."""
+class Owner(NamedTuple):
+    """What lines belong to (job to phases), and its row on its sheet."""
 
     job: str
     run: str
@@ -22,21 +23,17 @@ class Row(NamedTuple):
     structure: str
     position: str
     phases: str
-    template: int
     sheet_row: int
-
-    @property
-    def owner(self) -> tuple[str, str, int, str, str, str]:
-        """What the line belongs to."""
-        return self[:6]
 
 
 @dataclass(slots=True)
 class Lines:
-    """Lines in the making and the templates they point to."""
+    """Lines in the making: for each its owner's number and its template's number."""
 
     templates: list[Template] = field(default_factory=list)
-    rows: list[Row] = field(default_factory=list)
+    owners: list[Owner] = field(default_factory=list)
+    owner_of: list[int] = field(default_factory=list)
+    template_of: list[int] = field(default_factory=list)
     _numbers: dict[int, int] = field(default_factory=dict)  # by identity: the list keeps each template alive
 
     def keep(self, templates: list[Template]) -> tuple[int, ...]:
@@ -62,22 +59,32 @@ class Lines:
         row: int = 0,
     ) -> None:
         """One line for each template number, for one owner."""
-        self.rows.extend(Row(job, run, side, structure, position, phases, number, row) for number in numbers)
+        self.owner_of.extend([len(self.owners)] * len(numbers))
+        self.template_of.extend(numbers)
+        self.owners.append(Owner(job, run, side, structure, position, phases, row))
+
+    def only(self, places: Sequence[int]) -> "Lines":
+        """The lines at these places."""
+        owner_of, template_of = ([column[place] for place in places] for column in (self.owner_of, self.template_of))
+        return Lines(self.templates, self.owners, owner_of, template_of, self._numbers)
 
     def frame(self) -> pd.DataFrame:
         """All lines in line order.
 
-        Columns: job, run, structure, position, phases (categorical text), side and template (integers), sheet_row,
-        source (number of the row in ``rows``), occurrence (1, 2, … among equal kinds of one owner).
+        Columns: job, run, structure, position, phases (categorical text), side, template and sheet_row (integers),
+        source (place of the line in the order it was added), occurrence (1, 2, … among equal kinds of one owner).
         """
-        names = Row._fields
-        columns: list[Any] = [list(column) for column in zip(*self.rows, strict=True)] or [[] for _ in names]
-        frame = pd.DataFrame({name: _packed(name, column) for name, column in zip(names, columns, strict=True)})
+        owner_of = np.array(self.owner_of, dtype=np.int32)
+        columns: list[Any] = [list(column) for column in zip(*self.owners, strict=True)] or [[] for _ in Owner._fields]
+        frame = pd.DataFrame(
+            {name: _packed(name, column, owner_of) for name, column in zip(Owner._fields, columns, strict=True)}
+        )
+        template = np.array(self.template_of, dtype=np.int32)
         rule_order = np.array([template.order for template in self.templates], dtype=np.int64)
         spare = np.array([template.spare for template in self.templates], dtype=bool)
+        frame["template"] = template
         frame["source"] = np.arange(len(frame), dtype=np.int32)
         kinds = pd.Categorical([template.kind for template in self.templates])
-        template = frame["template"].to_numpy()
         keys = [
             rule_order[template] if len(rule_order) else template,
             _rank(frame["phases"]),
@@ -95,10 +102,13 @@ class Lines:
         return frame
 
 
-def _packed(name: str, column: list[Any]) -> "np.ndarray | pd.Categorical":
-    if name in ("side", "template", "sheet_row"):
-        return np.array(column, dtype=np.int32)
-    return pd.Categorical(column, categories=sorted(set(column)))
+def _packed(name: str, column: list[Any], owner_of: np.ndarray) -> "np.ndarray | pd.Categorical":
+    """A fact of the owners -> a column of lines, texts stored once."""
+    if name in ("side", "sheet_row"):
+        numbers: np.ndarray = np.array(column, dtype=np.int32)[owner_of]
+        return numbers
+    texts = pd.Categorical(column, categories=sorted(set(column)))
+    return pd.Categorical.from_codes(np.asarray(texts.codes)[owner_of], categories=texts.categories)
 
 
 def _rank(column: pd.Series, *, blank_last: bool = False) -> np.ndarray:

@@ -14,7 +14,7 @@ _GONE = -1
 
 @dataclass(frozen=True, slots=True)
 class Pin:
-    """A pin that found its line: place of the line in ``Lines.rows``, and the pieces it holds in thousandths."""
+    """A pin that found its line: place of the line in ``Lines``, and the pieces it holds in thousandths."""
 
     source: int
     stock_code: str
@@ -45,9 +45,9 @@ def apply_pins(scene: Scene) -> tuple[tuple[Pin, ...], tuple[Question, ...]]:
 
 
 def _names(lines: Lines, job: str) -> dict[str, int]:
-    """Name of each line of a job -> its place in ``Lines.rows``."""
-    places = [place for place, row in enumerate(lines.rows) if row.job == job]
-    frame = Lines(lines.templates, [lines.rows[place] for place in places]).frame()
+    """Name of each line of a job -> its place in ``Lines``."""
+    places = [place for place, owner in enumerate(lines.owner_of) if lines.owners[owner].job == job]
+    frame = lines.only(places).frame()
     names = line_texts(frame, lines.templates)
     return {name: places[source] for name, source in zip(names, frame["source"].tolist(), strict=True)}
 
@@ -60,9 +60,9 @@ def _unfound(record: Mapping[str, Fact]) -> Question:
 
 def _pin_line(scene: Scene, source: int, code: str, words: str) -> None:
     lines = scene.lines
-    owner = lines.rows[source].owner
-    places = [place for place, row in enumerate(lines.rows) if row.owner == owner]
-    group = [lines.templates[lines.rows[place].template] for place in places]
+    wanted = lines.owners[lines.owner_of[source]][:-1]  # whatever row of its sheet it comes from
+    places = [place for place, owner in enumerate(lines.owner_of) if lines.owners[owner][:-1] == wanted]
+    group = [lines.templates[lines.template_of[place]] for place in places]
     here = places.index(source)
     chosen = scene.fitter.pinned(group[here], code)
     chosen = replace(chosen, sentence=f"{chosen.sentence}; {words}")
@@ -73,15 +73,15 @@ def _pin_line(scene: Scene, source: int, code: str, words: str) -> None:
     by_order = {(template.kind, template.order, template.rule): template for template in kept}
     for place, template in zip(places, group, strict=True):
         left = by_order.get((template.kind, template.order, template.rule))
-        number = _GONE if left is None else lines.keep([left])[0]
-        lines.rows[place] = lines.rows[place]._replace(template=number)
+        lines.template_of[place] = _GONE if left is None else lines.keep([left])[0]
 
 
 def _without_gone(lines: Lines, pins: list[Pin]) -> tuple[Pin, ...]:
     """Drop the lines that a complete set makes needless, and point the pins at the places that remain."""
     if not pins:
         return ()
-    left = [place for place, row in enumerate(lines.rows) if row.template != _GONE]
+    left = [place for place, number in enumerate(lines.template_of) if number != _GONE]
     moved = {place: number for number, place in enumerate(left)}
-    lines.rows = [lines.rows[place] for place in left]
+    kept = lines.only(left)
+    lines.owner_of, lines.template_of = kept.owner_of, kept.template_of
     return tuple(replace(pin, source=moved[pin.source]) for pin in pins if pin.source in moved)
