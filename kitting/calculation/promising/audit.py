@@ -4,6 +4,7 @@ from collections import Counter
 
 import numpy as np
 
+from kitting.calculation.promising.costs import cost_of_pieces, costs_of
 from kitting.calculation.promising.eligibility import Eligibility, is_buyable, is_usable
 from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import Problem, Promised
@@ -11,7 +12,7 @@ from kitting.errors import Refusal
 
 
 def audit(problem: Problem, promised: Promised) -> None:
-    """Check stock, dates, eligibility, stand-in caps and whole kits.
+    """Check stock, dates, eligibility, stand-in caps, whole kits and cost.
 
     Raises:
         Refusal: ``audit-failed`` with the evidence; the plan must not be used.
@@ -19,6 +20,7 @@ def audit(problem: Problem, promised: Promised) -> None:
     _audit_lots(problem, promised)
     _audit_cells(problem, promised)
     _audit_kits(problem, promised)
+    _audit_cost(problem, promised)
 
 
 def audit_least_short(eligible: Eligibility, flow: Flow) -> None:
@@ -87,6 +89,13 @@ def _audit_kits(problem: Problem, promised: Promised) -> None:
     for reason in promised.refused:
         if reason.missing <= 0 or reason.competing > reason.stock:
             raise _failed("a refusal's set does not add up", kit=reason.kit, missing=reason.missing)
+
+
+def _audit_cost(problem: Problem, promised: Promised) -> None:
+    pieces = ((piece.cell, piece.lot, piece.quantity) for piece in promised.allocations)
+    counted = cost_of_pieces(problem, pieces, costs_of(problem))
+    if counted != promised.cost:
+        raise _failed("the cost is not what its pieces cost", told=promised.cost, counted=counted)
 
 
 def _failed(message: str, **evidence: int) -> Refusal:

@@ -1,34 +1,59 @@
 """From classes back to lots: which lot each cell's pieces are picked from."""
 
+from collections.abc import Mapping, Sequence
+
 from kitting.calculation.promising.eligibility import Eligibility, source_of
-from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import SHELF, Allocation, Problem
 
 
-def allocations(problem: Problem, eligible: Eligibility, flow: Flow) -> tuple[Allocation, ...]:
+def allocations(
+    problem: Problem, eligible: Eligibility, arcs: Sequence[Sequence[int]], held: Sequence[Mapping[int, int]]
+) -> tuple[Allocation, ...]:
     """Pieces by lot, in cell order; fixed ones first, then best first.
 
-    Lots of a class are equal but for their place and a date that outlasts every kit, so they are picked first to expire
-    first, then in walk order; among equal dates a cell takes the first lot that holds it whole, so that a set of three
-    is broken as seldom as that allows.
+    Args:
+        problem: the kits, cells and lots.
+        eligible: the classes of the lots.
+        arcs: for each cell its usable classes, best first.
+        held: for each class the thousandths by cell.
+
+    Pieces that an earlier plan promised stay in their lot. Lots of a class are equal but for their place and a date
+    that outlasts every kit, so the others are picked first to expire first, then in walk order; among equal dates a
+    cell takes the first lot that holds it whole, so that a set of three is broken as seldom as that allows.
     """
     left = {lot: problem.lots[lot].quantity for lots in eligible.members for lot in lots}
     taken: list[list[tuple[int, int, int]]] = [[] for _ in problem.cells]
     for cell, lot, quantity in eligible.fixed:
         left[lot] -= quantity
         taken[cell].append((-1, lot, quantity))
-    for lot_class, holders in enumerate(flow.held):
+    for lot_class, holders in enumerate(held):
         lots = eligible.members[lot_class]
-        for cell in sorted(holders, key=lambda cell: (problem.cells[cell].spare, cell)):
-            for lot, quantity in _picks(problem, lots, left, holders[cell]):
-                taken[cell].append((lot_class, lot, quantity))
+        in_turn = sorted(holders, key=lambda cell: (problem.cells[cell].spare, cell))
+        kept = {cell: _kept(problem, cell, lots, left, holders[cell]) for cell in in_turn}
+        for cell in in_turn:
+            picks = kept[cell]
+            for lot, quantity in _picks(problem, lots, left, holders[cell] - sum(picks.values())):
+                picks[lot] = picks.get(lot, 0) + quantity
+            taken[cell] += [(lot_class, lot, quantity) for lot, quantity in picks.items()]
     made: list[Allocation] = []
     for cell, pieces in enumerate(taken):
         if len(pieces) > 1:
-            rank = {lot_class: place for place, lot_class in enumerate([-1, *flow.arcs[cell]])}
+            rank = {lot_class: place for place, lot_class in enumerate([-1, *arcs[cell]])}
             pieces.sort(key=lambda piece: rank[piece[0]])
         made.extend(_allocation(problem, cell, lot, quantity) for _, lot, quantity in pieces)
     return tuple(made)
+
+
+def _kept(problem: Problem, cell: int, lots: tuple[int, ...], left: dict[int, int], quantity: int) -> dict[int, int]:
+    """Lot -> thousandths of a class that an earlier plan promised the cell and that are still there."""
+    picks: dict[int, int] = {}
+    for lot, promised in problem.cells[cell].kept:
+        piece = min(left[lot], promised, quantity) if lot in lots else 0
+        if piece:
+            left[lot] -= piece
+            quantity -= piece
+            picks[lot] = picks.get(lot, 0) + piece
+    return picks
 
 
 def _picks(problem: Problem, lots: tuple[int, ...], left: dict[int, int], quantity: int) -> list[tuple[int, int]]:

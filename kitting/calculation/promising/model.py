@@ -54,6 +54,7 @@ class Cell:
         quantity: thousandths.
         spare: a spare line: served after everything else, never counted for completeness.
         fixed: (lot position in Supply.lots, thousandths) pieces already pinned, picked or staged for this cell.
+        kept: the same for pieces beyond the fixed ones that an earlier plan promised: kept where nothing is lost by it.
     """
 
     kit: int
@@ -62,6 +63,7 @@ class Cell:
     quantity: int
     spare: bool
     fixed: tuple[tuple[int, int], ...] = ()
+    kept: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +141,8 @@ class Promised:
         status: ``not proven``, ``proven`` or ``at most n from best``.
         bound: greatest number of complete kits that any plan in this order could have, or None.
         not_kept: (cell, lot, thousandths) fixed pieces that the lot no longer holds, or that no longer serve.
+        cost: what all pieces cost together (``costs``), in thousandths of a piece's cost.
+        cheapest: true where it is proven that the same cells can't be served at less cost.
     """
 
     allocations: tuple[Allocation, ...]
@@ -150,3 +154,5 @@ class Promised:
     status: str
     bound: int | None
     not_kept: tuple[tuple[int, int, int], ...] = ()
+    cost: int = 0
+    cheapest: bool = True

@@ -1,6 +1,8 @@
 """From the problem to the plan of pieces: order, explanation, lots, audit."""
 
 from kitting.calculation.promising.audit import audit, audit_least_short
+from kitting.calculation.promising.cost_step import cheapest
+from kitting.calculation.promising.costs import cost_of_pieces, costs_of
 from kitting.calculation.promising.eligibility import eligibility, is_buyable
 from kitting.calculation.promising.explanations import refusals
 from kitting.calculation.promising.lots_by_cell import allocations
@@ -31,8 +33,11 @@ def _in_strict_order(problem: Problem) -> Promised:
         for index, cell in enumerate(problem.cells)
         if order.missing[index] and problem.kits[cell.kit].dated
     }
-    promised = Promised(
-        allocations=allocations(problem, eligible, order.flow),
+    audit_least_short(eligible, order.flow)
+    costs = costs_of(problem)
+    least = cheapest(problem, eligible, order.flow, costs)
+    return Promised(
+        allocations=allocations(problem, eligible, order.flow.arcs, least.held),
         bought={
             index: missing
             for index, missing in short.items()
@@ -45,6 +50,6 @@ def _in_strict_order(problem: Problem) -> Promised:
         status="proven",
         bound=sum(order.served),
         not_kept=eligible.not_kept,
+        cost=least.cost + cost_of_pieces(problem, eligible.fixed, costs),
+        cheapest=least.proven,
     )
-    audit_least_short(eligible, order.flow)
-    return promised

@@ -8,6 +8,7 @@ just these pieces open to it. Where no cap was exceeded the plan is proven as it
 from collections.abc import Callable
 from dataclasses import replace
 
+from kitting.calculation.promising.costs import cost_of_pieces, costs_of
 from kitting.calculation.promising.model import Allocation, Cell, Problem, Promised
 
 NOT_PROVEN = "not proven"
@@ -20,7 +21,7 @@ def within_caps(problem: Problem, plan: Callable[[Problem], Promised]) -> Promis
     while (item := _exceeded(asked, promised)) is not None:
         asked, origin = _limited(asked, origin, item, _used(asked, promised, item))
         promised = plan(asked)
-    return promised if asked is problem else _of_whole_cells(promised, origin)
+    return promised if asked is problem else _of_whole_cells(problem, promised, origin)
 
 
 def _exceeded(problem: Problem, promised: Promised) -> int | None:
@@ -72,7 +73,7 @@ def _parts(problem: Problem, cell: Cell, item: int, kept: int) -> list[Cell]:
     return parts
 
 
-def _of_whole_cells(promised: Promised, origin: list[int]) -> Promised:
+def _of_whole_cells(problem: Problem, promised: Promised, origin: list[int]) -> Promised:
     """The plan in terms of the whole cells; parts of one cell stand side by side."""
 
     def summed(pieces: dict[int, int]) -> dict[int, int]:
@@ -81,9 +82,12 @@ def _of_whole_cells(promised: Promised, origin: list[int]) -> Promised:
             whole[origin[part]] = whole.get(origin[part], 0) + quantity
         return whole
 
+    pieces = tuple(_of_whole_cell(piece, origin) for piece in promised.allocations)
     return replace(
         promised,
-        allocations=tuple(_of_whole_cell(piece, origin) for piece in promised.allocations),
+        allocations=pieces,
+        cost=cost_of_pieces(problem, ((one.cell, one.lot, one.quantity) for one in pieces), costs_of(problem)),
+        cheapest=False,
         bought=summed(dict(promised.bought)),
         short=summed(dict(promised.short)),
         refused=tuple(replace(reason, cell=origin[reason.cell]) for reason in promised.refused),

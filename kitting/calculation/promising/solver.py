@@ -1,0 +1,95 @@
+"""The one door to the solver, HiGHS: linear and whole-number programs whose answers are proposals only.
+
+Limits are nodes, never a clock, and one thread: the same program has the same answer. No start is ever passed.
+"""
+
+import importlib.util
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+# Without it a plan is still made; it then says what was not proven.
+highspy: Any = importlib.import_module("highspy") if importlib.util.find_spec("highspy") else None
+
+Integers = NDArray[np.int64]
+Floats = NDArray[np.float64]
+PRIMAL_SIMPLEX = 4  # twice as fast as the dual one on flat transportation programs
+
+
+@dataclass(frozen=True, slots=True)
+class Program:
+    """Minimise ``cost``: each column from 0 to ``most``, each row of summed columns from ``low`` to ``high``.
+
+    Args:
+        cost, most: one number a column.
+        starts: entries of column c are ``rows[starts[c]:starts[c + 1]]``.
+        rows, factors: the rows a column counts in, and how often.
+        low, high: bounds of the rows; minus infinity for none.
+    """
+
+    cost: Integers
+    most: Integers
+    starts: Integers
+    rows: Integers
+    factors: Integers
+    low: Floats
+    high: Integers
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """Column values and row prices as the solver gives them; ``bound``: no answer costs less, it says."""
+
+    columns: Floats
+    prices: Floats
+    bound: float
+    optimal: bool
+
+
+def linear(program: Program) -> Proposal | None:
+    """A proposal for the program in fractions, or None where the solver is missing or fails."""
+    return _solved(program, {"presolve": "off", "simplex_strategy": PRIMAL_SIMPLEX})
+
+
+def whole(program: Program, *, nodes: int) -> Proposal | None:
+    """A proposal in whole numbers after at most so many nodes, or None where the solver finds none."""
+    return _solved(program, {"mip_rel_gap": 0.0, "mip_abs_gap": 0.999, "mip_max_nodes": nodes}, whole=True)
+
+
+def _solved(program: Program, options: Mapping[str, Any], *, whole: bool = False) -> Proposal | None:
+    if highspy is None:
+        return None
+    solver = highspy.Highs()
+    for name, value in {"output_flag": False, "threads": 1, **options}.items():
+        solver.setOptionValue(name, value)
+    solver.passModel(_model(program, whole=whole))
+    solver.run()
+    info, solution = solver.getInfo(), solver.getSolution()
+    optimal = solver.getModelStatus() == highspy.HighsModelStatus.kOptimal
+    if not solution.value_valid or not (optimal or whole):
+        return None
+    return Proposal(
+        columns=np.array(solution.col_value),
+        prices=np.array(solution.row_dual),
+        bound=info.mip_dual_bound if whole else info.objective_function_value,
+        optimal=optimal,
+    )
+
+
+def _model(program: Program, *, whole: bool) -> Any:
+    model = highspy.HighsLp()
+    columns, rows = len(program.cost), len(program.high)
+    model.num_col_, model.num_row_ = columns, rows
+    model.col_cost_ = program.cost.astype(float)
+    model.col_lower_, model.col_upper_ = np.zeros(columns), program.most.astype(float)
+    model.row_lower_, model.row_upper_ = program.low, program.high.astype(float)
+    model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    model.a_matrix_.start_ = program.starts
+    model.a_matrix_.index_ = program.rows
+    model.a_matrix_.value_ = program.factors.astype(float)
+    if whole:
+        model.integrality_ = [highspy.HighsVarType.kInteger] * columns
+    return model
