@@ -11,7 +11,10 @@ from kitting.calculation.expansion.pins import Pin
 from kitting.calculation.expansion.slots import Template
 from kitting.calculation.job_dates import JobDates
 from kitting.calculation.needs import StandInOption
+from kitting.calculation.promising.eligibility import arrival_day, is_usable
 from kitting.calculation.promising.model import Cell, Kit, Lot
+from kitting.calculation.quantities import as_decimal
+from kitting.calculation.questions import ASK, NOTE, Question
 from kitting.calculation.supply import Supply
 
 
@@ -20,11 +23,13 @@ class Demand:
     """Cells in line order, and for each line its cell (-1: the line takes nothing).
 
     ``stand_in_caps`` are the most thousandths of an item that may stand in; the least of its approvals holds.
+    ``questions`` name the pins that can't be held, and pieces staged for a job that none of its lines takes.
     """
 
     cells: tuple[Cell, ...]
     cell_of_line: np.ndarray
     stand_in_caps: Mapping[int, int]
+    questions: tuple[Question, ...]
 
 
 class _Options:
@@ -110,7 +115,8 @@ def read_demand(
         for (k, o, s, _), amount in zip(keys[first[order]].tolist(), quantity.tolist(), strict=True)
     ]
     pins_by_cell = _pins_by_cell(frame, pins, cell_of_line)
-    return Demand(_with_fixed(cells, kits, supply, pins_by_cell), cell_of_line, options.caps)
+    fixed, questions = _with_fixed(cells, kits, supply, pins_by_cell)
+    return Demand(fixed, cell_of_line, options.caps, questions)
 
 
 def _packed(keys: np.ndarray) -> np.ndarray:
@@ -156,14 +162,7 @@ class _Taking:
         """Whether a lot can serve a cell: right code, there in time, good through the cutover, not kept for others."""
         wanted = self.cells[cell]
         kit = self.kits[wanted.kit]
-        in_time = lot.arrival[kit.depot] <= kit.staged_by_day or (lot.depot == kit.depot and not lot.is_order)
-        return (
-            kit.dated
-            and (lot.item in wanted.options or lot.item in wanted.stand_ins)
-            and in_time
-            and lot.expiry_day >= kit.good_through_day
-            and lot.only_kit in (-1, wanted.kit)
-        )
+        return (lot.item in wanted.options or lot.item in wanted.stand_ins) and is_usable(lot, kit, wanted.kit)
 
     def take(self, cell: int, lot: int, most: int) -> int:
         """Take up to ``most`` pieces of a lot for a cell; returns how many there were."""
@@ -180,22 +179,62 @@ class _Taking:
 
 def _with_fixed(
     cells: list[Cell], kits: Sequence[Kit], supply: Supply, pins: Mapping[int, list[Pin]]
-) -> tuple[Cell, ...]:
+) -> tuple[tuple[Cell, ...], tuple[Question, ...]]:
     """Cells with the pieces that leave the supply first: pinned ones, then what is staged or bagged for the job."""
     taking = _Taking(cells, kits, supply)
+    questions: list[Question] = []
     for cell in sorted(pins):
         for pin in pins[cell]:
             wanted = min(pin.quantity, cells[cell].quantity - taking.held(cell))
-            for lot in _lots_of_pin(pin, supply, kits[cells[cell].kit].depot):
+            lots = _lots_of_pin(pin, supply, kits[cells[cell].kit].depot)
+            for lot in lots:
                 wanted -= taking.take(cell, lot, wanted)
+            if wanted > 0 and kits[cells[cell].kit].dated:
+                questions.append(_unheld(pin, wanted, lots, kits[cells[cell].kit], supply))
     by_kit: dict[int, list[int]] = {}
     for index, cell_ in enumerate(cells):
         by_kit.setdefault(cell_.kit, []).append(index)
     staged = [(lot.walk, index) for index, lot in enumerate(supply.lots) if lot.only_kit >= 0]
     for _, index in sorted(staged):
-        for cell in by_kit.get(supply.lots[index].only_kit, ()):
+        kit = supply.lots[index].only_kit
+        for cell in by_kit.get(kit, ()):
             taking.take(cell, index, cells[cell].quantity - taking.held(cell))
-    return tuple(replace(cell, fixed=tuple(taking.fixed.get(index, ()))) for index, cell in enumerate(cells))
+        if taking.left[index] and kits[kit].dated:
+            questions.append(_untaken(supply, index, taking.left[index], kits[kit]))
+    with_fixed = tuple(replace(cell, fixed=tuple(taking.fixed.get(index, ()))) for index, cell in enumerate(cells))
+    return with_fixed, tuple(questions)
+
+
+def _unheld(pin: Pin, wanted: int, lots: Sequence[int], kit: Kit, supply: Supply) -> Question:
+    """A pin whose pieces are not there, or don't serve in time: an ask, because the plan takes other pieces."""
+    named = " ".join(
+        text for text in (pin.stock_code, pin.lot and f"lot {pin.lot}", pin.depot and f"at {pin.depot}") if text
+    )
+    why = next((told for lot in lots if (told := why_not(supply.lots[lot], kit))), "no more of it is free")
+    problem = f"{as_decimal(wanted)} of {as_decimal(pin.quantity)} pinned {named} can't be held: {why}"
+    return Question("pins", pin.row, "quantity", str(as_decimal(pin.quantity)), problem, "drop or change the pin", ASK)
+
+
+def _untaken(supply: Supply, index: int, left: int, kit: Kit) -> Question:
+    """Pieces staged or bagged for a job that no line of it takes: a note, for whoever packs them."""
+    source = supply.sources[index]
+    why = why_not(supply.lots[index], kit) or "no line of the job needs them"
+    problem = f"{as_decimal(left)} {source.stock_code} in {source.place} are kept for {kit.job} but not used: {why}"
+    suggestion = "turn them in, or name another job"
+    return Question(
+        "stock", source.row, "quantity", str(as_decimal(supply.lots[index].quantity)), problem, suggestion, NOTE
+    )
+
+
+def why_not(lot: Lot, kit: Kit) -> str:
+    """Why pieces of a lot can't go into a kit, '' where its dates let them."""
+    if lot.expiry_day < kit.good_through_day:
+        return f"not good through {date.fromordinal(kit.good_through_day).isoformat()}"
+    if lot.own_depot_only and lot.depot != kit.depot:
+        return "they may not leave their depot"
+    if arrival_day(lot, kit.depot) > kit.staged_by_day:
+        return f"not there by {date.fromordinal(kit.staged_by_day).isoformat()}"
+    return ""
 
 
 def _lots_of_pin(pin: Pin, supply: Supply, depot: int) -> list[int]:

@@ -29,6 +29,7 @@ REORDER_COLUMNS = (
 REFUSAL_COLUMNS = (
     "job", "kind", "stock_codes", "stock_pieces", "competing_jobs", "competing_pieces", "missing_pieces", "first_date",
 )  # fmt: skip
+MOVED_COLUMNS = ("line", "job", "quantity", "had", "has", "why")
 TOTAL_COLUMNS = ("job", "stock_code", "kind", "quantity", "ends")
 
 
@@ -53,7 +54,8 @@ class JobAnswer:
 class Plan:
     """All tables of one planning, in output form: '' for blank, Decimal for quantities, ISO text for dates.
 
-    The frames have exactly the columns named above; text columns may be categorical.
+    The frames have exactly the columns named above; text columns may be categorical. ``moved`` holds what is promised
+    from elsewhere than in an earlier plan, None where no earlier plan was given.
     """
 
     as_of: date
@@ -68,3 +70,4 @@ class Plan:
     jobs: tuple[JobAnswer, ...]
     summary: Mapping[str, object]
     timings: Mapping[str, float]
+    moved: pd.DataFrame | None = None

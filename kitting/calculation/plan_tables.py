@@ -92,6 +92,8 @@ def summary(
             "bound": promised.bound,
             "gap": None if promised.bound is None else promised.bound - served,
             "status": promised.status,
+            "cost": str(as_decimal(promised.cost)),
+            "cost_status": "proven" if promised.cheapest else "not proven",
             "audit": "passed",
         },
     }

@@ -4,7 +4,7 @@ import gc
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from time import perf_counter
 from typing import Any
@@ -15,11 +15,12 @@ import pandas as pd
 from kitting.calculation.answers import SHORT
 from kitting.calculation.calendars import order_by
 from kitting.calculation.demand import Demand, read_demand
+from kitting.calculation.earlier_promises import Piece, moved_table, read_earlier, with_kept
 from kitting.calculation.expansion.ends import add_end_lines
 from kitting.calculation.expansion.fitting import Fitter
 from kitting.calculation.expansion.joints import add_joint_lines, add_planned_joints
 from kitting.calculation.expansion.landings import read_field
-from kitting.calculation.expansion.lines import SIDE_JOB
+from kitting.calculation.expansion.lines import SIDE_JOB, line_texts
 from kitting.calculation.expansion.locations import (
     add_lines_by_hand,
     add_location_lines,
@@ -79,7 +80,7 @@ class _Clock:
             self.progress(stage)
 
 
-def plan(book: Book, *, as_of: date, progress: Progress | None = None) -> Plan:
+def plan(book: Book, *, as_of: date, earlier: pd.DataFrame | None = None, progress: Progress | None = None) -> Plan:
     """Plan every job of a book together.
 
     The same book and day give the same tables, whatever the order of the rows.
@@ -87,10 +88,11 @@ def plan(book: Book, *, as_of: date, progress: Progress | None = None) -> Plan:
     Args:
         book: the parsed sheets.
         as_of: the day of planning: transfers start on it, nothing can be ordered before it.
+        earlier: the promises of an earlier plan; its pieces stay with their lines where that costs no kit anything.
         progress: told the name of each stage when it is done.
 
     Raises:
-        Refusal: the rule book can't be read, or the audit of the promises fails.
+        Refusal: the rule book or the earlier promises can't be read, or the audit of the promises fails.
     """
     clock = _Clock(progress)
     with _collection_paused():
@@ -99,11 +101,24 @@ def plan(book: Book, *, as_of: date, progress: Progress | None = None) -> Plan:
         clock.done("expansion and fit")
         items = {code: index for index, code in enumerate(sorted(book.frames["items"]["stock_code"]))}
         problem, demand, supply = _problem(book, expanded, jobs, items, as_of)
+        former = None if earlier is None else read_earlier(earlier)
+        if former:
+            names = line_texts(expanded.frame, expanded.scene.lines.templates)
+            cell_of_line = dict(zip(names, demand.cell_of_line.tolist(), strict=True))
+            problem = replace(problem, cells=with_kept(problem.cells, former, cell_of_line, supply.sources))
         promised = promise(problem)
         clock.done("promising")
-        result = _tables(_Made(book, expanded, jobs, problem, demand, supply, promised, as_of))
+        made = _Made(book, expanded, jobs, problem, demand, supply, promised, as_of)
+        result = _tables(made)
+        if former is not None:
+            result["moved"] = _moved(made, former, result["promises"])
         clock.done("tables")
     return Plan(as_of=as_of, book=book, timings=clock.times, **result)
+
+
+def _moved(made: "_Made", former: tuple[Piece, ...], promises: pd.DataFrame) -> pd.DataFrame:
+    kits = {kit.job: place for place, kit in enumerate(made.problem.kits)}
+    return moved_table(former, read_earlier(promises), problem=made.problem, supply=made.supply, kits=kits)
 
 
 @contextmanager
@@ -267,7 +282,7 @@ def _tables(made: _Made) -> dict[str, Any]:
         "reorder": reorder,
         "refusals": refusal_table(made.problem, made.promised, {code: item["kind"] for code, item in items.items()}),
         "totals": totals_table(requirements),
-        "questions": tuple(sorted({*book.questions, *expanded.notes, *questions, *blocked})),
+        "questions": tuple(sorted({*book.questions, *expanded.notes, *made.demand.questions, *questions, *blocked})),
         "jobs": job_list,
         "summary": summary(book, made.as_of, job_list, requirements, shortages, made.promised, made.problem),
     }

@@ -1,7 +1,7 @@
 """Free pieces for planned work: stock and orders as lots, with the day they can be at each depot."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -22,13 +22,14 @@ _ON_THE_ROAD = {"depot": NO_DEPOT, "own_depot_only": False}
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where the pieces of a lot are named: the row of the stock or the orders sheet."""
+    """Where the pieces of a lot are named on the stock or the orders sheet; the row itself tells no source apart."""
 
     stock_code: str
     depot: str
     place: str
     lot: str
     order: str
+    row: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +132,7 @@ def _stock(book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], dated:
         own_only = kind in (SUPPLIER_OWNED, STAGING, BAG, VAN)
         closed = ways.closed[row["depot"]]
         ready = add_working_days(as_of, ways.van_days(row["depot"]), closed) if kind == VAN else as_of
-        source = Source(row["stock_code"], row["depot"], row["place"] or "", row["lot"] or "", "")
+        source = Source(row["stock_code"], row["depot"], row["place"] or "", row["lot"] or "", "", row["row"])
         facts = _facts(row, ready, ways, own_only=own_only, only_kit=kept_for, is_order=False)
         found.append((source, {**facts, **_ON_THE_ROAD} if kind == VAN else facts))
     return found
@@ -154,7 +155,7 @@ def _orders(book: Book, ways: _Ways, as_of: date) -> list[_Found]:
             continue
         depot = row["depot"]
         ready = order_ready(row["promised"], receiving_days=ways.receiving[depot], closed=ways.closed[depot])
-        source = Source(row["stock_code"], depot, "", "", row["order"])
+        source = Source(row["stock_code"], depot, "", "", row["order"], row["row"])
         lot = {**row, "use_by": None}
         found.append((source, _facts(lot, ready, ways, own_only=False, only_kit=-1, is_order=True)))
     return found

@@ -29,7 +29,8 @@ SUMMARY = "plan.json"  # every output holds it: a folder without it is not ours 
 TIMES = "timings.json"
 QUESTIONS, QUESTIONS_BOOK = "questions.csv", "questions.xlsx"
 DOCUMENTS = "documents"
-OUTPUT = {SUMMARY, TIMES, QUESTIONS, QUESTIONS_BOOK, DOCUMENTS, *(f"{name}.csv" for name in TABLES)}
+MOVED = "moved.csv"
+OUTPUT = {SUMMARY, MOVED, TIMES, QUESTIONS, QUESTIONS_BOOK, DOCUMENTS, *(f"{name}.csv" for name in TABLES)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,7 @@ class Order:
         as_of: the day on which the plan stands.
         out: folder to write; it must be absent, empty or a former output.
         jobs: jobs whose documents are wanted; empty means all. The plan always holds all jobs.
+        earlier: output of an earlier plan, whose pieces stay with their lines where that costs nothing.
         foreign: a column layout (TOML) and the foreign list of cable runs (CSV) that it adopts, to join the source.
     """
 
@@ -49,6 +51,7 @@ class Order:
     out: Path
     jobs: tuple[str, ...] = ()
     foreign: tuple[Path, Path] | None = None
+    earlier: Path | None = None
 
 
 class Stages:
@@ -89,7 +92,8 @@ def run(order: Order) -> Plan:
         book = read_book(raw)
         check_jobs(order.jobs, book)
         stages.done("reading")
-        planned = plan(book, as_of=order.as_of, progress=stages.done)
+        earlier = _earlier(order.earlier) if order.earlier else None
+        planned = plan(book, as_of=order.as_of, earlier=earlier, progress=stages.done)
         with _taking_the_place_of(order.out) as folder:
             write_tables(planned, raw, folder)
             stages.done("writing tables")
@@ -135,6 +139,8 @@ def write_tables(planned: Plan, raw: RawBook, folder: Path) -> None:
     """Write the output tables, the questions and the summary; the same plan gives the same bytes."""
     for name in TABLES:
         write_csv(getattr(planned, name), folder / f"{name}.csv")
+    if planned.moved is not None:
+        write_csv(planned.moved, folder / MOVED)
     write_csv(_question_table(planned.questions), folder / QUESTIONS)
     write_questions_workbook(folder / QUESTIONS_BOOK, raw, planned.questions)
     _write_json(folder / SUMMARY, planned.summary)
@@ -151,7 +157,23 @@ def summary_text(planned: Plan) -> str:
     ready = sum(job.answer == "ready" for job in planned.jobs)
     asked = sum(question.severity != "note" for question in planned.questions)
     lines.append(f"{ready} of {len(planned.jobs)} jobs ready; questions to settle: {asked}.")
+    if planned.moved is not None:
+        moved, promised = planned.moved["quantity"].sum(), planned.promises["quantity"].sum()
+        lines.append(f"{moved} pieces are promised from elsewhere than before; {promised} are promised.")
     return "\n".join(lines)
+
+
+def _earlier(folder: Path) -> pd.DataFrame:
+    """The promises of an earlier output, as text.
+
+    Raises:
+        Refusal: ``earlier-unreadable``.
+    """
+    try:
+        return pd.read_csv(folder / "promises.csv", dtype=str, keep_default_na=False)
+    except (OSError, ValueError) as error:
+        message = f"{folder} holds no promises.csv that can be read, so it is no earlier plan: {error}"
+        raise Refusal("earlier-unreadable", message, {"folder": str(folder)}) from None
 
 
 def _read(order: Order, stages: Stages) -> RawBook:

@@ -97,3 +97,15 @@ def test_no_part_marked_for_line_to_earth_duty_serves_between_phases(run: str, s
         ),
     )
     assert made.lines(kind="splice").iloc[0]["stock_code"] == chosen
+
+
+def test_pieces_bagged_for_a_job_that_it_does_not_use_are_noted() -> None:
+    made = small(
+        positions=POSITIONS,
+        schedule=RUN,
+        stock="stock code,depot,place,place kind,lot,quantity,job,structure\nEL-1,N,BAG-7,bag,L-1,8,J1,P1",
+    )
+    (noted,) = [question for question in made.made.questions if question.sheet == "stock"]
+    assert (noted.severity, noted.row, noted.read) == ("note", 2, "8")
+    assert noted.problem == "2 EL-1 in BAG-7 are kept for J1 but not used: no line of the job needs them"
+    assert made.lines(kind="elbow")["answer"].tolist() == ["ready", "ready"]

@@ -14,8 +14,9 @@ _GONE = -1
 
 @dataclass(frozen=True, slots=True)
 class Pin:
-    """A pin that found its line: place of the line in ``Lines``, and the pieces it holds in thousandths."""
+    """A pin that found its line: its row, place of the line in ``Lines``, and the pieces it holds in thousandths."""
 
+    row: int
     source: int
     stock_code: str
     lot: str
@@ -40,7 +41,7 @@ def apply_pins(scene: Scene) -> tuple[tuple[Pin, ...], tuple[Question, ...]]:
             notes.append(_unfound(record))
             continue
         _pin_line(scene, source, code, f"pinned by {record['by']}: {record['reason']}")
-        pins.append(Pin(source, code, record["lot"] or "", record["depot"] or "", record["quantity"]))
+        pins.append(Pin(record["row"], source, code, record["lot"] or "", record["depot"] or "", record["quantity"]))
     return _without_gone(scene.lines, pins), tuple(notes)
 
 

@@ -35,6 +35,9 @@ class Command(BaseCommand):
         parser.add_argument("--out", type=Path, required=True, help="folder to write: new, empty or a former output")
         parser.add_argument("--job", nargs="+", default=[], help="print the papers of these jobs only")
         parser.add_argument(
+            "--earlier", type=Path, metavar="DIR", help="an earlier plan's output: its pieces stay where they can"
+        )
+        parser.add_argument(
             "--layout",
             type=Path,
             nargs=2,
@@ -49,6 +52,7 @@ class Command(BaseCommand):
             out=options["out"],
             jobs=tuple(options["job"]),
             foreign=tuple(options["layout"]) if options["layout"] else None,
+            earlier=options["earlier"],
         )
         try:
             planned = run(order)

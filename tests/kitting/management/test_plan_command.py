@@ -134,3 +134,18 @@ def test_a_foreign_list_joins_the_sheets_by_its_column_layout(tmp_path: Path) ->
     said = next(line for line in printed.splitlines() if "r7-from" in line)
     assert "can't tell  no cutover" in said
     assert "colour" in (tmp_path / "out" / "questions.csv").read_text(encoding="utf-8")
+
+
+def test_a_plan_beside_an_earlier_one_says_how_many_pieces_moved(tmp_path: Path) -> None:
+    plan(CLEAN, tmp_path / "monday", "--job", "J04")
+    printed = plan(
+        CLEAN, tmp_path / "tuesday", "--job", "J04", "--earlier", str(tmp_path / "monday"), as_of="2026-03-03"
+    )
+    moved = (tmp_path / "tuesday" / "moved.csv").read_text().splitlines()
+    assert moved[0] == "line,job,quantity,had,has,why"
+    assert len(moved) > 1
+    assert re.search(
+        r"^[0-9]+ pieces are promised from elsewhere than before; [0-9]+ are promised\.$", printed, re.MULTILINE
+    )
+    assert not (tmp_path / "monday" / "moved.csv").exists()
+    assert "so it is no earlier plan" in refusal(CLEAN, tmp_path / "other", "--earlier", str(tmp_path / "nowhere"))
