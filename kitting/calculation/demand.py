@@ -201,7 +201,10 @@ def _with_fixed(
             taking.take(cell, index, cells[cell].quantity - taking.held(cell))
         if taking.left[index] and kits[kit].dated:
             questions.append(_untaken(supply, index, taking.left[index], kits[kit]))
-    with_fixed = tuple(replace(cell, fixed=tuple(taking.fixed.get(index, ()))) for index, cell in enumerate(cells))
+    with_fixed = tuple(
+        replace(cell, fixed=tuple(taking.fixed[index])) if index in taking.fixed else cell
+        for index, cell in enumerate(cells)
+    )
     return with_fixed, tuple(questions)
 
 
