@@ -1,9 +1,12 @@
 """From classes back to lots: which lot each cell's pieces are picked from."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import groupby
 
 from kitting.calculation.promising.eligibility import Eligibility, source_of
 from kitting.calculation.promising.model import SHELF, Allocation, Problem
+
+A_SET = 3_000  # thousandths of one piece for each of three phases
 
 
 def allocations(
@@ -18,8 +21,7 @@ def allocations(
         held: for each class the thousandths by cell.
 
     Pieces that an earlier plan promised stay in their lot. Lots of a class are equal but for their place and a date
-    that outlasts every kit, so the others are picked first to expire first, then in walk order; among equal dates a
-    cell takes the first lot that holds it whole, so that a set of three is broken as seldom as that allows.
+    that outlasts every kit: the others are picked first to expire first, from few places, in whole sets of three.
     """
     left = {lot: problem.lots[lot].quantity for lots in eligible.members for lot in lots}
     taken: list[list[tuple[int, int, int]]] = [[] for _ in problem.cells]
@@ -32,7 +34,7 @@ def allocations(
         kept = {cell: _kept(problem, cell, lots, left, holders[cell]) for cell in in_turn}
         for cell in in_turn:
             picks = kept[cell]
-            for lot, quantity in _picks(problem, lots, left, holders[cell] - sum(picks.values())):
+            for lot, quantity in _picks(problem, lots, left, holders[cell] - sum(picks.values())).items():
                 picks[lot] = picks.get(lot, 0) + quantity
             taken[cell] += [(lot_class, lot, quantity) for lot, quantity in picks.items()]
     made: list[Allocation] = []
@@ -56,19 +58,36 @@ def _kept(problem: Problem, cell: int, lots: tuple[int, ...], left: dict[int, in
     return picks
 
 
-def _picks(problem: Problem, lots: tuple[int, ...], left: dict[int, int], quantity: int) -> list[tuple[int, int]]:
-    """(lot, thousandths) for one cell: first to expire; among equal dates one lot that holds it whole, if one does."""
-    picks = []
-    while quantity:
-        first = next(lot for lot in lots if left[lot])
-        day = problem.lots[first].expiry_day
-        alike = (lot for lot in lots if left[lot] >= quantity and problem.lots[lot].expiry_day == day)
-        lot = next(alike, first)
-        piece = min(left[lot], quantity)
-        left[lot] -= piece
-        quantity -= piece
-        picks.append((lot, piece))
+def _picks(problem: Problem, lots: tuple[int, ...], left: dict[int, int], quantity: int) -> dict[int, int]:
+    """Lot -> thousandths for one cell: first to expire; among equal dates the tightest lot that holds it whole.
+
+    Where none does, whole sets of three come out of each lot before a set is broken.
+    """
+    picks: dict[int, int] = {}
+
+    def take(lot: int, most: int) -> None:
+        nonlocal quantity
+        if most:
+            left[lot] -= most
+            quantity -= most
+            picks[lot] = picks.get(lot, 0) + most
+
+    for alike in _by_date(problem, lots, left) if quantity else ():
+        whole = [lot for lot in alike if left[lot] >= quantity]
+        if whole:
+            take(min(whole, key=left.__getitem__), quantity)
+        for step in (A_SET, 1) if quantity % A_SET == 0 else (1,):
+            for lot in alike:
+                take(lot, min(left[lot], quantity) // step * step)
+        if not quantity:
+            break
     return picks
+
+
+def _by_date(problem: Problem, lots: tuple[int, ...], left: dict[int, int]) -> Iterator[list[int]]:
+    """Lots that still hold something, those of one last good day together, in walk order."""
+    holding = (lot for lot in lots if left[lot])
+    return (list(alike) for _, alike in groupby(holding, key=lambda lot: problem.lots[lot].expiry_day))
 
 
 def _allocation(problem: Problem, cell: int, lot: int, quantity: int) -> Allocation:

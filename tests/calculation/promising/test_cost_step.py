@@ -171,3 +171,13 @@ def test_kept_pieces_never_cost_a_kit_and_the_order_of_the_lots_does_not_matter(
         first, second = promise(kept), promise(other)
         assert sorted(named(kept, first.allocations)) == sorted(named(other, second.allocations))
         assert (first.served_in_turn, first.short, first.cost) == (second.served_in_turn, second.short, second.cost)
+
+
+def test_equal_lots_give_a_cell_whole_from_the_tightest_place_and_else_in_whole_sets_of_three() -> None:
+    places = [lot(pieces=pieces, walk=walk, key=walk) for walk, pieces in enumerate((9, 4, 4, 3))]
+    whole = problem([kit()], [cell(0, pieces=4)], places)
+    assert named(whole, promise(whole).allocations) == [(0, 1, 4)]
+    split = problem([kit()], [cell(0, pieces=6)], places[1:])
+    assert named(split, promise(split).allocations) == [(0, 1, 3), (0, 2, 3)]
+    scraps = problem([kit()], [cell(0, pieces=6)], [lot(pieces=pieces, walk=pieces, key=pieces) for pieces in (2, 4)])
+    assert sorted(named(scraps, promise(scraps).allocations)) == [(0, 2, 2), (0, 4, 4)]
