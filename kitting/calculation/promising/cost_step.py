@@ -19,7 +19,7 @@ from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import Problem
 from kitting.calculation.promising.solver import Program, linear
 
-KEPT = 500  # a piece stays where an earlier plan had it: more than any way to serve costs, less than a piece short
+KEPT = 5_000  # a piece stays where an earlier plan had it: more than any way to serve costs, less than a piece short
 UNLIMITED = 2**62
 Held = list[dict[int, int]]  # for each class the thousandths by cell
 

@@ -12,11 +12,11 @@ import numpy as np
 from kitting.calculation.promising.eligibility import SOURCES, Eligibility, Integers
 from kitting.calculation.promising.model import Problem
 
-CHOICE = 100  # each place down the order of choice: the next code, the wider range
-STAND_IN = 100  # on top, for a code that only an approval lets in
-TRANSFER_BASE, TRANSFER_MOST = 20, 49  # one more for each day on the road
-FROM_ORDER = 60
-EXPIRY_STEP_DAYS, EXPIRY_MOST = 60, 9  # one for each so many days that a piece outlasts the plan's first day
+CHOICE = 1_000  # each place down the order of choice: the next code, the wider range
+STAND_IN = 1_000  # on top, for a code that only an approval lets in
+TRANSFER, DAY_ON_THE_ROAD, TRANSFER_MOST = 200, 5, 349
+FROM_ORDER = 400  # and the transfer on top, where the order lands at another depot
+EXPIRY_MOST = 249  # one for each earlier last good day among the lots of the item
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,18 +37,28 @@ class Costs:
 def costs_of(problem: Problem) -> Costs:
     """Costs by lot; a date that outlasts every kit counts as the last day of the last kit."""
     lots, depots = problem.lots, len(problem.lots[0].arrival) if problem.lots else len(problem.depots)
-    horizon = max((kit.good_through_day for kit in problem.kits if kit.dated), default=problem.as_of_day)
-    expiry = np.array([min(lot.expiry_day, horizon) for lot in lots], dtype=np.int64)
     ready = np.array([lot.ready_day for lot in lots], dtype=np.int64)
     lies = np.array([lot.depot for lot in lots], dtype=np.int64)
     on_order = np.array([lot.is_order for lot in lots], dtype=bool)
     arrival = np.array([lot.arrival for lot in lots], dtype=np.int64).reshape(len(lots), depots)
-    transfer = np.clip(TRANSFER_BASE + arrival - ready[:, None], TRANSFER_BASE, TRANSFER_MOST)
-    own = lies[:, None] == np.arange(depots)
-    return Costs(
-        expiry=np.clip((expiry - problem.as_of_day) // EXPIRY_STEP_DAYS, 0, EXPIRY_MOST),
-        way=np.where(on_order[:, None], FROM_ORDER, np.where(own, 0, transfer)),
-    )
+    days = np.clip(arrival - ready[:, None], 0, TRANSFER_MOST)
+    transfer = np.minimum(TRANSFER + DAY_ON_THE_ROAD * days, TRANSFER_MOST)
+    way = np.where(lies[:, None] == np.arange(depots), 0, transfer)
+    return Costs(expiry=_expiry(problem), way=way + np.where(on_order, FROM_ORDER, 0)[:, None])
+
+
+def _expiry(problem: Problem) -> Integers:
+    """For each lot how many other dates of its item come first, squeezed into the most that an expiry may cost."""
+    horizon = max((kit.good_through_day for kit in problem.kits if kit.dated), default=problem.as_of_day)
+    dates: dict[int, set[int]] = {}
+    for lot in problem.lots:
+        dates.setdefault(lot.item, set()).add(min(lot.expiry_day, horizon))
+    ranks = {item: {day: rank for rank, day in enumerate(sorted(days))} for item, days in dates.items()}
+    found = [
+        ranks[lot.item][min(lot.expiry_day, horizon)] * EXPIRY_MOST // max(EXPIRY_MOST, len(ranks[lot.item]) - 1)
+        for lot in problem.lots
+    ]
+    return np.array(found, dtype=np.int64)
 
 
 def cost_of_pieces(problem: Problem, pieces: Iterable[tuple[int, int, int]], costs: Costs) -> int:

@@ -65,10 +65,18 @@ def _parts(problem: Problem, cell: Cell, item: int, kept: int) -> list[Cell]:
     of_item = tuple(pin for pin in cell.fixed if problem.lots[pin[0]].item == item)
     others = tuple(pin for pin in cell.fixed if pin not in of_item)
     without = tuple(stand_in for stand_in in cell.stand_ins if stand_in != item)
-    parts = [replace(cell, quantity=kept, fixed=of_item)] if kept else []
+    kept_of_item = tuple(pair for pair in cell.kept if problem.lots[pair[0]].item == item)
+    kept_others = tuple(pair for pair in cell.kept if pair not in kept_of_item)
+    parts = [replace(cell, quantity=kept, fixed=of_item, kept=kept_of_item)] if kept else []
     if kept < cell.quantity:
         parts.append(
-            replace(cell, quantity=cell.quantity - kept, stand_ins=without, fixed=others if kept else others + of_item)
+            replace(
+                cell,
+                quantity=cell.quantity - kept,
+                stand_ins=without,
+                fixed=others if kept else others + of_item,
+                kept=kept_others,
+            )
         )
     return parts
 

@@ -19,13 +19,14 @@ def piece_cost(asked: Problem, cell_index: int, lot_index: int) -> int:
     asking, piece = asked.cells[cell_index], asked.lots[lot_index]
     depot = asked.kits[asking.kit].depot
     place = (asking.options + asking.stand_ins).index(piece.item)
-    cost = 100 * place + (100 if piece.item not in asking.options else 0)
+    cost = 1000 * place + (1000 if piece.item not in asking.options else 0)
     if piece.is_order:
-        cost += 60
-    elif piece.depot != depot:
-        cost += min(20 + max(0, piece.arrival[depot] - piece.ready_day), 49)
+        cost += 400
+    if piece.depot != depot:
+        cost += min(200 + 5 * max(0, piece.arrival[depot] - piece.ready_day), 349)
     last = max((kit.good_through_day for kit in asked.kits if kit.dated), default=0)
-    return cost + min(9, max(0, min(piece.expiry_day, last) - asked.as_of_day) // 60)
+    of_item = {min(one.expiry_day, last) for one in asked.lots if one.item == piece.item}
+    return cost + sum(day < min(piece.expiry_day, last) for day in of_item)
 
 
 def least_cost(asked: Problem, promised: Promised) -> int:
@@ -63,6 +64,15 @@ def test_a_piece_comes_from_the_own_depot_and_the_narrow_range_stays_with_who_ne
     promised = promise(asked)
     assert named(asked, promised.allocations) == [(0, 0, 1), (1, 2, 1)]
     assert (promised.cost, promised.cheapest) == (0, True)
+
+
+def test_the_first_to_expire_goes_first_and_an_order_to_the_own_depot_before_one_that_must_be_carried_on() -> None:
+    dates = [lot(pieces=3, expiry=day, key=day) for day in (90, 110)]
+    asked = problem([kit(), kit(good_through=400)], [cell(0, pieces=4), cell(1)], [*dates, lot(expiry=500, key=500)])
+    assert named(asked, promise(asked).allocations) == [(0, 90, 3), (0, 110, 1), (1, 500, 1)]
+    carried, landed = lot(is_order=True, arrival=(4, 3), depot=1), lot(is_order=True, arrival=(5, 9), key=1)
+    asked = problem([kit()], [cell(0)], [carried, landed])
+    assert named(asked, promise(asked).allocations) == [(0, 1, 1)]
 
 
 def test_prices_that_do_not_prove_an_answer_are_not_taken_for_a_proof() -> None:
@@ -131,15 +141,21 @@ def one_rush_job(asked: Problem) -> Problem:
     return replace(asked, kits=(rush, *asked.kits), cells=(*shifted, *own))
 
 
+@pytest.fixture(scope="module")
+def a_year() -> tuple[Problem, Promised]:
+    """A year of jobs in tight stock, and its plan."""
+    asked = made_up(Size(jobs=400, owners=2, lots=3_000), stock="tight", seed=2).problem
+    return asked, promise(asked)
+
+
 @pytest.mark.parametrize(
     ("event", "stirs"),
     [(one_count_wrong, False), (one_receipt_late, True), (one_job_slips, False), (one_rush_job, True)],
 )
 def test_one_event_moves_at_most_one_piece_in_a_hundred_and_costs_no_kit(
-    event: Callable[[Problem], Problem], stirs: bool
+    a_year: tuple[Problem, Promised], event: Callable[[Problem], Problem], stirs: bool
 ) -> None:
-    asked = made_up(Size(jobs=400, owners=2, lots=3_000), stock="tight", seed=2).problem
-    before = promise(asked)
+    asked, before = a_year
     changed = event(with_kept(asked, before))
     after = promise(changed)
     anew = promise(replace(changed, cells=tuple(replace(one, kept=()) for one in changed.cells)))
