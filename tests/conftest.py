@@ -1,10 +1,14 @@
 """What every test run shares."""
 
 import os
+from collections.abc import Iterator, Sequence
 
 import pytest
 from django.db import connection
+from django.db.backends.base.operations import BaseDatabaseOperations
 from hypothesis import HealthCheck, settings
+
+from inventory.migrations import _append_only as append_only
 
 # In CI the examples are the same every time, so that a red run is about the change; anywhere else they vary.
 settings.register_profile(
@@ -16,6 +20,7 @@ settings.register_profile(
 )
 settings.load_profile("ours")
 
+APPEND_ONLY = ("inventory_action", "inventory_movement")
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server"}
 
 
@@ -35,6 +40,22 @@ def django_db_modify_db_settings(
     """Keep SQLite's records in a file of this run and worker: threads and processes can't share those in memory."""
     if connection.vendor == "sqlite":
         connection.settings_dict["TEST"]["NAME"] = str(tmp_path_factory.mktemp("books") / "books.sqlite3")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def emptied_between_tests() -> Iterator[None]:
+    """Let the books be emptied after a test that commits; else nothing may empty an append-only table."""
+    empty = BaseDatabaseOperations.execute_sql_flush
+
+    def lift_empty_and_lay(operations: BaseDatabaseOperations, statements: Sequence[str]) -> None:
+        vendor = connection.vendor
+        lift = [one for table in APPEND_ONLY for one in append_only.lifting(vendor, table)]
+        lay = [one for table in APPEND_ONLY for one in append_only.laying(vendor, table)]
+        empty(operations, [*lift, *statements, *lay])
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(BaseDatabaseOperations, "execute_sql_flush", lift_empty_and_lay)
+        yield
 
 
 @pytest.hookimpl(trylast=True)

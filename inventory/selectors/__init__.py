@@ -1,0 +1,1 @@
+"""Reads of the warehouse, and what is fetched to be changed."""

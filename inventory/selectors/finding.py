@@ -1,0 +1,99 @@
+"""Records by the names that people say; an unknown name is refused with those that come near."""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from inventory.errors import Refusal
+from inventory.models import Depot, Item, Lot, LotHold, OldCode, OrderLine, Place
+from inventory.selectors.words import near
+
+LotKey = tuple[int, str]  # item, number
+
+
+def items_by_code(codes: Iterable[str]) -> dict[str, Item]:
+    """Items by their stock codes or old codes.
+
+    Raises:
+        Refusal: some code is neither; names the nearest.
+    """
+    wanted = set(codes)
+    found = {item.stock_code: item for item in Item.objects.filter(stock_code__in=wanted)}
+    old = OldCode.objects.filter(code__in=wanted - found.keys()).select_related("item")
+    found.update((one.code, one.item) for one in old)
+    for code in sorted(wanted - found.keys()):
+        close = near(code, Item.objects.values_list("stock_code", flat=True))
+        raise Refusal("unknown-stock-code", f"There is no stock code {code}{close}", {"stock_code": code})
+    return found
+
+
+def place_at(*, depot: Depot, code: str, kind: str | None = None) -> Place:
+    """The place of this code at a depot; the kind is needed only where a shelf has parts of several kinds.
+
+    Raises:
+        Refusal: there is none, or there are several.
+    """
+    found = [*Place.objects.filter(depot=depot, code=code, **({"kind": kind} if kind else {})).select_related("depot")]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise Refusal("several-places", f"{depot} has several places {code}: say which kind.", {"place": code})
+    close = near(code, Place.objects.filter(depot=depot).values_list("code", flat=True))
+    raise Refusal("unknown-place", f"{depot} has no place {code}{close}", {"depot": depot.depot, "place": code})
+
+
+def known_lots(keys: Iterable[LotKey]) -> dict[LotKey, list[Lot]]:
+    """All lots on the books under these items and numbers."""
+    wanted = set(keys)
+    found: dict[LotKey, list[Lot]] = {key: [] for key in wanted}
+    lots = Lot.objects.filter(item__in={item for item, _ in wanted}, number__in={number for _, number in wanted})
+    for lot in lots.select_related("item").order_by("pk"):
+        if (lot.item_id, lot.number) in wanted:
+            found[(lot.item_id, lot.number)].append(lot)
+    return found
+
+
+def lots_by_number(*, item: Item, number: str) -> list[Lot]:
+    """The lots of this number, ours and the supplier's.
+
+    Raises:
+        Refusal: there is none; names the nearest, and picks none of them.
+    """
+    lots = [*Lot.objects.filter(item=item, number=number).select_related("item").order_by("pk")]
+    if not lots:
+        close = near(number, item.lots.values_list("number", flat=True))
+        raise Refusal("unknown-lot", f"{item} has no lot {number}{close}", {"lot": number})
+    return lots
+
+
+def open_holds(lots: Iterable[Lot]) -> dict[LotKey, LotHold]:
+    """The open hold of each of these lots that has one."""
+    keys = {(lot.item_id, lot.number) for lot in lots}
+    holds = LotHold.objects.filter(
+        released_at__isnull=True, item__in={item for item, _ in keys}, lot_number__in={number for _, number in keys}
+    ).select_related("item")
+    return {(hold.item_id, hold.lot_number): hold for hold in holds if (hold.item_id, hold.lot_number) in keys}
+
+
+def order_lines(keys: Iterable[tuple[str, str]]) -> dict[tuple[str, str], OrderLine]:
+    """Order lines by order and line number, locked in the order of their records.
+
+    Raises:
+        Refusal: some line is on no order.
+    """
+    wanted = set(keys)
+    found = (
+        OrderLine.objects.select_for_update(of=("self",), no_key=True)
+        .filter(order__number__in={order for order, _ in wanted}, line__in={line for _, line in wanted})
+        .select_related("order", "item", "depot")
+        .order_by("pk")
+    )
+    lines = {(line.order.number, line.line): line for line in found}
+    for order, line in sorted(wanted - lines.keys()):
+        raise Refusal("unknown-order-line", f"There is no order line {order}/{line}.", {"order": order, "line": line})
+    return lines
+
+
+def local_day(depot: Depot, at: datetime) -> date:
+    """The date on the wall of a depot; a depot without a zone keeps that of the moment."""
+    return (at.astimezone(ZoneInfo(depot.time_zone)) if depot.time_zone else at).date()

@@ -1,0 +1,64 @@
+"""Opening balances: what is on the shelves on the day the books begin."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from inventory.models import OPENING, SUPPLIER_OWNED, Action, Balance, Item, Place
+from inventory.services.booking import Move, book, ensure_balances
+from inventory.services.doubts import Doubts
+from inventory.services.lots import Label, lot_number, lots_of
+
+_AT_ONCE = 5000  # rows; SQLite takes some 32,000 values a statement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opening:
+    """Thousandths of an item that lie at a place; nothing is a fact too."""
+
+    item: Item
+    place: Place
+    quantity: int
+    lot: str = ""
+    use_by: date | None = None
+    counted_on: date | None = None
+
+
+def open_balances(action: Action, openings: Sequence[Opening]) -> None:
+    """Book what lies where, inside the transaction of the use case that began the action.
+
+    Raises:
+        Doubt: a lot number has a date on one row and none on another.
+        Refusal: ``two-dates``: a lot number has two dates.
+    """
+    for first in range(0, len(openings), _AT_ONCE):
+        _open(action, openings[first : first + _AT_ONCE], first + 1)
+
+
+def _open(action: Action, openings: Sequence[Opening], first_line: int) -> None:
+    doubts = Doubts()
+    labels = [
+        Label(line, one.item, lot_number(one.lot), one.use_by, one.place.kind == SUPPLIER_OWNED)
+        for line, one in enumerate(openings, first_line)
+    ]
+    lots = lots_of(labels, doubts)
+    doubts.settle()
+    pairs = [*zip(openings, lots, strict=True)]
+    ensure_balances((one.place, lot) for one, lot in pairs)
+    moves = [
+        Move(lot=lot, quantity=one.quantity, origin=OPENING, target=one.place) for one, lot in pairs if one.quantity
+    ]
+    book(action, moves, first_line=first_line)
+    _note_counts({(one.place.pk, lot.pk): one.counted_on for one, lot in pairs if one.counted_on})
+
+
+def _note_counts(counted: dict[tuple[int, int], date]) -> None:
+    places, lots = {place for place, _ in counted}, {lot for _, lot in counted}
+    balances = [
+        balance
+        for balance in Balance.objects.filter(place__in=places, lot__in=lots)
+        if (balance.place_id, balance.lot_id) in counted
+    ]
+    for balance in balances:
+        balance.counted_on = counted[(balance.place_id, balance.lot_id)]
+    Balance.objects.bulk_update(balances, ["counted_on"], batch_size=1000)
