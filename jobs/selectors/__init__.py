@@ -1,0 +1,1 @@
+"""Reads of the records of jobs."""

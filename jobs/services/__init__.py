@@ -1,0 +1,1 @@
+"""Writes of the records of jobs: one use case a module."""

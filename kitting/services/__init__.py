@@ -1,0 +1,1 @@
+"""Writes of the records: one use case a module."""
