@@ -32,7 +32,7 @@ class System(models.Model):
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
-        """A system is medium voltage (IEC 60038: above 1 kV; the sheets read to 69 kV); a set MCOV need has its reason."""
+        """Medium voltage is more than 1 kV (IEC 60038); sheets read up to 69 kV. A set MCOV need has its reason."""
 
         constraints = (
             models.CheckConstraint(
@@ -69,7 +69,9 @@ class CableFacts(models.Model):
 
         abstract = True
         constraints = (
-            models.CheckConstraint(condition=low_to_high("doi_low_nm", "doi_high_nm"), name="%(class)s_doi_low_to_high"),
+            models.CheckConstraint(
+                condition=low_to_high("doi_low_nm", "doi_high_nm"), name="%(class)s_doi_low_to_high"
+            ),
             models.CheckConstraint(
                 condition=low_to_high("jacket_low_nm", "jacket_high_nm"), name="%(class)s_jacket_low_to_high"
             ),
@@ -224,10 +226,9 @@ class Run(CableFacts):
     to_position = models.ForeignKey(Position, on_delete=models.PROTECT, related_name="runs_to")
     remarks = models.TextField(blank=True)
 
-    class Meta(CableFacts.Meta):
-        """A run number is used once in a revision, and a run leads somewhere."""
+    class Meta:
+        """A run number is used once in a revision, and a run leads somewhere; bands run from low to high."""
 
-        abstract = False
         constraints = (
             *CableFacts.Meta.constraints,
             models.UniqueConstraint(fields=("revision", "run"), name="run_once_in_a_revision"),

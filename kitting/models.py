@@ -100,20 +100,19 @@ class AddedLine(models.Model):
 
 
 class Answer(models.Model):
-    """An answer that settled a doubtful cell: what the cell read, what it was settled to, by whom and when."""
+    """An answer that settled a doubtful cell: what the cell read, what it was settled to, by whom and on which day.
+
+    ``digest`` is SHA-256 over sheet, key, column, what was read, and the value.
+    """
 
     sheet = models.CharField(max_length=60)
-    key = models.CharField(max_length=LINE_LENGTH)
-    column = models.CharField(max_length=60)
+    key = models.TextField()
+    column = models.TextField()
     read = models.TextField(blank=True)
     value = models.TextField()
-    by = models.CharField(max_length=NAME_LENGTH)
-    on = models.CharField(max_length=30)
-
-    class Meta:
-        """The same answer is kept once."""
-
-        constraints = (models.UniqueConstraint(fields=("sheet", "key", "column", "read", "value"), name="answer_once"),)
+    by = models.TextField()
+    on = models.TextField()
+    digest = models.CharField(max_length=DIGEST_LENGTH, unique=True)
 
     def __str__(self) -> str:
         return f"{self.sheet} {self.key} {self.column}"

@@ -52,8 +52,12 @@ def attributes_of(model: type[models.Model], paths: Sequence[str]) -> Callable[[
 
 def numbers_by(model: type[models.Model], *paths: str) -> Mapping[tuple[Any, ...], int]:
     """Primary key of each record of a model by the values of paths."""
-    rows = model._default_manager.values_list("pk", *paths)  # noqa: SLF001 - Django's public way to a model's rows
-    return {tuple(key): number for number, *key in rows}
+    return {tuple(key): number for number, *key in rows_of(model).values_list("pk", *paths)}
+
+
+def rows_of(model: type[models.Model]) -> "models.Manager[models.Model]":
+    """The manager of a model that is only known as such."""
+    return model._default_manager  # noqa: SLF001 - Django's public way to it
 
 
 def _target(model: type[models.Model], name: str) -> type[models.Model]:

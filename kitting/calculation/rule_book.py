@@ -59,6 +59,11 @@ def rule_book(book_rules: Mapping[str, pd.DataFrame]) -> RuleBook:
 @cache
 def default_table(name: str) -> RuleTable:
     """The packaged table of that name; every row of it names its source."""
+    return read_rule_table(name, default_frame(name), DEFAULT_REVISION)
+
+
+def default_frame(name: str) -> pd.DataFrame:
+    """The text of the packaged table of that name."""
     packaged = files("kitting.calculation").joinpath("tables", f"rules_{name.replace(' ', '_')}.csv")
     header, *rows = csv.reader(packaged.read_text(encoding="utf-8").splitlines())
-    return read_rule_table(name, pd.DataFrame(rows, columns=header, dtype=object), DEFAULT_REVISION)
+    return pd.DataFrame(rows, columns=header, dtype=object)

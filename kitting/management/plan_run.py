@@ -2,7 +2,7 @@
 
 import json
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import astuple, dataclass, fields
 from datetime import date
@@ -19,6 +19,8 @@ from kitting.calculation.sheets.book import Book, read_book
 from kitting.calculation.sheets.raw import RawBook
 from kitting.documents import write_documents
 from kitting.errors import Refusal
+from kitting.management.books import require_books
+from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.spreadsheets.column_layout import adopt
 from kitting.spreadsheets.questions_workbook import write_questions_workbook
 from kitting.spreadsheets.reading import read_raw_book
@@ -38,7 +40,7 @@ class Order:
     """What is asked of a run.
 
     Args:
-        source: a workbook, or a folder of CSV files.
+        source: a workbook, or a folder of CSV files; None for the records.
         as_of: the day on which the plan stands.
         out: folder to write; it must be absent, empty or a former output.
         jobs: jobs whose documents are wanted; empty means all. The plan always holds all jobs.
@@ -46,7 +48,7 @@ class Order:
         foreign: a column layout (TOML) and the foreign list of cable runs (CSV) that it adopts, to join the source.
     """
 
-    source: Path
+    source: Path | None
     as_of: date
     out: Path
     jobs: tuple[str, ...] = ()
@@ -141,8 +143,7 @@ def write_tables(planned: Plan, raw: RawBook, folder: Path) -> None:
         write_csv(getattr(planned, name), folder / f"{name}.csv")
     if planned.moved is not None:
         write_csv(planned.moved, folder / MOVED)
-    write_csv(_question_table(planned.questions), folder / QUESTIONS)
-    write_questions_workbook(folder / QUESTIONS_BOOK, raw, planned.questions)
+    _write_questions(planned.questions, raw, folder)
     _write_json(folder / SUMMARY, planned.summary)
 
 
@@ -176,7 +177,45 @@ def _earlier(folder: Path) -> pd.DataFrame:
         raise Refusal("earlier-unreadable", message, {"folder": str(folder)}) from None
 
 
+def write_questions_aside(questions: Sequence[Question], raw: RawBook, out: Path) -> None:
+    """Write the questions about sheets that were not taken; what the folder held of former questions is replaced.
+
+    Raises:
+        Refusal: ``output-not-ours``, ``output-not-written``.
+    """
+    if out.exists() and (not out.is_dir() or {entry.name for entry in out.iterdir()} - {QUESTIONS, QUESTIONS_BOOK}):
+        message = f"{out} holds other things than questions; name an empty or a new folder."
+        raise Refusal("output-not-ours", message, {"out": str(out)})
+    with _taking_the_place_of(out) as folder:
+        _write_questions(questions, raw, folder)
+
+
+@contextmanager
+def taking_a_new_place(path: Path) -> Iterator[Path]:
+    """A path to write a file or a folder at; when all is written it is ``path``, and else nothing remains of it.
+
+    Raises:
+        Refusal: ``output-not-ours``: something is there already; ``output-not-written``.
+    """
+    path = path.resolve()
+    if path.exists():
+        raise Refusal("output-not-ours", f"{path.name} is there already; name a new one.", {"path": str(path)})
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=f".{path.name}-", dir=path.parent) as aside:
+            written = Path(aside) / path.name
+            yield written
+            written.rename(path)
+    except OSError as error:
+        message = f"{path.name} can't be written: {error.strerror or error}."
+        raise Refusal("output-not-written", message, {"path": str(path)}) from error
+
+
 def _read(order: Order, stages: Stages) -> RawBook:
+    if order.source is None:
+        require_books()
+        with one_moment():
+            return sheets_from_records()
     raw = read_raw_book(order.source, stages.read)
     return adopt(*order.foreign, raw) if order.foreign else raw
 
@@ -201,6 +240,11 @@ def _taking_the_place_of(out: Path) -> Iterator[Path]:
     except OSError as error:
         message = f"The plan can't be written to {out}: {error.strerror or error}."
         raise Refusal("output-not-written", message, {"out": str(out)}) from error
+
+
+def _write_questions(questions: Sequence[Question], raw: RawBook, folder: Path) -> None:
+    write_csv(_question_table(questions), folder / QUESTIONS)
+    write_questions_workbook(folder / QUESTIONS_BOOK, raw, questions)
 
 
 def _question_table(questions: Iterable[Question]) -> pd.DataFrame:

@@ -70,6 +70,15 @@ _LABELS = {field.name: field.name.removesuffix("_nm").replace("_", " ") for fiel
 _FIELDS = {loose(label): name for name, label in _LABELS.items()}
 
 
+def policy_name(text: str) -> str:
+    """The one name of a policy, whatever the case and blanks in which it is written.
+
+    Raises:
+        KeyError: it is no policy.
+    """
+    return _LABELS[_FIELDS[loose(text)]]
+
+
 def read_policies(reading: SheetReading) -> Policies:
     """The policies that the sheet gives, defaults for the others; unknown names and values are asked about."""
     chosen: dict[str, Any] = {}

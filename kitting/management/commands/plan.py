@@ -1,11 +1,11 @@
-"""``manage.py plan``: planning sheets in; kits, shortages, a reorder sheet and papers out."""
+"""``manage.py plan``: planning sheets or the records in; kits, shortages, a reorder sheet and papers out."""
 
 from argparse import ArgumentParser, ArgumentTypeError
 from datetime import date
 from pathlib import Path
 from typing import Any
 
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 
 from kitting.errors import Refusal
 from kitting.management.plan_run import Order, run, summary_text
@@ -24,13 +24,20 @@ def iso_date(text: str) -> date:
 
 
 class Command(BaseCommand):
-    """Plan every job of a workbook or a folder of CSV files together."""
+    """Plan every job of a workbook, of a folder of CSV files, or of the records together."""
 
-    help = "Plan the jobs of a workbook or a folder of CSV files: kits, shortages, a reorder sheet and papers."
+    help = (
+        "Plan the jobs of a workbook, a folder of CSV files or the records: kits, shortages, a reorder sheet, papers."
+    )
     requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("input", type=Path, help="workbook (.xlsx), or folder of CSV files named after the sheets")
+        parser.add_argument(
+            "input",
+            type=Path,
+            nargs="?",
+            help="workbook (.xlsx), or folder of CSV files named after the sheets; without it the records are planned",
+        )
         parser.add_argument("--as-of", type=iso_date, required=True, help="day of planning, YYYY-MM-DD")
         parser.add_argument("--out", type=Path, required=True, help="folder to write: new, empty or a former output")
         parser.add_argument("--job", nargs="+", default=[], help="print the papers of these jobs only")
@@ -46,6 +53,8 @@ class Command(BaseCommand):
         )
 
     def handle(self, *_args: Any, **options: Any) -> None:
+        if options["layout"] and options["input"] is None:
+            raise CommandError("--layout adopts a list to join INPUT; name the INPUT too.")
         order = Order(
             source=options["input"],
             as_of=options["as_of"],

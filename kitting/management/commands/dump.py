@@ -1,0 +1,35 @@
+"""``manage.py dump``: the records back into planning sheets."""
+
+from argparse import ArgumentParser
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand
+
+from kitting.errors import Refusal
+from kitting.management.books import require_books
+from kitting.management.plan_run import taking_a_new_place
+from kitting.selectors.sheets import one_moment, sheets_from_records
+from kitting.spreadsheets.raw_writing import write_raw_book
+
+
+class Command(BaseCommand):
+    """Write all sheets as the records have them: the same records give the same bytes."""
+
+    help = "Write the records back as planning sheets: a workbook (PATH ends in .xlsx) or a folder of CSV files."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("path", type=Path, help="workbook (.xlsx) or folder to write; it must not be there yet")
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        path = options["path"]
+        try:
+            require_books()
+            with one_moment():
+                sheets = sheets_from_records()
+            with taking_a_new_place(path) as aside:
+                write_raw_book(sheets, aside)
+        except Refusal as refusal:
+            self.stderr.write(refusal.message)
+            raise SystemExit(2) from None
+        self.stdout.write(f"{sum(len(sheet.cells) for sheet in sheets.sheets.values())} rows are in {path}.")

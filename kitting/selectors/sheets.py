@@ -1,0 +1,97 @@
+"""All sheets as the records have them, in our own form: what planning from records reads, and what a dump holds."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
+from django.db import connection, transaction
+
+from inventory.models import BAG, HOLD, STAGING, TRUCK, VAN, LotHold, OldCode
+from kitting.calculation.natural_order import natural_rank
+from kitting.calculation.rule_book import DEFAULT_REVISION
+from kitting.calculation.sheets.all_sheets import ANSWERS, RULES, SHEETS
+from kitting.calculation.sheets.answers import KEEP, WHOLE_ROW
+from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
+from kitting.calculation.sheets.stock_sheets import STOCK
+from kitting.models import Answer
+from kitting.selectors.record_sheets import OLD_CODES, RECORDS, SheetRecords
+from kitting.selectors.rule_revisions import live_rules
+
+_PASSING_KINDS = {STAGING, BAG, TRUCK, VAN}  # what was emptied there is no fact any more; an empty bin still is
+
+Rows = list[tuple[str, ...]]
+
+
+@contextmanager
+def one_moment() -> Iterator[None]:
+    """All reads inside see the records as of one moment, whatever others write meanwhile."""
+    outermost = not connection.in_atomic_block
+    with transaction.atomic():
+        if outermost and connection.vendor == "postgresql":
+            with connection.cursor() as cursor:
+                cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+        yield
+
+
+def sheets_from_records() -> RawBook:
+    """Every sheet that has rows or must be there, in a fixed order of rows; the number of queries never grows.
+
+    Blank cells that mean something are filled in, lengths are in the unit of our headers, answers are in their cells;
+    only those that keep a doubtful row of the schedule stand beside them. A lot on hold lies on hold, wherever it is.
+    """
+    sheets = {name: _sheet(records) for name, records in RECORDS.items()}
+    sheets[ANSWERS.name] = _kept_rows(sheets["schedule"])
+    given = [sheets[name] for name in SHEETS if len(sheets[name].cells) or SHEETS[name].required]
+    own_rules = [one for one in live_rules().values() if one.revision != DEFAULT_REVISION]
+    return raw_book([*given, *(raw_sheet(f"{RULES}{one.table}", one.columns, one.rows) for one in own_rules)])
+
+
+def _sheet(records: SheetRecords) -> RawSheet:
+    kept = list(records.rows())
+    texts = dict(
+        zip((column.field for column in records.columns), records.texts(row[1:] for row in kept), strict=False)
+    )
+    if records.sheet.name == "items":
+        codes = _old_codes()
+        texts[OLD_CODES] = [codes.get(number, "") for number, *_ in kept]
+    elif records.sheet is STOCK:
+        _lay_on_hold(texts)
+    columns = [texts.get(column.field, []) for column in records.sheet.columns]
+    rows = _in_order(list(zip(*columns, strict=True)), [at for at, one in enumerate(records.sheet.columns) if one.key])
+    if records.sheet is STOCK:
+        rows = [row for row in rows if not _is_emptied(dict(zip(texts, row, strict=True)))]
+    return raw_sheet(records.sheet.name, (column.header for column in records.sheet.columns), rows)
+
+
+def _in_order(rows: Rows, key: Sequence[int]) -> Rows:
+    """Rows in the natural order of their keys; those of a sheet without a key in the natural order of all cells."""
+    places = key or range(len(rows[0]) if rows else 0)
+    ranks = {at: natural_rank(row[at] for row in rows) for at in places}
+    return sorted(rows, key=lambda row: [ranks[at][row[at]] for at in places])
+
+
+def _old_codes() -> dict[int, str]:
+    """Old codes by primary key of the item, as the sheet lists them."""
+    found: dict[int, list[str]] = {}
+    for number, code in OldCode.objects.order_by("code").values_list("item_id", "code"):
+        found.setdefault(number, []).append(code)
+    return {number: "; ".join(codes) for number, codes in found.items()}
+
+
+def _lay_on_hold(texts: dict[str, list[str]]) -> None:
+    held = set(LotHold.objects.filter(released_at=None).values_list("item__stock_code", "lot_number"))
+    if held:
+        lots = zip(texts["stock_code"], texts["lot"], texts["place_kind"], strict=True)
+        texts["place_kind"] = [HOLD if (code, lot) in held else kind for code, lot, kind in lots]
+
+
+def _is_emptied(row: dict[str, str]) -> bool:
+    return row["quantity"] == "0" and row["place_kind"] in _PASSING_KINDS
+
+
+def _kept_rows(schedule: RawSheet) -> RawSheet:
+    """The answers that keep a row of the schedule which reads as another does: nothing in its cells says so."""
+    keys = {"/".join(key) for key in schedule.cells[[0, 1]].itertuples(index=False, name=None)}
+    fields = [column.field for column in ANSWERS.columns]
+    found = Answer.objects.filter(sheet="schedule", column=WHOLE_ROW, value=KEEP).order_by("pk").values_list(*fields)
+    rows = [row for row in found if row[1] in keys]
+    return raw_sheet(ANSWERS.name, (column.header for column in ANSWERS.columns), _in_order(rows, ()))

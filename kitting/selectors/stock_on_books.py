@@ -1,0 +1,58 @@
+"""What the books say lies where, in the terms of the stock sheet."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from types import MappingProxyType
+from typing import Any
+
+from inventory.models import HOLD, SUPPLIER_OWNED, Balance, Lot, LotHold, OrderLine
+
+# Item, depot, place, kind of place, lot, use-by, job and structure, as the stock sheet tells pieces apart.
+Spot = tuple[Any, ...]
+LotName = tuple[str, str, bool]  # stock code, number, supplier-owned
+
+
+@dataclass(frozen=True, slots=True)
+class StockOnBooks:
+    """Thousandths by spot, dates of known lots, and lots on hold (stock code, number)."""
+
+    pieces: Mapping[Spot, int]
+    counted_on: Mapping[Spot, date | None]
+    use_by: Mapping[LotName, date | None]
+    held: frozenset[tuple[str, str]]
+
+    def spot(self, given: Spot) -> Spot:
+        """The spot as the books name it: a lot on hold lies on hold, whatever the kind of its place."""
+        code, depot, place, _, lot, *others = given
+        return (code, depot, place, HOLD, lot, *others) if (code, lot) in self.held else given
+
+
+def stock_on_books() -> StockOnBooks:
+    """All balances; three queries."""
+    held = frozenset(LotHold.objects.filter(released_at=None).values_list("item__stock_code", "lot_number"))
+    books = StockOnBooks({}, {}, {}, held)
+    pieces: dict[Spot, int] = {}
+    counted: dict[Spot, date | None] = {}
+    for *given, quantity, counted_on in Balance.objects.values_list(
+        "lot__item__stock_code", "place__depot__depot", "place__code", "place__kind", "lot__number", "lot__use_by",
+        "place__job", "place__structure", "quantity", "counted_on",
+    ):  # fmt: skip
+        spot = books.spot(tuple(given))
+        pieces[spot] = pieces.get(spot, 0) + quantity
+        counted[spot] = max(filter(None, (counted.get(spot), counted_on)), default=None)
+    lots = Lot.objects.exclude(number="").values_list("item__stock_code", "number", "supplier_owned", "use_by")
+    dates = {(code, number, owned): use_by for code, number, owned, use_by in lots}
+    return StockOnBooks(MappingProxyType(pieces), MappingProxyType(counted), MappingProxyType(dates), held)
+
+
+def lot_name(spot: Spot) -> LotName | None:
+    """The known lot of a spot; None where nobody knows it."""
+    code, _, _, kind, lot, *_ = spot
+    return (code, lot, kind == SUPPLIER_OWNED) if lot else None
+
+
+def received_of_orders() -> dict[tuple[str, str], tuple[int, int]]:
+    """Ordered and received thousandths of each order line that something has come for."""
+    lines = OrderLine.objects.filter(received__gt=0).values_list("order__number", "line", "quantity", "received")
+    return {(order, line): (ordered, received) for order, line, ordered, received in lines}

@@ -1,0 +1,75 @@
+"""Append events to the chain: who did what to what, when, and the digest of the event before."""
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import connection
+
+from kitting.models import Event
+from kitting.selectors.event_chain import NO_EVENT_BEFORE, event_digest
+
+_CHAIN_LOCK = 4_815_001  # any number of ours: PostgreSQL names its advisory locks so
+_BATCH = 1_000
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """Something to be recorded.
+
+    Args:
+        name: what was done, such as ``plan applied``.
+        subject: to what it was done.
+        data: before and after, reasons, papers: plain values.
+        addressed_to: role that must be told, '' for none.
+        depot: depot that it concerns.
+    """
+
+    name: str
+    subject: str
+    data: Mapping[str, object] = field(default_factory=dict)
+    addressed_to: str = ""
+    depot: str = ""
+
+
+def lock_chain() -> None:
+    """Let no other writer of events in until this transaction ends: SQLite's transactions are alone already."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [_CHAIN_LOCK])
+
+
+def record_events(
+    happenings: Iterable[Happening], *, by: str, at: datetime, recorded_at: datetime | None = None
+) -> list[Event]:
+    """Record what happened, in that order, inside the transaction in which it happened.
+
+    Args:
+        happenings: what happened.
+        by: person and device.
+        at: moment at which it was done, by whoever did it.
+        recorded_at: moment at which it reached these books; None where that is the same.
+    """
+    lock_chain()
+    last = Event.objects.order_by("-number").first()
+    number, digest = (last.number, last.digest) if last else (0, NO_EVENT_BEFORE)
+    events = []
+    for one in happenings:
+        number += 1
+        event = Event(
+            number=number,
+            name=one.name,
+            subject=one.subject,
+            data=json.loads(json.dumps(dict(one.data), cls=DjangoJSONEncoder)),
+            by=by,
+            at=at,
+            recorded_at=recorded_at or at,
+            addressed_to=one.addressed_to,
+            depot=one.depot,
+            previous_digest=digest,
+        )
+        event.digest = digest = event_digest(event)
+        events.append(event)
+    return Event.objects.bulk_create(events, batch_size=_BATCH)
