@@ -39,7 +39,7 @@ def django_db_modify_db_settings(
 ) -> None:
     """Keep SQLite's records in a file of this run and worker: threads and processes can't share those in memory."""
     if connection.vendor == "sqlite":
-        connection.settings_dict["TEST"]["NAME"] = str(tmp_path_factory.mktemp("books") / "books.sqlite3")
+        connection.settings_dict["TEST"]["NAME"] = str(tmp_path_factory.mktemp("books") / "kitting.sqlite3")
 
 
 @pytest.fixture(scope="session", autouse=True)

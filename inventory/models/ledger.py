@@ -1,5 +1,7 @@
 """How pieces got where they are: actions and their movements, never edited and never deleted."""
 
+from datetime import timedelta
+
 from django.db import models
 from django.db.models import F, Q
 
@@ -39,6 +41,11 @@ class Action(models.Model):
 
     def __str__(self) -> str:
         return self.number
+
+    @property
+    def drift(self) -> timedelta | None:
+        """How much later the server was told than the device's clock said, where the device said so."""
+        return None if self.device_at is None else self.at - self.device_at
 
 
 class Movement(models.Model):

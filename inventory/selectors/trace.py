@@ -1,13 +1,14 @@
 """Where every piece of a lot is and went, as the books said at any moment."""
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Q, Sum
 
 from inventory.errors import Refusal
-from inventory.models import INSTALLED, LOST, ORIGINS, SCRAPPED, Action, Balance, Item, LotHold, Movement, Place
+from inventory.models import INSTALLED, LOST, ORIGINS, SCRAPPED, Action, Balance, Item, Lot, LotHold, Movement, Place
 from inventory.selectors.finding import lots_by_number
 
 _USED = (INSTALLED, SCRAPPED, LOST)
@@ -84,6 +85,12 @@ def _holds(item: Item, number: str, as_of: datetime | None) -> tuple[LotHold, ..
     if as_of is None:
         return tuple(holds.filter(released_at__isnull=True))
     return tuple(holds.filter(Q(released_at__isnull=True) | Q(released_at__gt=as_of), placed_at__lte=as_of))
+
+
+def history(*, lots: Iterable[Lot]) -> list[Movement]:
+    """Everything that happened to these lots in the order in which it was booked, whatever the devices' clocks said."""
+    found = Movement.objects.filter(lot__in=lots).order_by("pk")
+    return [*found.select_related("action", "lot__item", "from_place__depot", "to_place__depot", "reverses__action")]
 
 
 def consumed(*, item: Item) -> int:

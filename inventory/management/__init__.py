@@ -1,0 +1,1 @@
+"""Commands of the warehouse, and the trials that `manage.py stress` runs."""
