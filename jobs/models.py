@@ -124,8 +124,12 @@ class Structure(models.Model):
         return self.structure
 
 
+CANCELLED, COMPLETE = "cancelled", "complete"
+ENDS = (CANCELLED, COMPLETE)
+
+
 class Job(models.Model):
-    """A piece of planned work; ``depot`` is the code of its home depot.
+    """A piece of planned work; ``depot`` is the code of its home depot. One that has ended is planned no more.
 
     ``cutover`` and ``cutover_end`` are wall-clock times there, ``2026-03-07 23:00``: the clock may change in between.
     """
@@ -137,13 +141,14 @@ class Job(models.Model):
     cutover_end = models.CharField(max_length=MOMENT_LENGTH, blank=True)
     priority = models.PositiveIntegerField(null=True, blank=True)
     staging_days = models.PositiveSmallIntegerField(null=True, blank=True)
-    cancelled = models.BooleanField(default=False)
+    ended = models.CharField(max_length=20, blank=True, choices=[(how, how) for how in ENDS])
     version = models.PositiveIntegerField(default=1)
 
     class Meta:
-        """An outage does not end before it starts."""
+        """An outage does not end before it starts; a job ends in a known way."""
 
         constraints = (
+            models.CheckConstraint(condition=Q(ended__in=("", *ENDS)), name="job_ends_in_a_known_way"),
             models.CheckConstraint(
                 condition=Q(cutover_end__gte=F("cutover")) | Q(cutover="") | Q(cutover_end=""),
                 name="outage_ends_after_it_starts",

@@ -74,11 +74,22 @@ class Migration(migrations.Migration):
                 ("cutover_end", models.CharField(blank=True, max_length=16)),
                 ("priority", models.PositiveIntegerField(blank=True, null=True)),
                 ("staging_days", models.PositiveSmallIntegerField(blank=True, null=True)),
-                ("cancelled", models.BooleanField(default=False)),
+                (
+                    "ended",
+                    models.CharField(
+                        blank=True,
+                        choices=[("cancelled", "cancelled"), ("complete", "complete")],
+                        max_length=20,
+                    ),
+                ),
                 ("version", models.PositiveIntegerField(default=1)),
             ],
             options={
                 "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("ended__in", ("", "cancelled", "complete"))),
+                        name="job_ends_in_a_known_way",
+                    ),
                     models.CheckConstraint(
                         condition=models.Q(
                             ("cutover_end__gte", models.F("cutover")),
@@ -87,7 +98,7 @@ class Migration(migrations.Migration):
                             _connector="OR",
                         ),
                         name="outage_ends_after_it_starts",
-                    )
+                    ),
                 ],
             },
         ),

@@ -20,6 +20,7 @@ from kitting.calculation.sheets.raw import RawBook
 from kitting.documents import write_documents
 from kitting.errors import Refusal
 from kitting.management.books import require_books
+from kitting.management.in_columns import in_columns
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.spreadsheets.column_layout import adopt
 from kitting.spreadsheets.questions_workbook import write_questions_workbook
@@ -153,8 +154,7 @@ def summary_text(planned: Plan) -> str:
     for job in planned.jobs:
         staged = job.staged_by.isoformat() if job.staged_by else "no cutover"
         rows.append((job.job, job.answer, staged, job.short_pieces, job.deciding_line))
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+    lines = [in_columns(rows)]
     ready = sum(job.answer == "ready" for job in planned.jobs)
     asked = sum(question.severity != "note" for question in planned.questions)
     lines.append(f"{ready} of {len(planned.jobs)} jobs ready; questions to settle: {asked}.")

@@ -13,7 +13,7 @@ from typing import Any
 
 import pandas as pd
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Case, F, Q, Value, When
 from django.db.models.expressions import Combinable
 
 from inventory.models import Balance, Depot, Item, Level, OrderLine, Way
@@ -35,7 +35,7 @@ class SheetRecords:
         sheet: the sheet's declaration.
         model: the record that keeps a row.
         paths: path of each column's value, by the column's field.
-        shown: the records that stand on the sheet; others are history.
+        shown: the records that stand on the sheet; others are history, such as those of jobs that have ended.
         worked_out: by path, what is shown in the place of the kept value.
     """
 
@@ -145,7 +145,7 @@ RECORDS: Mapping[str, SheetRecords] = MappingProxyType(
             _kept_in(System, "systems"),
             _kept_in(CableType, "cable types"),
             _kept_in(Reel, "reels", {"cable_type": "cable_type__cable_type"}),
-            _kept_in(Job, "jobs"),
+            _kept_in(Job, "jobs", shown=Q(ended="")),
             _kept_in(
                 Position,
                 "positions",
@@ -154,8 +154,9 @@ RECORDS: Mapping[str, SheetRecords] = MappingProxyType(
                     "existing_cable_type": "existing_cable_type__cable_type",
                     **_JOB,
                 },
+                worked_out={"job__job": Case(When(job__ended="", then=F("job__job")), default=Value(""))},
             ),
-            _kept_in(Run, "schedule", RUN_PATHS, shown=Q(revision__live=True)),
+            _kept_in(Run, "schedule", RUN_PATHS, shown=Q(revision__live=True, revision__job__ended="")),
             _kept_in(Item, "items", {"supplier": "supplier__name"}),
             _kept_in(Level, "levels", {**_ITEM, **_DEPOT}),
             _kept_in(
@@ -184,8 +185,8 @@ RECORDS: Mapping[str, SheetRecords] = MappingProxyType(
                 "stand ins",
                 {"wanted": "wanted__stock_code", "allowed": "allowed__stock_code", "system": "system__system"},
             ),
-            _kept_in(Pin, "pins", {**_JOB, **_ITEM, **_DEPOT}),
-            _kept_in(AddedLine, "added lines", {**_JOB, **_ITEM}),
+            _kept_in(Pin, "pins", {**_JOB, **_ITEM, **_DEPOT}, shown=Q(job__ended="")),
+            _kept_in(AddedLine, "added lines", {**_JOB, **_ITEM}, shown=Q(job__ended="")),
         )
     }
 )

@@ -92,7 +92,7 @@ def add_missing(model: type[models.Model], name: str, codes: Iterable[str]) -> N
 
 def stored_rows(records: SheetRecords, frame: pd.DataFrame) -> list[Row]:
     """The rows of a sheet as the records keep them."""
-    return list(zip(*records.stored_columns(frame), strict=True))  # type: ignore[arg-type]  # a frame gives its columns
+    return list(zip(*records.stored_columns(frame), strict=True))
 
 
 def kept_rows(records: SheetRecords) -> list[tuple[int, Row]]:

@@ -1,0 +1,25 @@
+"""Open promises, as a plan writes them."""
+
+import pandas as pd
+
+from kitting.calculation.plan_result import PROMISE_COLUMNS
+from kitting.calculation.quantities import as_decimal
+from kitting.models import Promise
+
+_PATHS = (
+    "line", "job__job", "item__stock_code", "lot__number", "place__depot__depot", "order_line__depot__depot",
+    "place__code", "quantity", "source", "order_line__order__number", "ready_on",
+)  # fmt: skip
+
+
+def open_promises() -> pd.DataFrame:
+    """The promises that are not released, with the columns of ``promises.csv``; in the order they were stored."""
+    found = Promise.objects.filter(released_at__isnull=True).order_by("pk").values_list(*_PATHS)
+    rows = [
+        (
+            line, job, code, lot or "", shelf or landing, place or "",
+            as_decimal(quantity), source, order or "", ready.isoformat(),
+        )
+        for line, job, code, lot, shelf, landing, place, quantity, source, order, ready in found
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=list(PROMISE_COLUMNS))

@@ -1,0 +1,193 @@
+"""Apply a reviewed plan: store its promises in one transaction, or refuse and say which facts have changed since."""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+from typing import NamedTuple
+
+from django.apps import apps
+from django.db import connection, transaction
+
+from inventory.models import Balance, Item, LotHold, OrderLine
+from jobs.models import Job
+from kitting.calculation.plan_result import Plan
+from kitting.calculation.promising.model import ORDER
+from kitting.calculation.quantities import as_decimal, thousandths
+from kitting.calculation.sheets.raw import RawBook, RawSheet
+from kitting.calculation.supply import BAG, FREE_PLACES, STAGING
+from kitting.errors import Refusal
+from kitting.models import AppliedPlan, Event, Promise
+from kitting.selectors.sheets import sheets_from_records
+from kitting.services.record_events import Happening, record_events
+from kitting.services.release_promises import release
+
+_NAMED = 5
+_BATCH = 1_000
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewedPlan:
+    """A plan made from records, with the sheets it was made from."""
+
+    sheets: RawBook
+    plan: Plan
+
+
+@transaction.atomic(durable=True)
+def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
+    """Store the plan's promises in the place of all former ones.
+
+    Args:
+        reviewed: the plan that a person has looked at.
+        by: that person.
+        at: moment of applying.
+
+    Raises:
+        Refusal: ``facts-changed`` where any fact the plan used is another now; the message names them.
+    """
+    _hold_facts_still()
+    changed = changed_rows(reviewed.sheets, sheets_from_records())
+    if changed:
+        more = f"; and {len(changed) - _NAMED} more" if len(changed) > _NAMED else ""
+        message = f"Since the plan was made these facts have changed: {'; '.join(changed[:_NAMED])}{more}. Plan again."
+        raise Refusal("facts-changed", message, {"changed": changed})
+    plan = reviewed.plan
+    applied = AppliedPlan.objects.create(
+        digest=plan.book.digest, as_of=plan.as_of, applied_by=by, applied_at=at, summary=plan.summary
+    )
+    replaced = release(Promise.objects.all(), why=f"plan {applied.pk} applied", at=at)
+    promises = Promise.objects.bulk_create(_promises(plan, applied), batch_size=_BATCH)
+    told = {"digest": plan.book.digest, "promises": len(promises), "replaced": replaced, "jobs": plan.summary["jobs"]}
+    record_events([Happening("plan applied", f"plan {applied.pk} as of {plan.as_of.isoformat()}", told)], by=by, at=at)
+    return applied
+
+
+def _hold_facts_still() -> None:
+    """Keep all writers of facts out until this transaction ends; SQLite's immediate transaction does so by itself.
+
+    Events are left open: they are no facts, and their chain has a lock of its own.
+    """
+    if connection.vendor == "postgresql":
+        models = [
+            model for package in ("jobs", "inventory", "kitting") for model in apps.get_app_config(package).get_models()
+        ]
+        tables = (connection.ops.quote_name(model._meta.db_table) for model in models if model is not Event)  # noqa: SLF001
+        with connection.cursor() as cursor:
+            cursor.execute(f"LOCK TABLE {', '.join(sorted(tables))} IN SHARE ROW EXCLUSIVE MODE")
+
+
+def changed_rows(before: RawBook, after: RawBook) -> list[str]:
+    """Rows of sheets that are not the same, in words: ``stock: BI15, N, N-01-1, bin is gone or changed``."""
+    found: list[str] = []
+    for name in sorted({*before.sheets, *after.sheets}):
+        was, now = _rows(before.sheets.get(name)), _rows(after.sheets.get(name))
+        found += [f"{name}: {_told(row)} is gone or changed" for row in was - now]
+        found += [f"{name}: {_told(row)} is new or changed" for row in now - was]
+    return found
+
+
+def _rows(sheet: RawSheet | None) -> Counter[tuple[str, ...]]:
+    """Rows with the headers they stand under, so that an added column changes them all."""
+    return Counter() if sheet is None else Counter(sheet.cells.itertuples(index=False, name=None))
+
+
+def _told(row: Sequence[str]) -> str:
+    return ", ".join(cell for cell in row[:_NAMED] if cell)
+
+
+class _Row(NamedTuple):
+    """A row of the promises table."""
+
+    line: str
+    job: str
+    stock_code: str
+    lot: str
+    depot: str
+    place: str
+    quantity: Decimal
+    source: str
+    order: str
+    ready_on: str
+
+
+def _rows_of(plan: Plan) -> Iterator[_Row]:
+    return map(_Row._make, zip(*(plan.promises[name].tolist() for name in _Row._fields), strict=True))
+
+
+def _promises(plan: Plan, applied: AppliedPlan) -> Iterator[Promise]:
+    """The plan's promises as records: what is taken, where it lies or with which order it comes."""
+    jobs = {job.job: job for job in Job.objects.all()}
+    items = {item.stock_code: item for item in Item.objects.all()}
+    rule_of = dict(
+        zip(
+            plan.requirements["line"],
+            zip(plan.requirements["rule"], plan.requirements["rule_revision"], strict=True),
+            strict=True,
+        )
+    )
+    pieces_left = _PiecesLeft()
+    for row in _rows_of(plan):
+        rule, revision = rule_of[row.line]
+        for pieces, where in pieces_left.take(row):
+            yield Promise(
+                plan=applied,
+                job=jobs[row.job],
+                line=row.line,
+                item=items[row.stock_code],
+                quantity=pieces,
+                source=row.source,
+                ready_on=date.fromisoformat(row.ready_on),
+                rule=rule,
+                rule_revision=revision,
+                lot=None if isinstance(where, OrderLine) else where.lot,
+                place=None if isinstance(where, OrderLine) else where.place,
+                order_line=where if isinstance(where, OrderLine) else None,
+            )
+
+
+class _PiecesLeft:
+    """Balances and order lines as a plan names them, less what was taken, so that no two promises take one piece."""
+
+    def __init__(self) -> None:
+        held = set(LotHold.objects.filter(released_at=None).values_list("item_id", "lot_number"))
+        balances = Balance.objects.select_related("lot__item", "place__depot").filter(
+            quantity__gt=0, place__kind__in=FREE_PLACES
+        )
+        self._left: dict[tuple[str, ...], list[list[int]]] = {}
+        self._where: list[Balance | OrderLine] = []
+        for balance in balances.order_by("lot__use_by", "pk"):
+            if (balance.lot.item_id, balance.lot.number) not in held:
+                place = balance.place
+                owner = place.job if place.kind in (STAGING, BAG) else ""
+                key = (balance.lot.item.stock_code, place.depot.depot, place.code, balance.lot.number, "", owner)
+                self._add(key, balance, balance.quantity)
+        for line in OrderLine.objects.select_related("order", "item", "depot").order_by("promised", "pk"):
+            key = (line.item.stock_code, line.depot.depot, "", "", line.order.number, "")
+            self._add(key, line, line.quantity - line.received)
+
+    def _add(self, key: tuple[str, ...], where: Balance | OrderLine, quantity: int) -> None:
+        self._left.setdefault(key, []).append([len(self._where), quantity])
+        self._where.append(where)
+
+    def take(self, row: _Row) -> Iterator[tuple[int, Balance | OrderLine]]:
+        """Thousandths and where they are, for one row of the promises table.
+
+        Raises:
+            Refusal: ``pieces-not-there``: the records hold fewer than the plan takes.
+        """
+        wanted = thousandths(row.quantity)
+        named = (row.stock_code, row.depot, row.place, row.lot, row.order)
+        owners = ("",) if row.source == ORDER else (row.job, "")
+        for left in (entry for owner in owners for entry in self._left.get((*named, owner), ())):
+            pieces = min(left[1], wanted)
+            if pieces > 0:
+                left[1] -= pieces
+                wanted -= pieces
+                yield pieces, self._where[left[0]]
+        if wanted:
+            message = (
+                f"The records hold {as_decimal(wanted)} fewer {' '.join(filter(None, named))} than the plan takes."
+            )
+            raise Refusal("pieces-not-there", message, {"line": row.line, "missing": str(as_decimal(wanted))})

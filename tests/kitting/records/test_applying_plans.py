@@ -1,0 +1,119 @@
+"""A plan made from records is applied whole, or refused with what has changed; what ends a job frees its pieces."""
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from django.core.management import call_command
+
+from inventory.models import Balance, Item
+from jobs.models import Job
+from kitting.calculation.planning import plan
+from kitting.calculation.sheets.book import read_book
+from kitting.errors import Refusal
+from kitting.models import AppliedPlan, Event, Promise
+from kitting.selectors.promises import open_promises
+from kitting.selectors.sheets import sheets_from_records
+from kitting.services.apply_plan import ReviewedPlan, apply_plan
+from kitting.services.release_promises import cancel_job, complete_job, move_job
+
+pytestmark = pytest.mark.django_db(transaction=True)
+CLEAN = Path(__file__).resolve().parents[3] / "fixtures_demo" / "clean"
+AS_OF = date(2026, 3, 2)
+AT = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
+
+
+@pytest.fixture
+def books() -> None:
+    call_command("load", str(CLEAN), "--by", "planner")
+
+
+def reviewed(as_of: date = AS_OF) -> ReviewedPlan:
+    sheets = sheets_from_records()
+    return ReviewedPlan(sheets, plan(read_book(sheets), as_of=as_of, earlier=open_promises()))
+
+
+@pytest.mark.usefixtures("books")
+def test_an_applied_plan_stands_as_promises_that_say_what_the_plan_said() -> None:
+    made = reviewed()
+    applied = apply_plan(reviewed=made, by="planner", at=AT)
+    stored = open_promises()
+    columns = ["line", "stock_code", "lot", "depot", "place", "order"]
+    texts = [frame.astype(dict.fromkeys(columns, str)) for frame in (stored, made.plan.promises)]
+    first, second = (frame.groupby(columns)["quantity"].sum().sort_index() for frame in texts)
+    pd.testing.assert_series_equal(first, second)
+    assert Promise.objects.filter(rule_revision="").exclude(rule="by hand").count() == 0
+    (event,) = Event.objects.filter(name="plan applied")
+    assert (event.by, event.data["promises"]) == ("planner", applied.promises.count())
+
+
+@pytest.mark.usefixtures("books")
+def test_applying_again_keeps_every_piece_and_releases_the_former_promises() -> None:
+    first = apply_plan(reviewed=reviewed(), by="planner", at=AT)
+    before = open_promises()
+    second = reviewed()
+    assert second.plan.moved is not None
+    assert second.plan.moved.empty
+    apply_plan(reviewed=second, by="planner", at=AT)
+    pd.testing.assert_frame_equal(open_promises(), before)
+    assert set(first.promises.values_list("released_why", flat=True)) == {f"plan {first.pk + 1} applied"}
+
+
+@pytest.mark.usefixtures("books")
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (lambda: Balance.objects.filter(lot__number="L-2502-104").update(quantity=1000), "stock: EL15-2"),
+        (lambda: Job.objects.filter(job="J04").update(cutover="2026-03-17 08:00"), "jobs: J04"),
+        (lambda: Item.objects.filter(stock_code="EL15-1").update(state="incomplete"), "items: EL15-1"),
+    ],
+)
+def test_a_plan_whose_facts_have_changed_is_refused_and_says_which(change: Callable[[], int], told: str) -> None:
+    made = reviewed()
+    change()
+    with pytest.raises(Refusal, match=told) as refused:
+        apply_plan(reviewed=made, by="planner", at=AT)
+    assert refused.value.code == "facts-changed"
+    assert (AppliedPlan.objects.count(), Promise.objects.count()) == (0, 0)
+
+
+def job_promises(job: str) -> int:
+    return Promise.objects.filter(job__job=job, released_at__isnull=True).count()
+
+
+@pytest.mark.usefixtures("books")
+def test_a_cancelled_job_frees_its_pieces_and_is_planned_no_more() -> None:
+    """Trap T26, as far as promises go: what J09 held is free at once, and the order it waited for is told."""
+    apply_plan(reviewed=reviewed(), by="planner", at=AT)
+    held = job_promises("J09")
+    with pytest.raises(Refusal, match="needs a reason"):
+        cancel_job(job="J09", why=" ", by="planner", at=AT)
+    assert cancel_job(job="J09", why="feeder sold", by="planner", at=AT) == held > 0
+    assert job_promises("J09") == 0
+    (event,) = Event.objects.filter(name="job cancelled")
+    assert event.addressed_to == "buyer"
+    assert event.data["orders_no_longer_needed"] == ["PO-1/1"]
+    with pytest.raises(Refusal, match="J09 is cancelled already"):
+        complete_job(job="J09", by="planner", at=AT)
+    made = reviewed()
+    assert "J09" not in {job.job for job in made.plan.jobs}
+    assert made.plan.moved is not None
+    assert made.plan.moved.empty
+
+
+@pytest.mark.usefixtures("books")
+def test_a_job_that_is_moved_or_complete_frees_its_pieces_and_a_stale_move_is_refused() -> None:
+    apply_plan(reviewed=reviewed(), by="planner", at=AT)
+    version = Job.objects.get(job="J04").version
+    moved = {"job": "J04", "cutover_end": "", "why": "crew ill", "by": "planner", "at": AT}
+    assert move_job(cutover="2026-03-23 08:00", version=version, **moved) > 0
+    with pytest.raises(Refusal, match="changed meanwhile: its outage now starts 2026-03-23 08:00") as refused:
+        move_job(cutover="2026-03-30 08:00", version=version, **moved)
+    assert refused.value.data["version"] == version + 1
+    with pytest.raises(Refusal, match="write it as 2026-03-31 22:00"):
+        move_job(cutover="31 March", version=version + 1, **moved)
+    assert job_promises("J04") == 0
+    assert complete_job(job="J05", by="planner", at=AT) > 0
+    assert job_promises("J05") == 0
