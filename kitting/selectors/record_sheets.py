@@ -66,6 +66,10 @@ class SheetRecords:
             for column, kept in zip(self.columns, self.final_fields(), strict=True)
         ]
 
+    def stored(self, column: Column, value: object) -> object:
+        """One parsed value as the records keep it."""
+        return _Stored(column, is_text=is_text(final_field(self.model, self.paths[column.field])))[value]
+
     def texts(self, rows: Iterable[tuple[Any, ...]]) -> list[list[str]]:
         """Rows of kept values as the sheet's texts, column by column."""
         return [

@@ -1,11 +1,11 @@
 """Take planning sheets into the records: all of them or none, questions first, and the same sheets change nothing."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from datetime import datetime
 
 import pandas as pd
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
 from inventory.models import Depot, Item, PurchaseOrder, Supplier
 from jobs.models import Job, Structure
@@ -19,13 +19,13 @@ from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
 from kitting.models import Policy
 from kitting.selectors.record_sheets import RECORDS
-from kitting.selectors.sheets import sheets_from_records
 from kitting.selectors.stock_on_books import StockOnBooks, stock_on_books
 from kitting.services.keep_answers import keep_answers, with_kept_answers
 from kitting.services.keep_old_codes import keep_old_codes, old_code_questions, with_old_codes
 from kitting.services.keep_rules import keep_rules
 from kitting.services.load_stock import open_stock, order_questions, stock_questions
 from kitting.services.record_events import Happening, lock_chain, record_events
+from kitting.services.sound_books import refuse_open_questions, require_sound_books
 from kitting.services.storage_questions import storage_questions
 from kitting.services.upsert_rows import SheetChanges, add_missing, replace_rows, stored_rows, upsert_rows
 
@@ -73,7 +73,7 @@ def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "") -> Loa
 
     Raises:
         Refusal: ``questions-open`` with the ``questions`` and the ``sheets`` they speak of; ``demo-apart``: the demo
-            and other data don't go into the same books; ``no-name``; those of ``read_book``.
+            and other data don't go into the same books; ``no-name``; ``against-a-rule``; those of ``read_book``.
     """
     if not by.strip() or len(by) > _LONGEST_NAME:
         raise Refusal("no-name", f"Say who loads, in at most {_LONGEST_NAME} characters.", {"by": by})
@@ -83,11 +83,14 @@ def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "") -> Loa
     were_empty = not (Depot.objects.exists() or Item.objects.exists() or Job.objects.exists())
     _keep_demo_apart(book, were_empty=were_empty)
     stock = stock_on_books()
-    _refuse_open_questions(given, [*book.questions, *_further_questions(book, stock)])
-    loaded = _store(book, _names(raw), stock, by=by, at=at)
+    refuse_open_questions(given, [*book.questions, *_further_questions(book, stock)])
+    try:
+        loaded = _store(book, _names(raw), stock, by=by, at=at)
+    except IntegrityError as error:
+        message = f"The records refuse what no question asked about ({error}); nothing was stored."
+        raise Refusal("against-a-rule", message, {"source": source}) from error
     if loaded and not were_empty:
-        merged = sheets_from_records()
-        _refuse_open_questions(merged, read_book(merged).questions)
+        require_sound_books()
     if loaded:
         record_events(_happenings(loaded, book, source), by=by, at=at)
     return loaded
@@ -118,16 +121,6 @@ def _further_questions(book: Book, stock: StockOnBooks) -> list[Question]:
         *order_questions(book.frames["orders"]),
         *old_code_questions(book.frames["items"]),
     ]
-
-
-def _refuse_open_questions(raw: RawBook, questions: Iterable[Question]) -> None:
-    found = sorted(questions)
-    open_ones = sum(question.severity != NOTE for question in found)
-    if open_ones:
-        message = (
-            f"{open_ones} {'question' if open_ones == 1 else 'questions'} must be settled first; nothing was stored."
-        )
-        raise Refusal("questions-open", message, {"questions": tuple(found), "sheets": raw})
 
 
 def _store(book: Book, given: frozenset[str], stock: StockOnBooks, *, by: str, at: datetime) -> Loaded:

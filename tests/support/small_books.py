@@ -10,7 +10,7 @@ import pandas as pd
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import Book, read_book
-from kitting.calculation.sheets.raw import RawSheet, raw_book, raw_sheet
+from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
 
 AS_OF = date(2026, 3, 2)
 
@@ -98,14 +98,19 @@ class Small:
 
 
 def small(**rows: str) -> Small:
+    """The book and plan of ``small_sheets``."""
+    book = read_book(small_sheets(**rows))
+    return Small(book, plan(book, as_of=AS_OF))
+
+
+def small_sheets(**rows: str) -> RawBook:
     """BASE with rows added to sheets (underscores for spaces); a text with its own header replaces the sheet."""
     sheets = {name: _sheet(name, text) for name, text in BASE.items()}
     for name, text in rows.items():
         label = name.replace("_", " ")
         own_header = label not in BASE or text.lstrip().split(",")[0] == BASE[label].split(",")[0]
         sheets[label] = _sheet(label, text.strip() if own_header else f"{BASE[label]}\n{text.strip()}")
-    book = read_book(raw_book(sheets.values()))
-    return Small(book, plan(book, as_of=AS_OF))
+    return raw_book(sheets.values())
 
 
 def _sheet(name: str, text: str) -> RawSheet:

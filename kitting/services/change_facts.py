@@ -1,0 +1,126 @@
+"""Change some facts of one record by hand, as it was when it was looked at: a stale edit is refused."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from django.db import IntegrityError, models, transaction
+
+from jobs.selectors.references import rows_of
+from kitting.calculation.doubts import Doubt
+from kitting.calculation.sheets.columns import Column
+from kitting.calculation.sheets.parsers import Setting
+from kitting.errors import Refusal
+from kitting.selectors.record_sheets import RECORDS, SheetRecords
+from kitting.services.load_sheets import DEMO
+from kitting.services.record_events import Happening, lock_chain, record_events
+from kitting.services.sound_books import require_sound_books
+
+# These change by revisions, movements and receipts. Neither does the demo become real by a word.
+NOT_BY_HAND = frozenset({"schedule", "stock", "orders"})
+
+
+@transaction.atomic(durable=True)
+def change_facts(
+    *, sheet: str, key: Sequence[str], version: int, changes: Mapping[str, str], by: str, at: datetime
+) -> int:
+    """Change columns of one row to what their texts say; the record's new version.
+
+    Args:
+        sheet: the sheet's name.
+        key: texts of its key columns; of a list without keys the record's number.
+        version: the version that was looked at.
+        changes: new text by column label, '' for blank.
+        by: the person.
+        at: moment of the change.
+
+    Raises:
+        Refusal: ``stale-edit`` with the current values; ``no-such-row``; ``not-by-hand``; ``cell-in-doubt``;
+            ``questions-open``: the change contradicts other records.
+    """
+    records = RECORDS.get(sheet)
+    if records is None or sheet in NOT_BY_HAND or (sheet, *key) == ("policies", DEMO):
+        raise Refusal("not-by-hand", f"The sheet {sheet} is not changed cell by cell.", {"sheet": sheet})
+    lock_chain()
+    found = _find(records, key)
+    before = _texts(records, found)
+    if found.version != version:
+        message = f"{sheet} {'/'.join(key)} was changed meanwhile; look at it again before you change it."
+        raise Refusal("stale-edit", message, {"version": found.version, "now": before})
+    for label, text in changes.items():
+        _set(records, found, label, text.strip())
+    found.version += 1
+    try:
+        found.save()
+    except IntegrityError as error:
+        message = f"{sheet} {'/'.join(key)} can't be so: it breaks a rule of the records ({error})."
+        raise Refusal("against-a-rule", message, {"sheet": sheet, "key": tuple(key)}) from error
+    require_sound_books()
+    after = _texts(records, found)
+    differing = [label for label in before if before[label] != after[label]]
+    data = {"before": {at: before[at] for at in differing}, "after": {at: after[at] for at in differing}}
+    record_events([Happening("facts changed", f"{sheet} {'/'.join(key)}", data)], by=by, at=at)
+    return int(found.version)
+
+
+def _find(records: SheetRecords, key: Sequence[str]) -> Any:
+    """The record, locked until the transaction ends."""
+    paths = [records.paths[records.columns[at].field] for at in records.key] or ["pk"]
+    where = dict(zip(paths, key, strict=True))
+    if paths == ["pk"] and not key[0].isdecimal():
+        where = {"pk": "0"}
+    found = rows_of(records.model).select_for_update(of=("self",)).filter(**where).first()
+    if found is None:
+        message = f"The records have no row {'/'.join(key)} of the sheet {records.sheet.name}."
+        raise Refusal("no-such-row", message, {"sheet": records.sheet.name, "key": tuple(key)})
+    return found
+
+
+def _set(records: SheetRecords, found: Any, label: str, text: str) -> None:
+    column = next((one for one in records.columns if one.label == label and not one.key), None)
+    if column is None:
+        message = f"The sheet {records.sheet.name} has no column {label} that can be changed."
+        raise Refusal("no-such-column", message, {"sheet": records.sheet.name, "column": label})
+    value = _parsed(records, column, text)
+    own, _, rest = records.paths[column.field].partition("__")
+    if not rest:
+        setattr(found, own, value)
+    elif not value:
+        setattr(found, f"{own}_id", None)
+    else:
+        setattr(found, own, _named(found, own, rest, value))
+
+
+def _parsed(records: SheetRecords, column: Column, text: str) -> object:
+    """The value that the record keeps of a text."""
+    try:
+        return records.stored(column, _read(column, text))
+    except Doubt as doubt:
+        hint = f" ({doubt.suggestion})" if doubt.suggestion else ""
+        message = f"{column.label} {text or 'blank'}: {doubt.problem}{hint}"
+        raise Refusal("cell-in-doubt", message, {"column": column.label, "read": text}) from doubt
+
+
+def _read(column: Column, text: str) -> object:
+    if not text and column.required:
+        raise Doubt("it must be given", column.parser.words)
+    value = column.parser.read(text, Setting(column.parser.unit or None)) if text else column.blank
+    if value is not None and column.rule is not None and not column.rule(value):
+        raise Doubt(column.message)
+    return value
+
+
+def _named(found: models.Model, own: str, rest: str, code: str) -> models.Model:
+    target = found._meta.get_field(own).related_model  # noqa: SLF001 - Django's public way to a model's fields
+    named = rows_of(target).filter(**{rest: code}).first()  # type: ignore[arg-type]  # a reference has a target
+    if named is None:
+        message = f"The records have no {own.replace('_', ' ')} {code}."
+        raise Refusal("cell-in-doubt", message, {"column": own, "read": code})
+    return named
+
+
+def _texts(records: SheetRecords, found: models.Model) -> dict[str, str]:
+    """The record as its sheet shows it, by column label."""
+    row = records.rows(everything=True).get(pk=found.pk)[1:]
+    texts = records.texts([row])
+    return {column.label: text for column, (text,) in zip(records.columns, texts, strict=True)}

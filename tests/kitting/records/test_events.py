@@ -1,0 +1,69 @@
+"""The chain of events: it can be proved, and the database itself keeps it from being changed."""
+
+import io
+from datetime import timedelta
+
+import pytest
+from django.core.management import call_command
+from django.db import DatabaseError, connection, transaction
+from record_books import AT, everything, load
+
+from kitting.models import Event, RuleRevision
+from kitting.selectors.event_chain import check_chain
+from kitting.services.record_events import Happening, record_events
+
+pytestmark = pytest.mark.django_db
+
+
+def record(*names: str) -> None:
+    record_events([Happening(name, "J1", {"on": AT.date()}) for name in names], by="R. Tolley", at=AT)
+
+
+def without_triggers() -> None:
+    """What only somebody with the keys of the database could do."""
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute("DROP TRIGGER kitting_event_append_only ON kitting_event")
+        else:
+            cursor.execute("DROP TRIGGER kitting_event_no_update")
+            cursor.execute("DROP TRIGGER kitting_event_no_delete")
+
+
+def test_the_chain_is_unbroken_over_several_records() -> None:
+    assert check_chain().unbroken_to == 0
+    record("one", "two")
+    record("three")
+    assert (check_chain().unbroken_to, check_chain().fault) == (3, "")
+    out = io.StringIO()
+    call_command("verify_events", stdout=out)
+    assert out.getvalue() == "Unbroken up to no. 3.\n"
+
+
+@pytest.mark.parametrize(
+    ("tamper", "fault"),
+    [
+        (lambda: Event.objects.filter(number=2).update(by="M. Osei"), "event 2 does not say what it said"),
+        (lambda: Event.objects.filter(number=2).update(at=AT - timedelta(days=1)), "event 2 does not say"),
+        (lambda: Event.objects.filter(number=2).delete(), "event 2 is missing"),
+        (lambda: Event.objects.filter(number=2).update(previous_digest="0" * 64), "event 2 does not follow"),
+    ],
+)
+def test_a_change_of_the_past_is_found(tamper: object, fault: str) -> None:
+    record("one", "two", "three")
+    without_triggers()
+    tamper()  # type: ignore[operator]
+    said = io.StringIO()
+    with pytest.raises(SystemExit) as stopped:
+        call_command("verify_events", stderr=said)
+    assert stopped.value.code == 1
+    assert said.getvalue().startswith(f"Unbroken up to no. 1; then {fault}")
+
+
+@pytest.mark.parametrize("model", [Event, RuleRevision])
+def test_the_database_refuses_to_change_or_delete_what_is_written_once(model: type[Event] | type[RuleRevision]) -> None:
+    load(everything())
+    first = model.objects.order_by("pk").first()
+    for act in (lambda: model.objects.filter(pk=first.pk).delete(), lambda: model(pk=first.pk).delete(), first.save):
+        with pytest.raises(DatabaseError, match="written once and never changed"), transaction.atomic():
+            act()
+    assert model.objects.filter(pk=first.pk).exists()
