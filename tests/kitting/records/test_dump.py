@@ -56,12 +56,12 @@ def tables(made: Plan) -> dict[str, list[list[str]]]:
 
 @pytest.mark.parametrize("which", ["clean", "answered"])
 def test_the_demo_comes_back_the_same_and_plans_the_same(which: str, tmp_path: Path) -> None:
-    """Its dump, loaded into empty books, is dumped in the same bytes; file, dump and records give one plan."""
+    """Its dump, loaded into empty books, is dumped in the same bytes; records and dump are one, so is their plan."""
     received = demo(which)
     with other_books():
         load(received)
         first = dump(tmp_path / "first")
-        from_records = plan(read_book(sheets_from_records()), as_of=AS_OF)
+        sheets = sheets_from_records()
         stored = rows_in_every_table()
         assert not load(received)
         assert not load(read_raw_book(tmp_path / "first"))
@@ -69,11 +69,9 @@ def test_the_demo_comes_back_the_same_and_plans_the_same(which: str, tmp_path: P
     with other_books():
         load(read_raw_book(tmp_path / "first"))
         assert dump(tmp_path / "second") == first
-    from_file = plan(read_book(received), as_of=AS_OF)
-    from_dump = plan(read_book(read_raw_book(tmp_path / "first")), as_of=AS_OF)
+    assert read_raw_book(tmp_path / "first").digest == sheets.digest
+    from_records, from_file = (plan(read_book(raw), as_of=AS_OF) for raw in (sheets, received))
     assert tables(from_records) == tables(from_file)
-    assert from_records.questions == from_dump.questions
-    assert (from_records.summary, tables(from_records)) == (from_dump.summary, tables(from_dump))
 
 
 def test_a_workbook_comes_back_the_same(tmp_path: Path) -> None:
