@@ -10,7 +10,6 @@ from typing import Any
 from django.apps import apps
 from django.core import serializers
 from django.core.management.color import no_style
-from django.core.serializers.json import DjangoJSONEncoder
 from django.db import connection, models, transaction
 
 from kitting.errors import Refusal
@@ -54,7 +53,7 @@ def books_digest() -> str:
 
 
 def _line(record: dict[str, Any]) -> bytes:
-    return json.dumps(record, sort_keys=True, cls=DjangoJSONEncoder).encode() + b"\n"
+    return json.dumps(record, sort_keys=True, default=str).encode() + b"\n"  # to the microsecond, as events are chained
 
 
 @transaction.atomic(durable=True)

@@ -88,7 +88,7 @@ def _set(records: SheetRecords, found: Any, label: str, text: str) -> None:
     elif not value:
         setattr(found, f"{own}_id", None)
     else:
-        setattr(found, own, _named(found, own, rest, value))
+        setattr(found, own, _named(found, own, rest, str(value)))
 
 
 def _parsed(records: SheetRecords, column: Column, text: str) -> object:
