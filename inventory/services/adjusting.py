@@ -44,7 +44,8 @@ def adjust(*, counts: Sequence[Count], why: str, confirmed: Collection[str] = ()
 
     Raises:
         Doubt: ``each-or-kit``: books and count differ by exactly what a purchase unit holds, so the receipt is wrong,
-            not the shelf; ``same-lot``: only one of label and books has a date.
+            not the shelf; ``same-lot``: only one of label and books has a date; ``new-lot``: the number is not on the
+            books.
         Refusal: no reason, something unknown, a lot counted twice at one place, or a count below zero.
     """
     content = {"counts": [asdict(one) | {"place": one.place.pk} for one in counts]}
@@ -60,7 +61,7 @@ def adjust(*, counts: Sequence[Count], why: str, confirmed: Collection[str] = ()
         Label(line, items[one.stock_code], lot_number(one.lot), one.use_by, _is_the_suppliers(one))
         for line, one in enumerate(counts, 1)
     ]
-    pairs = [(one.place, lot) for one, lot in zip(counts, lots_of(labels, doubts), strict=True)]
+    pairs = [(one.place, lot) for one, lot in zip(counts, lots_of(labels, doubts, ask_new=True), strict=True)]
     ensure_balances(pairs)
     balances = _balances(pairs)
     _ask_about_units(counts, balances, doubts)

@@ -1,12 +1,13 @@
 """Which lot arriving or counted pieces belong to: one number, one date, and never two lots in one."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from inventory.errors import Refusal
 from inventory.models import Item, Lot
-from inventory.selectors.finding import known_lots
+from inventory.selectors.finding import LotKey, known_lots
+from inventory.selectors.words import near
 from inventory.services.doubts import Doubts
 
 # What people write where a carton has no lot: stored as unknown, not as a lot called "?".
@@ -30,17 +31,24 @@ def lot_number(text: str) -> str:
     return "" if number.casefold() in _NO_LOT else number
 
 
-def lots_of(labels: Sequence[Label], doubts: Doubts) -> list[Lot]:
+def lots_of(labels: Sequence[Label], doubts: Doubts, *, ask_new: bool = False) -> list[Lot]:
     """The lot of each label, new where it has not been seen; asks where only one of label and books has a date.
 
     A lot without a date that is confirmed to be the same takes the date of the label. While a question is open nothing
     is stored, because the caller refuses.
 
+    Args:
+        labels: as read.
+        doubts: takes the questions.
+        ask_new: a number that is not on the books is asked about, because nothing new has come.
+
     Raises:
         Refusal: ``two-dates``: one lot number would have two dates.
     """
     known = known_lots((label.item.pk, label.number) for label in labels)
-    dates: dict[tuple[int, str], date | None] = {}
+    if ask_new:
+        _ask_about_new(labels, known, doubts)
+    dates: dict[LotKey, date | None] = {}
     for label in labels:
         key = (label.item.pk, label.number)
         if label.number:
@@ -66,7 +74,14 @@ def lots_of(labels: Sequence[Label], doubts: Doubts) -> list[Lot]:
     return [found[key] for key in dated]
 
 
-def _with_date(label: Label, dates: dict[tuple[int, str], date | None]) -> tuple[Item, str, date | None, bool]:
+def _ask_about_new(labels: Sequence[Label], known: Mapping[LotKey, Sequence[Lot]], doubts: Doubts) -> None:
+    for label in labels:
+        if label.number and not known[(label.item.pk, label.number)]:
+            close = near(label.number, label.item.lots.exclude(number="").values_list("number", flat=True))
+            doubts.ask("new-lot", label.line, f"{label.item} has no lot {label.number} on the books{close or ': new?'}")
+
+
+def _with_date(label: Label, dates: dict[LotKey, date | None]) -> tuple[Item, str, date | None, bool]:
     use_by = dates[(label.item.pk, label.number)] if label.number else label.use_by
     return label.item, label.number, use_by, label.supplier_owned
 
@@ -94,7 +109,7 @@ def _agreed(label: Label, known: date | None, doubts: Doubts) -> date | None:
     return label.use_by
 
 
-def _adopt_dates(known: Iterable[Sequence[Lot]], dates: dict[tuple[int, str], date | None]) -> None:
+def _adopt_dates(known: Iterable[Sequence[Lot]], dates: dict[LotKey, date | None]) -> None:
     undated = [
         lot for lots in known for lot in lots if lot.number and not lot.use_by and dates[(lot.item_id, lot.number)]
     ]

@@ -15,7 +15,7 @@ from inventory.services.actions import Stamp, begin, use_case
 from inventory.services.booking import Move, book
 from inventory.services.doubts import Doubts
 from inventory.services.lots import Label, lot_number, lots_of
-from inventory.services.rules import refuse_the_road
+from inventory.services.rules import check, refuse_the_road
 
 _ONE = 1000  # thousandths
 HOLD_SHELF = "hold"  # made where a depot has no place of this kind when expired pieces come
@@ -62,7 +62,7 @@ def receive(
     Raises:
         Doubt: ``each-or-kit``: the count is what was ordered times or through what a purchase unit holds;
             ``more-than-ordered``; ``same-lot``: only one of carton and books has a date.
-        Refusal: something unknown, or that does not belong together; nothing is booked.
+        Refusal: something unknown, or that does not belong together, or a held lot would go to a job at once.
     """
     content = {"depot": depot.pk, "arrivals": [asdict(arrival) | {"place": arrival.place.pk} for arrival in arrivals]}
     action, repeated = begin("receive", content, stamp)
@@ -88,7 +88,7 @@ def receive(
         )
         for one, lot, quantity, place in zip(arrivals, lots, quantities, places, strict=True)
     ]
-    book(action, moves)
+    book(action, moves, check=lambda: check(moves, ""))
     return action
 
 

@@ -1,20 +1,25 @@
 """Many hands at once, and programs killed in the middle: every piece is still in exactly one place."""
 
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
+from functools import partial
 from random import Random
 from threading import Barrier, BrokenBarrierError, Thread
 from time import sleep
 
 import pytest
 from django.db import OperationalError, connection
-from warehouse import MONDAY, assert_books_are_whole
+from warehouse import MONDAY, Warehouse, assert_books_are_whole
 
 from inventory.errors import Refusal
 from inventory.management.trials.killed import kill_and_look, prepare
 from inventory.management.trials.last_pieces import last_piece_rounds
-from inventory.models import Action, Balance, Depot, Movement
+from inventory.models import Action, Balance, Depot, Lot, Movement
 from inventory.services.actions import ATTEMPTS, use_case
 from inventory.services.moving import Carry
+from inventory.services.receiving import Arrival, receive
+from inventory.services.reversing import reverse
 
 pytestmark = pytest.mark.django_db(transaction=True)
 HANDS = 16 if connection.vendor == "postgresql" else 4
@@ -84,6 +89,52 @@ def test_two_that_wait_for_each_other_both_get_done() -> None:
     for thread in threads:
         thread.join(30)
     assert sorted(Depot.objects.values_list("depot", "version")) == [("H", 3), ("N", 3)]
+
+
+def at_once(calls: Sequence[Callable[[], Action]]) -> list[Action | Refusal]:
+    """What each call gives when all are made at the same moment by threads of their own."""
+    start = Barrier(len(calls))
+
+    def run(call: Callable[[], Action]) -> Action | Refusal:
+        start.wait(30)
+        try:
+            return call()
+        except Refusal as refusal:
+            return refusal
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(len(calls)) as pool:
+        return [*pool.map(run, calls)]
+
+
+def test_the_same_action_sent_at_the_same_moment_is_booked_once() -> None:
+    warehouse = Warehouse()
+    once = warehouse.stamp(action="R-1")
+    arrivals = [Arrival(stock_code="BI15", place=warehouse.place("N/bin"), count=4000, lot="L-1")]
+    done = at_once([lambda: receive(depot=warehouse.north, arrivals=arrivals, **once)] * 4)
+    assert {one.pk for one in done if isinstance(one, Action)} == {Action.objects.get().pk}
+    assert Balance.objects.get().quantity == 4000
+    assert_books_are_whole()
+
+
+def test_an_action_is_reversed_by_one_of_those_who_want_to() -> None:
+    warehouse = Warehouse()
+    warehouse.receive(4, action="R-1")
+    stamps = [warehouse.stamp() for _ in range(4)]
+    done = at_once([partial(reverse, reversed_action="R-1", why="twice", **stamp) for stamp in stamps])
+    refused = [one.code for one in done if isinstance(one, Refusal)]
+    assert refused == ["reversed-already"] * 3
+    assert_books_are_whole()
+
+
+def test_new_lots_that_arrive_twice_at_the_same_moment_are_one_lot() -> None:
+    warehouse = Warehouse()
+    stamps = [warehouse.stamp() for _ in range(4)]
+    arrivals = [Arrival(stock_code="BI15", place=warehouse.place("N/bin"), count=1000, lot="L-1")]
+    done = at_once([partial(receive, depot=warehouse.north, arrivals=arrivals, **stamp) for stamp in stamps])
+    assert all(isinstance(one, Action) for one in done)
+    assert (Lot.objects.count(), Balance.objects.get().quantity) == (1, 4000)
 
 
 @pytest.mark.parametrize(("message", "tries"), [("database is locked", ATTEMPTS), ("disk full", 1)])

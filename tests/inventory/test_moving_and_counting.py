@@ -56,6 +56,10 @@ def test_a_count_that_differs_is_found_or_lost_with_a_reason(warehouse: Warehous
         adjust(counts=[count_of(warehouse, 5)], why=" ", **warehouse.stamp())
     adjust(counts=[count_of(warehouse, 5), count_of(warehouse, 1, "N/other bin")], why="put away", **warehouse.stamp())
     assert (warehouse.holds("N/bin", lot), warehouse.holds("N/other bin", lot)) == (5000, 1000)
+    typed = Count(stock_code="CS15-6", place=warehouse.place("N/bin"), counted=1000, lot="L-l")
+    with pytest.raises(Doubt, match="has no lot L-l on the books; did you mean L-1"):
+        adjust(counts=[typed], why="found", **warehouse.stamp())
+    adjust(counts=[typed], why="found", confirmed=["new-lot/1"], **warehouse.stamp())
     with pytest.raises(Refusal, match="counted twice"):
         adjust(counts=[count_of(warehouse, 5), count_of(warehouse, 5)], why="twice", **warehouse.stamp())
     assert_books_are_whole()
@@ -99,6 +103,8 @@ def test_a_hold_stops_every_piece_of_its_lot_wherever_it_lies(warehouse: Warehou
     warehouse.receive(2, "L-9", to="N/theirs")
     lots = warehouse.insert.lots.order_by("supplier_owned")
     warehouse.move(1, lots[0], "N/bin", "N/bag")
+    with pytest.raises(Refusal, match="There is no stock code BI51; did you mean BI15"):
+        place_hold(stock_code="BI51", lot="L-9", reason="recall", **warehouse.stamp())
     with pytest.raises(Refusal, match="no lot L-8; did you mean L-9"):
         place_hold(stock_code="BI15", lot="L-8", reason="recall", **warehouse.stamp())
     place_hold(stock_code="BI15", lot="L-9", reason="recall 7", **warehouse.stamp())
@@ -110,6 +116,9 @@ def test_a_hold_stops_every_piece_of_its_lot_wherever_it_lies(warehouse: Warehou
     ):
         with pytest.raises(Refusal, match=f"stopped by hold {hold} since 2026-03-02: recall 7"):
             warehouse.move(1, lot, source, target)
+    warehouse.receive(1, "L-9")
+    with pytest.raises(Refusal, match="stopped by hold"):
+        warehouse.receive(1, "L-9", to="N/bag")
     with pytest.raises(Refusal, match="stopped by hold"):
         warehouse.end(1, lots[0], "N/bag", INSTALLED)
     warehouse.move(1, lots[0], "N/bag", "N/quarantine")
