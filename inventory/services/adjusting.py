@@ -1,7 +1,7 @@
 """Bring the books to what was counted, unless the difference is a mistake of units on a receipt."""
 
 from collections.abc import Collection, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date
 from typing import Unpack
 
@@ -48,7 +48,11 @@ def adjust(*, counts: Sequence[Count], why: str, confirmed: Collection[str] = ()
             books.
         Refusal: no reason, something unknown, a lot counted twice at one place, or a count below zero.
     """
-    content = {"counts": [asdict(one) | {"place": one.place.pk} for one in counts]}
+    content = {
+        "counts": [
+            [one.stock_code, one.place.pk, one.counted, one.lot, one.use_by, one.supplier_owned] for one in counts
+        ]
+    }
     action, repeated = begin("adjust", content, stamp, why)
     if repeated:
         return action

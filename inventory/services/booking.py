@@ -34,14 +34,14 @@ class Move:
 def book(action: Action, moves: Sequence[Move], *, check: Check | None = None, first_line: int = 1) -> None:
     """Write the movements of an action, and what they change; the number of queries doesn't grow with the lines.
 
+    Balances are locked in the order of their numbers before anything is decided, so that two actions that want the
+    last piece come one after the other, and don't wait for each other.
+
     Args:
         action: stored in this transaction.
         moves: what goes where.
         check: raises where the moves are not allowed; called when no balance they touch can change any more.
         first_line: of the action, where it is booked in several parts.
-
-    Balances are locked in the order of their numbers before anything is decided, so that two actions that want the
-    last piece come one after the other, and don't wait for each other.
 
     Raises:
         Refusal: ``not-enough``: a place holds fewer pieces of a lot than leave it; says who took the last ones.

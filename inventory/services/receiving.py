@@ -3,7 +3,7 @@
 from calendar import monthrange
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date
 from typing import Unpack
 
@@ -64,7 +64,7 @@ def receive(
             ``more-than-ordered``; ``same-lot``: only one of carton and books has a date.
         Refusal: something unknown, or that does not belong together, or a held lot would go to a job at once.
     """
-    content = {"depot": depot.pk, "arrivals": [asdict(arrival) | {"place": arrival.place.pk} for arrival in arrivals]}
+    content = {"depot": depot.pk, "arrivals": [_as_asked(arrival) for arrival in arrivals]}
     action, repeated = begin("receive", content, stamp)
     if repeated:
         return action
@@ -90,6 +90,10 @@ def receive(
     ]
     book(action, moves, check=lambda: check(moves, ""))
     return action
+
+
+def _as_asked(one: Arrival) -> list[object]:
+    return [one.stock_code, one.place.pk, one.count, one.unit, one.lot, one.use_by, one.made_on, one.order, one.line]
 
 
 def _in_stock_units(arrival: Arrival, item: Item) -> int:
@@ -120,8 +124,12 @@ def _check_orders(
     items: Mapping[str, Item],
     doubts: Doubts,
 ) -> None:
-    """What comes is what was ordered, to where it was ordered, and not more; else ask or refuse."""
+    """What comes is what was ordered, to where it was ordered, and not more; else ask or refuse.
+
+    Several lots may answer one order line: it is asked about once, at the first of them, over the sum.
+    """
     coming: Counter[OrderLine] = Counter()
+    first: dict[OrderLine, int] = {}
     for number, (arrival, quantity) in enumerate(zip(arrivals, quantities, strict=True), 1):
         if not arrival.order:
             continue
@@ -133,16 +141,10 @@ def _check_orders(
                 {"order": arrival.order, "line": arrival.line, "stock_code": arrival.stock_code},
             )
         coming[line] += quantity
-        _ask_each_or_kit(number, line, quantity, doubts)
-        over = line.received + coming[line] - line.quantity
-        if over > 0:
-            before, more = (quantity_text(one, line.item.stock_unit) for one in (line.received, over))
-            doubts.ask(
-                "more-than-ordered",
-                number,
-                f"Order line {line}: {quantity_text(line.quantity, line.item.stock_unit)} ordered, {before} came "
-                f"before; {more} more than ordered: take them?",
-            )
+        first.setdefault(line, number)
+    for line, quantity in coming.items():
+        _ask_each_or_kit(first[line], line, quantity, doubts)
+        _ask_too_many(first[line], line, quantity, doubts)
 
 
 def _ask_each_or_kit(number: int, line: OrderLine, quantity: int, doubts: Doubts) -> None:
@@ -159,6 +161,14 @@ def _ask_each_or_kit(number: int, line: OrderLine, quantity: int, doubts: Doubts
                 f"each ({unit}) or {kit} of {quantity_text(factor, unit)}? Count one carton.",
             )
             return
+
+
+def _ask_too_many(number: int, line: OrderLine, quantity: int, doubts: Doubts) -> None:
+    over = line.received + quantity - line.quantity
+    if over > 0:
+        wanted, before, more = (quantity_text(q, line.item.stock_unit) for q in (line.quantity, line.received, over))
+        question = f"{wanted} ordered, {before} came before; {more} more than ordered: take them?"
+        doubts.ask("more-than-ordered", number, f"Order line {line}: {question}")
 
 
 def _label(number: int, arrival: Arrival, item: Item, depot: Depot) -> Label:

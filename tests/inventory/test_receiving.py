@@ -9,7 +9,7 @@ from warehouse import Warehouse, assert_books_are_whole, pieces
 from inventory.errors import Doubt, Refusal
 from inventory.models import Action, Item, Lot, Movement
 from inventory.selectors.balances import lying
-from inventory.services.receiving import months_after
+from inventory.services.receiving import Arrival, months_after, receive
 from inventory.services.reversing import reverse
 
 
@@ -35,6 +35,19 @@ def test_a_count_that_is_off_by_the_kit_asks_each_or_kit(warehouse: Warehouse, o
     assert Action.objects.count() == Lot.objects.count() == 0
     warehouse.receive(counted, confirmed=tuple(questions), **wanted)
     assert warehouse.holds("N/bin", warehouse.lot("L-1", warehouse.splice)) == pieces(counted)
+
+
+def test_several_lots_of_one_order_line_are_asked_about_by_their_sum(warehouse: Warehouse) -> None:
+    """Three lots of four make the twelve that were ordered; four of one lot alone would ask each or kit."""
+    warehouse.order(warehouse.splice, 12)
+    arrivals = [
+        Arrival(stock_code="CS15-6", place=warehouse.place("N/bin"), count=pieces(4), lot=lot, order="PO-1", line="1")
+        for lot in ("L-1", "L-2", "L-3")
+    ]
+    with pytest.raises(Doubt, match="each"):
+        receive(depot=warehouse.north, arrivals=arrivals[:1], **warehouse.stamp())
+    receive(depot=warehouse.north, arrivals=arrivals, **warehouse.stamp())
+    assert sum(one.quantity for one in lying()) == pieces(12)
 
 
 def test_part_deliveries_add_up_on_their_order_line_and_too_much_asks(warehouse: Warehouse) -> None:
