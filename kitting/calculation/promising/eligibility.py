@@ -168,8 +168,8 @@ def _classes(problem: Problem) -> tuple[tuple[int, ...], ...]:
     return tuple(tuple(together[facts]) for facts in sorted(together))
 
 
-def _groups(problem: Problem, members: tuple[tuple[int, ...], ...]) -> list[int]:
-    """For each class the number of its group, counted from 0: the choices of cells join items."""
+def item_groups(problem: Problem) -> list[int]:
+    """For each item the least item of its group: the choices of cells join items."""
     parent = list(range(len(problem.items)))
 
     def root(item: int) -> int:
@@ -182,8 +182,14 @@ def _groups(problem: Problem, members: tuple[tuple[int, ...], ...]) -> list[int]
         for item in choice[1:]:
             low, high = sorted((root(choice[0]), root(item)))
             parent[high] = low
+    return [root(item) for item in parent]
+
+
+def _groups(problem: Problem, members: tuple[tuple[int, ...], ...]) -> list[int]:
+    """For each class the number of its group, counted from 0."""
+    group_of = item_groups(problem)
     numbers: dict[int, int] = {}
-    return [numbers.setdefault(root(problem.lots[lots[0]].item), len(numbers)) for lots in members]
+    return [numbers.setdefault(group_of[problem.lots[lots[0]].item], len(numbers)) for lots in members]
 
 
 class _Templates:

@@ -1,0 +1,256 @@
+"""What would complete a kit that is short: the smallest sets of moves, each tried by planning again with it.
+
+A kit is cured when, planned again, every counted piece of it is promised. In a group of stock codes that lacks no
+counted piece every demand fits together whoever is served, so such a group can't change and is left out of the trial.
+What a kit lacks in its turn can be told group by group, with the kits served before it: pieces brought to it alone
+change none of them. There each further piece of one move lowers what is missing by one until it lowers it no more
+(an augmenting path more, or none), so the least quantity of a move is what the kit misses without it.
+"""
+
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import combinations
+
+from kitting.calculation.promising.eligibility import item_groups
+from kitting.calculation.promising.model import Kit, Problem, Promised
+from kitting.calculation.promising.move_candidates import IN_HAND, Candidates, Chances
+from kitting.calculation.promising.moves import BORROW, BUY, EFFORT, EXPEDITE, SLIP, Move, Part, slipped
+
+MOST_WORK = 100_000  # cells planned again for all kits together; a limit of work, not of time, so that plans repeat
+MOST_CURES = 4  # of one kit
+MOST_MOVES = 3  # in one group of stock codes
+MOST_DAYS = 6  # later days tried for one kit
+
+# Each kind is tried beside buying in time; where that finds no cure from what is in hand, several kinds together.
+_ALONE = ((BUY,), *((kind, BUY) for kind in (*IN_HAND, EXPEDITE, BORROW)))
+_TOGETHER = (tuple((*pair, BUY) for pair in combinations(IN_HAND, 2)), ((*IN_HAND, BUY),))
+
+Solve = Callable[[Problem], Promised]
+
+
+@dataclass(frozen=True, slots=True)
+class Cure:
+    """Moves that complete a kit, and what they break: (kit, cell, thousandths that it is shorter than before)."""
+
+    kit: int
+    moves: tuple[Move, ...]
+    breaks: tuple[tuple[int, int, int], ...]
+
+
+@dataclass(slots=True)
+class _Group:
+    """A group of stock codes that a kit lacks: itself and the kits before it, what is missing, what may help."""
+
+    part: Part
+    own: frozenset[int]
+    missing: int
+    candidates: Mapping[str, Sequence[Move]]
+    known: dict[tuple[str, ...], tuple[Move, ...] | None] = field(default_factory=dict)
+
+
+class CureSearch:
+    """Looks for cures, kit by kit, until the limit of work is reached.
+
+    Args:
+        problem: what was asked.
+        promised: what was answered; a kit with a counted cell short there is to be cured.
+        chances: what a person may do beside.
+        solve: plans a problem again, by the rule that made ``promised``.
+    """
+
+    def __init__(self, problem: Problem, promised: Promised, chances: Chances, solve: Solve) -> None:
+        self._problem, self._promised, self._chances, self._solve = problem, promised, chances, solve
+        self._candidates = Candidates(problem, promised, chances)
+        self._work = 0
+        group_of = item_groups(problem)
+        self._scarce = {group_of[item] for item in problem.stand_in_caps or ()}
+        self._cells: dict[int, list[int]] = defaultdict(list)
+        self._lots: dict[int, list[int]] = defaultdict(list)
+        self._groups_of_kit: dict[int, dict[int, None]] = defaultdict(dict)
+        for index, cell in enumerate(problem.cells):
+            if problem.kits[cell.kit].dated and (cell.fixed or not cell.spare):
+                group = group_of[cell.options[0]]
+                self._cells[group].append(index)
+                self._groups_of_kit[cell.kit][group] = None
+                if not cell.spare and promised.short.get(index):
+                    self._scarce.add(group)
+        for position, lot in enumerate(problem.lots):
+            self._lots[group_of[lot.item]].append(position)
+
+    def short_kits(self) -> list[int]:
+        """Kits with a counted piece short, in the order of service."""
+        cells = self._problem.cells
+        return sorted({cells[cell].kit for cell in self._promised.short if not cells[cell].spare})
+
+    def cures(self, kit: int) -> list[Cure] | None:
+        """The cures of a kit: first those that break nothing, then by effort, then by number of moves.
+
+        None where the limit of work is reached.
+        """
+        if self._work > MOST_WORK:
+            return None
+        groups = self._lacking(kit)
+        found = [*self._bringing(kit, groups), *self._slips(kit, groups)] if groups else []
+        return sorted(found, key=_rank)[:MOST_CURES]
+
+    def _planned(self, problem: Problem) -> Promised:
+        self._work += len(problem.cells)
+        return self._solve(problem)
+
+    def _around(self, kit: int, also: frozenset[int]) -> Part:
+        """All that can matter to a kit: groups that are scarce or named, joined by the kits that use them."""
+        kits, groups, new = {kit}, set[int](), [kit]
+        for each in new:
+            for group in self._groups_of_kit[each]:
+                if group not in groups and (group in self._scarce or group in also):
+                    groups.add(group)
+                    others = {self._problem.cells[cell].kit for cell in self._cells[group]} - kits
+                    kits |= others
+                    new += sorted(others)
+        cells = sorted(cell for group in groups for cell in self._cells[group])
+        lots = sorted(lot for group in groups for lot in self._lots[group])
+        return Part(self._problem, {cell: self._problem.cells[cell] for cell in cells}, lots)
+
+    def _lacking(self, kit: int) -> list[_Group]:
+        """The groups of stock codes in which a kit lacks pieces in its turn."""
+        found = []
+        anything = frozenset(range(len(self._problem.items)))
+        kits = tuple(
+            replace(other, buyable=anything) if place == kit else other
+            for place, other in enumerate(self._problem.kits)
+        )
+        for number in self._groups_of_kit[kit]:
+            if number in self._scarce:
+                group = self._group(number, kit, kits)
+                group.missing = self._missing(kit, group, ())
+                if group.missing:
+                    group.candidates = self._candidates.of(kit, sorted(group.own), group.missing)
+                    found.append(group)
+        return found
+
+    def _group(self, number: int, kit: int, kits: tuple[Kit, ...]) -> _Group:
+        """The kit's cells, where it may lack any piece; those of kits served before; what others hold for good."""
+        own, cells = set(), {}
+        for index in self._cells[number]:
+            cell = self._problem.cells[index]
+            if cell.kit == kit and not cell.spare:
+                own.add(index)
+                cells[index] = cell
+            elif cell.kit < kit and self._promised.served_in_turn[cell.kit] and not cell.spare:
+                cells[index] = cell
+            elif cell.fixed:
+                cells[index] = replace(cell, quantity=self._candidates.fixed_pieces(index), spare=True)
+        part = Part(replace(self._problem, kits=kits), cells, self._lots[number])
+        return _Group(part, frozenset(own), 0, {})
+
+    def _missing(self, kit: int, group: _Group, moves: Sequence[Move]) -> int:
+        """Thousandths that the kit lacks in its turn after these moves."""
+        promised = self._planned(group.part.changed(kit, moves))
+        return sum(short for place, short in promised.short.items() if group.part.cells[place] in group.own)
+
+    def _bringing(self, kit: int, groups: Sequence[_Group]) -> list[Cure]:
+        """Verified cures that bring pieces to the kit: of one kind beside buying, else of several."""
+        around = self._around(kit, frozenset())
+        found = list(self._verified(kit, around, groups, _ALONE))
+        for kinds in _TOGETHER:
+            if all(move.kind not in (BUY, *IN_HAND) for cure in found for move in cure.moves) and self._in_hand(groups):
+                found += self._verified(kit, around, groups, kinds)
+        return found
+
+    def _in_hand(self, groups: Sequence[_Group]) -> bool:
+        return all(any(kind in group.candidates for kind in (BUY, *IN_HAND)) for group in groups)
+
+    def _verified(
+        self, kit: int, around: Part, groups: Sequence[_Group], choices: Sequence[tuple[str, ...]]
+    ) -> Iterator[Cure]:
+        tried = set()
+        for kinds in choices:
+            moves = self._smallest_of_all(kit, groups, kinds)
+            if moves and moves not in tried:
+                tried.add(moves)
+                cure = self._cure(kit, around, moves, self._planned(around.changed(kit, moves)))
+                if cure is not None:
+                    yield cure
+
+    def _cure(self, kit: int, around: Part, moves: tuple[Move, ...], promised: Promised) -> Cure | None:
+        """The cure, where the plan made with it leaves the kit nothing short."""
+        breaks = []
+        for place, index in enumerate(around.cells):
+            cell = self._problem.cells[index]
+            short = promised.short.get(place, 0)
+            if cell.kit == kit and short and not cell.spare:
+                return None
+            more = short - self._promised.short.get(index, 0)
+            if more > 0 and not cell.spare:
+                breaks.append((cell.kit, index, more))
+        return Cure(kit, moves, tuple(sorted(breaks)))
+
+    def _smallest_of_all(self, kit: int, groups: Sequence[_Group], kinds: tuple[str, ...]) -> tuple[Move, ...] | None:
+        """The smallest set of moves of these kinds, every kind but buying among them; None where there is none."""
+        moves: list[Move] = []
+        for group in groups:
+            present = tuple(kind for kind in kinds if kind in group.candidates)
+            if present not in group.known:
+                group.known[present] = self._smallest(kit, group, present)
+            smallest = group.known[present]
+            if smallest is None:
+                return None
+            moves += smallest
+        used = {move.kind for move in moves}
+        return tuple(moves) if used >= set(kinds[:-1]) or len(kinds) > 3 else None
+
+    def _smallest(self, kit: int, group: _Group, kinds: tuple[str, ...]) -> tuple[Move, ...] | None:
+        moves = [move for kind in kinds for move in group.candidates[kind]]
+        if not moves or sum(move.quantity for move in moves) < group.missing or self._missing(kit, group, moves):
+            return None
+        for size in range(1, MOST_MOVES + 1):
+            for chosen in combinations(moves, size):
+                enough = sum(move.quantity for move in chosen) >= group.missing
+                if enough and not self._missing(kit, group, chosen):
+                    return self._least(kit, group, chosen)
+        return None
+
+    def _least(self, kit: int, group: _Group, chosen: tuple[Move, ...]) -> tuple[Move, ...]:
+        """The same moves with the least quantities, the last of them spared first."""
+        moves = list(chosen)
+        for place in reversed(range(len(moves))):
+            most = moves[place]
+            others = [*moves[:place], *moves[place + 1 :]]
+            moves[place] = replace(most, quantity=min(most.quantity, self._missing(kit, group, others)))
+            if most.kind == BORROW and self._missing(kit, group, moves):
+                moves[place] = most  # a lender before the kit may re-route and take what the kit had
+        return tuple(moves)
+
+    def _slips(self, kit: int, groups: Sequence[_Group]) -> list[Cure]:
+        """The first later cutover that completes the kit, with what must still be bought for it."""
+        around = self._around(kit, frozenset(self._groups_of_kit[kit]))
+        lacking = [(sorted(group.own), group.missing) for group in groups]
+        for day in self._candidates.later_days(kit, lacking)[:MOST_DAYS]:
+            slip = self._chances.slip(kit, day)
+            problem, places = slipped(around.problem, kit, slip)
+            promised = self._planned(problem)
+            if not promised.served_in_turn[places[kit]]:
+                continue
+            buys = self._buys(kit, around, promised, slip.kit)
+            if buys:
+                promised = self._planned(slipped(around.changed(kit, buys), kit, slip)[0])
+            cure = self._cure(kit, around, (Move(SLIP, -1, 0, slip.cutover_day), *buys), promised)
+            if cure is not None:
+                return [cure]
+        return []
+
+    def _buys(self, kit: int, around: Part, promised: Promised, later: Kit) -> tuple[Move, ...]:
+        """What a kit with its later dates still has to buy."""
+        pieces: dict[int, int] = {}
+        for place, short in promised.short.items():
+            cell = self._problem.cells[around.cells[place]]
+            if cell.kit == kit and not cell.spare:
+                item = next(item for item in cell.options if item in later.buyable)
+                pieces[item] = pieces.get(item, 0) + short
+        return tuple(Move(BUY, item, quantity, later.staged_by_day) for item, quantity in pieces.items())
+
+
+def _rank(cure: Cure) -> tuple[object, ...]:
+    effort = sorted((EFFORT.index(move.kind) for move in cure.moves), reverse=True)
+    return bool(cure.breaks), effort[0], len(cure.moves), effort
