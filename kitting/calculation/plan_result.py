@@ -30,6 +30,7 @@ REFUSAL_COLUMNS = (
     "job", "kind", "stock_codes", "stock_pieces", "competing_jobs", "competing_pieces", "missing_pieces", "first_date",
 )  # fmt: skip
 MOVED_COLUMNS = ("line", "job", "quantity", "had", "has", "why")
+CURE_COLUMNS = ("job", "cure", "move", "stock_code", "quantity", "from", "by_day", "breaks", "verified")
 TOTAL_COLUMNS = ("job", "stock_code", "kind", "quantity", "ends")
 
 
@@ -65,6 +66,7 @@ class Plan:
     shortages: pd.DataFrame
     reorder: pd.DataFrame
     refusals: pd.DataFrame
+    cures: pd.DataFrame
     totals: pd.DataFrame
     questions: tuple[Question, ...]
     jobs: tuple[JobAnswer, ...]

@@ -12,6 +12,8 @@ from kitting.calculation.promising.model import NEVER, Problem, Promised
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.sheets.book import Book
 
+MOST_NAMED = 5  # stock codes or jobs named in one sentence; the table names all
+
 
 def refusal_table(problem: Problem, promised: Promised, kinds: Mapping[str, str]) -> pd.DataFrame:
     """Why each refused kit can't be completed: the stock codes, what they hold, who holds it, what is missing.
@@ -39,18 +41,25 @@ def refusal_table(problem: Problem, promised: Promised, kinds: Mapping[str, str]
     return pd.DataFrame(rows, columns=list(REFUSAL_COLUMNS))
 
 
-def refused_kits(problem: Problem, promised: Promised) -> dict[str, str]:
-    """Job -> the sentence that says why its kit was refused."""
+def refusal_sentences(refusals: pd.DataFrame) -> dict[str, str]:
+    """Job -> the sentence that says why its kit was refused, from the refusals table."""
     found = {}
-    for refused in promised.refused:
-        codes = " and ".join(problem.items[item] for item in refused.items)
-        holders = ", ".join(problem.kits[kit].job for kit in refused.competing_kits)
-        held = f"; {holders} hold {as_decimal(refused.competing)}" if holders else ""
-        found[problem.kits[refused.kit].job] = (
-            f"refused, served after all others: {codes} in time {as_decimal(refused.stock)}{held}; "
-            f"{as_decimal(refused.missing)} missing, and too late to buy"
+    for row in refusals.to_dict("records"):
+        codes, holders = row["stock_codes"].split("; "), list(filter(None, row["competing_jobs"].split("; ")))
+        stock, held, day = row["stock_pieces"], row["competing_pieces"], row["first_date"]
+        many = f"these {len(codes)} stock codes ({_some(codes)}) hold" if len(codes) > 1 else f"{codes[0]} holds"
+        earlier = f"; earlier kit{'s' * (len(holders) > 1)} {_some(holders)} hold{'s' * (len(holders) == 1)} {held:f}"
+        found[row["job"]] = (
+            f"{many} {stock:f} in time{earlier if holders else ''}; "
+            f"this kit needs {stock - held + row['missing_pieces']:f}, too late to buy; "
+            + (f"first date it would fit {day}" if day else "no later date is known to fit")
         )
     return found
+
+
+def _some(names: Sequence[str]) -> str:
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    return ", ".join(names[:MOST_NAMED]) + more
 
 
 def summary(

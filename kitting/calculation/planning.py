@@ -14,6 +14,7 @@ import pandas as pd
 
 from kitting.calculation.answers import SHORT
 from kitting.calculation.calendars import order_by
+from kitting.calculation.cure_table import Facts, cure_sentences, cure_table, find_cures, with_cures
 from kitting.calculation.demand import Demand, read_demand
 from kitting.calculation.earlier_promises import Piece, moved_table, read_earlier, with_kept
 from kitting.calculation.expansion.ends import add_end_lines
@@ -37,7 +38,7 @@ from kitting.calculation.job_answers import job_answers, totals_table
 from kitting.calculation.job_dates import JobDates, closed_days, depot_days, read_job_dates
 from kitting.calculation.needs import Need
 from kitting.calculation.plan_result import Plan
-from kitting.calculation.plan_tables import refusal_table, refused_kits, summary
+from kitting.calculation.plan_tables import refusal_sentences, refusal_table, summary
 from kitting.calculation.planning_questions import planning_questions
 from kitting.calculation.promise_tables import Shares, answer_lines, promise_table, split_by_line
 from kitting.calculation.promising import promise
@@ -272,7 +273,12 @@ def _tables(made: _Made) -> dict[str, Any]:
     requirements = requirement_table(frame, templates, units=units, answered=LineAnswers(answers, additions))
     lines = requirements["line"].tolist()
     promises = promise_table(lines, frame["job"].astype(str).tolist(), shares, made.supply.sources)
-    shortages, reorder, blocked = _short_tables(made, lines, shares)
+    facts = _facts_of_cures(made)
+    cures = cure_table(facts, find_cures(facts, promise))
+    refusals = refusal_table(made.problem, made.promised, {code: item["kind"] for code, item in items.items()})
+    refused = refusal_sentences(refusals)
+    shortages, reorder, blocked = _short_tables(made, lines, shares, facts.buying, refused)
+    with_cures(shortages, cure_sentences(cures), refused)
     job_list = job_answers(requirements, shortages, jobs)
     questions = planning_questions(expanded.scene, frame, templates, book.questions)
     return {
@@ -280,7 +286,8 @@ def _tables(made: _Made) -> dict[str, Any]:
         "promises": promises,
         "shortages": shortages,
         "reorder": reorder,
-        "refusals": refusal_table(made.problem, made.promised, {code: item["kind"] for code, item in items.items()}),
+        "refusals": refusals,
+        "cures": cures,
         "totals": totals_table(requirements),
         "questions": tuple(sorted({*book.questions, *expanded.notes, *made.demand.questions, *questions, *blocked})),
         "jobs": job_list,
@@ -288,8 +295,34 @@ def _tables(made: _Made) -> dict[str, Any]:
     }
 
 
+def _facts_of_cures(made: _Made) -> Facts:
+    """What the cures are looked for in."""
+    fitter = made.expanded.scene.fitter
+    buying = Buying(
+        lead_days={
+            code: item["lead_days"] if isinstance(item["lead_days"], int) and not conversion_missing(item) else None
+            for code, item in fitter.items.items()
+        },
+        receiving=depot_days(made.book, "receiving_days", 0),
+        closed=closed_days(made.book),
+        as_of=made.as_of,
+    )
+    return Facts(
+        book=made.book,
+        jobs=made.jobs,
+        problem=made.problem,
+        promised=made.promised,
+        demand=made.demand,
+        supply=made.supply,
+        template_of_line=made.expanded.frame["template"].to_numpy(),
+        templates=made.expanded.scene.lines.templates,
+        matcher=fitter.matcher,
+        buying=buying,
+    )
+
+
 def _short_tables(
-    made: _Made, lines: Sequence[str], shares: Shares
+    made: _Made, lines: Sequence[str], shares: Shares, buying: Buying, refused: Mapping[str, str]
 ) -> tuple[pd.DataFrame, pd.DataFrame, list[Question]]:
     """Shortages with their reasons, and what purchasing must order for them."""
     book, frame = made.book, made.expanded.frame
@@ -297,15 +330,6 @@ def _short_tables(
     jobs_of_lines = frame["job"].astype(str).tolist()
     short_lines = _short_lines(made, lines, jobs_of_lines, shares)
     holdings = Holdings(book, made.supply, shares, jobs=jobs_of_lines, kits=made.problem.kits)
-    buying = Buying(
-        lead_days={
-            code: item["lead_days"] if isinstance(item["lead_days"], int) and not conversion_missing(item) else None
-            for code, item in items.items()
-        },
-        receiving=depot_days(book, "receiving_days", 0),
-        closed=closed_days(book),
-        as_of=made.as_of,
-    )
     shortages = shortage_table(
         short_lines,
         jobs=made.jobs,
@@ -313,7 +337,7 @@ def _short_tables(
         depots=made.problem.depots,
         holdings=holdings,
         buying=buying,
-        refused=refused_kits(made.problem, made.promised),
+        refused={job: f"refused, served after all others: {sentence}" for job, sentence in refused.items()},
     )
     reserve: dict[tuple[str, str], int] = defaultdict(int)
     for row in records(book, "stock"):

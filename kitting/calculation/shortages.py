@@ -63,11 +63,11 @@ class Buying:
     def order_by(self, code: str, job: JobDates) -> date | None:
         """Last day to order a stock code for a job; None where its lead days are not known."""
         lead = self.lead_days[code]
-        if lead is None or job.staged_by is None:
-            return None
-        return order_by(
-            job.staged_by, receiving_days=self.receiving[job.depot], lead_days=lead, closed=self.closed[job.depot]
-        )
+        return None if lead is None or job.staged_by is None else self.last_day(job.staged_by, lead, job.depot)
+
+    def last_day(self, staged: date, lead: int, depot: str) -> date:
+        """Last day to order what has so many lead days and is staged at a depot on a day."""
+        return order_by(staged, receiving_days=self.receiving[depot], lead_days=lead, closed=self.closed[depot])
 
     def best(self, codes: Sequence[str], job: JobDates) -> str:
         """The stock code to buy: the first that can be bought in time, else the first choice."""

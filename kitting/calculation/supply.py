@@ -9,6 +9,7 @@ from kitting.calculation.calendars import add_working_days, order_ready
 from kitting.calculation.job_dates import closed_days, depot_days
 from kitting.calculation.natural_order import natural_rank
 from kitting.calculation.promising.model import NEVER, Lot
+from kitting.calculation.promising.moves import RESERVE, TRUCK
 from kitting.calculation.questions import Missing
 from kitting.calculation.records import Fact, records
 from kitting.calculation.sheets.book import Book
@@ -16,6 +17,7 @@ from kitting.calculation.sheets.book import Book
 # Pieces of these places are free for planned work; truck, hold and reserve never are.
 BIN, STAGING, BAG, VAN, SUPPLIER_OWNED = "bin", "staging", "bag", "van", "supplier-owned"
 FREE_PLACES = (BIN, STAGING, BAG, VAN, SUPPLIER_OWNED)
+LOCKED_PLACES = {"truck": TRUCK, "reserve": RESERVE}
 NO_DEPOT = -1  # where pieces on the road lie
 _ON_THE_ROAD = {"depot": NO_DEPOT, "own_depot_only": False}
 
@@ -138,8 +140,29 @@ def _stock(book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], dated:
     return found
 
 
+def locked_lots(
+    book: Book, *, as_of: date, items: Mapping[str, int], depots: Sequence[str]
+) -> tuple[tuple[str, Lot], ...]:
+    """Good pieces that a person may release: (place kind, lot) of reserve and trucks, in an order of their facts."""
+    ways = _Ways(book, depots)
+    dated = {row["stock_code"] for row in records(book, "items") if row["shelf_months"] is not None}
+    found = []
+    for row in records(book, "stock"):
+        kind = LOCKED_PLACES.get(row["place_kind"])
+        if kind and row["stock_code"] in items and _is_good(row, dated):
+            facts = _facts(row, as_of, ways, own_only=False, only_kit=-1, is_order=False)
+            depot = depots.index(row["depot"])
+            found.append((kind, Lot(item=items[row["stock_code"]], depot=depot, walk=0, key=0, **facts)))
+    return tuple(sorted(found, key=lambda one: (one[0], one[1].item, one[1].depot, one[1].expiry_day, one[1].quantity)))
+
+
 def _is_free(row: Mapping[str, Fact], kind: Fact, dated: set[str]) -> bool:
-    if kind not in FREE_PLACES or not row["quantity"]:
+    return kind in FREE_PLACES and _is_good(row, dated)
+
+
+def _is_good(row: Mapping[str, Fact], dated: set[str]) -> bool:
+    """True for a row with pieces whose last good day is known, where it has to be."""
+    if not row["quantity"]:
         return False
     facts = (row["use_by"], row["lot"], row["depot"])
     if any(isinstance(fact, Missing) for fact in facts):

@@ -1,4 +1,4 @@
-"""The shortage report: what is short and why, what nobody can tell yet, and the totals of each item."""
+"""The shortage report: what is short and why, what would cure it, what nobody can tell yet, totals of each item."""
 
 from collections import defaultdict
 from collections.abc import Iterator
@@ -9,7 +9,9 @@ import pandas as pd
 
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE
 from kitting.calculation.bags import YES
+from kitting.calculation.cure_table import cure_sentences
 from kitting.calculation.natural_order import natural_key
+from kitting.calculation.plan_tables import refusal_sentences
 from kitting.calculation.short_codes import make_code
 from kitting.documents.cautions import cautions
 from kitting.documents.job_papers import number_text
@@ -35,6 +37,12 @@ SHORT_COLUMNS = (
     Column("On order", 25),
     Column("Order by", 21, bold=True),
     Column("Cure", 30),
+)
+CURE_COLUMNS = (
+    Column("Staged by", 21, bold=True),
+    Column("Job", 13, bold=True),
+    Column("Why the kit was refused", 95),
+    Column("Any one of these would complete it, tried by planning again", 130),
 )
 OPEN_COLUMNS = (
     Column("Staged by", 21, bold=True),
@@ -74,6 +82,17 @@ def _staged_by(papers: PlanPapers, job: str) -> str:
     return answer.staged_by.isoformat() if answer and answer.staged_by else ""
 
 
+def cure_rows(papers: PlanPapers) -> list[tuple[str, str, str, str]]:
+    """For each short kit, earliest staged-by first: staged-by, job, why it was refused, its cures by number."""
+    cures, refused = papers.plan.cures, refusal_sentences(papers.plan.refusals)
+    told = cure_sentences(cures)
+    rows = []
+    for job, move in dict(zip(cures["job"], cures["move"], strict=True)).items():
+        numbered = "; ".join(f"{number}. {sentence}" for number, sentence in enumerate(told.get(job, ()), start=1))
+        rows.append((_staged_by(papers, job), job, refused.get(job, ""), numbered or str(move)))
+    return sorted(rows, key=lambda row: (not row[0], row[0], natural_key(row[1])))
+
+
 def total_rows(papers: PlanPapers) -> list[tuple[str, str, Decimal, str, str]]:
     """For each item: stock code, kind, pieces short, first staged-by, jobs."""
     pieces: dict[tuple[str, str], Decimal] = defaultdict(Decimal)
@@ -106,6 +125,11 @@ def shortage_flow(papers: PlanPapers, words: Words) -> Flow:
     )
     flow = Flow(sheet_area(policies.paper, landscape=True), frame)
     _part(flow, "Short", SHORT_COLUMNS, [_short_cells(papers, row, words) for row in shorts], "Nothing is short.")
+    cures: list[list[Cell]] = [
+        [staged or "no day", job, words(why) or "served in turn: buying in time counts", words(told)]
+        for staged, job, why, told in cure_rows(papers)
+    ]
+    _part(flow, "What would complete each short kit", CURE_COLUMNS, cures, "No kit is short.")
     grouped = list(_grouped(papers, opens, words))
     _part(flow, "Can't tell, no rule, conflict", OPEN_COLUMNS, grouped, "Every line has its rule and its facts.")
     totals = [_total_cells(papers, row, words) for row in total_rows(papers)]
@@ -183,8 +207,10 @@ def write_shortage_workbook(path: Path, papers: PlanPapers) -> Path:
     totals = pd.DataFrame(
         total_rows(papers), columns=["stock_code", "kind", "short", "first staged by", "jobs"], dtype=object
     )
+    cures = pd.DataFrame(cure_rows(papers), columns=["staged_by", "job", "refused", "cure"], dtype=object)
     sheets = {
         "short": SheetContent(shorts, wrapped=("why", "cure")),
+        "cures": SheetContent(cures, wrapped=("refused", "cure")),
         "can't tell": SheetContent(opens, wrapped=("missing fact",)),
         "totals": SheetContent(totals),
     }

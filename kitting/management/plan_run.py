@@ -13,6 +13,7 @@ import pandas as pd
 from tqdm import tqdm
 
 from kitting.calculation.plan_result import Plan
+from kitting.calculation.plan_tables import refusal_sentences
 from kitting.calculation.planning import plan
 from kitting.calculation.questions import Question
 from kitting.calculation.sheets.book import Book, read_book
@@ -27,7 +28,8 @@ from kitting.spreadsheets.questions_workbook import write_questions_workbook
 from kitting.spreadsheets.reading import read_raw_book
 from kitting.spreadsheets.writing import write_csv
 
-TABLES = ("requirements", "promises", "shortages", "reorder", "refusals", "totals")
+TABLES = ("requirements", "promises", "shortages", "reorder", "refusals", "cures", "totals")
+MOST_REFUSALS = 20  # told in the summary; the table holds all
 SUMMARY = "plan.json"  # every output holds it: a folder without it is not ours to replace
 TIMES = "timings.json"
 QUESTIONS, QUESTIONS_BOOK = "questions.csv", "questions.xlsx"
@@ -155,6 +157,10 @@ def summary_text(planned: Plan) -> str:
         staged = job.staged_by.isoformat() if job.staged_by else "no cutover"
         rows.append((job.job, job.answer, staged, job.short_pieces, job.deciding_line))
     lines = [in_columns(rows)]
+    refusals = refusal_sentences(planned.refusals)
+    lines += [f"{job} refused: {sentence}." for job, sentence in list(refusals.items())[:MOST_REFUSALS]]
+    if len(refusals) > MOST_REFUSALS:
+        lines.append(f"{len(refusals) - MOST_REFUSALS} more kits are refused; refusals.csv says why.")
     ready = sum(job.answer == "ready" for job in planned.jobs)
     asked = sum(question.severity != "note" for question in planned.questions)
     lines.append(f"{ready} of {len(planned.jobs)} jobs ready; questions to settle: {asked}.")

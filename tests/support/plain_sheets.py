@@ -14,7 +14,7 @@ from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book
 
 MM = {"mm": Decimal(1), "in": Decimal("25.4"), "mil": Decimal("0.0254")}
 LENGTHS = re.compile(r"(?P<label>.*) \((?P<unit>mm|in|mil)\)")
-TABLES = ("requirements", "promises", "shortages", "reorder", "refusals", "totals")
+TABLES = ("requirements", "promises", "shortages", "reorder", "refusals", "cures", "totals")
 
 Row = dict[str, str]
 

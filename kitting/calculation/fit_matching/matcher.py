@@ -11,8 +11,8 @@ from kitting.calculation.cable_geometry import Band
 from kitting.calculation.fit_matching import reasons
 from kitting.calculation.fit_matching.checks import judge, stand
 from kitting.calculation.fit_matching.parts import Part, read_parts
-from kitting.calculation.fit_matching.results import ACTIVE, INSULATION, JACKET, CheckResult, failed
-from kitting.calculation.fit_matching.stand_ins import StandIns
+from kitting.calculation.fit_matching.results import ACTIVE, CLASS, INSULATION, JACKET, CheckResult, failed
+from kitting.calculation.fit_matching.stand_ins import StandIns, higher_class_may_serve
 from kitting.calculation.fit_matching.survey import Found, Judged, Survey
 from kitting.calculation.needs import CANT_TELL, CHOSEN, NO_ITEM, Match, NearMiss, Need, Side
 from kitting.calculation.questions import Missing
@@ -70,6 +70,28 @@ class Matcher:
         """The three nearest items that do not serve a need, also where others do. Not approved for use."""
         _, missed = self._survey(need, wide=True).possible_and_nearest(need)
         return tuple(reasons.near_miss(*one) for one in missed)
+
+    def not_approved(self, need: Need) -> tuple[str, ...]:
+        """Items that pass every hard check and that only an approval keeps from serving, in the order of choice.
+
+        Complete sets that nobody named, a class above where no interface is involved, and stand-ins whose approval
+        has an end or a date.
+        """
+        if need.fixed_code is not None:
+            return ()
+        match = self.match(need)
+        ended = {option.stock_code for option in match.stand_ins}
+        found = [
+            part
+            for part in self._by_kind.get(need.kind, ())
+            if part.stock_code not in match.codes and (part.stock_code in ended or self._passes_unnamed(part, need))
+        ]
+        return tuple(part.stock_code for part in sorted(found, key=attrgetter("order")))
+
+    def _passes_unnamed(self, part: Part, need: Need) -> bool:
+        results = judge(stand(part, need, named=True), need, estimates=self._estimates)
+        waived = CLASS if higher_class_may_serve(part, need) else ""
+        return all(result.passed is True or result.check == waived for result in results)
 
     def by_reading(self, need: Need) -> tuple[str, ...]:
         """Items that nothing but a measurement keeps from serving, each with the gauge reading that would do."""

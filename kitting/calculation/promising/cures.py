@@ -12,10 +12,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 
-from kitting.calculation.promising.eligibility import item_groups
+from kitting.calculation.promising.eligibility import eligibility, item_groups
 from kitting.calculation.promising.model import Kit, Problem, Promised
 from kitting.calculation.promising.move_candidates import IN_HAND, Candidates, Chances
-from kitting.calculation.promising.moves import BORROW, BUY, EFFORT, EXPEDITE, SLIP, Move, Part, slipped
+from kitting.calculation.promising.moves import BORROW, BUY, EFFORT, EXPEDITE, SLIP, STAND_IN, Move, Part, slipped
+from kitting.calculation.promising.strict_order import StrictOrder
 
 MOST_WORK = 100_000  # cells planned again for all kits together; a limit of work, not of time, so that plans repeat
 MOST_CURES = 4  # of one kit
@@ -63,7 +64,7 @@ class CureSearch:
         self._problem, self._promised, self._chances, self._solve = problem, promised, chances, solve
         self._candidates = Candidates(problem, promised, chances)
         self._work = 0
-        group_of = item_groups(problem)
+        self._group_of = group_of = item_groups(problem)
         self._scarce = {group_of[item] for item in problem.stand_in_caps or ()}
         self._cells: dict[int, list[int]] = defaultdict(list)
         self._lots: dict[int, list[int]] = defaultdict(list)
@@ -95,19 +96,20 @@ class CureSearch:
         return sorted(found, key=_rank)[:MOST_CURES]
 
     def _planned(self, problem: Problem) -> Promised:
+        """The whole plan of a part, audited as any other."""
         self._work += len(problem.cells)
         return self._solve(problem)
 
     def _around(self, kit: int, also: frozenset[int]) -> Part:
         """All that can matter to a kit: groups that are scarce or named, joined by the kits that use them."""
-        kits, groups, new = {kit}, set[int](), [kit]
-        for each in new:
-            for group in self._groups_of_kit[each]:
-                if group not in groups and (group in self._scarce or group in also):
-                    groups.add(group)
-                    others = {self._problem.cells[cell].kit for cell in self._cells[group]} - kits
-                    kits |= others
-                    new += sorted(others)
+        new = sorted(also | (self._scarce & self._groups_of_kit[kit].keys()))
+        groups, kits = set(new), {kit}
+        for group in new:
+            for other in sorted({self._problem.cells[cell].kit for cell in self._cells[group]} - kits):
+                kits.add(other)
+                joined = (self._scarce & self._groups_of_kit[other].keys()) - groups
+                groups |= joined
+                new += sorted(joined)
         cells = sorted(cell for group in groups for cell in self._cells[group])
         lots = sorted(lot for group in groups for lot in self._lots[group])
         return Part(self._problem, {cell: self._problem.cells[cell] for cell in cells}, lots)
@@ -146,29 +148,31 @@ class CureSearch:
 
     def _missing(self, kit: int, group: _Group, moves: Sequence[Move]) -> int:
         """Thousandths that the kit lacks in its turn after these moves."""
-        promised = self._planned(group.part.changed(kit, moves))
-        return sum(short for place, short in promised.short.items() if group.part.cells[place] in group.own)
+        problem = group.part.changed(kit, moves)
+        self._work += len(problem.cells)
+        order = StrictOrder(problem, eligibility(problem))
+        order.serve_in_turn()
+        return sum(order.missing[place] for place, index in enumerate(group.part.cells) if index in group.own)
 
     def _bringing(self, kit: int, groups: Sequence[_Group]) -> list[Cure]:
         """Verified cures that bring pieces to the kit: of one kind beside buying, else of several."""
-        around = self._around(kit, frozenset())
-        found = list(self._verified(kit, around, groups, _ALONE))
+        found = list(self._verified(kit, groups, _ALONE))
         for kinds in _TOGETHER:
             if all(move.kind not in (BUY, *IN_HAND) for cure in found for move in cure.moves) and self._in_hand(groups):
-                found += self._verified(kit, around, groups, kinds)
+                found += self._verified(kit, groups, kinds)
         return found
 
     def _in_hand(self, groups: Sequence[_Group]) -> bool:
         return all(any(kind in group.candidates for kind in (BUY, *IN_HAND)) for group in groups)
 
-    def _verified(
-        self, kit: int, around: Part, groups: Sequence[_Group], choices: Sequence[tuple[str, ...]]
-    ) -> Iterator[Cure]:
-        tried = set()
+    def _verified(self, kit: int, groups: Sequence[_Group], choices: Sequence[tuple[str, ...]]) -> Iterator[Cure]:
+        tried, parts = set(), dict[frozenset[int], Part]()
         for kinds in choices:
             moves = self._smallest_of_all(kit, groups, kinds)
             if moves and moves not in tried:
                 tried.add(moves)
+                also = frozenset(self._group_of[move.item] for move in moves if move.kind == STAND_IN)
+                around = parts[also] if also in parts else parts.setdefault(also, self._around(kit, also))
                 cure = self._cure(kit, around, moves, self._planned(around.changed(kit, moves)))
                 if cure is not None:
                     yield cure

@@ -142,6 +142,7 @@ class Candidates:
                 yield Move(kind, item, pieces, asking.staged_by_day, depot)
 
     def _stand_ins(self, kit: int, own: Sequence[int]) -> Iterator[Move]:
+        """Pieces that nobody holds, then those of kits that come later in the order of service."""
         asking = self._problem.kits[kit]
         serves: dict[int, list[int]] = defaultdict(list)
         for index in own:
@@ -149,12 +150,23 @@ class Candidates:
                 serves[item].append(index)
         for item, cells in serves.items():
             piles: dict[int, Pieces] = defaultdict(list)
-            for position in self._lots[item]:
+            free = [(position, self._left[position]) for position in self._lots[item] if self._left[position]]
+            for position, pieces in free + self._held_later(item, kit):
                 lot = self._problem.lots[position]
-                if self._left[position] and is_usable(lot, asking, kit):
-                    piles[lot.depot].append((position, self._left[position]))
+                if is_usable(lot, asking, kit):
+                    piles[lot.depot].append((position, pieces))
             for depot, pile in sorted(piles.items(), key=lambda one: (one[0] != asking.depot, one[0])):
                 yield _taking(Move(STAND_IN, item, 0, asking.staged_by_day, depot, cells=tuple(cells)), pile)
+
+    def _held_later(self, item: int, kit: int) -> Pieces:
+        """Pieces of kits that come later, the last first, but for what is fixed to them."""
+        pieces: dict[int, int] = {}
+        for other in sorted((other for other in self._held[item] if other > kit), reverse=True):
+            for position, quantity in self._held[item][other]:
+                pieces[position] = pieces.get(position, 0) + quantity
+            for position, quantity in self._fixed[item].get(other, ()):
+                pieces[position] -= quantity
+        return [(position, quantity) for position, quantity in pieces.items() if quantity]
 
     def _lent(self, kit: int, choice: Sequence[int]) -> Iterator[Move]:
         """Pieces of other kits, the last to be served first."""

@@ -74,7 +74,7 @@ class Part:
 
     def _cell(self, cell: Cell) -> Cell:
         places = self._lot_places
-        return replace(cell, fixed=tuple((places[lot], pieces) for lot, pieces in cell.fixed if lot in places))
+        return replace(cell, fixed=tuple((places[lot], pieces) for lot, pieces in cell.fixed if lot in places), kept=())
 
     def changed(self, kit: int, moves: Sequence[Move]) -> Problem:
         """The problem after these moves (no slip among them) for a kit."""
@@ -91,12 +91,17 @@ class Part:
             replace(lot, quantity=lot.quantity - gone[place]) if gone[place] else lot
             for place, lot in enumerate(problem.lots)
         ]
-        lots += [_brought(problem, kit, move, len(lots) + number) for number, move in enumerate(moves)]
+        items = list(problem.items)
         cells = [_without(cell, lent) if cell.fixed else cell for cell in problem.cells]
         for move in moves:
-            for place in (self._cell_places[cell] for cell in move.cells if cell in self._cell_places):
-                cells[place] = replace(cells[place], stand_ins=(*cells[place].stand_ins, move.item))
-        return replace(problem, cells=tuple(cells), lots=tuple(lots))
+            item = move.item
+            if move.cells:  # only the pieces that are approved stand in: they are an item of their own
+                item = len(items)
+                items.append(problem.items[move.item])
+            for place in (self._cell_places[cell] for cell in move.cells):
+                cells[place] = replace(cells[place], stand_ins=(*cells[place].stand_ins, item))
+            lots.append(_brought(problem, kit, replace(move, item=item), len(lots)))
+        return replace(problem, cells=tuple(cells), lots=tuple(lots), items=tuple(items))
 
 
 def _brought(problem: Problem, kit: int, move: Move, key: int) -> Lot:

@@ -8,7 +8,7 @@ from promising_cases import PIECE, held, lot, random_problem, serves
 
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.cures import Cure, CureSearch
-from kitting.calculation.promising.model import NEVER, Kit, Lot, Problem, Promised
+from kitting.calculation.promising.model import NEVER, Cell, Kit, Lot, Problem, Promised
 from kitting.calculation.promising.move_candidates import Chances
 from kitting.calculation.promising.moves import (
     BORROW,
@@ -33,7 +33,7 @@ def chances(
     return Chances(
         locked=locked,
         unapproved=lambda index: (unapproved or {}).get(index, ()),
-        buy_day=lambda item, number: LEAD + item,
+        buy_day=lambda item, _kit: LEAD + item,
         slip=lambda number, day: later(asked, number, day),
     )
 
@@ -79,9 +79,21 @@ def random_case(seed: int) -> tuple[Problem, Chances]:
     return asked, chances(asked, locked=tuple(locked), unapproved=unapproved)
 
 
+def lend(cells: list[Cell], lender: int, position: int, pieces: int) -> None:
+    """Take pieces of a lot from those that are fixed to the cells of a kit."""
+    for index, made in enumerate(cells):
+        if made.kit == lender and pieces:
+            kept = []
+            for where, fixed in made.fixed:
+                gone = min(fixed, pieces) if where == position else 0
+                pieces -= gone
+                kept += [(where, fixed - gone)] if fixed > gone else []
+            cells[index] = replace(made, fixed=tuple(kept))
+
+
 def after(asked: Problem, number: int, moves: tuple[Move, ...]) -> tuple[Problem, dict[int, int]]:
     """The whole problem with the moves made, and the new place of each kit."""
-    lots, cells = list(asked.lots), list(asked.cells)
+    lots, cells, items = list(asked.lots), list(asked.cells), list(asked.items)
     home, places = asked.kits[number].depot, {place: place for place in range(len(asked.kits))}
     for move in moves:
         if move.kind == SLIP:
@@ -91,20 +103,17 @@ def after(asked: Problem, number: int, moves: tuple[Move, ...]) -> tuple[Problem
             taken = min(left, most)
             left -= taken
             lots[position] = replace(lots[position], quantity=lots[position].quantity - taken)
-            for index, lender in enumerate(cells):
-                if lender.kit == move.lender and taken:
-                    kept = []
-                    for where, pieces in lender.fixed:
-                        gone = min(pieces, taken) if where == position else 0
-                        taken -= gone
-                        kept += [(where, pieces - gone)] if pieces > gone else []
-                    cells[index] = replace(lender, fixed=tuple(kept))
+            lend(cells, move.lender, position, taken)
         assert not left or move.kind in (BUY, EXPEDITE, TRUCK, RESERVE)
         arrival = tuple(0 if depot == home else NEVER for depot in range(len(asked.depots)))
-        brought = lot(move.item, 1, depot=home, arrival=arrival, only_kit=number, own_depot_only=True, key=len(lots))
+        item = move.item
+        if move.kind == STAND_IN:  # only the approved pieces may stand in
+            item = len(items)
+            items.append("APPROVED")
+        brought = lot(item, 1, depot=home, arrival=arrival, only_kit=number, own_depot_only=True, key=len(lots))
         lots.append(replace(brought, quantity=move.quantity))
         for index in move.cells:
-            cells[index] = replace(cells[index], stand_ins=(*cells[index].stand_ins, move.item))
+            cells[index] = replace(cells[index], stand_ins=(*cells[index].stand_ins, item))
     kits = list(asked.kits)
     for move in moves:
         if move.kind == SLIP:
@@ -115,7 +124,7 @@ def after(asked: Problem, number: int, moves: tuple[Move, ...]) -> tuple[Problem
             kits = [slip.kit if other == number else asked.kits[other] for other in order]
             cells = [replace(made, kit=places[made.kit]) for made in cells]
             lots = [replace(made, only_kit=places.get(made.only_kit, -1)) for made in lots]
-    return replace(asked, kits=tuple(kits), cells=tuple(cells), lots=tuple(lots)), places
+    return replace(asked, kits=tuple(kits), cells=tuple(cells), lots=tuple(lots), items=tuple(items)), places
 
 
 def is_whole(asked: Problem, number: int, moves: tuple[Move, ...]) -> bool:
@@ -128,7 +137,7 @@ def is_whole(asked: Problem, number: int, moves: tuple[Move, ...]) -> bool:
 def test_each_cure_completes_its_kit_in_the_whole_plan_and_shows_exactly_what_it_breaks() -> None:
     seen: dict[str, int] = {}
     broken = 0
-    for seed in range(130):
+    for seed in range(110):
         asked, given = random_case(seed)
         promised, found = searched(asked, given)
         for number, cures in found.items():
@@ -184,7 +193,7 @@ def every_move(asked: Problem, given: Chances, promised: Promised, number: int, 
 
 def test_no_cure_has_a_move_or_a_piece_too_many() -> None:
     looked = 0
-    for seed in range(90):
+    for seed in range(60):
         asked, given = random_case(seed)
         promised, found = searched(asked, given)
         for number, cures in found.items():
@@ -200,12 +209,12 @@ def test_no_cure_has_a_move_or_a_piece_too_many() -> None:
                     rest = (*cure.moves[:place], *cure.moves[place + 1 :])
                     assert not is_whole(asked, number, (*rest, fewer) if fewer.quantity else rest)
                 looked += 1
-    assert looked > 80
+    assert looked > 50
 
 
 def test_a_kit_that_one_move_would_complete_is_told_so() -> None:
     told = 0
-    for seed in range(90):
+    for seed in range(60):
         asked, given = random_case(seed)
         promised, found = searched(asked, given)
         for number, cures in found.items():
@@ -214,4 +223,4 @@ def test_a_kit_that_one_move_would_complete_is_told_so() -> None:
                 if any(is_whole(asked, number, (move,)) for move in moves):
                     assert cures
                     told += 1
-    assert told > 40
+    assert told > 25

@@ -106,7 +106,7 @@ def test_blank_phases_are_refused(desk: Desk) -> None:
 
 def test_received_with_answers_gives_the_plan_of_the_clean_sheets(answered: Plan, clean: Plan) -> None:
     """Every table is equal; plan.json tells the answers used."""
-    for table in ("requirements", "promises", "shortages", "reorder", "refusals", "totals"):
+    for table in ("requirements", "promises", "shortages", "reorder", "refusals", "cures", "totals"):
         expected, found = getattr(clean, table), getattr(answered, table)
         assert expected.to_csv(index=False) == found.to_csv(index=False), table
     assert answered.summary["jobs"] == clean.summary["jobs"]

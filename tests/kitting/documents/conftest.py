@@ -15,6 +15,7 @@ from PIL.Image import Image
 from pypdfium2 import raw
 
 from kitting.calculation.plan_result import (
+    CURE_COLUMNS,
     PROMISE_COLUMNS,
     REFUSAL_COLUMNS,
     REORDER_COLUMNS,
@@ -196,6 +197,12 @@ SHORTAGES = [
     ("J11", "J11/JN5-j/joint/ABC/splice/CS25-2", "M", "2026-04-16", "splice", "CS25-2", Decimal(7),
      Decimal(0), Decimal(7), "none free", "", "PO-9 3 on 2026-05-01", "2026-04-02", "no", "order 3 kit by 2026-04-02"),
 ]  # fmt: skip
+REFUSALS = [("J03", "jacket seal", "JS-3", Decimal(8), "J01; J02", Decimal(6), Decimal(1), "2026-03-24")]
+CURES = [
+    ("J03", 1, "release from reserve", "JS-3", Decimal(1), "H", "2026-03-10", "", "yes"),
+    ("J03", 2, "borrow", "JS-3", Decimal(1), "J02 at N", "2026-03-10", "J02 1 JS-3", "yes"),
+    ("J11", "", "not looked for", "", "", "", "", "", "no"),
+]
 REORDER = [
     ("Invented Supply A", "CS25-2", "00123", "splice, cold shrink, 25 kV", "M", Decimal(7), Decimal(3), Decimal(7),
      Decimal(3), "kit", Decimal(3), Decimal(9), Decimal(2), "2026-04-16", "2026-04-02", "no", "J11"),
@@ -250,7 +257,8 @@ def hand_made_plan(policies: Policies) -> Plan:
         promises=table(PROMISE_COLUMNS, PROMISES),
         shortages=table(SHORTAGE_COLUMNS, SHORTAGES),
         reorder=table(REORDER_COLUMNS, REORDER),
-        refusals=table(REFUSAL_COLUMNS, []),
+        refusals=table(REFUSAL_COLUMNS, REFUSALS),
+        cures=table(CURE_COLUMNS, CURES),
         totals=table(TOTAL_COLUMNS, []),
         questions=(),
         jobs=ANSWERS,

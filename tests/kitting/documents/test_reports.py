@@ -26,11 +26,23 @@ def test_the_second_part_names_the_missing_fact_and_totals_add_up_by_item(
     assert "NO RULE" in text
     assert "did you mean 1/0 AWG?" in text
     book = openpyxl.load_workbook(written["shortage-report.xlsx"])
-    assert [sheet.title for sheet in book] == ["short", "can't tell", "totals"]
+    assert [sheet.title for sheet in book] == ["short", "cures", "can't tell", "totals"]
     totals = {row[0]: row[2] for row in book["totals"].iter_rows(min_row=2, values_only=True)}
     assert totals == {"CS25-2": 7, "EA15-15.3": 3, "JS-3": 1}
     missing = [row[4] for row in book["can't tell"].iter_rows(min_row=2, values_only=True)]
     assert len(missing) == 2
+
+
+def test_each_short_kit_shows_why_it_was_refused_and_its_verified_cures(
+    prints: Pages, written: dict[str, Path]
+) -> None:
+    text = " ".join(page.one_line for page in prints["shortage-report.pdf"])
+    assert "JS-3 holds 8 in time; earlier kits J01, J02 hold 6; this kit needs 3" in text
+    assert "1. release 1 JS-3 from reserve at H by 2026-03-10" in text
+    assert "(then short: J02 1 JS-3)" in text
+    assert "not looked for" in text
+    rows = list(openpyxl.load_workbook(written["shortage-report.xlsx"])["cures"].iter_rows(values_only=True))
+    assert [row[1] for row in rows[1:]] == ["J03", "J11"]
 
 
 def test_the_reorder_sheet_has_the_buyers_columns_in_order_with_codes_as_text(written: dict[str, Path]) -> None:

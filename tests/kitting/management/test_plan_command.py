@@ -14,7 +14,7 @@ from kitting.spreadsheets.layout_file import read_layout
 ROOT = Path(__file__).resolve().parents[3]
 RECEIVED = ROOT / "fixtures_demo" / "received"
 CLEAN = ROOT / "fixtures_demo" / "clean"
-TABLES = {"requirements", "promises", "shortages", "reorder", "refusals", "questions", "totals"}
+TABLES = {"requirements", "promises", "shortages", "reorder", "refusals", "cures", "questions", "totals"}
 
 
 def plan(source: Path, out: Path, *more: str, as_of: str = "2026-03-02") -> str:

@@ -1,0 +1,239 @@
+"""What would complete each short kit, in words: verified sets of moves, one row a move."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from kitting.calculation.calendars import staged_by
+from kitting.calculation.demand import Demand
+from kitting.calculation.expansion.slots import Template
+from kitting.calculation.fit_matching import Matcher
+from kitting.calculation.holdings import pieces_text
+from kitting.calculation.job_dates import JobDates, depot_days
+from kitting.calculation.natural_order import natural_key
+from kitting.calculation.plan_result import CURE_COLUMNS
+from kitting.calculation.promising.cures import Cure, CureSearch
+from kitting.calculation.promising.model import NEVER, Kit, Problem, Promised
+from kitting.calculation.promising.move_candidates import Chances
+from kitting.calculation.promising.moves import (
+    BORROW,
+    BUY,
+    EXPEDITE,
+    HURRY,
+    RESERVE,
+    SLIP,
+    STAND_IN,
+    TRANSFER,
+    TRUCK,
+    Move,
+    Slip,
+)
+from kitting.calculation.quantities import as_decimal
+from kitting.calculation.records import records
+from kitting.calculation.sheets.book import Book
+from kitting.calculation.shortages import Buying
+from kitting.calculation.supply import Supply, locked_lots
+
+MOST_KITS = 25  # short kits looked at, the first in the order of service
+NOT_LOOKED_FOR, NONE_FOUND = "not looked for", "none found"
+YES, NO = "yes", "no"
+
+_WORDS = {
+    BUY: "buy {n} {code} by {day}",
+    TRANSFER: "bring {n} {code} from {place} by {day}",
+    TRUCK: "take {n} {code} from a truck at {place} by {day} (a person must release them)",
+    RESERVE: "release {n} {code} from reserve at {place} by {day} (duty supervisor; adds a refill line)",
+    STAND_IN: "let standards approve {n} {code} at {place} as a stand-in by {day}",
+    HURRY: "let {place} bring {n} {code} by {day}",
+    EXPEDITE: "buy {n} {code} to be there by {day}, sooner than the lead time",
+    SLIP: "move the cutover to {day}",
+    BORROW: "borrow {n} {code} from {place} by {day}",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What the cures are looked for in: the sheets, the problem, its answer, and where lines and lots are named."""
+
+    book: Book
+    jobs: Mapping[str, JobDates]
+    problem: Problem
+    promised: Promised
+    demand: Demand
+    supply: Supply
+    template_of_line: np.ndarray
+    templates: Sequence[Template]
+    matcher: Matcher
+    buying: Buying
+
+
+KitCures = Mapping[int, list[Cure] | None]
+
+
+def find_cures(facts: Facts, solve: Callable[[Problem], Promised]) -> KitCures:
+    """Cures of the short kits in the order of service; None where they were not looked for."""
+    calendar = _Calendar(facts)
+    chances = Chances(
+        locked=locked_lots(
+            facts.book,
+            as_of=facts.buying.as_of,
+            items={code: place for place, code in enumerate(facts.problem.items)},
+            depots=facts.problem.depots,
+        ),
+        unapproved=_Unapproved(facts).of,
+        buy_day=calendar.buy_day,
+        slip=calendar.slip,
+    )
+    search = CureSearch(facts.problem, facts.promised, chances, solve)
+    return {kit: search.cures(kit) if number < MOST_KITS else None for number, kit in enumerate(search.short_kits())}
+
+
+class _Calendar:
+    """Days of buying and of later cutovers, by the calendars of the depots."""
+
+    def __init__(self, facts: Facts) -> None:
+        self._facts = facts
+        self._jobs = list(facts.jobs.values())
+        depots = depot_days(facts.book, "staging_days", facts.book.policies.staging_days)
+        self._staging = {
+            row["job"]: row["staging_days"] if isinstance(row["staging_days"], int) else depots.get(row["depot"], 0)
+            for row in records(facts.book, "jobs")
+        }
+        self._known: dict[tuple[int, str], int] = {}
+
+    def buy_day(self, item: int, kit: int) -> int:
+        """The first staged-by day for which a stock code can still be bought on the as-of day, or NEVER."""
+        job, buying = self._jobs[kit], self._facts.buying
+        lead = buying.lead_days[self._facts.problem.items[item]]
+        if lead is None:
+            return NEVER
+        if (lead, job.depot) not in self._known:
+            day = buying.as_of + timedelta(days=lead)
+            while buying.last_day(day, lead, job.depot) < buying.as_of:
+                day += timedelta(days=1)
+            self._known[lead, job.depot] = day.toordinal()
+        return self._known[lead, job.depot]
+
+    def slip(self, kit: int, day: int) -> Slip:
+        """The kit with its outage that many days later that its bags are ready on a day, or on the first after it."""
+        job, was, problem = self._jobs[kit], self._facts.problem.kits[kit], self._facts.problem
+        if job.cutover is None:
+            raise ValueError(job.job)
+        closed, days = self._facts.buying.closed[job.depot], self._staging[job.job]
+        first = cutover = job.cutover.date()
+        while (staged := staged_by(cutover, days, closed)).toordinal() < day:
+            cutover += timedelta(days=1)
+        later = Kit(
+            job=was.job,
+            depot=was.depot,
+            staged_by_day=staged.toordinal(),
+            good_through_day=was.good_through_day + (cutover - first).days,
+            buyable=frozenset(
+                item for item in range(len(problem.items)) if self.buy_day(item, kit) <= staged.toordinal()
+            ),
+        )
+        order = (staged, job.priority, natural_key(job.job))
+        before = sum(
+            (other.staged_by or date.max, other.priority, natural_key(other.job)) < order
+            for other in self._jobs
+            if other is not job
+        )
+        return Slip(later, before, cutover.toordinal())
+
+
+class _Unapproved:
+    """Items that nothing but an approval keeps from serving a cell."""
+
+    def __init__(self, facts: Facts) -> None:
+        self._facts = facts
+        self._places = {code: place for place, code in enumerate(facts.problem.items)}
+
+    def of(self, index: int) -> tuple[int, ...]:
+        """The items that would serve every line of the cell, best first."""
+        lines = np.flatnonzero(self._facts.demand.cell_of_line == index)
+        found: tuple[str, ...] | None = None
+        for number in np.unique(self._facts.template_of_line[lines]).tolist():
+            need = self._facts.templates[number].need
+            codes = () if need is None else self._facts.matcher.not_approved(need)
+            found = codes if found is None else tuple(code for code in found if code in codes)
+        cell = self._facts.problem.cells[index]
+        items = (self._places[code] for code in found or ())
+        return tuple(item for item in items if item not in cell.options + cell.stand_ins)
+
+
+def cure_table(facts: Facts, found: KitCures) -> pd.DataFrame:
+    """The cures table: one row a move, in the order of service."""
+    rows: list[tuple[Any, ...]] = []
+    for kit, cures in found.items():
+        job = facts.problem.kits[kit].job
+        if not cures:
+            rows.append((job, "", NOT_LOOKED_FOR if cures is None else NONE_FOUND, "", "", "", "", "", NO))
+        for number, cure in enumerate(cures or (), start=1):
+            rows += [(job, number, *_row(facts, kit, move), _breaks(facts, cure), YES) for move in cure.moves]
+    return pd.DataFrame(rows, columns=list(CURE_COLUMNS))
+
+
+def _row(facts: Facts, kit: int, move: Move) -> tuple[Any, ...]:
+    if move.item < 0:
+        return move.kind, "", "", "", _day(facts, kit, move)
+    code = facts.problem.items[move.item]
+    return move.kind, code, as_decimal(move.quantity), _place(facts, move), _day(facts, kit, move)
+
+
+def _place(facts: Facts, move: Move) -> str:
+    """Where the pieces are now: ``J10 at H``, ``order PO-1 at N``, a depot, '' where they are still to be bought."""
+    depot = facts.problem.depots[move.depot] if move.depot >= 0 else ""
+    if move.kind == BORROW:
+        return f"{facts.problem.kits[move.lender].job} at {depot}" if depot else facts.problem.kits[move.lender].job
+    if move.kind == HURRY:
+        return f"order {facts.supply.sources[facts.problem.lots[move.lots[0][0]].key].order} at {depot}"
+    return depot
+
+
+def _day(facts: Facts, kit: int, move: Move) -> str:
+    """The day of a move: of buying the last to order, of a slip the new cutover, else the day they must be there."""
+    day = date.fromordinal(move.day)
+    if move.kind == BUY:
+        lead = facts.buying.lead_days[facts.problem.items[move.item]]
+        depot = facts.problem.depots[facts.problem.kits[kit].depot]
+        day = day if lead is None else facts.buying.last_day(day, lead, depot)
+    return day.isoformat()
+
+
+def _breaks(facts: Facts, cure: Cure) -> str:
+    """Who goes short by how many: ``J10 3 CS15-2``."""
+    problem = facts.problem
+    pieces: dict[tuple[str, str], int] = {}
+    for kit, index, quantity in cure.breaks:
+        key = problem.kits[kit].job, problem.items[problem.cells[index].options[0]]
+        pieces[key] = pieces.get(key, 0) + quantity
+    return "; ".join(f"{job} {pieces_text(quantity)} {code}" for (job, code), quantity in pieces.items())
+
+
+def cure_sentences(table: pd.DataFrame) -> dict[str, list[str]]:
+    """Job -> a sentence for each of its verified cures, best first."""
+    found: dict[str, dict[int, list[str]]] = {}
+    breaks: dict[tuple[str, int], str] = {}
+    for row in table[table["verified"] == YES].to_dict("records"):
+        quantity = "" if row["quantity"] == "" else f"{row['quantity']:f}"
+        words = _WORDS[row["move"]].format(n=quantity, code=row["stock_code"], place=row["from"], day=row["by_day"])
+        found.setdefault(row["job"], {}).setdefault(row["cure"], []).append(words)
+        breaks[row["job"], row["cure"]] = f" (then short: {row['breaks']})" if row["breaks"] else ""
+    return {
+        job: [" and ".join(words) + breaks[job, number] for number, words in cures.items()]
+        for job, cures in found.items()
+    }
+
+
+def with_cures(shortages: pd.DataFrame, sentences: Mapping[str, Sequence[str]], refused: Mapping[str, str]) -> None:
+    """Put the verified cures of refused kits into the shortages, for their counted lines that have a stock code."""
+    told = {job: "; or ".join(found) for job, found in sentences.items() if job in refused}
+    columns = (shortages[name].astype(str) for name in ("job", "line", "stock_code", "cure"))
+    shortages["cure"] = [
+        told[job] if job in told and code and not line.endswith("/spare") else cure
+        for job, line, code, cure in zip(*columns, strict=True)
+    ]
