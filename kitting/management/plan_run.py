@@ -22,7 +22,9 @@ from kitting.documents import write_documents
 from kitting.errors import Refusal
 from kitting.management.books import require_books
 from kitting.management.in_columns import in_columns
+from kitting.selectors.promises import open_promises
 from kitting.selectors.sheets import one_moment, sheets_from_records
+from kitting.services.apply_plan import ReviewedPlan
 from kitting.spreadsheets.column_layout import adopt
 from kitting.spreadsheets.questions_workbook import write_questions_workbook
 from kitting.spreadsheets.reading import read_raw_book
@@ -48,6 +50,7 @@ class Order:
         out: folder to write; it must be absent, empty or a former output.
         jobs: jobs whose documents are wanted; empty means all. The plan always holds all jobs.
         earlier: output of an earlier plan, whose pieces stay with their lines where that costs nothing.
+        keep_promised: what the records promise is that earlier plan.
         foreign: a column layout (TOML) and the foreign list of cable runs (CSV) that it adopts, to join the source.
     """
 
@@ -57,6 +60,7 @@ class Order:
     jobs: tuple[str, ...] = ()
     foreign: tuple[Path, Path] | None = None
     earlier: Path | None = None
+    keep_promised: bool = False
 
 
 class Stages:
@@ -84,8 +88,8 @@ class Stages:
         self._bar.close()
 
 
-def run(order: Order) -> Plan:
-    """Read, plan and write.
+def run(order: Order) -> ReviewedPlan:
+    """Read, plan and write; what was made, for whoever goes on with it.
 
     Raises:
         Refusal: the input can't be read, a wanted job is not in it, or the output is not ours to replace or to write.
@@ -97,8 +101,7 @@ def run(order: Order) -> Plan:
         book = read_book(raw)
         check_jobs(order.jobs, book)
         stages.done("reading")
-        earlier = _earlier(order.earlier) if order.earlier else None
-        planned = plan(book, as_of=order.as_of, earlier=earlier, progress=stages.done)
+        planned = plan(book, as_of=order.as_of, earlier=_earlier(order), progress=stages.done)
         with _taking_the_place_of(order.out) as folder:
             write_tables(planned, raw, folder)
             stages.done("writing tables")
@@ -107,7 +110,7 @@ def run(order: Order) -> Plan:
             _write_json(folder / TIMES, stages.seconds)
     finally:
         stages.close()
-    return planned
+    return ReviewedPlan(raw, planned)
 
 
 def check_replaceable(out: Path) -> None:
@@ -170,12 +173,18 @@ def summary_text(planned: Plan) -> str:
     return "\n".join(lines)
 
 
-def _earlier(folder: Path) -> pd.DataFrame:
-    """The promises of an earlier output, as text.
+def _earlier(order: Order) -> pd.DataFrame | None:
+    """The promises of an earlier output, as text, or those of the records; None where there are none.
 
     Raises:
         Refusal: ``earlier-unreadable``.
     """
+    if order.keep_promised:
+        promises = open_promises()
+        return None if promises.empty else promises
+    folder = order.earlier
+    if folder is None:
+        return None
     try:
         return pd.read_csv(folder / "promises.csv", dtype=str, keep_default_na=False)
     except (OSError, ValueError) as error:

@@ -1,37 +1,35 @@
-"""``manage.py apply``: plan from the records, show the plan, and store its promises."""
+"""``manage.py apply``: plan from the records, write the papers, and store the plan's promises."""
 
 from argparse import ArgumentParser
+from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand
-from django.utils import timezone
 
-from kitting.calculation.planning import plan
-from kitting.calculation.sheets.book import read_book
 from kitting.errors import Refusal
+from kitting.management.books import now, user_name
 from kitting.management.commands.plan import iso_date
-from kitting.management.plan_run import summary_text
-from kitting.selectors.promises import open_promises
-from kitting.selectors.sheets import sheets_from_records
-from kitting.services.apply_plan import ReviewedPlan, apply_plan
+from kitting.management.plan_run import Order, run, summary_text
+from kitting.services.apply_plan import apply_plan
 
 
 class Command(BaseCommand):
     """Plan from the records and apply the plan."""
 
-    help = "Plan every job from the records, print the answers, and store the promises in the place of the former ones."
+    help = "Plan every job from the records, write tables and papers, and store the promises in place of the former."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--as-of", type=iso_date, required=True, help="day of planning, YYYY-MM-DD")
-        parser.add_argument("--by", required=True, help="who has reviewed the plan")
+        parser.add_argument("--out", type=Path, required=True, help="folder to write: new, empty or a former output")
+        parser.add_argument("--by", default=user_name(), help="who applies the plan (default: the user's name)")
 
     def handle(self, *_args: Any, **options: Any) -> None:
         try:
-            sheets = sheets_from_records()
-            planned = plan(read_book(sheets), as_of=options["as_of"], earlier=open_promises())
-            self.stdout.write(summary_text(planned))
-            applied = apply_plan(reviewed=ReviewedPlan(sheets, planned), by=options["by"], at=timezone.now())
+            reviewed = run(Order(source=None, as_of=options["as_of"], out=options["out"], keep_promised=True))
+            applied = apply_plan(reviewed=reviewed, by=options["by"], at=now())
         except Refusal as refusal:
             self.stderr.write(refusal.message)
             raise SystemExit(2) from None
+        self.stdout.write(summary_text(reviewed.plan))
         self.stdout.write(f"Plan {applied.pk} is applied: {applied.promises.count()} promises stored.")
+        self.stdout.write(f"Tables and papers are in {options['out']}.")

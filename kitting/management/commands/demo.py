@@ -1,4 +1,4 @@
-"""``manage.py demo``: plan the invented town of ``fixtures_demo``, as received and with its questions answered."""
+"""``manage.py demo``: the invented town of ``fixtures_demo`` as received; then answered, loaded, planned, applied."""
 
 import shutil
 import tempfile
@@ -8,37 +8,54 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
+from django.core.management import call_command
 from django.core.management.base import BaseCommand
 
+from kitting.errors import Refusal
+from kitting.management.books import loaded_text, now
 from kitting.management.plan_run import Order, run, summary_text
+from kitting.services.apply_plan import apply_plan
+from kitting.services.load_sheets import load_sheets
+from kitting.spreadsheets.reading import read_raw_book
 
 AS_OF = date(2026, 3, 2)
+PLANNER = "demo planner"
 
 
 class Command(BaseCommand):
-    """Plan the demo and write its papers; needs no network, no server and no database."""
+    """Plan the demo as received; settle its questions, load it into the records, plan again and apply."""
 
-    help = "Plan the invented demo, as received and after its questions are answered, and write the papers."
-    requires_system_checks = ()
+    help = "Show the main job on an invented town: questions, records, an applied plan and its papers. No network."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--out", type=Path, default=Path(".demo"), help="folder for the two plans (default .demo)")
-        which = parser.add_mutually_exclusive_group()
-        which.add_argument("--received", action="store_true", help="only the sheets as received")
-        which.add_argument("--after-answers", action="store_true", help="only the sheets with the answers")
 
     def handle(self, *_args: Any, **options: Any) -> None:
-        fixtures = Path(settings.BASE_DIR) / "fixtures_demo"
+        try:
+            self._received(options["out"] / "received")
+            self._answered(options["out"] / "after-answers")
+        except Refusal as refusal:
+            self.stderr.write(refusal.message)
+            raise SystemExit(2) from None
+
+    def _received(self, out: Path) -> None:
+        """Plan the sheets as they came; nothing is stored."""
+        planned = run(Order(source=settings.BASE_DIR / "fixtures_demo" / "received", as_of=AS_OF, out=out)).plan
+        self.stdout.write(f"As received ({AS_OF.isoformat()}):\n{summary_text(planned)}")
+        self.stdout.write(f"Tables and papers are in {out}.\n\n")
+
+    def _answered(self, out: Path) -> None:
+        """Load the sheets with the answers, plan from the records, and apply the plan."""
+        fixtures = settings.BASE_DIR / "fixtures_demo"
+        call_command("migrate", verbosity=0)
         with tempfile.TemporaryDirectory() as aside:
             answered = Path(aside) / "answered"
             shutil.copytree(fixtures / "received", answered)
             shutil.copy(fixtures / "answers.csv", answered)
-            if not options["after_answers"]:
-                self._plan("As received", fixtures / "received", options["out"] / "received")
-            if not options["received"]:
-                self._plan("After the answers", answered, options["out"] / "after-answers")
-
-    def _plan(self, title: str, source: Path, out: Path) -> None:
-        planned = run(Order(source=source, as_of=AS_OF, out=out))
-        self.stdout.write(f"{title} ({AS_OF.isoformat()}):\n{summary_text(planned)}")
+            loaded = load_sheets(raw=read_raw_book(answered), by=PLANNER, at=now(), source="demo")
+        self.stdout.write(f"Loaded with the answers:\n{loaded_text(loaded)}\n\n")
+        reviewed = run(Order(source=None, as_of=AS_OF, out=out, keep_promised=True))
+        applied = apply_plan(reviewed=reviewed, by=PLANNER, at=now())
+        self.stdout.write(f"After the answers ({AS_OF.isoformat()}):\n{summary_text(reviewed.plan)}")
+        self.stdout.write(f"Plan {applied.pk} is applied: {applied.promises.count()} promises stored.")
         self.stdout.write(f"Tables and papers are in {out}.\n\n")

@@ -64,7 +64,7 @@ class Command(BaseCommand):
             earlier=options["earlier"],
         )
         try:
-            planned = run(order)
+            planned = run(order).plan
         except Refusal as refusal:
             self.stderr.write(refusal.message)
             raise SystemExit(2) from None

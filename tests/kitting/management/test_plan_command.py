@@ -1,4 +1,4 @@
-"""``manage.py plan`` and ``manage.py demo``: what a person types, what they get, and how they are refused."""
+"""``manage.py plan``: what a person types, what they get, and how they are refused."""
 
 import io
 import json
@@ -108,14 +108,6 @@ def test_a_job_that_is_not_in_the_sheets_is_said_in_words(tmp_path: Path) -> Non
 def test_a_day_that_is_no_date_is_said_in_words(tmp_path: Path, day: str) -> None:
     with pytest.raises(CommandError, match="is not a date; write year-month-day"):
         plan(CLEAN, tmp_path / "out", as_of=day)
-
-
-def test_the_demo_plans_the_sheets_as_received_and_after_the_answers(tmp_path: Path) -> None:
-    printed = io.StringIO()
-    call_command("demo", "--out", str(tmp_path / "demo"), stdout=printed)
-    assert "As received" in printed.getvalue()
-    assert "After the answers" in printed.getvalue()
-    assert {path.name for path in (tmp_path / "demo").iterdir()} == {"received", "after-answers"}
 
 
 def test_a_foreign_list_joins_the_sheets_by_its_column_layout(tmp_path: Path) -> None:

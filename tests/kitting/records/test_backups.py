@@ -38,7 +38,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     books = {"KITTING_DATA": str(folder)}
     done(books, "migrate", "--verbosity", "0")
     done(books, "load", str(CLEAN), "--by", "planner")
-    done(books, "apply", "--as-of", "2026-03-02", "--by", "planner")
+    done(books, "apply", "--as-of", "2026-03-02", "--by", "planner", "--out", str(folder / "plan"))
     return {**books, "digest": done(books, "backup", str(folder / "books.gz")).split()[-1].rstrip(".")}
 
 
