@@ -54,19 +54,20 @@ def last_piece_rounds(*, rounds: int, hands: int, take: Take = take_by_the_book)
     shelf = Place.objects.create(depot=depot, code="shelf")
     bags = [Place.objects.create(depot=depot, code=f"bag {hand}", kind=BAG) for hand in range(hands)]
     line = Barrier(hands + 1, timeout=_PATIENCE_S)
-    told: list[dict[str, str]] = [{} for _ in range(rounds)]
+    told: list[dict[str, str | None]] = [{} for _ in range(rounds)]
 
     def reach(hand: int) -> None:
+        finished = False
         try:
             for number in range(rounds):
                 line.wait()
                 carry = Carry(lot=Lot.objects.get(item=item), quantity=_ONE, source=shelf, target=bags[hand])
                 told[number][f"hand {hand}"] = _told(take, carry, f"hand {hand}", f"round {number} hand {hand}")
                 line.wait()
-        except BaseException:
-            line.abort()  # nobody waits for a hand that is gone
-            raise
+            finished = True
         finally:
+            if not finished:
+                line.abort()  # nobody waits for a hand that is gone
             connection.close()
 
     found = []
@@ -87,16 +88,16 @@ def last_piece_rounds(*, rounds: int, hands: int, take: Take = take_by_the_book)
     return found
 
 
-def _told(take: Take, carry: Carry, by: str, action: str) -> str:
-    """Who the refusal says has the piece; '' where there was none."""
+def _told(take: Take, carry: Carry, by: str, action: str) -> str | None:
+    """Who the refusal says has the piece; None where there was no refusal."""
     try:
         take(carry, by, action)
     except Refusal as refusal:
-        missing = refusal.data["missing"]
+        missing = refusal.data.get("missing")
         return str(missing[0]["taken_by"]) if isinstance(missing, list) else refusal.message
-    return ""
+    return None
 
 
-def _round(told: Mapping[str, str], left: int) -> Round:
-    winners = tuple(sorted(hand for hand, holder in told.items() if not holder))
-    return Round(winners, tuple(holder for holder in told.values() if holder), left)
+def _round(told: Mapping[str, str | None], left: int) -> Round:
+    winners = tuple(sorted(hand for hand, holder in told.items() if holder is None))
+    return Round(winners, tuple(holder for holder in told.values() if holder is not None), left)
