@@ -19,7 +19,7 @@ def test_the_demo_is_planned_as_received_then_answered_loaded_and_applied(tmp_pa
     call_command("demo", "--out", str(tmp_path), stdout=printed)
     said = printed.getvalue()
     assert said.index("As received") < said.index("Loaded with the answers") < said.index("After the answers")
-    assert "answers: 13 kept" in said
+    assert "answers: 10 kept" in said
     assert {path.name for path in tmp_path.iterdir()} == {"received", "after-answers"}
     applied = AppliedPlan.objects.get()
     assert applied.summary == json.loads((tmp_path / "after-answers" / "plan.json").read_text())
