@@ -64,7 +64,7 @@ def cheapest(problem: Problem, eligible: Eligibility, flow: Flow, costs: Costs) 
     return Cheapest(held, _total(eligible, flow, cost, held), proven)
 
 
-def _total(eligible: Eligibility, flow: Flow, cost: Integers, held: Held) -> int:
+def _total(eligible: Eligibility, flow: Flow, cost: Positions, held: Held) -> int:
     return sum(
         int(cost[eligible.starts[cell] + flow.arcs[cell].index(lot_class)]) * quantity
         for lot_class, holders in enumerate(held)
@@ -99,7 +99,7 @@ def _amounts(flow: Flow, classes: Sequence[int]) -> dict[int, dict[int, int]]:
 def _is_least(
     eligible: Eligibility,
     flow: Flow,
-    cost: Integers,
+    cost: Positions,
     kept: dict[int, dict[int, int]],
     amounts: dict[int, dict[int, int]],
 ) -> bool:
@@ -113,13 +113,13 @@ def _is_least(
 
 
 def _askings(
-    eligible: Eligibility, cost: Integers, kept: dict[int, dict[int, int]], amounts: dict[int, dict[int, int]]
+    eligible: Eligibility, cost: Positions, kept: dict[int, dict[int, int]], amounts: dict[int, dict[int, int]]
 ) -> list[_Asking]:
     """Cells with the same classes at the same costs together; a cell that keeps pieces stands alone."""
     together: dict[tuple[bytes, bytes, int], _Asking] = {}
     for cell in amounts:
         arcs = slice(eligible.starts[cell], eligible.starts[cell + 1])
-        classes, price = eligible.targets[arcs], cost[arcs]
+        classes, price = eligible.targets[arcs], cost[arcs].astype(np.int64)
         key = (classes.tobytes(), price.tobytes(), cell if cell in kept else -1)
         if key not in together:
             old = kept.get(cell, {})
