@@ -1,7 +1,7 @@
 """An earlier plan's promises: what a new plan may keep, and what moved and why."""
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -59,7 +59,7 @@ def _quantity(line: str, quantity: str | Decimal) -> int:
 
 
 def with_kept(
-    cells: Sequence[Cell], earlier: Sequence[Piece], cell_of_line: Mapping[str, int], sources: Sequence[Source]
+    cells: Sequence[Cell], earlier: Sequence[Piece], cell_of_line: Mapping[str, int], supply: Supply
 ) -> tuple[Cell, ...]:
     """Cells with the pieces that the earlier plan promised them, beyond those that are fixed.
 
@@ -67,14 +67,16 @@ def with_kept(
         cells: cells in line order.
         earlier: the earlier promises.
         cell_of_line: cell of each line by name; -1 where the line takes nothing.
-        sources: where the pieces of each lot are named.
+        supply: the free lots. Those of one name (lines of one order) keep what is promised from them one after another.
     """
-    lots = _lots_by_source(sources)
+    lots = _lots_by_source(supply.sources)
+    left = [lot.quantity for lot in supply.lots]
     promised: dict[int, Counter[int]] = defaultdict(Counter)
     for piece in earlier:
         cell = cell_of_line.get(piece.line, -1)
         if cell >= 0 and piece.source in lots:
-            promised[cell][lots[piece.source][0]] += piece.quantity
+            for lot, quantity in _laid_out(piece.quantity, lots[piece.source], left):
+                promised[cell][lot] += quantity
     for cell, pieces in promised.items():
         for lot, quantity in cells[cell].fixed:
             pieces[lot] -= quantity
@@ -84,6 +86,15 @@ def with_kept(
         else cell
         for at, cell in enumerate(cells)
     )
+
+
+def _laid_out(quantity: int, lots: Sequence[int], left: list[int]) -> Iterator[tuple[int, int]]:
+    """(lot, thousandths) from the first lots with pieces left; what is too much is asked of the last."""
+    for lot in lots:
+        there = quantity if lot == lots[-1] else min(quantity, left[lot])
+        left[lot] -= there
+        quantity -= there
+        yield lot, there
 
 
 def _lots_by_source(sources: Sequence[Source]) -> dict[Source, list[int]]:

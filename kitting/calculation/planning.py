@@ -106,7 +106,7 @@ def plan(book: Book, *, as_of: date, earlier: pd.DataFrame | None = None, progre
         if former:
             names = line_texts(expanded.frame, expanded.scene.lines.templates)
             cell_of_line = dict(zip(names, demand.cell_of_line.tolist(), strict=True))
-            problem = replace(problem, cells=with_kept(problem.cells, former, cell_of_line, supply.sources))
+            problem = replace(problem, cells=with_kept(problem.cells, former, cell_of_line, supply))
         promised = promise(problem)
         clock.done("promising")
         made = _Made(book, expanded, jobs, problem, demand, supply, promised, as_of)
