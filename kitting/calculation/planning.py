@@ -43,6 +43,7 @@ from kitting.calculation.planning_questions import planning_questions
 from kitting.calculation.promise_tables import Shares, answer_lines, promise_table, split_by_line
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.model import NEVER, Kit, Problem, Promised
+from kitting.calculation.quantities import as_decimal
 from kitting.calculation.questions import Question
 from kitting.calculation.records import records
 from kitting.calculation.reorder_quantities import conversion_missing, reorder_table
@@ -113,6 +114,8 @@ def plan(book: Book, *, as_of: date, earlier: pd.DataFrame | None = None, progre
         result = _tables(made)
         if former is not None:
             result["moved"] = _moved(made, former, result["promises"])
+            pieces = as_decimal(sum(piece.quantity for piece in former))
+            result["summary"]["earlier"] = {"pieces": str(pieces), "moved": str(result["moved"]["quantity"].sum())}
         clock.done("tables")
     return Plan(as_of=as_of, book=book, timings=clock.times, **result)
 

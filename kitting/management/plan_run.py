@@ -167,9 +167,11 @@ def summary_text(planned: Plan) -> str:
     ready = sum(job.answer == "ready" for job in planned.jobs)
     asked = sum(question.severity != "note" for question in planned.questions)
     lines.append(f"{ready} of {len(planned.jobs)} jobs ready; questions to settle: {asked}.")
-    if planned.moved is not None:
-        moved, promised = planned.moved["quantity"].sum(), planned.promises["quantity"].sum()
-        lines.append(f"{moved} pieces are promised from elsewhere than before; {promised} are promised.")
+    earlier = planned.summary.get("earlier")
+    if isinstance(earlier, dict):
+        lines.append(
+            "{moved} of {pieces} pieces promised before are not promised from there any more.".format(**earlier)
+        )
     return "\n".join(lines)
 
 

@@ -1,9 +1,11 @@
 """``manage.py plan``: what a person types, what they get, and how they are refused."""
 
+import csv
 import io
 import json
 import re
 import shutil
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -128,6 +130,12 @@ def test_a_foreign_list_joins_the_sheets_by_its_column_layout(tmp_path: Path) ->
     assert "colour" in (tmp_path / "out" / "questions.csv").read_text(encoding="utf-8")
 
 
+def pieces(table: Path) -> str:
+    """Pieces of all rows together."""
+    with table.open(newline="", encoding="utf-8") as rows:
+        return str(sum(Decimal(row["quantity"]) for row in csv.DictReader(rows)))
+
+
 def test_a_plan_beside_an_earlier_one_says_how_many_pieces_moved(tmp_path: Path) -> None:
     plan(CLEAN, tmp_path / "monday", "--job", "J04")
     printed = plan(
@@ -136,8 +144,10 @@ def test_a_plan_beside_an_earlier_one_says_how_many_pieces_moved(tmp_path: Path)
     moved = (tmp_path / "tuesday" / "moved.csv").read_text().splitlines()
     assert moved[0] == "line,job,quantity,had,has,why"
     assert len(moved) > 1
-    assert re.search(
-        r"^[0-9]+ pieces are promised from elsewhere than before; [0-9]+ are promised\.$", printed, re.MULTILINE
-    )
+    told = json.loads((tmp_path / "tuesday" / "plan.json").read_text())["earlier"]
+    assert told["moved"] == pieces(tmp_path / "tuesday" / "moved.csv")
+    assert told["pieces"] == pieces(tmp_path / "monday" / "promises.csv")
+    assert f"{told['moved']} of {told['pieces']} pieces promised before are not promised from there" in printed
+    assert "earlier" not in json.loads((tmp_path / "monday" / "plan.json").read_text())
     assert not (tmp_path / "monday" / "moved.csv").exists()
     assert "so it is no earlier plan" in refusal(CLEAN, tmp_path / "other", "--earlier", str(tmp_path / "nowhere"))
