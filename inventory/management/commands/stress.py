@@ -1,8 +1,6 @@
 """``manage.py stress``: the long trials, on books of their own."""
 
-import tempfile
 from argparse import SUPPRESS, ArgumentParser
-from pathlib import Path
 from random import Random
 from time import perf_counter
 from typing import Any
@@ -13,6 +11,7 @@ from tqdm import tqdm
 
 from inventory.management.trials.killed import kill_and_look, prepare, work
 from inventory.management.trials.last_pieces import last_piece_rounds
+from inventory.management.trials.own_books import own_books
 
 
 class Command(BaseCommand):
@@ -32,18 +31,8 @@ class Command(BaseCommand):
         if options["work"]:
             work(options["work"], self._say)
             return
-        with tempfile.TemporaryDirectory(prefix="stress-") as folder:
-            if connection.vendor == "sqlite":
-                connection.settings_dict["TEST"]["NAME"] = str(Path(folder) / "kitting.sqlite3")
-            real = connection.settings_dict["NAME"]
-            connection.creation.create_test_db(verbosity=0, autoclobber=True)
-            try:
-                faults = [
-                    *self._last_pieces(options["rounds"], options["hands"]),
-                    *self._kills(options["kills"]),
-                ]
-            finally:
-                connection.creation.destroy_test_db(str(real), verbosity=0)
+        with own_books():
+            faults = [*self._last_pieces(options["rounds"], options["hands"]), *self._kills(options["kills"])]
         if faults:
             raise CommandError("\n".join(faults))
 
