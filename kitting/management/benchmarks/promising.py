@@ -4,8 +4,11 @@ import json
 import resource
 import subprocess
 import sys
-from dataclasses import asdict, dataclass
+import tempfile
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
 from io import StringIO
+from pathlib import Path
 from time import process_time
 
 import pandas as pd
@@ -13,17 +16,43 @@ import pandas as pd
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.eligibility import eligibility
 from kitting.calculation.promising.strict_order import StrictOrder
-from kitting.management.benchmarks.promising_data import PIECE, SIZES, MadeUp, line_by_line, made_up
+from kitting.calculation.sheets.raw import raw_book
+from kitting.management.benchmarks.main_job_data import made_up_book
+from kitting.management.benchmarks.promising_data import (
+    BUILDS,
+    CONDUCTORS,
+    DATED,
+    DEPOTS,
+    FIRST_DAY,
+    KINDS,
+    NOISE,
+    ON_ORDER,
+    PIECE,
+    SHARE,
+    SHARED,
+    SIZES,
+    STOCK,
+    YEAR,
+    MadeUp,
+    line_by_line,
+    made_up,
+)
+from kitting.spreadsheets.raw_writing import write_raw_book
+from kitting.spreadsheets.reading import read_raw_book
 
 _KIB_A_MIB = 1024
 
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """One instance: what is in it, processor seconds, complete kits and pieces short of both ways, memory in MiB."""
+    """One instance: what is in it, processor seconds, complete kits and pieces short of both ways, memory in MiB.
+
+    ``memory_mib`` is the most of the whole process, ``more_mib`` what promising adds to the most before it.
+    """
 
     name: str
     jobs: int
+    runs: int
     lines: int
     baseline: float
     greedy: float
@@ -34,13 +63,45 @@ class Measured:
     greedy_short: int
     strict_short: int
     memory_mib: int
+    more_mib: int
 
 
-def measure(size: str, stock: str, *, coupled: bool = False, seed: int = 1) -> Measured:
-    """Promise a made-up instance both ways; the strict order alone, and the whole of ``promise`` with its audit."""
-    made = made_up(SIZES[size], stock=stock, seed=seed, coupled=coupled)
+# What a table shows of an instance: head and text. A further measure adds its columns at the end.
+COLUMNS: tuple[tuple[str, Callable[[Measured], str]], ...] = (
+    ("instance", lambda one: one.name),
+    ("jobs", lambda one: f"{one.jobs:,}"),
+    ("lines", lambda one: f"{one.lines:,}"),
+    ("R s", lambda one: f"{one.baseline:.3f}"),
+    ("G s", lambda one: f"{one.greedy:.3f}"),
+    ("strict s", lambda one: f"{one.strict:.2f}"),
+    ("strict/G", lambda one: f"{one.strict / one.greedy:.1f}"),
+    ("promise s", lambda one: f"{one.whole:.2f}"),
+    ("promise/R", lambda one: f"{one.whole / one.baseline:.0f}"),
+    ("kits G", lambda one: f"{one.greedy_kits:,}"),
+    ("kits", lambda one: f"{one.strict_kits:,}"),
+    ("ratio", lambda one: f"{one.strict_kits / max(one.greedy_kits, 1):.2f}"),
+    ("short G", lambda one: f"{one.greedy_short:,}"),
+    ("short", lambda one: f"{one.strict_short:,}"),
+    ("MiB", lambda one: str(one.memory_mib)),
+    ("B/line", lambda one: f"{one.more_mib * _KIB_A_MIB**2 // one.lines:,}"),
+)
+
+
+def measure(size: str, stock: str, *, coupled: bool = False, seed: int = 1, times: int = 1) -> Measured:
+    """Promise a made-up instance both ways; the strict order alone, and the whole of ``promise`` with its audit.
+
+    Args:
+        size: S, M or L.
+        stock: tight, normal or ample.
+        coupled: owners share connectors, jacket seals and arresters.
+        seed: the same seed gives the same instance.
+        times: so many times the jobs and lots of the size, with the same owners and items.
+    """
+    amounts = replace(SIZES[size], jobs=times * SIZES[size].jobs, lots=times * SIZES[size].lots)
+    made = made_up(amounts, stock=stock, seed=seed, coupled=coupled)
     problem = made.problem
     baseline = min(_reading(made) for _ in range(3))
+    memory_before = _most_mib()
     eligible = eligibility(problem)
     start = process_time()
     short, _ = line_by_line(made, eligible)
@@ -54,8 +115,9 @@ def measure(size: str, stock: str, *, coupled: bool = False, seed: int = 1) -> M
     whole_done = process_time()
     lacking = {problem.cells[cell].kit for cell, left in zip(made.line_cell.tolist(), short, strict=True) if left}
     return Measured(
-        name=" ".join([size, stock, *(["coupled"] if coupled else [])]),
+        name=" ".join([size, *([f"x{times}"] if times > 1 else []), stock, *(["coupled"] if coupled else [])]),
         jobs=len(problem.kits),
+        runs=len(made.runs),
         lines=len(made.line_cell),
         baseline=baseline,
         greedy=greedy_done - start,
@@ -65,16 +127,21 @@ def measure(size: str, stock: str, *, coupled: bool = False, seed: int = 1) -> M
         strict_kits=sum(promised.served_in_turn),
         greedy_short=sum(short) // PIECE,
         strict_short=sum(promised.short.values()) // PIECE,
-        memory_mib=resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // _KIB_A_MIB,
+        memory_mib=_most_mib(),
+        more_mib=_most_mib() - memory_before,
     )
 
 
-def measure_apart(size: str, stock: str, *, coupled: bool = False) -> Measured:
+def _most_mib() -> int:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // _KIB_A_MIB
+
+
+def measure_apart(size: str, stock: str, *, coupled: bool = False, times: int = 1) -> Measured:
     """The same in a process of its own, so that its memory is its own."""
     code = (
         "import json, dataclasses\n"
         "from kitting.management.benchmarks.promising import measure\n"
-        f"print(json.dumps(dataclasses.asdict(measure({size!r}, {stock!r}, coupled={coupled!r}))))"
+        f"print(json.dumps(dataclasses.asdict(measure({size!r}, {stock!r}, coupled={coupled!r}, times={times!r}))))"
     )
     done = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)  # noqa: S603 - our own code
     return Measured(**json.loads(done.stdout.splitlines()[-1]))
@@ -82,17 +149,44 @@ def measure_apart(size: str, stock: str, *, coupled: bool = False) -> Measured:
 
 def table_text(measured: list[Measured]) -> str:
     """The figures as a table for a person."""
-    heads = "instance,jobs,lines,R s,G s,strict/G,promise/R,kits G,kits,ratio,short G,short,MiB"
-    rows = [tuple(heads.split(","))]
-    rows.extend(
-        (one.name, f"{one.jobs:,}", f"{one.lines:,}", f"{one.baseline:.3f}", f"{one.greedy:.3f}",
-         f"{one.strict / one.greedy:.1f}", f"{one.whole / one.baseline:.0f}", f"{one.greedy_kits:,}",
-         f"{one.strict_kits:,}", f"{one.strict_kits / max(one.greedy_kits, 1):.2f}", f"{one.greedy_short:,}",
-         f"{one.strict_short:,}", str(one.memory_mib))
-        for one in measured
-    )  # fmt: skip
+    rows = [tuple(head for head, _ in COLUMNS), *(tuple(text(one) for _, text in COLUMNS) for one in measured)]
     widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
     return "\n".join("  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows)
+
+
+def workbook_seconds(runs: int) -> tuple[float, float]:
+    """Processor seconds to read a workbook whose schedule has so many rows: by pandas, and by our own reading."""
+    with tempfile.TemporaryDirectory() as aside:
+        schedule = Path(aside) / "schedule.xlsx"
+        write_raw_book(raw_book([made_up_book(runs).sheets["schedule"]]), schedule)
+        start = process_time()
+        pd.read_excel(schedule)
+        plain = process_time()
+        read_raw_book(schedule)
+        return plain - start, process_time() - plain
+
+
+def settings_text() -> str:
+    """How the instances are made, for a reader of the table."""
+    sizes = "; ".join(
+        f"{name} {one.jobs:,} jobs, {one.owners} owners, {one.lots:,} lots" for name, one in SIZES.items()
+    )
+    stock = ", ".join(f"{name} {factor}" for name, factor in STOCK.items())
+    kinds = ", ".join(f"{kind} {share:.0%}" for kind, share in zip(KINDS, SHARE, strict=True))
+    dated = ", ".join(kind for kind, has_date in zip(KINDS, DATED, strict=True) if has_date)
+    shared = ", ".join(kind for kind, common in zip(KINDS, SHARED, strict=True) if common)
+    return "\n".join(
+        (
+            f"Made up, seed 1. {sizes}.",
+            f"Staged-by days {FIRST_DAY} to {YEAR}; {len(DEPOTS)} depots; {ON_ORDER:.0%} of the lots on order; "
+            f"{CONDUCTORS} conductors and {BUILDS} cable builds each for every owner.",
+            f"Kinds, and the share of run ends (splice: runs) that take them: {kinds}; with a last good day: {dated}.",
+            f"Stock over the expected demand of an item: {stock}, times log-normal noise of {NOISE}.",
+            f"Coupled: all owners share {shared}.",
+            "R: pandas reading the runs, lots and items from CSV; G: line by line in order of service. Processor seconds.",
+            "MiB: the most memory of the process; B/line: what promising adds to it, by line.",
+        )
+    )
 
 
 def _reading(made: MadeUp) -> float:

@@ -1,30 +1,72 @@
-"""``manage.py benchmark``: how long the main job takes on made-up schedules, as ratios to a plain baseline."""
+"""``manage.py benchmark``: how long planning takes on made-up data, as ratios to a plain baseline."""
 
 from argparse import ArgumentParser
+from itertools import product
 from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from kitting.management.benchmarks.main_job import measure_apart, table_text, workbook_seconds
+from kitting.management.benchmarks import main_job, promising
+from kitting.management.benchmarks.promising_data import SIZES, STOCK
+
+MAIN_JOB, PLAN = "job", "plan"
 
 
 class Command(BaseCommand):
-    """Time the main job on invented schedules of several sizes."""
+    """Time the main job, or promising alone, on invented data of several sizes."""
 
-    help = "Time reading, planning and writing of made-up schedules; R is pandas reading the same sheets from CSV."
+    help = (
+        "Time planning on made-up data. job: reading, planning and writing of schedules (--runs). "
+        "plan: who gets the stock, against line by line (--size, --stock, --coupled, --double)."
+    )
     requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("what", nargs="?", choices=(MAIN_JOB, PLAN), default=MAIN_JOB, help="what is timed")
         parser.add_argument(
-            "--runs", type=int, nargs="+", default=[1_000, 10_000, 100_000], help="rows of the schedule"
+            "--runs", type=int, nargs="+", default=[1_000, 10_000, 100_000], help="job: rows of the schedule"
         )
+        parser.add_argument("--size", nargs="+", choices=tuple(SIZES), default=["S"], help="plan: how many jobs")
+        parser.add_argument(
+            "--stock", nargs="+", choices=tuple(STOCK), default=list(STOCK), help="plan: how much stock"
+        )
+        parser.add_argument("--coupled", action="store_true", help="plan: also with parts that all owners share")
+        parser.add_argument("--double", action="store_true", help="plan: also with twice the jobs and lots")
 
     def handle(self, *_args: Any, **options: Any) -> None:
-        sizes = sorted(options["runs"])
+        if options["what"] == PLAN:
+            self._time_promising(options)
+        else:
+            self._time_main_job(sorted(options["runs"]))
+
+    def _time_main_job(self, sizes: list[int]) -> None:
         self.stdout.write("R: pandas reading schedule, positions, stock and items from CSV, best of three.")
         self.stdout.write("Processor seconds, so that other work counts little; wall: the calculation as waited for.")
-        self.stdout.write(table_text([measure_apart(runs) for runs in sizes]))
-        raw, checked = workbook_seconds(sizes[-1])
+        self.stdout.write(main_job.table_text([main_job.measure_apart(runs) for runs in sizes]))
+        raw, checked = main_job.workbook_seconds(sizes[-1])
         self.stdout.write(
             f"A workbook with {sizes[-1]:,} runs: {raw:.1f} s raw, {checked:.1f} s with every cell checked."
         )
+
+    def _time_promising(self, options: dict[str, Any]) -> None:
+        self.stdout.write(promising.settings_text())
+        variants = [False, True] if options["coupled"] else [False]
+        measured = [
+            promising.measure_apart(size, stock, coupled=coupled)
+            for coupled, size, stock in product(variants, options["size"], options["stock"])
+        ]
+        doubled = [
+            promising.measure_apart(size, stock, times=2)
+            for size, stock in product(options["size"] if options["double"] else (), options["stock"])
+        ]
+        self.stdout.write(promising.table_text(measured + doubled))
+        for one, twice in zip(measured, doubled, strict=False):
+            growth = f"strict x{twice.strict / one.strict:.1f}, promise x{twice.whole / one.whole:.1f}"
+            self.stdout.write(f"Twice the jobs of {one.name}: {growth}.")
+        for size in options["size"]:
+            first = next(one for one in measured if one.name.split()[0] == size)
+            plain, ours = promising.workbook_seconds(first.runs)
+            self.stdout.write(
+                f"The schedule of {first.name} ({first.runs:,} runs) as xlsx: pandas {plain:.2f} s, our reading "
+                f"{ours:.2f} s; promise is {first.whole / plain:.2f} and {first.whole / ours:.2f} of that."
+            )

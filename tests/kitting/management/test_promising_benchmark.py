@@ -1,5 +1,10 @@
 """The promising benchmark's instances are repeatable, and its figures are those of the plans it makes."""
 
+import re
+from io import StringIO
+
+from django.core.management import call_command
+
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.eligibility import eligibility
 from kitting.management.benchmarks.promising import measure, table_text
@@ -33,3 +38,14 @@ def test_the_table_says_what_was_measured() -> None:
     heads, row = table_text([measured]).splitlines()
     assert len(heads.split()) > 10
     assert f"{measured.lines:,}" in row
+
+
+def test_the_command_prints_the_settings_the_table_the_growth_and_the_reading_of_the_workbook() -> None:
+    out = StringIO()
+    call_command("benchmark", "plan", "--size", "S", "--stock", "tight", "--coupled", "--double", stdout=out)
+    text = out.getvalue()
+    assert "tight 0.85" in text
+    for name in ("S tight", "S tight coupled", "S x2 tight"):
+        assert re.search(rf"^ *{name}  +\d", text, re.MULTILINE)
+    assert re.search(r"Twice the jobs of S tight: strict x\d", text)
+    assert re.search(r"as xlsx: pandas \d.* our reading \d", text)
