@@ -1,8 +1,9 @@
 """What would complete each short kit, in words: verified sets of moves, one row a move."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from kitting.calculation.holdings import pieces_text
 from kitting.calculation.job_dates import JobDates, depot_days
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.plan_result import CURE_COLUMNS
+from kitting.calculation.promising import promise
 from kitting.calculation.promising.cures import Cure, CureSearch
 from kitting.calculation.promising.model import NEVER, Kit, Problem, Promised
 from kitting.calculation.promising.move_candidates import Chances
@@ -74,8 +76,10 @@ class Facts:
 KitCures = Mapping[int, list[Cure] | None]
 
 
-def find_cures(facts: Facts, solve: Callable[[Problem], Promised]) -> KitCures:
+def find_cures(facts: Facts) -> KitCures:
     """Cures of the short kits in the order of service; None where they were not looked for."""
+    # What pieces cost decides nothing about who is short, but for who uses a stand-in of which only some are approved.
+    solve = promise if facts.problem.stand_in_caps else partial(promise, priced=False)
     calendar = _Calendar(facts)
     chances = Chances(
         locked=locked_lots(

@@ -277,7 +277,7 @@ def _tables(made: _Made) -> dict[str, Any]:
     lines = requirements["line"].tolist()
     promises = promise_table(lines, frame["job"].astype(str).tolist(), shares, made.supply.sources)
     facts = _facts_of_cures(made)
-    cures = cure_table(facts, find_cures(facts, promise))
+    cures = cure_table(facts, find_cures(facts))
     refusals = refusal_table(made.problem, made.promised, {code: item["kind"] for code, item in items.items()})
     refused = refusal_sentences(refusals)
     shortages, reorder, blocked = _short_tables(made, lines, shares, facts.buying, refused)

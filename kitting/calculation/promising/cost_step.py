@@ -64,6 +64,11 @@ def cheapest(problem: Problem, eligible: Eligibility, flow: Flow, costs: Costs) 
     return Cheapest(held, _total(eligible, flow, cost, held), proven)
 
 
+def as_served(problem: Problem, eligible: Eligibility, flow: Flow, costs: Costs) -> Cheapest:
+    """The pieces of a finished flow from where it took them, with what they cost."""
+    return Cheapest(flow.held, _total(eligible, flow, costs_of_arcs(problem, eligible, costs), flow.held), proven=False)
+
+
 def _total(eligible: Eligibility, flow: Flow, cost: Positions, held: Held) -> int:
     return sum(
         int(cost[eligible.starts[cell] + flow.arcs[cell].index(lot_class)]) * quantity

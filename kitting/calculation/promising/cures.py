@@ -18,7 +18,7 @@ from kitting.calculation.promising.move_candidates import IN_HAND, Candidates, C
 from kitting.calculation.promising.moves import BORROW, BUY, EFFORT, EXPEDITE, SLIP, STAND_IN, Move, Part, slipped
 from kitting.calculation.promising.strict_order import StrictOrder
 
-MOST_WORK = 100_000  # cells planned again for all kits together; a limit of work, not of time, so that plans repeat
+MOST_WORK = 40_000  # cells planned again for all kits together; a limit of work, not of time, so that plans repeat
 MOST_CURES = 4  # of one kit
 MOST_MOVES = 3  # in one group of stock codes
 MOST_DAYS = 6  # later days tried for one kit
@@ -224,7 +224,7 @@ class CureSearch:
             moves[place] = replace(most, quantity=min(most.quantity, self._missing(kit, group, others)))
             if most.kind == BORROW and self._missing(kit, group, moves):
                 moves[place] = most  # a lender before the kit may re-route and take what the kit had
-        return tuple(moves)
+        return tuple(move for move in moves if move.quantity)
 
     def _slips(self, kit: int, groups: Sequence[_Group]) -> list[Cure]:
         """The first later cutover that completes the kit, with what must still be bought for it."""

@@ -1,7 +1,9 @@
 """From the problem to the plan of pieces: order, explanation, lots, audit."""
 
+from functools import partial
+
 from kitting.calculation.promising.audit import audit, audit_least_short
-from kitting.calculation.promising.cost_step import cheapest
+from kitting.calculation.promising.cost_step import as_served, cheapest
 from kitting.calculation.promising.costs import cost_of_pieces, costs_of
 from kitting.calculation.promising.eligibility import eligibility, is_buyable
 from kitting.calculation.promising.explanations import refusals
@@ -11,18 +13,22 @@ from kitting.calculation.promising.stand_in_caps import within_caps
 from kitting.calculation.promising.strict_order import StrictOrder
 
 
-def promise(problem: Problem) -> Promised:
+def promise(problem: Problem, *, priced: bool = True) -> Promised:
     """Promise pieces to kits in strict order; see ``strict_order`` for what is proved.
+
+    Args:
+        problem: kits, cells and lots.
+        priced: false leaves out the cost step: the same kits and the same pieces short, from lots at any cost.
 
     Raises:
         Refusal: ``audit-failed`` where the plan does not hold; it is never returned.
     """
-    promised = within_caps(problem, _in_strict_order)
+    promised = within_caps(problem, partial(_in_strict_order, priced=priced))
     audit(problem, promised)
     return promised
 
 
-def _in_strict_order(problem: Problem) -> Promised:
+def _in_strict_order(problem: Problem, *, priced: bool) -> Promised:
     eligible = eligibility(problem)
     order = StrictOrder(problem, eligible)
     order.serve_in_turn()
@@ -35,7 +41,7 @@ def _in_strict_order(problem: Problem) -> Promised:
     }
     audit_least_short(eligible, order.flow)
     costs = costs_of(problem)
-    least = cheapest(problem, eligible, order.flow, costs)
+    least = (cheapest if priced else as_served)(problem, eligible, order.flow, costs)
     return Promised(
         allocations=allocations(problem, eligible, order.flow.arcs, least.held),
         bought={

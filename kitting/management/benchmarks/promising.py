@@ -168,25 +168,19 @@ def workbook_seconds(runs: int) -> tuple[float, float]:
 
 def settings_text() -> str:
     """How the instances are made, for a reader of the table."""
-    sizes = "; ".join(
-        f"{name} {one.jobs:,} jobs, {one.owners} owners, {one.lots:,} lots" for name, one in SIZES.items()
-    )
-    stock = ", ".join(f"{name} {factor}" for name, factor in STOCK.items())
-    kinds = ", ".join(f"{kind} {share:.0%}" for kind, share in zip(KINDS, SHARE, strict=True))
-    dated = ", ".join(kind for kind, has_date in zip(KINDS, DATED, strict=True) if has_date)
-    shared = ", ".join(kind for kind, common in zip(KINDS, SHARED, strict=True) if common)
-    return "\n".join(
-        (
-            f"Made up, seed 1. {sizes}.",
-            f"Staged-by days {FIRST_DAY} to {YEAR}; {len(DEPOTS)} depots; {ON_ORDER:.0%} of the lots on order; "
-            f"{CONDUCTORS} conductors and {BUILDS} cable builds each for every owner.",
-            f"Kinds, and the share of run ends (splice: runs) that take them: {kinds}; with a last good day: {dated}.",
-            f"Stock over the expected demand of an item: {stock}, times log-normal noise of {NOISE}.",
-            f"Coupled: all owners share {shared}.",
-            "R: pandas reading the runs, lots and items from CSV; G: line by line in order of service. Processor seconds.",
-            "MiB: the most memory of the process; B/line: what promising adds to it, by line.",
-        )
-    )
+    sizes = (f"{name} {one.jobs:,} jobs, {one.owners} owners, {one.lots:,} lots" for name, one in SIZES.items())
+    stock = (f"{name} {factor}" for name, factor in STOCK.items())
+    kinds = (f"{kind} {share:.0%}" for kind, share in zip(KINDS, SHARE, strict=True))
+    dated = (kind for kind, has_date in zip(KINDS, DATED, strict=True) if has_date)
+    shared = (kind for kind, common in zip(KINDS, SHARED, strict=True) if common)
+    return f"""Made up, seed 1: {"; ".join(sizes)}.
+Staged-by days {FIRST_DAY} to {YEAR}; {len(DEPOTS)} depots; {ON_ORDER:.0%} of the lots on order.
+{CONDUCTORS} conductors and {BUILDS} cable builds each for every owner.
+Share of run ends (splice: of runs) that take a kind: {", ".join(kinds)}; with a last good day: {", ".join(dated)}.
+Stock over the expected demand of an item: {", ".join(stock)}, times log-normal noise of {NOISE}.
+Coupled: all owners share {", ".join(shared)}.
+R: pandas reading the runs, lots and items from CSV; G: line by line in order of service; both in processor seconds.
+MiB: the most memory of the process; B/line: what promising adds to the most before it, by line."""
 
 
 def _reading(made: MadeUp) -> float:

@@ -27,9 +27,7 @@ class Command(BaseCommand):
             "--runs", type=int, nargs="+", default=[1_000, 10_000, 100_000], help="job: rows of the schedule"
         )
         parser.add_argument("--size", nargs="+", choices=tuple(SIZES), default=["S"], help="plan: how many jobs")
-        parser.add_argument(
-            "--stock", nargs="+", choices=tuple(STOCK), default=list(STOCK), help="plan: how much stock"
-        )
+        parser.add_argument("--stock", nargs="+", choices=tuple(STOCK), default=list(STOCK), help="plan: stock")
         parser.add_argument("--coupled", action="store_true", help="plan: also with parts that all owners share")
         parser.add_argument("--double", action="store_true", help="plan: also with twice the jobs and lots")
 
