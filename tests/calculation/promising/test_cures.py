@@ -137,7 +137,7 @@ def is_whole(asked: Problem, number: int, moves: tuple[Move, ...]) -> bool:
 def test_each_cure_completes_its_kit_in_the_whole_plan_and_shows_exactly_what_it_breaks() -> None:
     seen: dict[str, int] = {}
     broken = 0
-    for seed in range(110):
+    for seed in range(75):
         asked, given = random_case(seed)
         promised, found = searched(asked, given)
         for number, cures in found.items():
@@ -158,7 +158,7 @@ def test_each_cure_completes_its_kit_in_the_whole_plan_and_shows_exactly_what_it
                     seen[move.kind] = seen.get(move.kind, 0) + 1
     assert set(seen) == {BUY, TRANSFER, TRUCK, RESERVE, STAND_IN, HURRY, EXPEDITE, SLIP, BORROW}
     assert min(seen.values()) > 1
-    assert broken > 10
+    assert broken > 8
 
 
 def every_move(asked: Problem, given: Chances, promised: Promised, number: int, kind: str) -> list[Move]:
@@ -193,7 +193,7 @@ def every_move(asked: Problem, given: Chances, promised: Promised, number: int, 
 
 def test_no_cure_has_a_move_or_a_piece_too_many() -> None:
     looked = 0
-    for seed in range(60):
+    for seed in range(40):
         asked, given = random_case(seed)
         promised, found = searched(asked, given)
         for number, cures in found.items():
@@ -209,12 +209,12 @@ def test_no_cure_has_a_move_or_a_piece_too_many() -> None:
                     rest = (*cure.moves[:place], *cure.moves[place + 1 :])
                     assert not is_whole(asked, number, (*rest, fewer) if fewer.quantity else rest)
                 looked += 1
-    assert looked > 50
+    assert looked > 30
 
 
 def test_a_kit_that_one_move_would_complete_is_told_so() -> None:
     told = 0
-    for seed in range(60):
+    for seed in range(40):
         asked, given = random_case(seed)
         promised, found = searched(asked, given)
         for number, cures in found.items():
@@ -223,4 +223,4 @@ def test_a_kit_that_one_move_would_complete_is_told_so() -> None:
                 if any(is_whole(asked, number, (move,)) for move in moves):
                     assert cures
                     told += 1
-    assert told > 25
+    assert told > 15
