@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 import pandas as pd
 
+from kitting.calculation.most_kits import MostKits
 from kitting.calculation.questions import Question
 from kitting.calculation.sheets.book import Book
 
@@ -73,3 +74,4 @@ class Plan:
     summary: Mapping[str, object]
     timings: Mapping[str, float]
     moved: pd.DataFrame | None = None
+    most_kits: MostKits | None = None

@@ -36,6 +36,7 @@ from kitting.calculation.fit_matching import Matcher
 from kitting.calculation.holdings import Holdings
 from kitting.calculation.job_answers import job_answers, totals_table
 from kitting.calculation.job_dates import JobDates, closed_days, depot_days, read_job_dates
+from kitting.calculation.most_kits import most_kits
 from kitting.calculation.needs import Need
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.plan_tables import refusal_sentences, refusal_table, summary
@@ -43,6 +44,7 @@ from kitting.calculation.planning_questions import planning_questions
 from kitting.calculation.promise_tables import Shares, answer_lines, promise_table, split_by_line
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.model import NEVER, Kit, Problem, Promised
+from kitting.calculation.promising.tiers import DAYS_A_WEEK, weight_of
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.questions import Question
 from kitting.calculation.records import records
@@ -82,7 +84,14 @@ class _Clock:
             self.progress(stage)
 
 
-def plan(book: Book, *, as_of: date, earlier: pd.DataFrame | None = None, progress: Progress | None = None) -> Plan:
+def plan(
+    book: Book,
+    *,
+    as_of: date,
+    earlier: pd.DataFrame | None = None,
+    progress: Progress | None = None,
+    count_most: bool = False,
+) -> Plan:
     """Plan every job of a book together.
 
     The same book and day give the same tables, whatever the order of the rows.
@@ -92,6 +101,7 @@ def plan(book: Book, *, as_of: date, earlier: pd.DataFrame | None = None, progre
         as_of: the day of planning: transfers start on it, nothing can be ordered before it.
         earlier: the promises of an earlier plan; its pieces stay with their lines where that costs no kit anything.
         progress: told the name of each stage when it is done.
+        count_most: also ask how many kits could be completed if nothing but their number counted.
 
     Raises:
         Refusal: the rule book or the earlier promises can't be read, or the audit of the promises fails.
@@ -109,6 +119,7 @@ def plan(book: Book, *, as_of: date, earlier: pd.DataFrame | None = None, progre
             cell_of_line = dict(zip(names, demand.cell_of_line.tolist(), strict=True))
             problem = replace(problem, cells=with_kept(problem.cells, former, cell_of_line, supply))
         promised = promise(problem)
+        most = most_kits(problem, promised) if count_most else None
         clock.done("promising")
         made = _Made(book, expanded, jobs, problem, demand, supply, promised, as_of)
         result = _tables(made)
@@ -117,7 +128,7 @@ def plan(book: Book, *, as_of: date, earlier: pd.DataFrame | None = None, progre
             pieces = as_decimal(sum(piece.quantity for piece in former))
             result["summary"]["earlier"] = {"pieces": str(pieces), "moved": str(result["moved"]["quantity"].sum())}
         clock.done("tables")
-    return Plan(as_of=as_of, book=book, timings=clock.times, **result)
+    return Plan(as_of=as_of, book=book, timings=clock.times, most_kits=most, **result)
 
 
 def _moved(made: "_Made", former: tuple[Piece, ...], promises: pd.DataFrame) -> pd.DataFrame:
@@ -206,6 +217,7 @@ def _problem(
         depots=tuple(depots),
         as_of_day=as_of.toordinal(),
         stand_in_caps=demand.stand_in_caps,
+        tier_days=DAYS_A_WEEK * book.policies.tier_weeks,
     )
     return problem, demand, supply
 
@@ -244,6 +256,7 @@ def _kits(
             staged_by_day=job.staged_by.toordinal(),
             good_through_day=job.good_through.toordinal(),
             buyable=buyable(job.staged_by, job.depot),
+            weight=weight_of(job.priority),
         )
         if job.staged_by is not None and job.good_through is not None
         else Kit(job.job, depots.index(job.depot) if job.depot in depots else 0, NEVER, NEVER, frozenset(), dated=False)

@@ -12,9 +12,11 @@ from time import perf_counter
 import pandas as pd
 from tqdm import tqdm
 
+from kitting.calculation.most_kits import MostKits
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.plan_tables import refusal_sentences
 from kitting.calculation.planning import plan
+from kitting.calculation.promising.tiers import STRICT
 from kitting.calculation.questions import Question
 from kitting.calculation.sheets.book import Book, read_book
 from kitting.calculation.sheets.raw import RawBook
@@ -36,8 +38,8 @@ SUMMARY = "plan.json"  # every output holds it: a folder without it is not ours 
 TIMES = "timings.json"
 QUESTIONS, QUESTIONS_BOOK = "questions.csv", "questions.xlsx"
 DOCUMENTS = "documents"
-MOVED = "moved.csv"
-OUTPUT = {SUMMARY, MOVED, TIMES, QUESTIONS, QUESTIONS_BOOK, DOCUMENTS, *(f"{name}.csv" for name in TABLES)}
+MOVED, MOST_KITS = "moved.csv", "most_kits.csv"
+OUTPUT = {SUMMARY, MOVED, MOST_KITS, TIMES, QUESTIONS, QUESTIONS_BOOK, DOCUMENTS, *(f"{name}.csv" for name in TABLES)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +54,7 @@ class Order:
         earlier: output of an earlier plan, whose pieces stay with their lines where that costs nothing.
         keep_promised: what the records promise is that earlier plan.
         foreign: a column layout (TOML) and the foreign list of cable runs (CSV) that it adopts, to join the source.
+        count_most: also tell the most kits that any plan could complete, and what that takes from the near jobs.
     """
 
     source: Path | None
@@ -61,6 +64,7 @@ class Order:
     foreign: tuple[Path, Path] | None = None
     earlier: Path | None = None
     keep_promised: bool = False
+    count_most: bool = False
 
 
 class Stages:
@@ -101,7 +105,9 @@ def run(order: Order) -> ReviewedPlan:
         book = read_book(raw)
         check_jobs(order.jobs, book)
         stages.done("reading")
-        planned = plan(book, as_of=order.as_of, earlier=_earlier(order), progress=stages.done)
+        planned = plan(
+            book, as_of=order.as_of, earlier=_earlier(order), progress=stages.done, count_most=order.count_most
+        )
         with _taking_the_place_of(order.out) as folder:
             write_tables(planned, raw, folder)
             stages.done("writing tables")
@@ -150,6 +156,8 @@ def write_tables(planned: Plan, raw: RawBook, folder: Path) -> None:
     if planned.moved is not None:
         write_csv(planned.moved, folder / MOVED)
     _write_questions(planned.questions, raw, folder)
+    if planned.most_kits is not None:
+        write_csv(planned.most_kits.changed, folder / MOST_KITS)
     _write_json(folder / SUMMARY, planned.summary)
 
 
@@ -172,7 +180,21 @@ def summary_text(planned: Plan) -> str:
         lines.append(
             "{moved} of {pieces} pieces promised before are not promised from there any more.".format(**earlier)
         )
+    promising = planned.summary["promising"]
+    if isinstance(promising, dict) and promising["policy"] != STRICT:
+        lines.append(f"Who gets the stock: {promising['policy']}; {promising['status']}.")
+    if planned.most_kits is not None:
+        lines += _most_kits_text(planned.most_kits)
     return "\n".join(lines)
+
+
+def _most_kits_text(most: MostKits) -> list[str]:
+    won = int((most.changed["completed_by_most_kits"] == "yes").sum())
+    lost = len(most.changed) - won
+    return [
+        f"What if only their number counted: {most.most} kits, not {most.by_plan} ({most.policy}; {most.status}).",
+        f"Of the jobs staged by {most.near_until} that would win {won} and lose {lost}; see {MOST_KITS}.",
+    ]
 
 
 def _earlier(order: Order) -> pd.DataFrame | None:

@@ -1,6 +1,6 @@
 """Why each refused kit was refused: the set of classes that it and earlier kits can't leave."""
 
-from kitting.calculation.promising.eligibility import Eligibility
+from kitting.calculation.promising.eligibility import Eligibility, is_buyable
 from kitting.calculation.promising.first_days import FirstDays
 from kitting.calculation.promising.flow import bits_of
 from kitting.calculation.promising.model import Problem, RefusedKit
@@ -39,12 +39,21 @@ def _refused(problem: Problem, eligible: Eligibility, order: StrictOrder, reason
 
 
 def _competitors(problem: Problem, order: StrictOrder, reason: Reason) -> list[int]:
-    """Cells of earlier kits that hold pieces of the set and can use nothing else."""
+    """Cells of kits served before that hold pieces of the set and can use nothing else.
+
+    Of the kits of the same turn only what they require comes before.
+    """
     if reason.group == NO_GROUP:
         return []
-    kit = problem.cells[reason.cell].kit
+    turn = order.turn[problem.cells[reason.cell].kit]
+
+    def is_before(cell: int) -> bool:
+        other = problem.cells[cell].kit
+        same = order.turn[other] == turn and not is_buyable(problem.cells[cell], problem.kits[other])
+        return same or order.turn[other] < turn
+
     holders = order.flow.holders(reason.group, reason.bits)
-    return [cell for cell in holders if problem.cells[cell].kit < kit and _is_inside(order, cell, reason)]
+    return [cell for cell in holders if is_before(cell) and _is_inside(order, cell, reason)]
 
 
 def _is_inside(order: StrictOrder, cell: int, reason: Reason) -> bool:

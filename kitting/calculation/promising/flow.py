@@ -71,6 +71,17 @@ class Flow:
         classes = self.classes[group]
         return {cell for position in bits_of(bits) for cell in self.held[classes[position]]}
 
+    def holding(self, cell: int) -> int:
+        """Thousandths that a cell holds."""
+        return sum(self.held[lot_class].get(cell, 0) for lot_class in self.arcs[cell])
+
+    def release(self, cell: int) -> None:
+        """Give back all that a cell holds."""
+        for lot_class in self.arcs[cell]:
+            quantity = self.held[lot_class].get(cell, 0)
+            if quantity:
+                self._take(lot_class, cell, -quantity)
+
     def commit(self) -> None:
         """Keep everything taken since the last commit."""
         self._log.clear()

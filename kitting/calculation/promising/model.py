@@ -71,7 +71,7 @@ class Kit:
     """One job in order of service: its depot, staged-by day and the last day its pieces must be good for.
 
     ``buyable`` holds the items that can still be bought in time for this job: pieces without limit, dearest of all.
-    ``dated`` is false for a job without a cutover: nothing is promised to it.
+    ``dated`` is false for a job without a cutover: nothing is promised to it. ``weight`` counts inside a tier only.
     """
 
     job: str
@@ -80,11 +80,15 @@ class Kit:
     good_through_day: int
     buyable: frozenset[int]
     dated: bool = True
+    weight: int = 1
 
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """Kits in order of service, their cells in line order, and the free lots."""
+    """Kits in order of service, their cells in line order, and the free lots.
+
+    ``tier_days`` is the length of a tier; 0: strict order, NEVER: all kits in one.
+    """
 
     kits: tuple[Kit, ...]
     cells: tuple[Cell, ...]
@@ -93,6 +97,7 @@ class Problem:
     depots: tuple[str, ...]
     as_of_day: int
     stand_in_caps: Mapping[int, int] | None = None
+    tier_days: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,8 +115,9 @@ class Allocation:
 class RefusedKit:
     """Why a kit can't be completed: a set of items whose pieces earlier kits hold (a saturated set).
 
-    ``items`` have ``stock`` free thousandths, in ``lots``; earlier kits (``competing_kits``), whose cells have no other
-    choice, hold ``competing`` of them; the cells of this kit that have no other choice either ask for
+    ``items`` have ``stock`` free thousandths, in ``lots``; earlier kits, and those that the same tier chose before this
+    one (``competing_kits``), whose cells have no other choice, hold ``competing`` of them; the cells of this kit that
+    have no other choice either ask for
     ``stock - competing + missing``; ``cell`` is the first of them that failed. ``first_day`` is the first staged-by day
     on which pieces that no kit served in turn holds would complete the kit (the last good day moves with it), or NEVER.
     """
@@ -138,7 +144,7 @@ class Promised:
         served_in_turn: for each kit true when it was completed in its turn (buying in time counts).
         refused: the refused kits with their reason.
         policy: name of the rule used.
-        status: ``not proven``, ``proven`` or ``at most n from best``.
+        status: ``not proven``, ``proven`` or ``at most n kits from best``.
         bound: greatest number of complete kits that any plan in this order could have, or None.
         not_kept: (cell, lot, thousandths) fixed pieces that the lot no longer holds, or that no longer serve.
         cost: what all pieces cost together (``costs``), in thousandths of a piece's cost.

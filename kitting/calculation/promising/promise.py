@@ -10,11 +10,11 @@ from kitting.calculation.promising.explanations import refusals
 from kitting.calculation.promising.lots_by_cell import allocations
 from kitting.calculation.promising.model import Problem, Promised
 from kitting.calculation.promising.stand_in_caps import within_caps
-from kitting.calculation.promising.strict_order import StrictOrder
+from kitting.calculation.promising.tiers import serve_in_turn
 
 
 def promise(problem: Problem, *, priced: bool = True) -> Promised:
-    """Promise pieces to kits in strict order; see ``strict_order`` for what is proved.
+    """Promise pieces to kits by the policy of the problem; see ``strict_order`` and ``tiers`` for what is proved.
 
     Args:
         problem: kits, cells and lots.
@@ -23,15 +23,15 @@ def promise(problem: Problem, *, priced: bool = True) -> Promised:
     Raises:
         Refusal: ``audit-failed`` where the plan does not hold; it is never returned.
     """
-    promised = within_caps(problem, partial(_in_strict_order, priced=priced))
+    promised = within_caps(problem, partial(_by_policy, priced=priced))
     audit(problem, promised)
     return promised
 
 
-def _in_strict_order(problem: Problem, *, priced: bool) -> Promised:
+def _by_policy(problem: Problem, *, priced: bool) -> Promised:
     eligible = eligibility(problem)
-    order = StrictOrder(problem, eligible)
-    order.serve_in_turn()
+    served = serve_in_turn(problem, eligible)
+    order = served.order
     refused = refusals(problem, eligible, order)
     order.serve_the_rest()
     short = {
@@ -52,9 +52,9 @@ def _in_strict_order(problem: Problem, *, priced: bool) -> Promised:
         short=short,
         served_in_turn=tuple(order.served),
         refused=refused,
-        policy="strict order",
-        status="proven",
-        bound=sum(order.served),
+        policy=served.policy,
+        status=served.status,
+        bound=sum(order.served) + served.behind,
         not_kept=eligible.not_kept,
         cost=least.cost + cost_of_pieces(problem, eligible.fixed, costs),
         cheapest=least.proven,

@@ -43,6 +43,7 @@ class StrictOrder:
         missing: for each cell the thousandths that no real piece serves.
         served: for each kit true when it was completed in its turn.
         reasons: for each refused kit where it failed.
+        turn: for each kit the number of its turn; kits of one turn are served together.
         required: for each kit its counted cells that can't be bought in time.
         buyable: for each kit its counted cells that can.
         spares: all spare cells, in order of service.
@@ -53,6 +54,7 @@ class StrictOrder:
         self.missing = list(eligible.need)
         self.served = [kit.dated for kit in problem.kits]
         self.reasons: dict[int, Reason] = {}
+        self.turn = list(range(len(problem.kits)))
         self.required: list[list[int]] = [[] for _ in problem.kits]
         self.buyable: list[list[int]] = [[] for _ in problem.kits]
         self.spares: list[int] = []
@@ -71,30 +73,43 @@ class StrictOrder:
     def serve_in_turn(self) -> None:
         """Complete each kit in order, or refuse it with the set that has no pieces left for it."""
         for kit, served in enumerate(self.served):
-            if served:
-                self._serve(kit)
+            if served and self.complete(kit):
+                self.take_buyable(kit)
 
-    def serve_the_rest(self) -> None:
-        """Give refused kits in order, then spares, what is left."""
-        for kit in self.reasons:
-            for cell in sorted(self.required[kit] + self.buyable[kit]):
-                self._serve_most(cell)
-        for cell in self.spares:
-            self._serve_most(cell)
+    def complete(self, kit: int) -> bool:
+        """Take all pieces that the kit requires, or refuse it."""
+        if not self.is_hopeful(kit) or not self._takes(kit):
+            return False
+        self.keep(kit)
+        return True
 
-    def _serve(self, kit: int) -> None:
-        required = self.required[kit]
-        closed = next((cell for cell in required if not self._sets.is_open(cell)), None)
+    def is_hopeful(self, kit: int) -> bool:
+        """False where it needs no search to refuse the kit."""
+        closed = next((cell for cell in self.required[kit] if not self._sets.is_open(cell)), None)
         if closed is not None:
             self._refuse(kit, closed, 0)
-            return
+            return False
+        return not self._has_known_reason(kit, [self._sets.around(cell) for cell in self.required[kit]])
+
+    def keep(self, kit: int) -> None:
+        """The pieces that the flow holds for the kit's required cells are its own for good."""
+        required = self.required[kit]
         around = [self._sets.around(cell) for cell in required]
-        if self._has_known_reason(kit, around) or not self._takes(kit):
-            return
         for cell, sets in zip(required, around, strict=True):
             self._sets.claim(cell, sets, self.missing[cell])
             self.missing[cell] = 0
+
+    def take_buyable(self, kit: int) -> None:
+        """As many real pieces as can be had for what could also be bought."""
         for cell in self.buyable[kit]:
+            self._serve_most(cell)
+
+    def serve_the_rest(self) -> None:
+        """Give refused kits in order, then spares, what is left."""
+        for kit in sorted(self.reasons):
+            for cell in sorted(self.required[kit] + self.buyable[kit]):
+                self._serve_most(cell)
+        for cell in self.spares:
             self._serve_most(cell)
 
     def _refuse(self, kit: int, cell: int, bits: int) -> None:

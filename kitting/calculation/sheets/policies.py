@@ -31,6 +31,7 @@ class Policies:
         paper: ``Letter`` or ``A4``.
         date_order: ``asked``, ``month first`` or ``day first``.
         wording: ``splice`` or ``joint``.
+        tier_weeks: weeks whose kits compete by weight for the stock; 0: strictly by date, kit by kit.
         demo: whether every document says DEMO.
     """
 
@@ -46,6 +47,7 @@ class Policies:
     paper: str = "Letter"
     date_order: str = "asked"
     wording: str = "splice"
+    tier_weeks: int = 0
     demo: bool = False
 
 
@@ -63,6 +65,7 @@ _PARSERS: Mapping[str, Parser] = MappingProxyType(
         "paper": word(("Letter", "A4")),
         "date_order": word(DATE_ORDERS),
         "wording": word(("splice", "joint")),
+        "tier_weeks": whole(0, 520, ("weeks", "week")),
         "demo": YES_NO,
     }
 )

@@ -51,6 +51,11 @@ class Command(BaseCommand):
             metavar=("LAYOUT", "LIST"),
             help="column layout (.toml) and the foreign list of cable runs (.csv) that it adopts; INPUT has the rest",
         )
+        parser.add_argument(
+            "--most-kits",
+            action="store_true",
+            help="also tell how many kits could be completed if only their number counted, and who would go without",
+        )
 
     def handle(self, *_args: Any, **options: Any) -> None:
         if options["layout"] and options["input"] is None:
@@ -62,6 +67,7 @@ class Command(BaseCommand):
             jobs=tuple(options["job"]),
             foreign=tuple(options["layout"]) if options["layout"] else None,
             earlier=options["earlier"],
+            count_most=options["most_kits"],
         )
         try:
             planned = run(order).plan

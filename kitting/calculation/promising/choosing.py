@@ -1,0 +1,243 @@
+"""Which kits to complete together: the greatest weight that fits into what earlier kits leave, with its bound.
+
+Choosing kits is as hard as set packing, one of the problems of "Reducibility among combinatorial problems" (1972), but
+small in practice when only the kits are columns. By Hall's condition ("On representatives of subsets", Journal of the
+London Mathematical Society 10 (1935) 26-30, title from memory) kits fit together exactly when in every set of classes
+the cells that can use nothing else ask for no more than the set has. Each set is a row; the rows that matter are found
+as they are broken: the flow takes the kits that the solver proposes, and a search that fails leaves the set.
+
+So the flow decides what fits, in integers; the solver only proposes, part by part, and bounds what is possible. Weights
+are whole numbers, hence a bound below the next whole number proves the answer. The bound of a program in fractions is
+worked out again in integers from its prices; that of a search tree is the solver's word.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from math import floor, gcd
+
+import numpy as np
+
+from kitting.calculation.promising.solver import Program, linear, whole
+from kitting.calculation.promising.strict_order import StrictOrder
+
+NODES = 300  # of the search tree of one part; a limit in seconds would give another answer on another day
+MANY = 2_000  # kits to choose from, beyond which no part of more than a few is searched as a whole: it takes minutes
+FEW, NEAR = 150, 60
+DIGITS = 6  # of a share that count: the solver's tolerance
+PRICE = 2**20  # prices are rounded to this part of a unit
+
+
+class NoProposal(Exception):  # noqa: N818 - it is no error of the plan: the caller takes another way
+    """The solver is missing or gave no answer."""
+
+
+@dataclass(slots=True, eq=False)
+class Row:
+    """A set of classes that is full: the room it has for the kits to choose from, what each asks, what is used."""
+
+    room: int
+    asks: Mapping[int, int]
+    used: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """The proposal for kits that rows tie together: the best first, and what no choice of them exceeds."""
+
+    kits: tuple[int, ...]
+    bound: int
+
+
+class Choice:
+    """Kits taken tentatively: the flow holds their required pieces until it is committed or undone.
+
+    Attributes:
+        chosen: the kits taken.
+        bound: no choice weighs more.
+    """
+
+    def __init__(self, order: StrictOrder, weights: Mapping[int, int], *, nodes: int = NODES) -> None:
+        """Nothing is taken yet; ``weights`` holds a whole number above 0 for each kit to choose from."""
+        self.chosen: set[int] = set()
+        self.bound = sum(weights.values())
+        self._order, self._weights, self._nodes = order, weights, nodes
+        self._kits = sorted(weights)
+        self._rows: list[Row] = []
+        self._rows_of: dict[int, list[Row]] = {kit: [] for kit in weights}
+        self._tie = {kit: kit for kit in weights}
+        self._cells: dict[int, list[tuple[int, int]]] = {}
+        for kit in self._kits:
+            for cell in order.required[kit]:
+                self._cells.setdefault(order.flow.group_of(cell), []).append((kit, cell))
+
+    def weight(self) -> int:
+        """Weight of the kits taken."""
+        return sum(self._weights[kit] for kit in self.chosen)
+
+    def best(self) -> None:
+        """Take kits of the greatest weight, as far as the limits let it be found.
+
+        Raises:
+            NoProposal: the solver gave none.
+        """
+        self._take(self._kits)
+        best, weight = set(self.chosen), self.weight()
+        ways = [self._in_fractions, self._nearly, self._in_whole_kits]
+        for solve in ways if len(self._kits) <= MANY else ways[:2]:
+            parts: dict[tuple[int, ...], _Part] = {}
+            known = -1
+            while weight < self.bound and known < len(self._rows):
+                known = len(self._rows)
+                self._take(self._proposed(solve, parts))
+                if self.weight() > weight:
+                    best, weight = set(self.chosen), self.weight()
+        self._take([*sorted(best), *(kit for kit in self._kits if kit not in best)])
+
+    def _take(self, wanted: Sequence[int]) -> None:
+        """Hold the pieces of the wanted kits, the first first, and of no other; one that does not fit leaves a row."""
+        for kit in sorted(self.chosen.difference(wanted)):
+            self._let_go(kit)
+        for kit in wanted:
+            if kit not in self.chosen and self._fits(kit):
+                self.chosen.add(kit)
+                for row in self._rows_of[kit]:
+                    row.used += row.asks[kit]
+
+    def _let_go(self, kit: int) -> None:
+        self.chosen.discard(kit)
+        for row in self._rows_of[kit]:
+            row.used -= row.asks[kit]
+        for cell in self._order.required[kit]:
+            self._order.flow.release(cell)
+
+    def _fits(self, kit: int) -> bool:
+        order, flow = self._order, self._order.flow
+        if any(row.used + row.asks[kit] > row.room for row in self._rows_of[kit]):
+            return False
+        for cell in order.required[kit]:
+            if flow.fill(cell, order.missing[cell]):
+                self._remember(kit, flow.group_of(cell))
+                for taken in order.required[kit]:
+                    flow.release(taken)
+                return False
+        return True
+
+    def _remember(self, failed: int, group: int) -> None:
+        """A row from the full classes that the last search went through: who holds their pieces has no other choice.
+
+        What the kits to choose from hold there is all that they can have: earlier kits keep theirs.
+        """
+        flow, missing = self._order.flow, self._order.missing
+        outside = flow.open[group] & ~flow.reached
+        asks: dict[int, int] = {}
+        room = 0
+        for kit, cell in self._cells[group]:
+            if not flow.reach[cell] & outside:
+                asks[kit] = asks.get(kit, 0) + missing[cell]
+                if kit in self.chosen:
+                    room += missing[cell]
+                elif kit == failed:
+                    room += flow.holding(cell)
+        unit = gcd(*asks.values())
+        row = Row(room // unit, {kit: asked // unit for kit, asked in asks.items()})
+        self._rows.append(row)
+        root = self._root(next(iter(asks)))
+        for kit, asked in row.asks.items():
+            self._rows_of[kit].append(row)
+            self._tie[self._root(kit)] = root
+            if kit in self.chosen:
+                row.used += asked
+
+    def _proposed(self, solve: Callable[[list[Row]], _Part], parts: dict[tuple[int, ...], _Part]) -> list[int]:
+        """The kits proposed, those that no row holds first; the bound follows from the parts."""
+        proposed = [kit for kit in self._kits if not self._rows_of[kit]]
+        bound = sum(self._weights[kit] for kit in proposed)
+        for numbers in self._tied():
+            part = parts.get(numbers) or solve([self._rows[number] for number in numbers])
+            parts[numbers] = part
+            proposed += part.kits
+            bound += part.bound
+        self.bound = min(self.bound, bound)
+        return proposed
+
+    def _tied(self) -> list[tuple[int, ...]]:
+        """Numbers of rows that share kits, part by part."""
+        parts: dict[int, list[int]] = {}
+        for number, row in enumerate(self._rows):
+            parts.setdefault(self._root(next(iter(row.asks))), []).append(number)
+        return [tuple(numbers) for numbers in parts.values()]
+
+    def _root(self, kit: int) -> int:
+        while self._tie[kit] != kit:
+            self._tie[kit] = self._tie[self._tie[kit]]
+            kit = self._tie[kit]
+        return kit
+
+    def _in_fractions(self, rows: list[Row]) -> _Part:
+        """Every kit of which the program in fractions takes some, the greatest share first."""
+        shares, _, bound = self._shares(self._possible(rows), rows)
+        return _Part(tuple(sorted(filter(shares.get, shares), key=lambda kit: (-shares[kit], kit))), bound)
+
+    def _nearly(self, rows: list[Row]) -> _Part:
+        """As in whole kits, but of many a search tree decides only on those whose worth is nearest to their cost."""
+        kits = self._possible(rows)
+        if len(kits) <= FEW:
+            return self._in_whole_kits(rows)
+        shares, gains, bound = self._shares(kits, rows)
+        near = sorted(sorted(kits, key=lambda kit: (shares[kit] in (0, 1), abs(gains[kit]), kit))[:NEAR])
+        sure = [kit for kit in kits if shares[kit] == 1 and kit not in set(near)]
+        left = [row.room - sum(row.asks.get(kit, 0) for kit in sure) for row in rows]
+        rest = self._searched(near, rows, left)
+        return _Part((*sure, *rest.kits), bound) if rest else self._in_fractions(rows)
+
+    def _in_whole_kits(self, rows: list[Row]) -> _Part:
+        """The kits that a search tree takes."""
+        return self._searched(self._possible(rows), rows, [row.room for row in rows]) or self._in_fractions(rows)
+
+    def _possible(self, rows: list[Row]) -> list[int]:
+        """Kits of a part that no row refuses outright."""
+        kits = sorted({kit for row in rows for kit in row.asks})
+        return [kit for kit in kits if all(row.asks[kit] <= row.room for row in self._rows_of[kit])]
+
+    def _shares(self, kits: list[int], rows: list[Row]) -> tuple[dict[int, float], dict[int, int], int]:
+        """Each kit's share in the best program in fractions, its worth beyond its cost, and a bound, in integers.
+
+        By weak duality any prices bound the weight: what the room costs, and what each kit is worth beyond its cost.
+        """
+        if not kits:
+            return {}, {}, 0
+        proposal = linear(self._program(kits, rows, [row.room for row in rows]))
+        if proposal is None:
+            raise NoProposal
+        price = {id(row): max(0, round(-one * PRICE)) for row, one in zip(rows, proposal.prices.tolist(), strict=True)}
+        gains = {
+            kit: self._weights[kit] * PRICE - sum(price[id(row)] * row.asks[kit] for row in self._rows_of[kit])
+            for kit in kits
+        }
+        bound = sum(price[id(row)] * row.room for row in rows) + sum(gain for gain in gains.values() if gain > 0)
+        shares = {kit: round(share, DIGITS) for kit, share in zip(kits, proposal.columns.tolist(), strict=True)}
+        return shares, gains, bound // PRICE
+
+    def _searched(self, kits: list[int], rows: list[Row], room: list[int]) -> _Part | None:
+        """What a search tree finds within the node limit."""
+        if not kits:
+            return _Part((), 0)
+        proposal = whole(self._program(kits, rows, room), nodes=self._nodes)
+        if proposal is None:
+            return None
+        taken = [kit for kit, share in zip(kits, proposal.columns.tolist(), strict=True) if round(share) == 1]
+        return _Part(tuple(taken), floor(10**-DIGITS - proposal.bound))
+
+    def _program(self, kits: list[int], rows: list[Row], room: list[int]) -> Program:
+        place = {id(row): number for number, row in enumerate(rows)}
+        entries = [(place[id(row)], row.asks[kit]) for kit in kits for row in self._rows_of[kit]]
+        flat = np.array(entries, dtype=np.int64).reshape(-1, 2)
+        return Program(
+            cost=-np.array([self._weights[kit] for kit in kits], dtype=np.int64),
+            most=np.ones(len(kits), dtype=np.int64),
+            starts=np.cumsum([0, *(len(self._rows_of[kit]) for kit in kits)]),
+            rows=flat[:, 0],
+            factors=flat[:, 1],
+            low=np.zeros(len(rows)),
+            high=np.array(room, dtype=np.int64),
+        )
