@@ -13,7 +13,7 @@ worked out again in integers from its prices; that of a search tree is the solve
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import floor, gcd
+from math import floor, gcd, isfinite
 
 import numpy as np
 
@@ -28,7 +28,7 @@ PRICE = 2**20  # prices are rounded to this part of a unit
 
 
 class NoProposal(Exception):  # noqa: N818 - it is no error of the plan: the caller takes another way
-    """The solver is missing or gave no answer."""
+    """The solver is missing, gave no answer, or gave a bound that is wrong."""
 
 
 @dataclass(slots=True, eq=False)
@@ -78,7 +78,7 @@ class Choice:
         """Take kits of the greatest weight, as far as the limits let it be found.
 
         Raises:
-            NoProposal: the solver gave none.
+            NoProposal: the solver gave none, or a bound below what is taken.
         """
         self._take(self._kits)
         best, weight = set(self.chosen), self.weight()
@@ -92,6 +92,8 @@ class Choice:
                 if self.weight() > weight:
                     best, weight = set(self.chosen), self.weight()
         self._take([*sorted(best), *(kit for kit in self._kits if kit not in best)])
+        if self.weight() > self.bound:
+            raise NoProposal
 
     def _take(self, wanted: Sequence[int]) -> None:
         """Hold the pieces of the wanted kits, the first first, and of no other; one that does not fit leaves a row."""
@@ -223,7 +225,7 @@ class Choice:
         if not kits:
             return _Part((), 0)
         proposal = whole(self._program(kits, rows, room), nodes=self._nodes)
-        if proposal is None:
+        if proposal is None or not isfinite(proposal.bound):
             return None
         taken = [kit for kit, share in zip(kits, proposal.columns.tolist(), strict=True) if round(share) == 1]
         return _Part(tuple(taken), floor(10**-DIGITS - proposal.bound))

@@ -60,13 +60,22 @@ def _weeks(days: int) -> str:
 
 def _in_tiers(problem: Problem, eligible: Eligibility, policy: str) -> Served:
     order = StrictOrder(problem, eligible)
-    order.turn = [max(0, kit.staged_by_day - problem.as_of_day) // problem.tier_days for kit in problem.kits]
-    tiers: dict[int, list[int]] = {}
-    for kit, dated in enumerate(order.served):
-        if dated:
-            tiers.setdefault(order.turn[kit], []).append(kit)
-    behind = sum(serve_together(problem, order, tiers[number]) for number in sorted(tiers))
+    behind = 0
+    for number, kits in enumerate(tiers_of(problem)):
+        for kit in kits:
+            order.turn[kit] = number
+        behind += serve_together(problem, order, kits)
     return Served(order, policy, behind)
+
+
+def tiers_of(problem: Problem) -> list[list[int]]:
+    """The dated kits of each tier, both in order of service."""
+    tiers: dict[int, list[int]] = {}
+    for number, kit in enumerate(problem.kits):
+        if kit.dated:
+            tier = max(0, kit.staged_by_day - problem.as_of_day) // problem.tier_days
+            tiers.setdefault(tier, []).append(number)
+    return [tiers[tier] for tier in sorted(tiers)]
 
 
 def serve_together(problem: Problem, order: StrictOrder, kits: list[int]) -> int:

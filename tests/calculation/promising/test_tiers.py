@@ -7,12 +7,13 @@ import sys
 from dataclasses import replace
 from itertools import product
 from pathlib import Path
-from types import ModuleType
 
 import networkx as nx
+import numpy as np
 import pytest
 from promising_cases import PIECE, can_be_bought, cell, held, kit, lot, named, problem, random_problem, serves
 
+from kitting.calculation.most_kits import NEAR_DAYS, most_kits
 from kitting.calculation.promising import choosing, promise, solver
 from kitting.calculation.promising.model import NEVER, Problem, Promised
 from kitting.calculation.promising.tiers import weight_of as weight_of_priority
@@ -183,15 +184,23 @@ def served_weight(asked: Problem, promised: Promised) -> int:
     return weight_of(asked, {number for number, served in enumerate(promised.served_in_turn) if served})
 
 
-@pytest.mark.parametrize("place", [solver, choosing])
+def takes_nothing_and_calls_it_best(program: solver.Program, *, nodes: int) -> solver.Proposal:
+    assert nodes > 0
+    nothing = np.zeros(len(program.cost))
+    return solver.Proposal(columns=nothing, prices=nothing, bound=0.0, optimal=True)
+
+
+@pytest.mark.parametrize("failure", ["missing", "no answer", "wrong bound"])
 def test_without_an_answer_from_the_solver_the_plan_is_in_strict_order_and_says_so(
-    place: ModuleType, monkeypatch: pytest.MonkeyPatch
+    failure: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked = replace(medium(1), tier_days=7)
-    if place is solver:
+    if failure == "missing":
         monkeypatch.setattr(solver, "highspy", None)
-    else:
+    elif failure == "no answer":
         monkeypatch.setattr(choosing, "linear", lambda _program: None)
+    else:
+        monkeypatch.setattr(choosing, "whole", takes_nothing_and_calls_it_best)
     promised, strict = promise(asked), promise(replace(asked, tier_days=0))
     assert promised.policy == "strict order, as the solver gave no answer for tiers of 1 week"
     assert replace(promised, policy=strict.policy) == strict
@@ -230,3 +239,17 @@ def test_tiers_are_the_same_in_every_process() -> None:
         for hash_seed in ("0", "1", "77")
     }
     assert len(plans) == 1
+
+
+def test_the_most_kits_overall_are_told_with_the_near_jobs_that_would_pay_or_win() -> None:
+    kits = [
+        replace(kit(staged_by=day, good_through=day), job=job, weight=weight)
+        for job, day, weight in (("J0", 5, 4), ("J1", 1 + NEAR_DAYS, 1), ("J2", 2 + NEAR_DAYS, 1))
+    ]
+    asked = replace(problem(kits, [cell(0, pieces=2), cell(1), cell(2)], [lot(pieces=2)]), as_of_day=1)
+    told = most_kits(asked, promise(asked))
+    assert (told.by_plan, told.most, told.policy, told.status) == (1, 2, "most kits overall", "proven")
+    assert told.near_until.toordinal() == 1 + NEAR_DAYS
+    assert told.changed.to_numpy().tolist() == [["J0", "0001-01-05", "yes", "no"], ["J1", "0001-03-02", "no", "yes"]]
+    alike = replace(asked, kits=tuple(replace(made, weight=1) for made in asked.kits), tier_days=NEVER)
+    assert most_kits(asked, promise(alike)).changed.empty

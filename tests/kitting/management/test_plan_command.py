@@ -151,3 +151,24 @@ def test_a_plan_beside_an_earlier_one_says_how_many_pieces_moved(tmp_path: Path)
     assert "earlier" not in json.loads((tmp_path / "monday" / "plan.json").read_text())
     assert not (tmp_path / "monday" / "moved.csv").exists()
     assert "so it is no earlier plan" in refusal(CLEAN, tmp_path / "other", "--earlier", str(tmp_path / "nowhere"))
+
+
+def test_tiers_are_a_policy_and_the_most_kits_are_told_beside_a_plan_that_stays_as_it_is(tmp_path: Path) -> None:
+    alone = plan(CLEAN, tmp_path / "alone", "--job", "J04")
+    beside = plan(CLEAN, tmp_path / "beside", "--job", "J04", "--most-kits")
+    assert "What if only their number counted: 11 kits, not 11 (most kits overall; proven)." in beside
+    assert "What if" not in alone
+    assert (tmp_path / "beside" / "most_kits.csv").read_text() == (
+        "job,staged_by,completed_by_plan,completed_by_most_kits\n"
+    )
+    for name in ("plan.json", "promises.csv"):
+        assert (tmp_path / "alone" / name).read_bytes() == (tmp_path / "beside" / name).read_bytes()
+    shutil.copytree(CLEAN, tmp_path / "sheets")
+    with (tmp_path / "sheets" / "policies.csv").open("a") as policies:
+        policies.write("tier weeks,4\n")
+    assert "Who gets the stock: tiers of 4 weeks; proven." in plan(
+        tmp_path / "sheets", tmp_path / "beside", "--job", "J04"
+    )
+    promising = json.loads((tmp_path / "beside" / "plan.json").read_text())["promising"]
+    assert (promising["policy"], promising["status"], promising["gap"]) == ("tiers of 4 weeks", "proven", 0)
+    assert not (tmp_path / "beside" / "most_kits.csv").exists()
