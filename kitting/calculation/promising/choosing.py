@@ -56,11 +56,11 @@ class Choice:
         bound: no choice weighs more.
     """
 
-    def __init__(self, order: StrictOrder, weights: Mapping[int, int], *, nodes: int = NODES) -> None:
+    def __init__(self, order: StrictOrder, weights: Mapping[int, int]) -> None:
         """Nothing is taken yet; ``weights`` holds a whole number above 0 for each kit to choose from."""
         self.chosen: set[int] = set()
         self.bound = sum(weights.values())
-        self._order, self._weights, self._nodes = order, weights, nodes
+        self._order, self._weights = order, weights
         self._kits = sorted(weights)
         self._rows: list[Row] = []
         self._rows_of: dict[int, list[Row]] = {kit: [] for kit in weights}
@@ -186,8 +186,8 @@ class Choice:
         if len(kits) <= FEW:
             return self._in_whole_kits(rows)
         shares, gains, bound = self._shares(kits, rows)
-        near = sorted(sorted(kits, key=lambda kit: (shares[kit] in (0, 1), abs(gains[kit]), kit))[:NEAR])
-        sure = [kit for kit in kits if shares[kit] == 1 and kit not in set(near)]
+        by_doubt = sorted(kits, key=lambda kit: (shares[kit] in (0, 1), abs(gains[kit]), kit))
+        near, sure = sorted(by_doubt[:NEAR]), sorted(kit for kit in by_doubt[NEAR:] if shares[kit] == 1)
         left = [row.room - sum(row.asks.get(kit, 0) for kit in sure) for row in rows]
         rest = self._searched(near, rows, left)
         return _Part((*sure, *rest.kits), bound) if rest else self._in_fractions(rows)
@@ -224,7 +224,7 @@ class Choice:
         """What a search tree finds within the node limit."""
         if not kits:
             return _Part((), 0)
-        proposal = whole(self._program(kits, rows, room), nodes=self._nodes)
+        proposal = whole(self._program(kits, rows, room), nodes=NODES)
         if proposal is None or not isfinite(proposal.bound):
             return None
         taken = [kit for kit, share in zip(kits, proposal.columns.tolist(), strict=True) if round(share) == 1]

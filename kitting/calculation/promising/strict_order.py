@@ -78,26 +78,19 @@ class StrictOrder:
 
     def complete(self, kit: int) -> bool:
         """Take all pieces that the kit requires, or refuse it."""
-        if not self.is_hopeful(kit) or not self._takes(kit):
+        around = self._hope(kit)
+        if around is None or not self._takes(kit):
             return False
-        self.keep(kit)
+        self._claim(kit, around)
         return True
 
     def is_hopeful(self, kit: int) -> bool:
-        """False where it needs no search to refuse the kit."""
-        closed = next((cell for cell in self.required[kit] if not self._sets.is_open(cell)), None)
-        if closed is not None:
-            self._refuse(kit, closed, 0)
-            return False
-        return not self._has_known_reason(kit, [self._sets.around(cell) for cell in self.required[kit]])
+        """False, and the kit refused, where that needs no search."""
+        return self._hope(kit) is not None
 
     def keep(self, kit: int) -> None:
-        """The pieces that the flow holds for the kit's required cells are its own for good."""
-        required = self.required[kit]
-        around = [self._sets.around(cell) for cell in required]
-        for cell, sets in zip(required, around, strict=True):
-            self._sets.claim(cell, sets, self.missing[cell])
-            self.missing[cell] = 0
+        """The pieces that the flow holds for all that the kit requires are its own for good."""
+        self._claim(kit, self._around(kit))
 
     def take_buyable(self, kit: int) -> None:
         """As many real pieces as can be had for what could also be bought."""
@@ -111,6 +104,23 @@ class StrictOrder:
                 self._serve_most(cell)
         for cell in self.spares:
             self._serve_most(cell)
+
+    def _around(self, kit: int) -> list[list[SaturatedSet]]:
+        return [self._sets.around(cell) for cell in self.required[kit]]
+
+    def _hope(self, kit: int) -> list[list[SaturatedSet]] | None:
+        """The sets around the kit's required cells, or None where they already refuse it."""
+        closed = next((cell for cell in self.required[kit] if not self._sets.is_open(cell)), None)
+        if closed is not None:
+            self._refuse(kit, closed, 0)
+            return None
+        around = self._around(kit)
+        return None if self._has_known_reason(kit, around) else around
+
+    def _claim(self, kit: int, around: list[list[SaturatedSet]]) -> None:
+        for cell, sets in zip(self.required[kit], around, strict=True):
+            self._sets.claim(cell, sets, self.missing[cell])
+            self.missing[cell] = 0
 
     def _refuse(self, kit: int, cell: int, bits: int) -> None:
         """Note the set: with all that it and the closed classes of the cell lean on."""
