@@ -91,7 +91,8 @@ class Choice:
                 self._take(self._proposed(solve, parts))
                 if self.weight() > weight:
                     best, weight = set(self.chosen), self.weight()
-        self._take([*sorted(best), *(kit for kit in self._kits if kit not in best)])
+        self._take(sorted(best))
+        self._take(self._kits)
         if self.weight() > self.bound:
             raise NoProposal
 
