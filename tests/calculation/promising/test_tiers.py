@@ -165,6 +165,13 @@ def medium(seed: int) -> Problem:
     return in_tiers(random_problem(seed, kits=40, cells=160, lots=50, items=8, most=5), seed, days=3)
 
 
+@pytest.mark.parametrize(("seed", "lots"), [(12, 50), (18, 50), (55, 50), (55, 80), (57, 50)])
+def test_tiers_that_trade_many_kits_against_each_other_are_served_as_well_as_their_bound(seed: int, lots: int) -> None:
+    asked = in_tiers(random_problem(seed, kits=40, cells=160, lots=lots, items=12, most=5), seed, days=6)
+    promised = promise(asked)
+    assert (promised.status, promised.bound) == ("proven", sum(promised.served_in_turn))
+
+
 def test_where_a_search_is_cut_short_the_choice_still_fits_and_the_best_lies_within_its_bound(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
