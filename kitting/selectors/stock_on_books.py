@@ -6,6 +6,8 @@ from datetime import date
 from types import MappingProxyType
 from typing import Any
 
+from django.db import connection
+
 from inventory.models import HOLD, SUPPLIER_OWNED, Balance, Lot, LotHold, OrderLine
 
 # Item, depot, place, kind of place, lot, use-by, job and structure, as the stock sheet tells pieces apart.
@@ -28,8 +30,15 @@ class StockOnBooks:
         return (code, depot, place, HOLD, lot, *others) if (code, lot) in self.held else given
 
 
-def stock_on_books() -> StockOnBooks:
-    """All balances; three queries."""
+def stock_held_still() -> StockOnBooks:
+    """All balances, which nobody else can change until this transaction ends; three queries.
+
+    SQLite's transaction holds the only pen already; on PostgreSQL others wait, and may read meanwhile.
+    """
+    if connection.vendor == "postgresql":
+        table = connection.ops.quote_name(Balance._meta.db_table)  # noqa: SLF001 - Django's public way to its name
+        with connection.cursor() as cursor:
+            cursor.execute(f"LOCK TABLE {table} IN SHARE ROW EXCLUSIVE MODE")
     held = frozenset(LotHold.objects.filter(released_at=None).values_list("item__stock_code", "lot_number"))
     books = StockOnBooks({}, {}, {}, held)
     pieces: dict[Spot, int] = {}

@@ -19,7 +19,7 @@ from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
 from kitting.models import Policy
 from kitting.selectors.record_sheets import RECORDS
-from kitting.selectors.stock_on_books import StockOnBooks, stock_on_books
+from kitting.selectors.stock_on_books import StockOnBooks, stock_held_still
 from kitting.services.keep_answers import keep_answers, with_kept_answers
 from kitting.services.keep_old_codes import keep_old_codes, old_code_questions, with_old_codes
 from kitting.services.keep_rules import keep_rules
@@ -82,7 +82,7 @@ def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "") -> Loa
     book = read_book(given)
     were_empty = not (Depot.objects.exists() or Item.objects.exists() or Job.objects.exists())
     _keep_demo_apart(book, were_empty=were_empty)
-    stock = stock_on_books()
+    stock = stock_held_still()
     refuse_open_questions(given, [*book.questions, *_further_questions(book, stock)])
     try:
         loaded = _store(book, _names(raw), stock, by=by, at=at)

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection
+from django.db.migrations.recorder import MigrationRecorder
 from record_books import everything, rows_in_every_table
 
 from kitting.models import Event
@@ -90,3 +92,9 @@ def test_a_plan_of_empty_records_and_a_layout_without_sheets_are_refused_in_word
     assert "no job J1" in refusal("plan", *day, "--job", "J1")
     with pytest.raises(CommandError, match="name the INPUT too"):
         run("plan", *day, "--layout", "network_runs.toml", "list.csv")
+
+
+@pytest.mark.parametrize("words", [("load", "nowhere"), ("dump", "nowhere"), ("verify_events",)])
+def test_records_of_another_version_are_refused_in_words(words: tuple[str, ...]) -> None:
+    MigrationRecorder(connection).record_unapplied("kitting", "0002_append_only")
+    assert "run manage.py migrate" in refusal(*words)
