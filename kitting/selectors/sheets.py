@@ -5,7 +5,7 @@ from contextlib import contextmanager
 
 from django.db import connection, transaction
 
-from inventory.models import BAG, HOLD, STAGING, TRUCK, VAN, LotHold, OldCode
+from inventory.models import BAG, HOLD, STAGING, TRUCK, VAN, OldCode
 from kitting.calculation.natural_order import natural_rank
 from kitting.calculation.rule_book import DEFAULT_REVISION
 from kitting.calculation.sheets.all_sheets import ANSWERS, RULES, SHEETS
@@ -15,6 +15,7 @@ from kitting.calculation.sheets.stock_sheets import STOCK
 from kitting.models import Answer
 from kitting.selectors.record_sheets import OLD_CODES, RECORDS, SheetRecords
 from kitting.selectors.rule_revisions import live_rules
+from kitting.selectors.stock_on_books import ended_jobs, lots_on_hold
 
 _PASSING_KINDS = {STAGING, BAG, TRUCK, VAN}  # what was emptied there is no fact any more; an empty bin still is
 
@@ -47,15 +48,14 @@ def sheets_from_records() -> RawBook:
 
 def _sheet(records: SheetRecords) -> RawSheet:
     kept = list(records.rows())
-    texts = dict(
-        zip((column.field for column in records.columns), records.texts(row[1:] for row in kept), strict=False)
-    )
+    texts: dict[str, list[str]] = {column.field: [] for column in records.columns}
+    texts.update(zip(texts, records.texts(row[1:] for row in kept), strict=False))
     if records.sheet.name == "items":
         codes = _old_codes()
         texts[OLD_CODES] = [codes.get(number, "") for number, *_ in kept]
     elif records.sheet is STOCK:
-        _lay_on_hold(texts)
-    columns = [texts.get(column.field, []) for column in records.sheet.columns]
+        _as_it_lies(texts)
+    columns = [texts[column.field] for column in records.sheet.columns]
     rows = _in_order(list(zip(*columns, strict=True)), [at for at, one in enumerate(records.sheet.columns) if one.key])
     if records.sheet is STOCK:
         rows = [row for row in rows if not _is_emptied(dict(zip(texts, row, strict=True)))]
@@ -77,11 +77,12 @@ def _old_codes() -> dict[int, str]:
     return {number: "; ".join(codes) for number, codes in found.items()}
 
 
-def _lay_on_hold(texts: dict[str, list[str]]) -> None:
-    held = set(LotHold.objects.filter(released_at=None).values_list("item__stock_code", "lot_number"))
-    if held:
-        lots = zip(texts["stock_code"], texts["lot"], texts["place_kind"], strict=True)
-        texts["place_kind"] = [HOLD if (code, lot) in held else kind for code, lot, kind in lots]
+def _as_it_lies(texts: dict[str, list[str]]) -> None:
+    """A lot on hold lies on hold, and what is kept for a job that has ended is kept for none."""
+    held, ended = lots_on_hold(), ended_jobs()
+    lots = zip(texts["stock_code"], texts["lot"], texts["place_kind"], strict=True)
+    texts["place_kind"] = [HOLD if (code, lot) in held else kind for code, lot, kind in lots]
+    texts["job"] = ["" if job in ended else job for job in texts["job"]]
 
 
 def _is_emptied(row: dict[str, str]) -> bool:

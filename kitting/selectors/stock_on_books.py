@@ -9,6 +9,7 @@ from typing import Any
 from django.db import connection
 
 from inventory.models import HOLD, SUPPLIER_OWNED, Balance, Lot, LotHold, OrderLine
+from jobs.models import Job
 
 # Item, depot, place, kind of place, lot, use-by, job and structure, as the stock sheet tells pieces apart.
 Spot = tuple[Any, ...]
@@ -17,21 +18,23 @@ LotName = tuple[str, str, bool]  # stock code, number, supplier-owned
 
 @dataclass(frozen=True, slots=True)
 class StockOnBooks:
-    """Thousandths by spot, dates of known lots, and lots on hold (stock code, number)."""
+    """Thousandths by spot, dates of known lots, lots on hold (stock code, number), and jobs that have ended."""
 
     pieces: Mapping[Spot, int]
     counted_on: Mapping[Spot, date | None]
     use_by: Mapping[LotName, date | None]
     held: frozenset[tuple[str, str]]
+    ended: frozenset[str]
 
     def spot(self, given: Spot) -> Spot:
-        """The spot as the books name it: a lot on hold lies on hold, whatever the kind of its place."""
-        code, depot, place, _, lot, *others = given
-        return (code, depot, place, HOLD, lot, *others) if (code, lot) in self.held else given
+        """The spot as the sheets name it: a lot on hold lies on hold, and what is kept for no job any more for none."""
+        code, depot, place, kind, lot, use_by, job, structure = given
+        kind = HOLD if (code, lot) in self.held else kind
+        return (code, depot, place, kind, lot, use_by, "" if job in self.ended else job, structure)
 
 
 def stock_held_still() -> StockOnBooks:
-    """All balances, which nobody else can change until this transaction ends; three queries.
+    """All balances, which nobody else can change until this transaction ends; four queries.
 
     SQLite's transaction holds the only pen already; on PostgreSQL others wait, and may read meanwhile.
     """
@@ -39,8 +42,8 @@ def stock_held_still() -> StockOnBooks:
         table = connection.ops.quote_name(Balance._meta.db_table)  # noqa: SLF001 - Django's public way to its name
         with connection.cursor() as cursor:
             cursor.execute(f"LOCK TABLE {table} IN SHARE ROW EXCLUSIVE MODE")
-    held = frozenset(LotHold.objects.filter(released_at=None).values_list("item__stock_code", "lot_number"))
-    books = StockOnBooks({}, {}, {}, held)
+    held, ended = lots_on_hold(), ended_jobs()
+    books = StockOnBooks({}, {}, {}, held, ended)
     pieces: dict[Spot, int] = {}
     counted: dict[Spot, date | None] = {}
     for *given, quantity, counted_on in Balance.objects.values_list(
@@ -52,7 +55,17 @@ def stock_held_still() -> StockOnBooks:
         counted[spot] = max(filter(None, (counted.get(spot), counted_on)), default=None)
     lots = Lot.objects.exclude(number="").values_list("item__stock_code", "number", "supplier_owned", "use_by")
     dates = {(code, number, owned): use_by for code, number, owned, use_by in lots}
-    return StockOnBooks(MappingProxyType(pieces), MappingProxyType(counted), MappingProxyType(dates), held)
+    return StockOnBooks(MappingProxyType(pieces), MappingProxyType(counted), MappingProxyType(dates), held, ended)
+
+
+def lots_on_hold() -> frozenset[tuple[str, str]]:
+    """Stock code and number of each lot that is on hold."""
+    return frozenset(LotHold.objects.filter(released_at=None).values_list("item__stock_code", "lot_number"))
+
+
+def ended_jobs() -> frozenset[str]:
+    """Jobs that are planned no more."""
+    return frozenset(Job.objects.exclude(ended="").values_list("job", flat=True))
 
 
 def lot_name(spot: Spot) -> LotName | None:

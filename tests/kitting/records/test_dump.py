@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from record_books import AT, EVERYTHING, RUNS, STOCK, everything, load, rows_in_every_table
 
 from inventory.models import Balance, Item, LotHold, OrderLine
+from jobs.models import CANCELLED, Job
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
@@ -124,6 +125,16 @@ def test_a_lot_on_hold_lies_on_hold_wherever_it_is_and_loading_that_again_books_
     assert not load(sheets_from_records())
     assert not load(everything())
     assert Balance.objects.count() == 3
+
+
+def test_what_was_staged_for_a_job_that_has_ended_is_kept_for_none_and_loading_that_books_nothing() -> None:
+    bag = "stock code,depot,place,place kind,quantity,job\nEL-1,N,bag 1,bag,1,J2"
+    load(everything(stock=bag))
+    Job.objects.filter(job="J2").update(ended=CANCELLED)
+    sheets = sheets_from_records()
+    assert sheets.sheets["jobs"].cells[0].tolist() == ["J1"]
+    assert sheets.sheets["stock"].cells[8].tolist() == [""]
+    assert not load(sheets)
 
 
 def test_an_order_shows_what_is_still_to_come_and_nothing_once_all_has_come() -> None:
