@@ -40,7 +40,7 @@ def most_kits(problem: Problem, promised: Promised) -> MostKits:
         Refusal: ``audit-failed`` where the other plan does not hold.
     """
     kits = tuple(replace(kit, weight=1) for kit in problem.kits)
-    other = promise(replace(problem, kits=kits, tier_days=NEVER))
+    other = promise(replace(problem, kits=kits, tier_days=NEVER), priced=False)
     until = problem.as_of_day + NEAR_DAYS
     rows = [
         (kit.job, date.fromordinal(kit.staged_by_day).isoformat(), "yes" if now else "no", "yes" if then else "no")
