@@ -46,10 +46,13 @@ def known_lots(keys: Iterable[LotKey]) -> dict[LotKey, list[Lot]]:
     """All lots on the books under these items and numbers."""
     wanted = set(keys)
     found: dict[LotKey, list[Lot]] = {key: [] for key in wanted}
-    lots = Lot.objects.filter(item__in={item for item, _ in wanted}, number__in={number for _, number in wanted})
-    for lot in lots.select_related("item").order_by("pk"):
-        if (lot.item_id, lot.number) in wanted:
-            found[(lot.item_id, lot.number)].append(lot)
+    # By item alone: a database asked for items and numbers would try every pair of them.
+    of_items = Lot.objects.filter(item__in={item for item, _ in wanted}).values_list("pk", "item", "number")
+    numbers = [pk for pk, item, number in of_items if (item, number) in wanted]
+    items = Item.objects.in_bulk({item for item, _ in wanted})  # each once, however many lots it has
+    for lot in Lot.objects.filter(pk__in=numbers).order_by("pk"):
+        lot.item = items[lot.item_id]
+        found[(lot.item_id, lot.number)].append(lot)
     return found
 
 

@@ -53,10 +53,9 @@ def _open(action: Action, openings: Sequence[Opening], first_line: int) -> None:
 
 
 def _note_counts(counted: dict[tuple[int, int], date]) -> None:
-    places, lots = {place for place, _ in counted}, {lot for _, lot in counted}
     balances = [
         balance
-        for balance in Balance.objects.filter(place__in=places, lot__in=lots)
+        for balance in Balance.objects.filter(lot__in={lot for _, lot in counted})
         if (balance.place_id, balance.lot_id) in counted
     ]
     for balance in balances:

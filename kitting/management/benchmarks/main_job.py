@@ -109,7 +109,7 @@ def _baseline(folder: Path) -> None:
 def measure_apart(runs: int) -> Measured:
     """The same in a process of its own, so that its memory is its own."""
     code = (
-        "import json, dataclasses\n"
+        "import json, dataclasses, django\ndjango.setup()\n"
         "from kitting.management.benchmarks.main_job import measure\n"
         f"print(json.dumps(dataclasses.asdict(measure({int(runs)}))))"
     )

@@ -140,7 +140,7 @@ def _most_mib() -> int:
 def measure_apart(size: str, stock: str, *, coupled: bool = False, times: int = 1) -> Measured:
     """The same in a process of its own, so that its memory is its own."""
     code = (
-        "import json, dataclasses\n"
+        "import json, dataclasses, django\ndjango.setup()\n"
         "from kitting.management.benchmarks.promising import measure\n"
         f"print(json.dumps(dataclasses.asdict(measure({size!r}, {stock!r}, coupled={coupled!r}, times={times!r}))))"
     )

@@ -5,11 +5,13 @@ from itertools import product
 from typing import Any
 
 from django.core.management.base import BaseCommand
+from django.db import connection
 
-from kitting.management.benchmarks import main_job, promising
+from inventory.management.trials.own_books import own_books
+from kitting.management.benchmarks import main_job, promising, promising_tiers, stock
 from kitting.management.benchmarks.promising_data import SIZES, STOCK
 
-MAIN_JOB, PLAN = "job", "plan"
+MAIN_JOB, PLAN, BOOKS = "job", "plan", "stock"
 
 
 class Command(BaseCommand):
@@ -17,23 +19,29 @@ class Command(BaseCommand):
 
     help = (
         "Time planning on made-up data. job: reading, planning and writing of schedules (--runs). "
-        "plan: who gets the stock, against line by line (--size, --stock, --coupled, --double)."
+        "plan: who gets the stock, against line by line (--size, --stock, --coupled, --double). "
+        "stock: movements, rebuilding, loading and planning from records, on books of their own (--runs, --hands)."
     )
     requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("what", nargs="?", choices=(MAIN_JOB, PLAN), default=MAIN_JOB, help="what is timed")
+        parser.add_argument("what", nargs="?", choices=(MAIN_JOB, PLAN, BOOKS), default=MAIN_JOB, help="what is timed")
         parser.add_argument(
-            "--runs", type=int, nargs="+", default=[1_000, 10_000, 100_000], help="job: rows of the schedule"
+            "--runs", type=int, nargs="+", default=[1_000, 10_000, 100_000], help="job, stock: rows of the schedule"
         )
         parser.add_argument("--size", nargs="+", choices=tuple(SIZES), default=["S"], help="plan: how many jobs")
         parser.add_argument("--stock", nargs="+", choices=tuple(STOCK), default=list(STOCK), help="plan: stock")
         parser.add_argument("--coupled", action="store_true", help="plan: also with parts that all owners share")
+        parser.add_argument("--hands", type=int, default=8, help="stock: threads that book at once")
+        parser.add_argument("--actions", type=int, default=100, help="stock: actions of each, ten movements an action")
+        parser.add_argument("--movements", type=int, default=1_000_000, help="stock: movements to rebuild from")
         parser.add_argument("--double", action="store_true", help="plan: also with twice the jobs and lots")
 
     def handle(self, *_args: Any, **options: Any) -> None:
         if options["what"] == PLAN:
             self._time_promising(options)
+        elif options["what"] == BOOKS:
+            self._time_books(options)
         else:
             self._time_main_job(sorted(options["runs"]))
 
@@ -58,6 +66,12 @@ class Command(BaseCommand):
             for size, stock in product(options["size"] if options["double"] else (), options["stock"])
         ]
         self.stdout.write(promising.table_text(measured + doubled))
+        self.stdout.write("Tiers of four weeks, and the most kits overall:")
+        tiers = [
+            promising_tiers.measure_tiers(size, stock_of, coupled=coupled)
+            for coupled, size, stock_of in product(variants, options["size"], options["stock"])
+        ]
+        self.stdout.write(promising_tiers.tiers_text(tiers))
         for one, twice in zip(measured, doubled, strict=False):
             growth = f"strict x{twice.strict / one.strict:.1f}, promise x{twice.whole / one.whole:.1f}"
             self.stdout.write(f"Twice the jobs of {one.name}: {growth}.")
@@ -67,4 +81,22 @@ class Command(BaseCommand):
             self.stdout.write(
                 f"The schedule of {first.name} ({first.runs:,} runs) as xlsx: pandas {plain:.2f} s, our reading "
                 f"{ours:.2f} s; promise is {first.whole / plain:.2f} and {first.whole / ours:.2f} of that."
+            )
+
+    def _time_books(self, options: dict[str, Any]) -> None:
+        with own_books():
+            made = stock.warehouse(options["hands"])
+            ours, bare = stock.movements_a_second(made, options["actions"])
+            self.stdout.write(
+                f"{connection.vendor}, {options['hands']} hands: {ours:,.0f} movements a second; bare inserts of the "
+                f"same rows {bare:,.0f}; ratio {ours / bare:.2f}."
+            )
+            seconds = stock.rebuild_seconds(made, options["movements"])
+            self.stdout.write(f"Balances rebuilt from {options['movements']:,} movements: {seconds:.1f} s.")
+        for runs in sorted(options["runs"]):
+            with own_books():
+                one = stock.records_seconds(runs)
+            self.stdout.write(
+                f"{one.runs:,} runs of {one.jobs:,} jobs: loaded in {one.load:.1f} s, again in {one.again:.1f} s; "
+                f"records read in {one.read:.1f} s, planned in {one.plan:.1f} s; ratio {one.read / one.plan:.2f}."
             )
