@@ -156,7 +156,7 @@ class AppliedPlan(models.Model):
 
 
 class Promise(models.Model):
-    """Pieces promised to a requirement line: on a shelf (lot and place), or with an order line."""
+    """Pieces promised to a requirement line from ``made_at`` until released: on a shelf, or with an order line."""
 
     plan = models.ForeignKey(AppliedPlan, on_delete=models.PROTECT, related_name="promises")
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="promises")
@@ -170,6 +170,7 @@ class Promise(models.Model):
     ready_on = models.DateField()
     rule = models.CharField(max_length=60, blank=True)
     rule_revision = models.CharField(max_length=40, blank=True)
+    made_at = models.DateTimeField()
     released_at = models.DateTimeField(null=True, blank=True)
     released_why = models.TextField(blank=True)
 

@@ -174,6 +174,7 @@ class Migration(migrations.Migration):
                 ("ready_on", models.DateField()),
                 ("rule", models.CharField(blank=True, max_length=60)),
                 ("rule_revision", models.CharField(blank=True, max_length=40)),
+                ("made_at", models.DateTimeField()),
                 ("released_at", models.DateTimeField(blank=True, null=True)),
                 ("released_why", models.TextField(blank=True)),
                 (

@@ -139,6 +139,7 @@ def _promises(plan: Plan, applied: AppliedPlan) -> Iterator[Promise]:
                 quantity=pieces,
                 source=row.source,
                 ready_on=date.fromisoformat(row.ready_on),
+                made_at=applied.applied_at,
                 rule=rule,
                 rule_revision=revision,
                 lot=None if isinstance(where, OrderLine) else where.lot,

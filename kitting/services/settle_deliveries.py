@@ -1,0 +1,158 @@
+"""Give what has come of orders to the promises that waited for it, in the order in which the jobs are served."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+from django.db.models import F
+
+from inventory.models import BIN, SUPPLIER_OWNED, Balance, Lot, LotHold, Movement
+from inventory.selectors.locking import lock_balances_of
+from kitting.calculation.promising.model import SHELF, TRANSFER
+from kitting.calculation.quantities import as_decimal
+from kitting.models import AppliedPlan, Policy, Promise
+from kitting.services.record_events import Happening, record_events
+from kitting.services.release_promises import release
+
+MARGIN = "expiry margin days"
+
+
+@dataclass(slots=True)
+class _Came:
+    """Pieces of an order line that lie free at a place: thousandths left for promises."""
+
+    balance: Balance
+    left: int
+
+
+@transaction.atomic(durable=True)
+def settle_deliveries(*, by: str, at: datetime) -> int:
+    """Turn promises of ordered pieces into promises of pieces that have come; returns how many promises got pieces.
+
+    The first job in the order of service gets its pieces first, whoever asks first. It looks at what has come and is
+    free, so that doing it again changes nothing, and a call that was cut off is made good by the next one. Pieces that
+    are held, set aside, not in a bin or out of date for the job are left alone; what is still to come stays promised
+    from the order.
+
+    Args:
+        by: who put the delivery away.
+        at: the moment, with its zone.
+    """
+    waiting = _waiting()
+    came = _came(set(waiting))
+    margin = _margin_days()
+    told: dict[str, Counter[str]] = defaultdict(Counter)
+    made: list[Promise] = []
+    served: list[int] = []
+    for line, promises in waiting.items():
+        for promise in promises:
+            lacking = promise.quantity
+            for pieces, balance in _taken(promise, came.get(line, ()), margin):
+                lacking -= pieces
+                made.append(_again(promise, pieces, at, balance))
+                told[promise.job.job][f"{promise.item.stock_code} of {promise.order_line}"] += pieces
+            if lacking < promise.quantity:
+                served.append(promise.pk)
+                made += [_again(promise, lacking, at, None)] if lacking else []
+    release(Promise.objects.filter(pk__in=served), why="its pieces have come", at=at)
+    Promise.objects.bulk_create(made)
+    record_events(_happenings(told, waiting), by=by, at=at)
+    return len(served)
+
+
+def _waiting() -> dict[int, list[Promise]]:
+    """Open promises of ordered pieces by order line, in the order of service of the plan that made them."""
+    found = Promise.objects.select_for_update(of=("self",)).filter(
+        released_at__isnull=True, order_line__isnull=False, order_line__received__gt=0
+    )
+    promises = list(found.select_related("job", "item", "order_line__order", "plan").order_by("pk"))
+    turns = {plan.pk: _turns(plan) for plan in {promise.plan for promise in promises}}
+    promises.sort(key=lambda promise: turns[promise.plan_id].get(promise.job.job, len(turns[promise.plan_id])))
+    by_line: dict[int, list[Promise]] = {}
+    for promise in promises:
+        by_line.setdefault(promise.order_line_id or 0, []).append(promise)
+    return by_line
+
+
+def _turns(plan: AppliedPlan) -> Mapping[str, int]:
+    return {job["job"]: turn for turn, job in enumerate(plan.summary["jobs"])}
+
+
+def _came(lines: set[int]) -> dict[int, list[_Came]]:
+    """What has come of each order line and lies free in a bin, the first to expire first; locked."""
+    moves = Movement.objects.filter(order_line__in=lines, to_place__kind__in=(BIN, SUPPLIER_OWNED))
+    landed: dict[tuple[int, int], dict[int, int]] = {}
+    for line, place, lot, quantity in moves.values_list("order_line", "to_place", "lot", "quantity").order_by("pk"):
+        here = landed.setdefault((place, lot), {})
+        here[line] = here.get(line, 0) + quantity
+    lots = {lot for _, lot in landed}
+    lock_balances_of(Lot.objects.filter(pk__in=lots))
+    held = set(LotHold.objects.filter(released_at__isnull=True).values_list("item_id", "lot_number"))
+    promised = Counter[tuple[int, int]]()
+    for place, lot, quantity in Promise.objects.filter(released_at__isnull=True, lot__in=lots).values_list(
+        "place", "lot", "quantity"
+    ):
+        promised[place, lot] += quantity
+    found: dict[int, list[_Came]] = {}
+    balances = Balance.objects.filter(lot__in=lots).select_related("lot__item", "place__depot")
+    for balance in balances.order_by(F("lot__use_by").asc(nulls_last=True), "pk"):
+        key = (balance.place_id, balance.lot_id)
+        free = balance.quantity - promised[key]
+        if (balance.lot.item_id, balance.lot.number) in held:
+            continue
+        for line, quantity in landed.get(key, {}).items():
+            pieces = min(free, quantity)
+            if pieces > 0:
+                found.setdefault(line, []).append(_Came(balance, pieces))
+                free -= pieces
+    return found
+
+
+def _margin_days() -> int:
+    kept = Policy.objects.filter(policy=MARGIN).first()
+    return int(kept.value) if kept else 0
+
+
+def _taken(promise: Promise, came: Sequence[_Came], margin: int) -> Iterator[tuple[int, Balance]]:
+    """Pieces for a promise, and where they lie; what it still lacks stays promised from the order."""
+    last = promise.job.cutover_end or promise.job.cutover
+    needed = date.fromisoformat(last[:10]) + timedelta(margin)
+    lacking = promise.quantity
+    for one in came:
+        lot = one.balance.lot
+        is_good = lot.use_by >= needed if lot.use_by else lot.item.shelf_months is None
+        stays = one.balance.place.kind == SUPPLIER_OWNED and one.balance.place.depot.depot != promise.job.depot
+        pieces = min(one.left, lacking) if is_good and not stays else 0
+        if pieces:
+            one.left -= pieces
+            lacking -= pieces
+            yield pieces, one.balance
+
+
+def _again(promise: Promise, pieces: int, at: datetime, balance: Balance | None) -> Promise:
+    """A promise to the same line of so many pieces: of these, or of what is still to come."""
+    is_here = balance is not None and balance.place.depot.depot == promise.job.depot
+    return Promise(
+        plan=promise.plan,
+        job=promise.job,
+        line=promise.line,
+        item=promise.item,
+        lot=balance.lot if balance else None,
+        place=balance.place if balance else None,
+        order_line=None if balance else promise.order_line,
+        quantity=pieces,
+        source=SHELF if is_here else TRANSFER if balance else promise.source,
+        ready_on=at.date() if is_here else promise.ready_on,
+        made_at=at,
+        rule=promise.rule,
+        rule_revision=promise.rule_revision,
+    )
+
+
+def _happenings(told: Mapping[str, Counter[str]], waiting: Mapping[int, Sequence[Promise]]) -> Iterator[Happening]:
+    depots = {promise.job.job: promise.job.depot for promises in waiting.values() for promise in promises}
+    for job, codes in told.items():
+        given = {code: str(as_decimal(pieces)) for code, pieces in codes.items()}
+        yield Happening("delivery promised", job, {"given": given}, addressed_to="storekeeper", depot=depots[job])
