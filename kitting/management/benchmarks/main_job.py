@@ -20,6 +20,7 @@ from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import raw_book
 from kitting.management.benchmarks.main_job_data import AS_OF, made_up_book
+from kitting.management.in_columns import in_columns
 from kitting.management.plan_run import TABLES
 from kitting.spreadsheets.raw_writing import write_raw_book
 from kitting.spreadsheets.reading import read_raw_book
@@ -144,5 +145,4 @@ def table_text(measured: list[Measured]) -> str:
              *shares, f"{one.calculation:.1f}", f"{one.calculation / one.baseline:.0f}", growth, f"{one.wall:.1f}",
              f"{one.write:.1f}", f"{one.lines / one.calculation:,.0f}", str(one.memory_mib))
         )  # fmt: skip
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    return "\n".join("  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows)
+    return in_columns(rows, figures=True)

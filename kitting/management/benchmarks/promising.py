@@ -38,6 +38,7 @@ from kitting.management.benchmarks.promising_data import (
     line_by_line,
     made_up,
 )
+from kitting.management.in_columns import in_columns
 from kitting.spreadsheets.raw_writing import write_raw_book
 from kitting.spreadsheets.reading import read_raw_book
 
@@ -151,8 +152,7 @@ def measure_apart(size: str, stock: str, *, coupled: bool = False, times: int = 
 def table_text(measured: list[Measured]) -> str:
     """The figures as a table for a person."""
     rows = [tuple(head for head, _ in COLUMNS), *(tuple(text(one) for _, text in COLUMNS) for one in measured)]
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    return "\n".join("  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows)
+    return in_columns(rows, figures=True)
 
 
 def workbook_seconds(runs: int) -> tuple[float, float]:

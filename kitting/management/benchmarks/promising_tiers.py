@@ -10,6 +10,7 @@ from kitting.calculation.promising.model import NEVER, Problem
 from kitting.calculation.promising.strict_order import StrictOrder
 from kitting.calculation.promising.tiers import DAYS_A_WEEK, serve_together, tiers_of, weight_of
 from kitting.management.benchmarks.promising_data import SIZES, line_by_line, made_up
+from kitting.management.in_columns import in_columns
 
 PRIORITIES = (0.15, 0.35, 0.5)  # share of jobs of priority 1, 2, 3
 
@@ -88,8 +89,7 @@ def tiers_text(measured: list[MeasuredTiers]) -> str:
          f"{one.tiers_weight:,}", f"{one.proven} of {one.tiers}")
         for one in measured
     )  # fmt: skip
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    return "\n".join("  ".join(cell.rjust(width) for cell, width in zip(row, widths, strict=True)) for row in rows)
+    return in_columns(rows, figures=True)
 
 
 def _with_weights(problem: Problem, seed: int) -> Problem:
