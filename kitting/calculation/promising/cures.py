@@ -18,7 +18,7 @@ from kitting.calculation.promising.move_candidates import IN_HAND, Candidates, C
 from kitting.calculation.promising.moves import BORROW, BUY, EFFORT, EXPEDITE, SLIP, STAND_IN, Move, Part, slipped
 from kitting.calculation.promising.strict_order import StrictOrder
 
-MOST_WORK = 40_000  # cells planned again for all kits together; a limit of work, not of time, so that plans repeat
+MOST_WORK = 10_000  # cells planned again for all kits together; a limit of work, not of time, so that plans repeat
 MOST_CURES = 4  # of one kit
 MOST_MOVES = 3  # in one group of stock codes
 MOST_DAYS = 6  # later days tried for one kit

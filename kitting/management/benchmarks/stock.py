@@ -23,7 +23,7 @@ from kitting.services.load_sheets import load_sheets
 
 PIECE = 1_000  # thousandths
 LOTS = 500
-LINES = 10  # of one action: what goes into a bag in one go
+LINES = (10, 50)  # of one action: a small bag, a whole pick list
 AT = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 _BATCH = 5_000
 Made = TypeVar("Made")
@@ -50,17 +50,18 @@ def warehouse(hands: int) -> Warehouse:
     return Warehouse(shelf, bags, list(Lot.objects.all()))
 
 
-def movements_a_second(made: Warehouse, actions: int) -> tuple[float, float]:
+def movements_a_second(made: Warehouse, actions: int, lines: int) -> tuple[float, float]:
     """Movements booked a second by one thread a bag, and bare inserts of the same rows by as many threads.
 
     Args:
-        made: the warehouse; each hand carries ten lots at a time into its own bag.
+        made: the warehouse; each hand carries lots into its own bag.
         actions: how many times each hand does.
+        lines: how many lots it carries at a time.
     """
 
     def book(hand: int, number: int, lots: Sequence[Lot]) -> None:
         carries = [Carry(lot=lot, quantity=PIECE, source=made.shelf, target=made.bags[hand]) for lot in lots]
-        move(carries=carries, by="bench", at=AT, action=f"move {hand} {number}")
+        move(carries=carries, by="bench", at=AT, action=f"move {lines} {hand} {number}")
 
     def insert(hand: int, number: int, lots: Sequence[Lot]) -> None:
         with transaction.atomic(), connection.cursor() as cursor:
@@ -78,26 +79,26 @@ def movements_a_second(made: Warehouse, actions: int) -> tuple[float, float]:
 
     with connection.cursor() as cursor:
         cursor.execute(
-            "CREATE TABLE bare_action (number text, use_case text, digest text, why text, paper text, person text, "
-            "moment timestamp with time zone)"
+            "CREATE TABLE IF NOT EXISTS bare_action (number text, use_case text, digest text, why text, paper text, "
+            "person text, moment timestamp with time zone)"
         )
         cursor.execute(
-            "CREATE TABLE bare_movement (line integer, lot bigint, quantity bigint, from_place bigint, origin text, "
-            "to_place bigint, ending text)"
+            "CREATE TABLE IF NOT EXISTS bare_movement (line integer, lot bigint, quantity bigint, from_place bigint, "
+            "origin text, to_place bigint, ending text)"
         )
     hands = len(made.bags)
-    moved = actions * hands * LINES
-    return moved / _by_many(book, made, actions), moved / _by_many(insert, made, actions)
+    moved = actions * hands * lines
+    return moved / _by_many(book, made, actions, lines), moved / _by_many(insert, made, actions, lines)
 
 
-def _by_many(deed: Callable[[int, int, Sequence[Lot]], None], made: Warehouse, actions: int) -> float:
+def _by_many(deed: Callable[[int, int, Sequence[Lot]], None], made: Warehouse, actions: int, lines: int) -> float:
     """Seconds on the wall until every hand has done its actions."""
 
     def work(hand: int) -> None:
         chance = Random(hand)  # noqa: S311 - an example, no secret
         try:
             for number in range(actions):
-                deed(hand, number, chance.sample(made.lots, LINES))
+                deed(hand, number, chance.sample(made.lots, lines))
         finally:
             connection.close()
 

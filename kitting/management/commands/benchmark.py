@@ -33,7 +33,7 @@ class Command(BaseCommand):
         parser.add_argument("--stock", nargs="+", choices=tuple(STOCK), default=list(STOCK), help="plan: stock")
         parser.add_argument("--coupled", action="store_true", help="plan: also with parts that all owners share")
         parser.add_argument("--hands", type=int, default=8, help="stock: threads that book at once")
-        parser.add_argument("--actions", type=int, default=100, help="stock: actions of each, ten movements an action")
+        parser.add_argument("--actions", type=int, default=100, help="stock: actions of each hand")
         parser.add_argument("--movements", type=int, default=1_000_000, help="stock: movements to rebuild from")
         parser.add_argument("--double", action="store_true", help="plan: also with twice the jobs and lots")
 
@@ -86,11 +86,12 @@ class Command(BaseCommand):
     def _time_books(self, options: dict[str, Any]) -> None:
         with own_books():
             made = stock.warehouse(options["hands"])
-            ours, bare = stock.movements_a_second(made, options["actions"])
-            self.stdout.write(
-                f"{connection.vendor}, {options['hands']} hands: {ours:,.0f} movements a second; bare inserts of the "
-                f"same rows {bare:,.0f}; ratio {ours / bare:.2f}."
-            )
+            for lines in stock.LINES:
+                ours, bare = stock.movements_a_second(made, options["actions"], lines)
+                self.stdout.write(
+                    f"{connection.vendor}, {options['hands']} hands, {lines} lines an action: {ours:,.0f} movements a "
+                    f"second; bare inserts of the same rows {bare:,.0f}; ratio {ours / bare:.2f}."
+                )
             seconds = stock.rebuild_seconds(made, options["movements"])
             self.stdout.write(f"Balances rebuilt from {options['movements']:,} movements: {seconds:.1f} s.")
         for runs in sorted(options["runs"]):
