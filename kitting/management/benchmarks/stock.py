@@ -138,9 +138,9 @@ class Records:
     plan: float
 
 
-def records_seconds(runs: int) -> Records:
-    """Load a made-up book of so many runs, twice, and plan it from the records."""
-    raw = made_up_book(runs)
+def records_seconds(runs: int, *, lots: int = 50_000) -> Records:
+    """Load a made-up book of so many runs and lots, twice, and plan it from the records."""
+    raw = made_up_book(runs, lots=lots)
     load, again = (_timed(lambda: load_sheets(raw=raw, by="bench", at=AT, source="bench"))[0] for _ in range(2))
 
     def read_records() -> RawBook:

@@ -1,0 +1,30 @@
+"""The benchmark of the books books what it times."""
+
+import pytest
+
+from inventory.models import Balance, Movement
+from inventory.selectors.rebuilding import unequal_balances
+from kitting.management.benchmarks.stock import movements_a_second, rebuild_seconds, records_seconds, warehouse
+from kitting.models import Event
+
+
+@pytest.mark.django_db(transaction=True)
+def test_movements_are_booked_by_every_hand_and_a_rebuild_finds_what_was_written_beside_them() -> None:
+    made = warehouse(hands=2)
+    opened = Movement.objects.count()
+    ours, bare = movements_a_second(made, actions=2, lines=5)
+    assert bare > 0
+    assert ours > 0
+    assert Movement.objects.count() - opened == 2 * 2 * 5
+    assert not unequal_balances()
+    assert rebuild_seconds(made, 40) > 0
+    assert not unequal_balances()
+    assert sum(Balance.objects.filter(place__in=made.bags).values_list("quantity", flat=True)) == 60_000
+
+
+@pytest.mark.django_db
+def test_records_are_loaded_read_and_planned() -> None:
+    measured = records_seconds(40, lots=100)
+    assert (measured.runs, measured.jobs) == (40, 1)
+    assert min(measured.load, measured.again, measured.read, measured.plan) > 0
+    assert Event.objects.filter(name="sheets loaded").count() == 1
