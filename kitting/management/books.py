@@ -1,32 +1,46 @@
-"""What the commands that use the records share: they are there, a moment and a name, and words for what was done."""
+"""What the commands that use the records share: their sheets, a moment and a name, and words for what was done."""
 
 import getpass
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 
-from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
-from django.db.utils import OperationalError
+from django.core.management.base import OutputWrapper
 
+import inventory.errors
+from inventory.management.books import require_books
+from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
+from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.load_sheets import Loaded
 from kitting.services.upsert_rows import SheetChanges
 
 _NAMED = 5
 
 
-def require_books() -> None:
-    """Refuse to go on where the database is not there or not set up for this version.
+def recorded_sheets() -> RawBook:
+    """All sheets as the records have them at one moment.
 
     Raises:
         Refusal: ``no-books``.
     """
+    require_books()
+    with one_moment():
+        return sheets_from_records()
+
+
+@contextmanager
+def refused_in_words(stderr: OutputWrapper) -> Iterator[None]:
+    """A refusal inside the block is said in words, and the command ends with status 2.
+
+    Raises:
+        SystemExit: with status 2.
+    """
     try:
-        executor = MigrationExecutor(connection)
-        is_behind = bool(executor.migration_plan(executor.loader.graph.leaf_nodes()))
-    except OperationalError as error:
-        raise Refusal("no-books", f"The records can't be reached: {error}.", {}) from error
-    if is_behind:
-        raise Refusal("no-books", "The records are not set up for this version: run manage.py migrate.", {})
+        yield
+    except (Refusal, inventory.errors.Refusal) as refusal:
+        stderr.write(refusal.message)
+        raise SystemExit(2) from None
 
 
 def now() -> datetime:

@@ -22,10 +22,9 @@ from kitting.calculation.sheets.book import Book, read_book
 from kitting.calculation.sheets.raw import RawBook
 from kitting.documents import write_documents
 from kitting.errors import Refusal
-from kitting.management.books import require_books
+from kitting.management.books import recorded_sheets
 from kitting.management.in_columns import in_columns
 from kitting.selectors.promises import open_promises
-from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.apply_plan import ReviewedPlan
 from kitting.spreadsheets.column_layout import adopt
 from kitting.spreadsheets.questions_workbook import write_questions_workbook
@@ -252,9 +251,7 @@ def taking_a_new_place(path: Path) -> Iterator[Path]:
 
 def _read(order: Order, stages: Stages) -> RawBook:
     if order.source is None:
-        require_books()
-        with one_moment():
-            return sheets_from_records()
+        return recorded_sheets()
     raw = read_raw_book(order.source, stages.read)
     return adopt(*order.foreign, raw) if order.foreign else raw
 

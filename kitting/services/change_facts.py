@@ -14,6 +14,7 @@ from kitting.errors import Refusal
 from kitting.selectors.record_sheets import RECORDS, SheetRecords
 from kitting.services.load_sheets import DEMO
 from kitting.services.record_events import Happening, lock_chain, record_events
+from kitting.services.release_promises import release_moved
 from kitting.services.sound_books import require_sound_books
 
 # These change by revisions, movements and receipts. Neither does the demo become real by a word.
@@ -24,7 +25,7 @@ NOT_BY_HAND = frozenset({"schedule", "stock", "orders"})
 def change_facts(
     *, sheet: str, key: Sequence[str], version: int, changes: Mapping[str, str], by: str, at: datetime
 ) -> int:
-    """Change columns of one row to what their texts say; the record's new version.
+    """Change columns of one row to what their texts say; the record's new version. A moved job frees its pieces.
 
     Args:
         sheet: the sheet's name.
@@ -59,7 +60,9 @@ def change_facts(
     after = _texts(records, found)
     differing = [label for label in before if before[label] != after[label]]
     data = {"before": {at: before[at] for at in differing}, "after": {at: after[at] for at in differing}}
-    record_events([Happening("facts changed", f"{sheet} {'/'.join(key)}", data)], by=by, at=at)
+    moved = {label: (before[label], after[label]) for label in differing}
+    released = release_moved({key[0]: moved}, at=at) if sheet == "jobs" else []
+    record_events([Happening("facts changed", f"{sheet} {'/'.join(key)}", data), *released], by=by, at=at)
     return int(found.version)
 
 

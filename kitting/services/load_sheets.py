@@ -25,6 +25,7 @@ from kitting.services.keep_old_codes import keep_old_codes, old_code_questions, 
 from kitting.services.keep_rules import keep_rules
 from kitting.services.load_stock import open_stock, order_questions, stock_questions
 from kitting.services.record_events import Happening, lock_chain, record_events
+from kitting.services.release_promises import release_moved
 from kitting.services.sound_books import refuse_open_questions, require_sound_books
 from kitting.services.storage_questions import storage_questions
 from kitting.services.upsert_rows import SheetChanges, add_missing, replace_rows, stored_rows, upsert_rows
@@ -63,7 +64,8 @@ def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "") -> Loa
 
     Rows with a key are added or changed. What the sheets don't name stays: jobs, stock, items and all else; only a
     job's schedule and the lists without keys are replaced by what their sheet says. Stock opens balances once: where
-    the books hold other pieces, that is a question. Answers are kept, also for later files.
+    the books hold other pieces, that is a question. Answers are kept, also for later files. A job whose outage has
+    another time frees its pieces.
 
     Args:
         raw: sheets as received.
@@ -92,7 +94,8 @@ def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "") -> Loa
     if loaded and not were_empty:
         require_sound_books()
     if loaded:
-        record_events(_happenings(loaded, book, source), by=by, at=at)
+        moved = next(one.changed for one in loaded.sheets if one.sheet == "jobs")
+        record_events([*_happenings(loaded, book, source), *release_moved(moved, at=at)], by=by, at=at)
     return loaded
 
 

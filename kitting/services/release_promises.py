@@ -1,5 +1,6 @@
 """Release the promises of a job that is cancelled, re-dated or complete: its pieces are free again at once."""
 
+from collections.abc import Mapping
 from datetime import datetime
 
 from django.db import transaction
@@ -9,6 +10,8 @@ from jobs.models import CANCELLED, COMPLETE, Job
 from kitting.errors import Refusal
 from kitting.models import Promise
 from kitting.services.record_events import Happening, record_events
+
+OUTAGE = frozenset({"cutover", "cutover end"})  # columns of the jobs sheet: promises were made for these
 
 
 def release(promises: QuerySet[Promise], *, why: str, at: datetime) -> int:
@@ -55,49 +58,22 @@ def complete_job(*, job: str, by: str, at: datetime) -> int:
     return released
 
 
-@transaction.atomic(durable=True)
-def move_job(*, job: str, cutover: str, cutover_end: str, version: int, why: str, by: str, at: datetime) -> int:
-    """Give a job another outage and release its promises: they were made for the old date.
+def release_moved(changes: Mapping[str, Mapping[str, tuple[str, str]]], *, at: datetime) -> list[Happening]:
+    """Release what is promised to jobs whose outage has another time, inside the caller's transaction.
 
     Args:
-        job: its number.
-        cutover, cutover_end: local moments, ``2026-03-31 22:00``; the end may be ''.
-        version: of the job as the planner saw it.
-        why: the reason.
-        by, at: who moved it, and when.
+        changes: by job, the texts before and after of each column of the jobs sheet that differs.
+        at: the moment.
 
-    Returns the number of promises released.
-
-    Raises:
-        Refusal: ``no-reason``; ``not-a-moment``; ``unknown-job``; ``job-ended``; ``changed-since``, with what
-            stands now.
+    Returns what is to be recorded, one happening a moved job.
     """
-    if not why.strip():
-        raise Refusal("no-reason", "A moved job needs a reason.", {"job": job})
-    moments = [_moment(text) for text in (cutover, cutover_end)]
-    if "" not in moments and moments[1] < moments[0]:
-        raise Refusal("not-a-moment", f"The outage of {job} would end before it starts.", {"job": job})
-    found = _open_job(job)
-    if found.version != version:
-        message = f"{job} was changed meanwhile: its outage now starts {found.cutover or 'on no date'}. Look again."
-        data = {"job": job, "cutover": found.cutover, "cutover_end": found.cutover_end, "version": found.version}
-        raise Refusal("changed-since", message, data)
-    before = [found.cutover, found.cutover_end]
-    found.cutover, found.cutover_end = moments
-    found.version += 1
-    found.save(update_fields=("cutover", "cutover_end", "version"))
-    released = release(Promise.objects.filter(job=found), why=f"outage moved: {why}", at=at)
-    told = {"why": why, "before": before, "after": moments, "promises_released": released}
-    record_events([Happening("job moved", job, told, addressed_to="storekeeper", depot=found.depot)], by=by, at=at)
-    return released
-
-
-def _moment(text: str) -> str:
-    try:
-        return datetime.strptime(text, "%Y-%m-%d %H:%M").strftime("%Y-%m-%d %H:%M") if text else ""  # noqa: DTZ007 - local
-    except ValueError:
-        message = f"{text!r} is no date and time; write it as 2026-03-31 22:00."
-        raise Refusal("not-a-moment", message, {"read": text}) from None
+    moved = {job: columns for job, columns in changes.items() if OUTAGE & set(columns)}
+    happenings = []
+    for job in Job.objects.filter(job__in=moved).order_by("pk"):
+        released = release(Promise.objects.filter(job=job), why="outage moved", at=at)
+        told = {"changed": dict(moved[job.job]), "promises_released": released}
+        happenings.append(Happening("job moved", job.job, told, addressed_to="storekeeper", depot=job.depot))
+    return happenings
 
 
 def _open_job(job: str) -> Job:

@@ -5,6 +5,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from inventory.errors import Refusal
+from inventory.management.books import require_books
 from inventory.selectors.rebuilding import unequal_balances, unequal_order_lines
 from inventory.services.rebuilding import rebuild
 
@@ -18,6 +20,10 @@ class Command(BaseCommand):
         parser.add_argument("--write", action="store_true", help="put right what is stored")
 
     def handle(self, *_args: Any, **options: Any) -> None:
+        try:
+            require_books()
+        except Refusal as refusal:
+            raise CommandError(refusal.message) from None
         found = rebuild() if options["write"] else [*unequal_balances(), *unequal_order_lines()]
         for one in found:
             self.stdout.write(f"{one.name}: {one.stored} stored, {one.derived} moved (thousandths)")

@@ -145,7 +145,8 @@ class Promised:
         refused: the refused kits with their reason.
         policy: name of the rule used.
         status: ``not proven``, ``proven`` or ``at most n kits from best``.
-        bound: greatest number of complete kits that any plan in this order could have, or None.
+        bound: greatest number of complete kits that any plan in this order could have, or None; in tiers the kits
+            served and the weight that a better choice could still win.
         not_kept: (cell, lot, thousandths) fixed pieces that the lot no longer holds, or that no longer serve.
         cost: what all pieces cost together (``costs``), in thousandths of a piece's cost.
         cheapest: true where it is proven that the same cells can't be served at less cost.

@@ -6,8 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from kitting.errors import Refusal
-from kitting.management.books import now, user_name
+from kitting.management.books import now, refused_in_words, user_name
 from kitting.management.commands.plan import iso_date
 from kitting.management.plan_run import Order, run, summary_text
 from kitting.services.apply_plan import apply_plan
@@ -24,12 +23,9 @@ class Command(BaseCommand):
         parser.add_argument("--by", default=user_name(), help="who applies the plan (default: the user's name)")
 
     def handle(self, *_args: Any, **options: Any) -> None:
-        try:
+        with refused_in_words(self.stderr):
             reviewed = run(Order(source=None, as_of=options["as_of"], out=options["out"], keep_promised=True))
             applied = apply_plan(reviewed=reviewed, by=options["by"], at=now())
-        except Refusal as refusal:
-            self.stderr.write(refusal.message)
-            raise SystemExit(2) from None
         self.stdout.write(summary_text(reviewed.plan))
         self.stdout.write(f"Plan {applied.pk} is applied: {applied.promises.count()} promises stored.")
         self.stdout.write(f"Tables and papers are in {options['out']}.")

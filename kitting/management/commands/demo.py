@@ -11,8 +11,7 @@ from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand
 
-from kitting.errors import Refusal
-from kitting.management.books import loaded_text, now
+from kitting.management.books import loaded_text, now, refused_in_words
 from kitting.management.plan_run import Order, run, summary_text
 from kitting.services.apply_plan import apply_plan
 from kitting.services.load_sheets import load_sheets
@@ -31,12 +30,9 @@ class Command(BaseCommand):
         parser.add_argument("--out", type=Path, default=Path(".demo"), help="folder for the two plans (default .demo)")
 
     def handle(self, *_args: Any, **options: Any) -> None:
-        try:
+        with refused_in_words(self.stderr):
             self._received(options["out"] / "received")
             self._answered(options["out"] / "after-answers")
-        except Refusal as refusal:
-            self.stderr.write(refusal.message)
-            raise SystemExit(2) from None
 
     def _received(self, out: Path) -> None:
         """Plan the sheets as they came; nothing is stored."""

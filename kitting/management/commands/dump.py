@@ -6,10 +6,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from kitting.errors import Refusal
-from kitting.management.books import require_books
+from kitting.management.books import recorded_sheets, refused_in_words
 from kitting.management.plan_run import taking_a_new_place
-from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.spreadsheets.raw_writing import write_raw_book
 
 
@@ -23,13 +21,8 @@ class Command(BaseCommand):
 
     def handle(self, *_args: Any, **options: Any) -> None:
         path = options["path"]
-        try:
-            require_books()
-            with one_moment():
-                sheets = sheets_from_records()
+        with refused_in_words(self.stderr):
+            sheets = recorded_sheets()
             with taking_a_new_place(path) as aside:
                 write_raw_book(sheets, aside)
-        except Refusal as refusal:
-            self.stderr.write(refusal.message)
-            raise SystemExit(2) from None
         self.stdout.write(f"{sum(len(sheet.cells) for sheet in sheets.sheets.values())} rows are in {path}.")

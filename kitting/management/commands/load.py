@@ -7,9 +7,10 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 import inventory.errors
+from inventory.management.books import require_books
 from kitting.calculation.questions import NOTE
 from kitting.errors import Refusal
-from kitting.management.books import loaded_text, now, require_books, user_name
+from kitting.management.books import loaded_text, now, user_name
 from kitting.management.plan_run import write_questions_aside
 from kitting.services.load_sheets import load_sheets
 from kitting.spreadsheets.reading import read_raw_book

@@ -5,9 +5,9 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
+from inventory.management.books import require_books
 from kitting.calculation.quantities import as_decimal
-from kitting.errors import Refusal
-from kitting.management.books import require_books
+from kitting.management.books import refused_in_words
 from kitting.management.commands.plan import iso_date
 from kitting.management.in_columns import in_columns
 from kitting.selectors.lots import uses_ahead
@@ -22,11 +22,8 @@ class Command(BaseCommand):
         parser.add_argument("--as-of", type=iso_date, required=True, help="the day, YYYY-MM-DD")
 
     def handle(self, *_args: Any, **options: Any) -> None:
-        try:
+        with refused_in_words(self.stderr):
             require_books()
-        except Refusal as refusal:
-            self.stderr.write(refusal.message)
-            raise SystemExit(2) from None
         rows = [
             ("within", "use by", "stock code", "lot", "depot", "place", "pieces", "promised to", "could be used by")
         ]

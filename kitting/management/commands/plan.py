@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from kitting.errors import Refusal
+from kitting.management.books import refused_in_words
 from kitting.management.plan_run import Order, run, summary_text
 
 
@@ -69,10 +69,7 @@ class Command(BaseCommand):
             earlier=options["earlier"],
             count_most=options["most_kits"],
         )
-        try:
+        with refused_in_words(self.stderr):
             planned = run(order).plan
-        except Refusal as refusal:
-            self.stderr.write(refusal.message)
-            raise SystemExit(2) from None
         self.stdout.write(summary_text(planned))
         self.stdout.write(f"Tables and papers are in {order.out}.")

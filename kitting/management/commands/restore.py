@@ -6,7 +6,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from kitting.errors import Refusal
+from inventory.management.books import require_books
+from kitting.management.books import refused_in_words
 from kitting.services.backup_books import restore
 
 
@@ -19,9 +20,7 @@ class Command(BaseCommand):
         parser.add_argument("file", type=Path, help="a file that the command backup wrote")
 
     def handle(self, *_args: Any, **options: Any) -> None:
-        try:
+        with refused_in_words(self.stderr):
+            require_books()
             digest = restore(path=options["file"])
-        except Refusal as refusal:
-            self.stderr.write(refusal.message)
-            raise SystemExit(2) from None
         self.stdout.write(f"The books of {options['file']} are restored and equal by digest {digest}.")

@@ -6,12 +6,11 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-import inventory.errors
+from inventory.management.books import require_books
 from inventory.selectors.finding import items_by_code
 from inventory.selectors.trace import trace
 from kitting.calculation.quantities import as_decimal
-from kitting.errors import Refusal
-from kitting.management.books import require_books
+from kitting.management.books import refused_in_words
 from kitting.selectors.lots import claims
 
 
@@ -39,13 +38,10 @@ class Command(BaseCommand):
         parser.add_argument("--at", type=moment, help="as of this past moment, such as 2026-03-02T15:00 (UTC)")
 
     def handle(self, *_args: Any, **options: Any) -> None:
-        try:
+        with refused_in_words(self.stderr):
             require_books()
             item = items_by_code([options["code"]])[options["code"]]
             found = trace(item=item, number=options["lot"], as_of=options["at"])
-        except (Refusal, inventory.errors.Refusal) as refusal:
-            self.stderr.write(refusal.message)
-            raise SystemExit(2) from None
         unit = item.stock_unit
         lines = [f"received: {as_decimal(found.received)} {unit}"]
         lines += [f"at {place}: {as_decimal(pieces)} {unit}" for place, pieces in found.places.items()]

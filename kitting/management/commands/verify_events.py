@@ -4,8 +4,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from kitting.errors import Refusal
-from kitting.management.books import require_books
+from inventory.management.books import require_books
+from kitting.management.books import refused_in_words
 from kitting.selectors.event_chain import check_chain
 
 
@@ -15,11 +15,8 @@ class Command(BaseCommand):
     help = "Check that no event was changed, taken out or put in between."
 
     def handle(self, *_args: Any, **_options: Any) -> None:
-        try:
+        with refused_in_words(self.stderr):
             require_books()
-        except Refusal as refusal:
-            self.stderr.write(refusal.message)
-            raise SystemExit(2) from None
         check = check_chain()
         if check.fault:
             self.stderr.write(f"Unbroken up to no. {check.unbroken_to}; then {check.fault}.")

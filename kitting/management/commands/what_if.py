@@ -13,9 +13,9 @@ from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook
 from kitting.calculation.what_if import LineChange, differences
 from kitting.errors import Refusal
+from kitting.management.books import recorded_sheets, refused_in_words
 from kitting.management.commands.plan import iso_date
 from kitting.management.in_columns import in_columns
-from kitting.selectors.sheets import sheets_from_records
 from kitting.spreadsheets.reading import read_raw_book
 
 Change = Callable[[RawBook], RawBook]
@@ -73,16 +73,13 @@ class Command(BaseCommand):
             parser.add_argument(option, nargs=len(words), metavar=words, action="append", default=[], help=purpose)
 
     def handle(self, *_args: Any, **options: Any) -> None:
-        try:
-            before = read_raw_book(options["input"]) if options["input"] else sheets_from_records()
+        with refused_in_words(self.stderr):
+            before = read_raw_book(options["input"]) if options["input"] else recorded_sheets()
             after = before
             for option, _, _, change in CHANGES:
                 for words in options[option.strip("-").replace("-", "_")]:
                     after = change(after, *words)
             plans = [plan(read_book(raw), as_of=options["as_of"]) for raw in (before, after)]
-        except Refusal as refusal:
-            self.stderr.write(refusal.message)
-            raise SystemExit(2) from None
         self.stdout.write(changes_text(differences(*plans)))
 
 

@@ -12,12 +12,10 @@ from kitting.models import Event
 def test_movements_are_booked_by_every_hand_and_a_rebuild_finds_what_was_written_beside_them() -> None:
     made = warehouse(hands=2)
     opened = Movement.objects.count()
-    ours, bare = movements_a_second(made, actions=2, lines=5)
-    assert bare > 0
-    assert ours > 0
+    movements_a_second(made, actions=2, lines=5)
     assert Movement.objects.count() - opened == 2 * 2 * 5
     assert not unequal_balances()
-    assert rebuild_seconds(made, 40) > 0
+    rebuild_seconds(made, 40)
     assert not unequal_balances()
     assert sum(Balance.objects.filter(place__in=made.bags).values_list("quantity", flat=True)) == 60_000
 
@@ -26,5 +24,4 @@ def test_movements_are_booked_by_every_hand_and_a_rebuild_finds_what_was_written
 def test_records_are_loaded_read_and_planned() -> None:
     measured = records_seconds(40, lots=100)
     assert (measured.runs, measured.jobs) == (40, 1)
-    assert min(measured.load, measured.again, measured.read, measured.plan) > 0
     assert Event.objects.filter(name="sheets loaded").count() == 1

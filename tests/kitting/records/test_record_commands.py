@@ -94,7 +94,21 @@ def test_a_plan_of_empty_records_and_a_layout_without_sheets_are_refused_in_word
         run("plan", *day, "--layout", "network_runs.toml", "list.csv")
 
 
-@pytest.mark.parametrize("words", [("load", "nowhere"), ("dump", "nowhere"), ("verify_events",)])
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("load", "nowhere"),
+        ("dump", "nowhere"),
+        ("verify_events",),
+        ("what_if", "--as-of", "2026-03-02"),
+        ("look_ahead", "--as-of", "2026-03-02"),
+        ("trace", "EL-1", "L-1"),
+        ("backup", "nowhere.gz"),
+        ("restore", "nowhere.gz"),
+    ],
+)
 def test_records_of_another_version_are_refused_in_words(words: tuple[str, ...]) -> None:
     MigrationRecorder(connection).record_unapplied("kitting", "0002_append_only")
     assert "run manage.py migrate" in refusal(*words)
+    with pytest.raises(CommandError, match=r"run manage\.py migrate"):
+        call_command("rebuild_balances")
