@@ -1,0 +1,69 @@
+"""Who may do what: one table of actions and roles. What it doesn't allow is refused."""
+
+import csv
+from dataclasses import dataclass
+from importlib.resources import files
+
+from kitting.errors import Refusal
+
+STANDARDS_ENGINEER, PLANNER, STOREKEEPER, BUYER, CREW_LEAD, DUTY_SUPERVISOR, AUDITOR, ADMINISTRATOR, VISITING_CREW = (
+    "standards engineer", "planner", "storekeeper", "buyer", "crew lead", "duty supervisor", "auditor",
+    "administrator", "visiting crew",
+)  # fmt: skip
+ROLES = (
+    STANDARDS_ENGINEER, PLANNER, STOREKEEPER, BUYER, CREW_LEAD, DUTY_SUPERVISOR, AUDITOR, ADMINISTRATOR, VISITING_CREW,
+)  # fmt: skip
+SEE, ASK, SIGN, DO, APPROVE = "see", "ask", "sign", "do", "approve"
+LEVELS = (SEE, ASK, SIGN, DO, APPROVE)
+
+
+def _table() -> dict[tuple[str, str], frozenset[str]]:
+    """The levels of each action and role; whoever may ask, do or approve something may see it."""
+    with files("kitting").joinpath("roles.csv").open(encoding="utf-8", newline="") as lines:
+        rows = [*csv.DictReader(lines)]
+    found = {}
+    for row in rows:
+        for role in ROLES:
+            given = {level.strip() for level in row[role].split(";") if level.strip()}
+            found[(row["action"], role)] = frozenset(given | {SEE} if given else given)
+    return found
+
+
+_MAY = _table()
+ACTIONS = tuple(dict.fromkeys(action for action, _ in _MAY))
+
+
+@dataclass(frozen=True, slots=True)
+class Actor:
+    """A person who acts, with roles; ``depots`` limits where, empty means everywhere."""
+
+    name: str
+    roles: frozenset[str]
+    depots: frozenset[str] = frozenset()
+
+    def may(self, action: str, level: str, depot: str | None = None) -> bool:
+        """Whether the table allows it, at this depot; to see another depot is always allowed.
+
+        Raises:
+            KeyError: the table has no such action.
+        """
+        allowed = any(level in _MAY[(action, role)] for role in self.roles)
+        return allowed and (level == SEE or not depot or not self.depots or depot in self.depots)
+
+
+def require(actor: Actor, action: str, level: str, depot: str | None = None) -> None:
+    """Go on only with the right.
+
+    Raises:
+        Refusal: ``not-allowed`` names the roles that may; ``other-depot`` where only the depot is wrong.
+    """
+    if actor.may(action, level, depot):
+        return
+    if actor.may(action, level):
+        own = ", ".join(sorted(actor.depots))
+        message = f"{actor.name} acts for {own} only, not for {depot}: ask there, or make a transfer."
+        raise Refusal("other-depot", message, {"depot": depot, "depots": sorted(actor.depots)})
+    allowed = [role for role in ROLES if level in _MAY[(action, role)]]
+    who = " or ".join(allowed) or "nobody"
+    message = f"{actor.name} may not {level} this ({action}); {who} may."
+    raise Refusal("not-allowed", message, {"action": action, "level": level, "roles": allowed})
