@@ -4,7 +4,17 @@ Quantities are whole thousandths of the item's stock unit, lengths whole nanomet
 A blank fact is null, or '' where the fact is text; text facts are kept as they are written on the sheet.
 """
 
-from inventory.models.catalogue import Depot, Item, Level, OldCode, Supplier, Way
+from inventory.models.catalogue import (
+    DATE_IS_FINAL,
+    DATE_MAY_BE_EXTENDED,
+    DATED_KINDS,
+    Depot,
+    Item,
+    Level,
+    OldCode,
+    Supplier,
+    Way,
+)
 from inventory.models.ledger import (
     ENDINGS,
     FOUND,
@@ -39,6 +49,9 @@ from inventory.models.transfers import Difference, Transfer
 __all__ = [
     "BAG",
     "BIN",
+    "DATED_KINDS",
+    "DATE_IS_FINAL",
+    "DATE_MAY_BE_EXTENDED",
     "ENDINGS",
     "FOUND",
     "FROM_SUPPLIER",

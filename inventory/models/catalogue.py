@@ -48,6 +48,11 @@ class Supplier(models.Model):
         return self.name
 
 
+# Kinds of dated stock: the date of the first is final, that of the second may be moved after an inspection.
+DATE_IS_FINAL, DATE_MAY_BE_EXTENDED = "I", "II"
+DATED_KINDS = (DATE_IS_FINAL, DATE_MAY_BE_EXTENDED)
+
+
 class Item(Edited):
     """A stock code with its typed facts; several values in one fact are joined by semicolons as on the sheet."""
 
@@ -90,6 +95,7 @@ class Item(Edited):
     price = ExactDecimalField(max_digits=15, decimal_places=6, null=True, blank=True)
     price_date = models.DateField(null=True, blank=True)
     shelf_months = models.PositiveIntegerField(null=True, blank=True)
+    dated_kind = models.CharField(max_length=2, blank=True)  # on no sheet: said by whoever keeps the items; '' is final
     lot_tracked = models.BooleanField(null=True, blank=True)
     rank = models.PositiveIntegerField(null=True, blank=True)
     state = models.CharField(max_length=40, blank=True)
@@ -114,6 +120,7 @@ class Item(Edited):
                 condition=Q(per_purchase_unit__gt=0) | Q(per_purchase_unit__isnull=True),
                 name="purchase_unit_holds_something",
             ),
+            models.CheckConstraint(condition=Q(dated_kind__in=("", *DATED_KINDS)), name="item_of_a_known_dated_kind"),
         )
 
     def __str__(self) -> str:

@@ -43,15 +43,23 @@ def release_hold(*, hold: int, reason: str, **stamp: Unpack[Stamp]) -> Action:
         Refusal: there is no such open hold, or no reason.
     """
     action, repeated = begin("release hold", {"hold": hold}, stamp, reason)
-    if repeated:
-        return action
+    if not repeated:
+        lift_hold(action, hold=hold, reason=reason)
+    return action
+
+
+def lift_hold(action: Action, *, hold: int, reason: str) -> None:
+    """Let a lot go by an action that another use case has begun, in its transaction.
+
+    Raises:
+        Refusal: as ``release_hold``.
+    """
     _need_reason(reason)
     released = LotHold.objects.filter(pk=hold, released_at__isnull=True).update(
         released_by=action.by, released_at=action.at, release_reason=reason
     )
     if not released:
         raise Refusal("no-open-hold", f"There is no open hold {hold}.", {"hold": hold})
-    return action
 
 
 def _need_reason(reason: str) -> None:

@@ -29,11 +29,19 @@ def move(*, carries: Sequence[Carry], why: str = "", **stamp: Unpack[Stamp]) -> 
     """
     content = {"carries": [[one.lot.pk, one.quantity, one.source.pk, one.target.pk] for one in carries]}
     action, repeated = begin("move", content, stamp, why)
-    if repeated:
-        return action
+    if not repeated:
+        carry(action, carries, why)
+    return action
+
+
+def carry(action: Action, carries: Sequence[Carry], why: str) -> None:
+    """Book the carries of an action that another use case has begun, in its transaction.
+
+    Raises:
+        Refusal: as ``move``.
+    """
     places = [place for one in carries for place in (one.source, one.target)]
     one_depot(places)
     refuse_the_road(places)
     moves = [Move(lot=one.lot, quantity=one.quantity, source=one.source, target=one.target) for one in carries]
     book(action, moves, check=lambda: check(moves, why))
-    return action
