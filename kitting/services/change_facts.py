@@ -17,8 +17,8 @@ from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.release_promises import release_moved
 from kitting.services.sound_books import require_sound_books
 
-# These change by revisions, movements and receipts. Neither does the demo become real by a word.
-NOT_BY_HAND = frozenset({"schedule", "stock", "orders"})
+# These change by revisions, movements, receipts and approvals. Neither does the demo become real by a word.
+NOT_BY_HAND = frozenset({"schedule", "stock", "orders", "stand ins"})
 
 
 @transaction.atomic(durable=True)

@@ -18,6 +18,7 @@ from kitting.calculation.sheets.policies import policy_name
 from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
 from kitting.models import Policy
+from kitting.selectors.overrides import REASON
 from kitting.selectors.record_sheets import RECORDS
 from kitting.selectors.stock_on_books import StockOnBooks, stock_held_still
 from kitting.services.keep_answers import keep_answers, with_kept_answers
@@ -42,7 +43,7 @@ class Loaded:
     Args:
         sheets: what became of the rows of each sheet, in loading order; the schedule's are in ``schedules``.
         schedules: what became of each job's schedule.
-        rules: new revisions of decision tables, in words.
+        rules: new revisions of decision tables, and those that wait for review, in words.
         answers: how many answers are kept that were not before.
         unknown_lots: stock codes with lots that are tracked, of which pieces without a lot were opened.
     """
@@ -95,7 +96,8 @@ def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "") -> Loa
         require_sound_books()
     if loaded:
         moved = next(one.changed for one in loaded.sheets if one.sheet == "jobs")
-        record_events([*_happenings(loaded, book, source), *release_moved(moved, at=at)], by=by, at=at)
+        told = (*_happenings(loaded, book, source), *_overrides(loaded), *release_moved(moved, at=at))
+        record_events(told, by=by, at=at)
     return loaded
 
 
@@ -202,3 +204,15 @@ def _happenings(loaded: Loaded, book: Book, source: str) -> Iterator[Happening]:
                 addressed_to="planner",
                 depot=depots[one.job],
             )
+
+
+def _overrides(loaded: Loaded) -> Iterator[Happening]:
+    """Each new pin and approved stand-in of a sheet: whose it is stands on the sheet, who loaded it in the event."""
+    for sheet in loaded.sheets:
+        for row in sheet.added:
+            told = {REASON: row["reason"] or "none given on the sheet", "row": dict(row)}
+            if sheet.sheet == "pins":
+                yield Happening("pin loaded", row["line"], {**told, "asked_by": row["by"]})
+            elif sheet.sheet == "stand ins":
+                named = f"{row['allowed']} for {row['wanted']}"
+                yield Happening("stand-in loaded", named, {**told, "asked_by": row["approved by"]})

@@ -8,8 +8,10 @@ from datetime import datetime
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import connection
 
+from kitting.errors import Refusal
 from kitting.models import Event
 from kitting.selectors.event_chain import NO_EVENT_BEFORE, event_digest
+from kitting.selectors.overrides import OVERRIDING_EVENTS, REASON
 
 _CHAIN_LOCK = 4_815_001  # any number of ours: PostgreSQL names its advisory locks so
 _BATCH = 1_000
@@ -51,7 +53,12 @@ def record_events(
         by: person and device.
         at: moment at which it was done, by whoever did it.
         recorded_at: moment at which it reached these books; None where that is the same.
+
+    Raises:
+        Refusal: ``no-reason``: something was overridden, and nobody says why.
     """
+    happenings = list(happenings)
+    _need_reasons(happenings)
     lock_chain()
     last = Event.objects.order_by("-number").first()
     number, digest = (last.number, last.digest) if last else (0, NO_EVENT_BEFORE)
@@ -73,3 +80,10 @@ def record_events(
         event.digest = digest = event_digest(event)
         events.append(event)
     return Event.objects.bulk_create(events, batch_size=_BATCH)
+
+
+def _need_reasons(happenings: Iterable[Happening]) -> None:
+    for one in happenings:
+        if one.name in OVERRIDING_EVENTS and not str(one.data.get(REASON, "")).strip():
+            what = OVERRIDING_EVENTS[one.name]
+            raise Refusal("no-reason", f"This overrides a rule ({what} {one.subject}): say why.", {"what": what})

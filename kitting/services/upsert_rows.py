@@ -26,6 +26,7 @@ class SheetChanges:
         changed: by key, the texts before and after of each column that differs.
         withdrawn: rows of a list without keys that are not on the sheet any more, as text.
         staying: keys of records that the sheet does not name; they stay.
+        added: the new rows of a list without keys, as texts by column label.
     """
 
     sheet: str
@@ -34,6 +35,7 @@ class SheetChanges:
     changed: Mapping[str, Mapping[str, tuple[str, str]]] = field(default_factory=dict)
     withdrawn: tuple[str, ...] = ()
     staying: tuple[str, ...] = ()
+    added: tuple[Mapping[str, str], ...] = ()
 
     def __bool__(self) -> bool:
         return bool(self.new or self.changed or self.withdrawn)
@@ -79,6 +81,9 @@ def replace_rows(records: SheetRecords, frame: pd.DataFrame) -> SheetChanges:
         new=tuple(_line(records, row) for row in new),
         same=given.total() - len(new),
         withdrawn=tuple(_line(records, row) for row in surplus.values()),
+        added=tuple(
+            dict(zip([column.label for column in records.columns], _texts(records, row), strict=True)) for row in new
+        ),
     )
 
 
@@ -144,6 +149,10 @@ def _differing(before: Row, after: Row) -> list[int]:
 def _told(records: SheetRecords, before: Row, after: Row) -> dict[str, tuple[str, str]]:
     was, now = _texts(records, before), _texts(records, after)
     return {records.columns[at].label: (was[at], now[at]) for at in _differing(before, after)}
+
+
+def _by_label(records: SheetRecords, row: Row) -> dict[str, str]:
+    return {column.label: text for column, text in zip(records.columns, _texts(records, row), strict=True)}
 
 
 def _line(records: SheetRecords, row: Row) -> str:

@@ -1,0 +1,103 @@
+"""Everything that somebody overrode: what, when, by whom and with whom, and why. Overrides are where risk hides."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from types import MappingProxyType
+
+from inventory.models import HOLD, RESERVE, LotHold, Movement
+from kitting.models import Event, LotRequest, ReserveRelease
+
+# Event by name -> what it overrides. Whatever is recorded under one of these names has a reason.
+OVERRIDING_EVENTS: Mapping[str, str] = MappingProxyType(
+    {
+        "pinned": "pin",
+        "pin loaded": "pin",
+        "stand-in approved": "stand-in",
+        "stand-in extended": "stand-in extended",
+        "stand-in loaded": "stand-in",
+        "stand-in listed for duty": "stand-in listed for duty",
+        "date extended": "date extended",
+        "bag issued short": "short issue",
+        "count approved": "count approved",
+    }
+)
+REASON = "reason"
+_PLACES = MappingProxyType({RESERVE: "reserve opened", HOLD: "set-aside pieces let go"})
+
+
+@dataclass(frozen=True, slots=True)
+class Override:
+    """One override.
+
+    Args:
+        at: the moment.
+        what: such as ``pin`` or ``reserve opened``.
+        subject: what it was done to.
+        by: who did it.
+        asked_by: who asked for it or signed with them; '' where nobody did.
+        reason: why.
+    """
+
+    at: datetime
+    what: str
+    subject: str
+    by: str
+    asked_by: str
+    reason: str
+
+
+def overrides(*, since: datetime | None = None, until: datetime | None = None) -> list[Override]:
+    """All overrides of a time, ends included, the first one first; five queries."""
+    return sorted(
+        (*_of_events(since, until), *_of_holds(since, until), *_of_places(since, until)),
+        key=lambda one: (one.at, one.what, one.subject),
+    )
+
+
+def _within(field: str, since: datetime | None, until: datetime | None) -> dict[str, datetime]:
+    found = {f"{field}__gte": since, f"{field}__lte": until}
+    return {name: moment for name, moment in found.items() if moment is not None}
+
+
+def _of_events(since: datetime | None, until: datetime | None) -> Iterator[Override]:
+    for event in Event.objects.filter(name__in=OVERRIDING_EVENTS, **_within("at", since, until)):
+        data = event.data
+        yield Override(
+            event.at, OVERRIDING_EVENTS[event.name], event.subject, event.by, data.get("asked_by", ""), data[REASON]
+        )
+
+
+def _of_holds(since: datetime | None, until: datetime | None) -> Iterator[Override]:
+    signed = dict(LotRequest.objects.filter(hold__isnull=False).values_list("hold", "asked_by"))
+    found = LotHold.objects.filter(released_at__isnull=False, **_within("released_at", since, until))
+    for hold in found.select_related("item"):
+        if hold.released_at is not None:
+            subject = f"{hold.item} lot {hold.lot_number}, held: {hold.reason}"
+            first = signed.get(hold.pk, "")
+            yield Override(hold.released_at, "hold released", subject, hold.released_by, first, hold.release_reason)
+
+
+def _of_places(since: datetime | None, until: datetime | None) -> Iterator[Override]:
+    """Actions that took pieces out of the reserve or from a place of set-aside pieces, however they were carried."""
+    asked = dict(ReserveRelease.objects.exclude(action="").values_list("action", "asked_by"))
+    moves = Movement.objects.filter(
+        from_place__kind__in=_PLACES,
+        to_place__isnull=False,
+        reverses__isnull=True,
+        **_within("action__at", since, until),
+    )
+    rows = moves.values_list(
+        "action__number", "from_place__kind", "to_place__kind", "action__at", "action__by", "action__why",
+        "lot__item__stock_code", "from_place__depot__depot", "from_place__code",
+    )  # fmt: skip
+    told: dict[tuple[str, str], dict[str, None]] = defaultdict(dict)
+    stamps = {}
+    for number, kind, to_kind, at, by, why, code, depot, place in rows.order_by("pk"):
+        if kind != to_kind:
+            told[number, kind][f"{code} of {depot}/{place}"] = None
+            stamps[number] = (at, by, why)
+    for (number, kind), subjects in told.items():
+        at, by, why = stamps[number]
+        yield Override(at, _PLACES[kind], ", ".join(subjects), by, asked.get(number, ""), why)
