@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import pandas as pd
 
 from kitting.calculation.plan_result import Plan
-from kitting.calculation.sheets.all_sheets import SHEETS
+from kitting.calculation.sheets.all_sheets import RULES, SHEETS
 from kitting.calculation.sheets.headers import place_columns
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet, trimmed
 from kitting.errors import Refusal
@@ -72,6 +72,24 @@ def add_stock(raw: RawBook, *, stock_code: str, depot: str, quantity: str, use_b
 def approve_stand_in(raw: RawBook, *, wanted: str, allowed: str) -> RawBook:
     """A stand-in, approved without limits."""
     return _with_row(raw, "stand ins", {"wanted": wanted, "allowed": allowed, "approved_by": "what-if"})
+
+
+def pin_pieces(raw: RawBook, *, job: str, line: str, stock_code: str, quantity: str, lot: str, depot: str) -> RawBook:
+    """A line takes this stock code, and these pieces of it."""
+    cells = {
+        "job": job, "line": line, "stock_code": stock_code, "lot": lot, "depot": depot, "quantity": quantity,
+        "reason": "what-if", "by": "what-if",
+    }  # fmt: skip
+    return _with_row(raw, "pins", cells)
+
+
+def rule_tables(raw: RawBook, tables: Mapping[str, pd.DataFrame]) -> RawBook:
+    """These decision tables, as text frames, in the place of those of the same name."""
+    sheets = [
+        raw_sheet(f"{RULES}{name}", map(str, frame.columns), frame.itertuples(index=False, name=None))
+        for name, frame in tables.items()
+    ]
+    return raw_book({**raw.sheets, **{sheet.name: sheet for sheet in sheets}}.values(), raw.notes)
 
 
 Cell = str | Callable[[str], str]

@@ -1,9 +1,53 @@
-"""Which revision of each decision table is live."""
+"""Which revision of each decision table is live, and what is on its way into the book."""
 
-from kitting.models import RuleRevision
+from datetime import date
+
+import pandas as pd
+from django.utils import timezone
+
+from kitting.calculation.rule_examples import DROP, Example
+from kitting.models import DROPPED, PUBLISHED, RuleDraft, RuleExample, RuleRevision
 
 
-def live_rules() -> dict[str, RuleRevision]:
-    """The live revision of each table, by the table's name; one query."""
-    found = RuleRevision.objects.order_by("table", "number")
-    return {revision.table: revision for revision in found}
+def live_rules(on: date | None = None) -> dict[str, RuleRevision]:
+    """The revision of each table that is live on a day (today where none is named), by the table's name; one query.
+
+    The last one whose day has come; the first one has been live from the start, whatever its day.
+    """
+    day = on or timezone.now().date()
+    live: dict[str, RuleRevision] = {}
+    for revision in RuleRevision.objects.order_by("table", "number"):
+        if revision.table not in live or revision.live_from <= day:
+            live[revision.table] = revision
+    return live
+
+
+def last_rules() -> dict[str, RuleRevision]:
+    """The last revision of each table, also one whose day has not come yet; one query."""
+    return {revision.table: revision for revision in RuleRevision.objects.order_by("table", "number")}
+
+
+def frame_of(columns: list[str], rows: list[list[str]]) -> pd.DataFrame:
+    """A table's kept text as the frame from which it is read."""
+    return pd.DataFrame(rows, columns=columns, dtype=object)
+
+
+def tables_of(draft: RuleDraft) -> dict[str, pd.DataFrame]:
+    """The tables of a draft as text frames."""
+    return {name: frame_of(**text) for name, text in draft.tables.items()}
+
+
+def open_drafts() -> list[RuleDraft]:
+    """Drafts that are neither published nor dropped, the oldest first."""
+    return list(RuleDraft.objects.exclude(state__in=(PUBLISHED, DROPPED)).order_by("pk"))
+
+
+def examples_with(draft: RuleDraft) -> tuple[Example, ...]:
+    """The examples that hold once a draft is published, by name; one query."""
+    kept = {one.name: _example(one) for one in RuleExample.objects.order_by("name")}
+    kept |= {one["name"]: Example(**one) for one in draft.examples}
+    return tuple(kept[name] for name in sorted(kept) if kept[name].must != DROP)
+
+
+def _example(kept: RuleExample) -> Example:
+    return Example(kept.name, kept.table, kept.must, kept.gives, kept.quantity, kept.stock_code, kept.facts, kept.note)

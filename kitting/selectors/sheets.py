@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from datetime import date
 
 from django.db import connection, transaction
 
@@ -33,16 +34,17 @@ def one_moment() -> Iterator[None]:
         yield
 
 
-def sheets_from_records() -> RawBook:
+def sheets_from_records(on: date | None = None) -> RawBook:
     """Every sheet that has rows or must be there, in a fixed order of rows; the number of queries never grows.
 
     Blank cells that mean something are filled in, lengths are in the unit of our headers, answers are in their cells;
     only those that keep a doubtful row of the schedule stand beside them. A lot on hold lies on hold, wherever it is.
+    The rules are those that are live on a day, today where none is named.
     """
     sheets = {name: _sheet(records) for name, records in RECORDS.items()}
     sheets[ANSWERS.name] = _kept_rows(sheets["schedule"])
     given = [sheets[name] for name in SHEETS if len(sheets[name].cells) or SHEETS[name].required]
-    own_rules = [one for one in live_rules().values() if one.revision != DEFAULT_REVISION]
+    own_rules = [one for one in live_rules(on).values() if one.revision != DEFAULT_REVISION]
     return raw_book([*given, *(raw_sheet(f"{RULES}{one.table}", one.columns, one.rows) for one in own_rules)])
 
 

@@ -10,7 +10,7 @@ from jobs.models import Job, Run, ScheduleRevision
 from kitting.calculation.questions import NOTE
 from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
-from kitting.models import AddedLine, Answer, Event, Pin, Policy, RuleRevision, StandIn
+from kitting.models import AddedLine, Answer, Event, Pin, Policy, RuleDraft, RuleRevision, StandIn
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services import load_sheets as use_case
 from kitting.services.load_sheets import Loaded
@@ -103,7 +103,7 @@ def test_a_list_without_keys_is_what_its_sheet_says_and_stays_where_there_is_no_
     loaded = load(everything(**without, pins=pins.splitlines()[0] + "\n" + pins.splitlines()[1].replace(",3,", ",4,")))
     assert len(changes(loaded, "pins").withdrawn) == 1
     assert list(Pin.objects.values_list("quantity", flat=True)) == [4_000]
-    event = Event.objects.get(number=Event.objects.count())
+    event = Event.objects.filter(name="sheets loaded").latest("number")
     assert "R. Tolley" in event.data["sheets"]["pins"]["withdrawn"][0]
 
 
@@ -165,18 +165,19 @@ def test_the_demo_is_refused_where_other_data_is() -> None:
     assert not Policy.objects.filter(policy="demo").exists()
 
 
-def test_the_rule_book_in_use_is_kept_once_and_a_new_one_beside_it() -> None:
-    load(everything())
-    assert set(RuleRevision.objects.values_list("revision", flat=True)) == {"default 1"}
-    assert RuleRevision.objects.count() == 6
+def test_the_rules_that_books_begin_with_are_kept_once_and_later_ones_wait_as_drafts() -> None:
     own = "rule,when ends,give kind,give quantity,give per,note,source\nX-1,-,consumable,{},outage,,our practice"
     load(everything(rules_location_accessories=own.format(1)))
+    revisions = list(RuleRevision.objects.order_by("table").values_list("revision", flat=True))
+    assert sorted(one.split()[0] for one in revisions) == ["default"] * 5 + ["owner"]
     load(everything(rules_location_accessories=own.format(1)))
     load(everything())
-    load(everything(rules_location_accessories=own.format(2)))
-    found = RuleRevision.objects.filter(table="location accessories").order_by("number")
-    assert [one.revision.split()[0] for one in found] == ["default", "owner", "owner"]
-    assert [one.rows[0][3] for one in list(found)[1:]] == ["1", "2"]
+    assert not RuleDraft.objects.exists()
+    for _ in range(2):
+        load(everything(rules_location_accessories=own.format(2)))
+    (draft,) = RuleDraft.objects.all()
+    assert draft.tables["location accessories"]["rows"][0][3] == "2"
+    assert RuleRevision.objects.count() == 6
 
 
 def test_the_books_do_not_take_what_contradicts_them_together() -> None:

@@ -1,0 +1,224 @@
+"""From a draft of rules to live ones: looked at, reviewed by another person, published from a day on."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from datetime import date, datetime
+
+from django.db import transaction
+
+from kitting.calculation.planning import plan
+from kitting.calculation.rule_book import rule_book
+from kitting.calculation.rule_examples import Failed, failing
+from kitting.calculation.rule_table import Coverage, check_table
+from kitting.calculation.sheets.book import read_book
+from kitting.calculation.sheets.raw import RawBook
+from kitting.calculation.what_if import LineChange, differences, rule_tables
+from kitting.errors import Refusal
+from kitting.models import DRAFT, DROPPED, EXAMPLES_PASS, PUBLISHED, REVIEWED, RuleDraft, RuleExample, RuleRevision
+from kitting.roles import Actor
+from kitting.selectors.rule_revisions import examples_with, last_rules, tables_of
+from kitting.selectors.sheets import one_moment, sheets_from_records
+from kitting.services.record_events import Happening, lock_chain, record_events
+from kitting.services.rights import PLANNER, need_publish_rules, need_see_rules
+from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason
+
+_NAMED = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What a draft would do.
+
+    Args:
+        failed: examples that do not hold with it.
+        coverage: all gaps and overlaps of its tables.
+        new: those of them that the live tables do not have.
+        changes: the open lines whose answer, choice or short pieces would differ.
+    """
+
+    failed: tuple[Failed, ...]
+    coverage: Mapping[str, Coverage]
+    new: Mapping[str, Coverage]
+    changes: tuple[LineChange, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Before:
+    """The records without and with a draft, and the day of planning."""
+
+    draft: RuleDraft
+    live: RawBook
+    drafted: RawBook
+    day: date
+
+    @property
+    def key(self) -> str:
+        """Equal as long as nothing that a plan reads has changed."""
+        return f"{self.day.isoformat()} {self.live.digest} {self.drafted.digest}"
+
+    def failed(self) -> tuple[Failed, ...]:
+        book = read_book(self.drafted)
+        return failing(examples_with(self.draft), rule_book(book.rules), book)
+
+    def changes(self) -> tuple[LineChange, ...]:
+        before, after = (plan(read_book(raw), as_of=self.day) for raw in (self.live, self.drafted))
+        return differences(before, after)
+
+
+def look_at_draft(*, number: int, actor: Actor, at: datetime) -> Look:
+    """Run the examples, list gaps and overlaps, and plan without and with the draft; that it was looked at is kept.
+
+    Raises:
+        Refusal: ``not-allowed``; ``no-such-request``; ``decided-already``: it is published or dropped.
+    """
+    need_see_rules(actor)
+    before = _before(number, at)
+    live, drafted = (rule_book(read_book(raw).rules) for raw in (before.live, before.drafted))
+    coverage = {name: check_table(drafted.table(name)) for name in sorted(before.draft.tables)}
+    new = {name: _beyond(found, check_table(live.table(name))) for name, found in coverage.items()}
+    look = Look(before.failed(), coverage, new, before.changes())
+    _keep(look, before, actor, at)
+    return look
+
+
+def _before(number: int, at: datetime) -> _Before:
+    with one_moment():
+        draft = RuleDraft.objects.filter(pk=number).first()
+        if draft is None:
+            raise Refusal("no-such-request", f"There is no rule draft {number}.", {"number": number})
+        if draft.state in (PUBLISHED, DROPPED):
+            raise Refusal("decided-already", f"The {draft} is {draft.state} already.", {"state": draft.state})
+        live = sheets_from_records(at.date())
+    return _Before(draft, live, rule_tables(live, tables_of(draft)), at.date())
+
+
+def _beyond(found: Coverage, standing: Coverage) -> Coverage:
+    return Coverage(
+        tuple(gap for gap in found.gaps if gap not in standing.gaps),
+        tuple(overlap for overlap in found.overlaps if overlap not in standing.overlaps),
+    )
+
+
+@transaction.atomic(durable=True)
+def _keep(look: Look, before: _Before, actor: Actor, at: datetime) -> None:
+    draft = locked(RuleDraft, before.draft.pk, DRAFT, EXAMPLES_PASS, REVIEWED)
+    draft.preview = {
+        "by": actor.name,
+        "at": at.isoformat(),
+        "facts": before.key,
+        "lines": [asdict(change) for change in look.changes],
+    }
+    if draft.state == DRAFT and not look.failed:
+        draft.state = EXAMPLES_PASS
+    draft.save(update_fields=("preview", "state"))
+
+
+@attempts_kept
+@transaction.atomic(durable=True)
+def review_draft(*, number: int, words: str, actor: Actor, at: datetime) -> None:
+    """Say that a draft whose examples pass is right; by another person than who drafted it.
+
+    Raises:
+        Refusal: ``not-allowed``; ``own-request``; ``no-reason``; ``no-such-request``; ``decided-already``;
+            ``examples-first``: nobody has seen its examples pass.
+    """
+    need_publish_rules(actor)
+    draft = locked(RuleDraft, number, DRAFT, EXAMPLES_PASS)
+    need_another(draft, actor)
+    if draft.state == DRAFT:
+        message = f"The examples of {draft} have not passed yet: look at it first."
+        raise Refusal("examples-first", message, {"draft": number})
+    decide(draft, state=REVIEWED, actor=actor, decision=need_reason(words, "A review"), at=at)
+    draft.save()
+    told = {"drafted_by": draft.asked_by, "words": draft.decision, "tables": sorted(draft.tables)}
+    record_events([Happening("rules reviewed", str(draft), told)], by=actor.name, at=at)
+
+
+@attempts_kept
+def publish_draft(*, number: int, live_from: date, actor: Actor, at: datetime) -> tuple[RuleRevision, ...]:
+    """Make a reviewed draft live from a day on; the revisions that it makes.
+
+    Its examples run again. Where open lines would change, the person who publishes must have looked at which, as the
+    facts stand now.
+
+    Raises:
+        Refusal: ``not-allowed``; ``own-request``; ``no-such-request``; ``decided-already``; ``review-first``;
+            ``example-fails``; ``look-first`` with the ``lines`` that change; ``live-in-the-past``;
+            ``drafted-from-old``; ``facts-changed``.
+    """
+    need_publish_rules(actor)
+    before = _before(number, at)
+    need_another(before.draft, actor)
+    failed = before.failed()
+    if failed:
+        told = "; ".join(f"{one.name}: {one.sentence}" for one in failed[:_NAMED])
+        raise Refusal("example-fails", f"Not published, because examples fail. {told}", {"failed": failed})
+    seen = before.draft.preview or {}
+    if seen.get("by") == actor.name and seen.get("facts") == before.key:
+        lines = [LineChange(**line) for line in seen["lines"]]
+    else:
+        lines = list(before.changes())
+        if lines:
+            count = f"{len(lines)} open lines change" if len(lines) > 1 else "1 open line changes"
+            raise Refusal("look-first", f"{count}: look first.", {"lines": [line.line for line in lines]})
+    return _publish(before, lines, live_from, actor, at)
+
+
+@transaction.atomic(durable=True)
+def _publish(
+    before: _Before, lines: list[LineChange], live_from: date, actor: Actor, at: datetime
+) -> tuple[RuleRevision, ...]:
+    lock_chain()
+    draft = locked(RuleDraft, before.draft.pk, DRAFT, EXAMPLES_PASS, REVIEWED)
+    if draft.state != REVIEWED:
+        raise Refusal("review-first", f"{draft} is not reviewed yet: another person does that.", {"draft": draft.pk})
+    if live_from < at.date():
+        raise Refusal("live-in-the-past", f"{live_from} has passed; rules are live from today or later.", {})
+    last = last_rules()
+    stale = sorted(name for name, number in draft.based_on.items() if last[name].number != number)
+    if stale:
+        message = f"{', '.join(stale)} was published after {draft} was made from it: draft again."
+        raise Refusal("drafted-from-old", message, {"tables": stale})
+    if sheets_from_records(before.day).digest != before.live.digest:
+        raise Refusal("facts-changed", "The records have changed meanwhile: publish again.", {})
+    revisions = _revisions(draft, live_from, actor, at)
+    _keep_examples(draft)
+    draft.state, draft.published_by, draft.published_at, draft.live_from = PUBLISHED, actor.name, at, live_from
+    draft.save()
+    told = {
+        "tables": {one.table: {"before": last[one.table].revision, "after": one.revision} for one in revisions},
+        "note": draft.why,
+        "drafted_by": draft.asked_by,
+        "reviewed_by": draft.decided_by,
+        "live_from": live_from,
+        "lines": [line.line for line in lines],
+        "jobs": sorted({line.job for line in lines}),
+    }
+    record_events([Happening("rules published", str(draft), told, addressed_to=PLANNER)], by=actor.name, at=at)
+    return revisions
+
+
+def _revisions(draft: RuleDraft, live_from: date, actor: Actor, at: datetime) -> tuple[RuleRevision, ...]:
+    book = rule_book(tables_of(draft))
+    return tuple(
+        RuleRevision.objects.bulk_create(
+            RuleRevision(
+                table=name,
+                number=draft.based_on[name] + 1,
+                revision=book.revision(name),
+                columns=text["columns"],
+                rows=text["rows"],
+                live_from=live_from,
+                loaded_by=actor.name,
+                loaded_at=at,
+            )
+            for name, text in sorted(draft.tables.items())
+        )
+    )
+
+
+def _keep_examples(draft: RuleDraft) -> None:
+    """The examples of a draft take the place of those of the same name."""
+    RuleExample.objects.filter(name__in=[one["name"] for one in draft.examples]).delete()
+    kept = {one.name for one in examples_with(draft)}
+    RuleExample.objects.bulk_create(RuleExample(**one) for one in draft.examples if one["name"] in kept)

@@ -1,0 +1,89 @@
+"""What every decision of two persons shares: a reason, another person, and a trace of the attempt to do without."""
+
+from collections.abc import Callable
+from datetime import datetime
+from functools import wraps
+from typing import Any, ParamSpec, TypeVar
+
+from django.db import transaction
+
+from inventory.services.actions import Stamp
+from kitting.errors import Refusal
+from kitting.models import Asked
+from kitting.roles import Actor
+from kitting.services.record_events import Happening, record_events
+
+OWN_REQUEST = "own-request"
+
+P = ParamSpec("P")
+T = TypeVar("T")
+Record = TypeVar("Record", bound=Asked)
+
+
+def attempts_kept(function: Callable[P, T]) -> Callable[P, T]:
+    """Keep an event where somebody tries to decide what they asked themselves; the attempt itself changes nothing."""
+
+    @wraps(function)
+    def run(*args: P.args, **kwargs: P.kwargs) -> T:
+        try:
+            return function(*args, **kwargs)
+        except Refusal as refusal:
+            if refusal.code == OWN_REQUEST:
+                _keep(refusal, kwargs)
+            raise
+
+    return run
+
+
+@transaction.atomic(durable=True)
+def _keep(refusal: Refusal, given: Any) -> None:
+    tried = Happening("own request not decided", str(refusal.data["what"]), {"said": refusal.message})
+    record_events([tried], by=given["actor"].name, at=given["at"])
+
+
+def need_reason(reason: str, what: str) -> str:
+    """The reason without blanks around it.
+
+    Raises:
+        Refusal: ``no-reason``.
+    """
+    if not reason.strip():
+        raise Refusal("no-reason", f"{what} needs a reason.", {"what": what})
+    return reason.strip()
+
+
+def locked(model: type[Record], number: int, *states: str) -> Record:
+    """A request that is about to be decided, locked, in one of these states.
+
+    Raises:
+        Refusal: ``no-such-request``; ``decided-already``: it is in another state, and who brought it there.
+    """
+    found = model._default_manager.select_for_update(of=("self",)).filter(pk=number).first()  # noqa: SLF001
+    if found is None:
+        message = f"There is no {model._meta.verbose_name} {number}."  # noqa: SLF001 - Django's public way to its name
+        raise Refusal("no-such-request", message, {"number": number})
+    if found.state not in states:
+        by = f" by {found.decided_by}" if found.decided_by else ""
+        raise Refusal("decided-already", f"The {found} is {found.state}{by} already.", {"state": found.state})
+    return found
+
+
+def need_another(asked: Asked, actor: Actor) -> None:
+    """Refuse whoever asked: another person decides.
+
+    Raises:
+        Refusal: ``own-request``.
+    """
+    if asked.asked_by == actor.name:
+        message = f"{actor.name} asked for {asked}: another person decides."
+        raise Refusal(OWN_REQUEST, message, {"what": str(asked), "asked_by": asked.asked_by})
+
+
+def decide(asked: Asked, *, state: str, actor: Actor, decision: str, at: datetime) -> None:
+    """Note who decided, what, why and when; the caller saves."""
+    asked.state, asked.decided_by, asked.decided_at, asked.decision = state, actor.name, at, decision
+
+
+def stamp_of(actor: Actor, at: datetime, action: str) -> Stamp:
+    """The stamp of an action of the warehouse."""
+    return {"by": actor.name, "at": at, "action": action}
