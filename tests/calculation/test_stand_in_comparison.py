@@ -10,8 +10,8 @@ from kitting.errors import Refusal
 
 # Stock code to shield; kinds as in the small books.
 HEAD = (
-    "stock code,description,kind,class kV,interface,current A,switching,phase to phase,DOI low (in),DOI high (in),conductor sizes,"
-    "metal,MCOV kV,contains,stock unit,state"
+    "stock code,description,kind,class kV,interface,current A,switching,phase to phase,DOI low (in),DOI high (in),"
+    "conductor sizes,metal,MCOV kV,contains,stock unit,state"
 )
 ROWS = (
     "E,part,elbow,15,200 A 15 kV,200,loadbreak,yes,0.600,0.800,,,,,,",
