@@ -12,11 +12,10 @@ from inventory.models import BIN, SUPPLIER_OWNED, Balance, Lot, LotHold, Movemen
 from inventory.selectors.locking import lock_balances_of
 from kitting.calculation.promising.model import SHELF, TRANSFER
 from kitting.calculation.quantities import as_decimal
-from kitting.models import AppliedPlan, Policy, Promise
+from kitting.models import AppliedPlan, Promise
+from kitting.selectors.policies import margin_days
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release
-
-MARGIN = "expiry margin days"
 
 
 @dataclass(slots=True)
@@ -42,7 +41,7 @@ def settle_deliveries(*, by: str, at: datetime) -> int:
     """
     waiting = _waiting()
     came = _came(set(waiting))
-    margin = _margin_days()
+    margin = margin_days()
     told: dict[str, Counter[str]] = defaultdict(Counter)
     made: list[Promise] = []
     served: list[int] = []
@@ -108,11 +107,6 @@ def _came(lines: set[int]) -> dict[int, list[_Came]]:
                 found.setdefault(line, []).append(_Came(balance, pieces))
                 free -= pieces
     return found
-
-
-def _margin_days() -> int:
-    kept = Policy.objects.filter(policy=MARGIN).first()
-    return int(kept.value) if kept else 0
 
 
 def _taken(promise: Promise, came: Sequence[_Came], margin: int) -> Iterator[tuple[int, Balance]]:
