@@ -1,0 +1,127 @@
+"""Pin pieces to a line with a reason: tried by planning, and asked about where another job would go short by it."""
+
+from collections.abc import Collection
+from datetime import datetime
+from decimal import Decimal
+
+from django.db import transaction
+
+from inventory.models import Depot
+from inventory.selectors.finding import items_by_code
+from inventory.services.doubts import Doubts
+from jobs.models import Job
+from kitting.calculation.plan_result import Plan
+from kitting.calculation.planning import plan
+from kitting.calculation.quantities import as_decimal
+from kitting.calculation.sheets.book import read_book
+from kitting.calculation.what_if import LineChange, differences
+from kitting.calculation.what_if import pin_pieces as with_pin
+from kitting.errors import Refusal
+from kitting.models import Pin
+from kitting.roles import Actor
+from kitting.selectors.sheets import one_moment, sheets_from_records
+from kitting.services.record_events import Happening, lock_chain, record_events
+from kitting.services.rights import need_pin
+from kitting.services.two_persons import need_reason
+
+MAKES_SHORT = "makes-short"
+_NAMED = 5
+
+
+def pin_pieces(
+    *,
+    job: str,
+    line: str,
+    stock_code: str,
+    quantity: int,
+    reason: str,
+    actor: Actor,
+    at: datetime,
+    lot: str = "",
+    depot: str = "",
+    confirmed: Collection[str] = (),
+) -> Pin:
+    """Pin thousandths of a stock code, of one lot or depot or any, to a line.
+
+    Raises:
+        Doubt: ``makes-short``: lines of other jobs would be short; names them.
+        Refusal: ``not-allowed``; ``no-reason``; ``unknown-job``; ``pin-holds-nothing``: there is no such line, the code
+            does not serve it, or the pieces are not free in time; ``facts-changed``.
+    """
+    need_pin(actor)
+    told = need_reason(reason, "A pin")
+    if not Job.objects.filter(job=job, ended="").exists():
+        raise Refusal("unknown-job", f"There is no open job {job}.", {"job": job})
+    with one_moment():
+        before = sheets_from_records(at.date())
+    text = f"{as_decimal(quantity):f}"
+    after = with_pin(before, job=job, line=line, stock_code=stock_code, quantity=text, lot=lot, depot=depot)
+    now, pinned = (plan(read_book(raw), as_of=at.date()) for raw in (before, after))
+    _refuse_what_does_not_hold(now, pinned, line, stock_code)
+    losing = _losing(differences(now, pinned), job)
+    doubts = Doubts(confirmed)
+    if losing:
+        named = ", ".join(f"{one.line} ({one.short_after} short)" for one in losing[:_NAMED])
+        more = f" and {len(losing) - _NAMED} more" if len(losing) > _NAMED else ""
+        doubts.ask(MAKES_SHORT, 1, f"That takes pieces from {named}{more}. Pin them all the same?")
+    doubts.settle()
+    new = Pin(job=Job.objects.get(job=job), line=line, lot=lot, quantity=quantity, reason=told, by=actor.name)
+    new.item = items_by_code([stock_code])[stock_code]
+    new.depot = Depot.objects.get(depot=depot) if depot else None
+    return _stored(new, before.digest, [one.line for one in losing], at)
+
+
+@transaction.atomic(durable=True)
+def _stored(new: Pin, digest: str, losing: list[str], at: datetime) -> Pin:
+    lock_chain()
+    if sheets_from_records(at.date()).digest != digest:
+        raise Refusal("facts-changed", "The records have changed meanwhile: pin again.", {})
+    new.save()
+    data = {
+        "reason": new.reason,
+        "stock_code": new.item.stock_code,
+        "lot": new.lot,
+        "depot": new.depot.depot if new.depot else "",
+        "pieces": as_decimal(new.quantity),
+        "makes_short": losing,
+    }
+    record_events([Happening("pinned", new.line, data)], by=new.by, at=at)
+    return new
+
+
+def _refuse_what_does_not_hold(before: Plan, after: Plan, line: str, stock_code: str) -> None:
+    """Refuse a pin that planning would not hold, in planning's own words."""
+    lines = after.requirements[(after.requirements["line"] == line).to_numpy()]
+    if lines.empty:
+        raise Refusal("pin-holds-nothing", f"No open line is named {line}.", {"line": line})
+    if stock_code not in lines["stock_code"].tolist():
+        reason = "; ".join(lines["reason"].tolist())
+        message = f"{stock_code} can't be pinned to {line}: {reason}. Ask standards for a stand-in."
+        raise Refusal("pin-holds-nothing", message, {"line": line, "stock_code": stock_code})
+    known = {(one.row, one.problem) for one in before.questions if one.sheet == "pins"}
+    for one in after.questions:
+        if one.sheet == "pins" and (one.row, one.problem) not in known:
+            raise Refusal("pin-holds-nothing", f"{one.problem}.", {"line": line, "stock_code": stock_code})
+
+
+def _losing(changes: Collection[LineChange], job: str) -> list[LineChange]:
+    """Lines of other jobs that would be short of more pieces than now."""
+    return [one for one in changes if one.job != job and Decimal(one.short_after or 0) > Decimal(one.short_before or 0)]
+
+
+@transaction.atomic(durable=True)
+def unpin(*, number: int, reason: str, actor: Actor, at: datetime) -> None:
+    """Take a pin away; the next plan gives the pieces as if it had never been.
+
+    Raises:
+        Refusal: ``not-allowed``; ``no-reason``; ``no-such-pin``.
+    """
+    need_pin(actor)
+    told = need_reason(reason, "A pin that is taken away")
+    found = Pin.objects.select_for_update(of=("self",)).select_related("item").filter(pk=number).first()
+    if found is None:
+        raise Refusal("no-such-pin", f"There is no pin {number}.", {"number": number})
+    data = {"reason": told, "stock_code": found.item.stock_code, "pinned_by": found.by, "pinned_why": found.reason}
+    line = found.line
+    found.delete()
+    record_events([Happening("unpinned", line, data)], by=actor.name, at=at)

@@ -1,0 +1,190 @@
+"""Pins with reasons, the list of everything overridden, and the two traps of approvals on the demo."""
+
+import io
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from django.core.management import call_command
+from people import CREW, DUTY, PLANNER, STANDARDS, STORES
+from record_books import AT, everything, load, rows_in_every_table
+
+from inventory.errors import Doubt
+from inventory.models import Balance, Depot, Place
+from inventory.services.moving import Carry, move
+from kitting.calculation.plan_result import Plan
+from kitting.calculation.planning import plan
+from kitting.calculation.sheets.book import read_book
+from kitting.errors import Refusal
+from kitting.models import Event, Pin, StandIn
+from kitting.roles import Actor
+from kitting.selectors.overrides import Override, overrides
+from kitting.selectors.sheets import sheets_from_records
+from kitting.services.pin_pieces import MAKES_SHORT, pin_pieces, unpin
+from kitting.services.record_events import Happening, record_events
+from kitting.services.release_reserve import ask_reserve, release_reserve
+from kitting.services.stand_in_requests import Limits, approve_stand_in, ask_stand_in, compare_request
+
+pytestmark = pytest.mark.django_db
+
+CLEAN = Path(__file__).resolve().parents[3] / "fixtures_demo" / "clean"
+ARRESTER = "J11/JN4-b/position/ABC/elbow arrester"
+MONDAY = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
+
+
+@pytest.fixture
+def demo() -> None:
+    call_command("load", str(CLEAN), "--by", "R. Tolley", stdout=io.StringIO())
+
+
+def planned(day: date = date(2026, 3, 2)) -> Plan:
+    return plan(read_book(sheets_from_records(day)), as_of=day)
+
+
+def answer(made: Plan, job: str) -> str:
+    return next(one.answer for one in made.jobs if one.job == job)
+
+
+def short(made: Plan, job: str, code: str) -> int:
+    frame = made.shortages
+    return int(sum(frame[(frame["job"] == job).to_numpy() & (frame["stock_code"] == code).to_numpy()]["short"]))
+
+
+@pytest.mark.usefixtures("demo")
+def test_a_35_kv_elbow_is_never_approved_for_a_25_kv_bushing_however_well_it_fits_the_cable() -> None:
+    """Trap T17: on 03-19 EL25-2 is not here yet; EL35S-1 holds the cable, and does not mate."""
+    at = datetime(2026, 3, 19, 15, 0, tzinfo=UTC)
+    line = "J09/HL1-a/r1-from/ABC/elbow"
+    request = ask_stand_in(
+        wanted="EL25-2", stand_in="EL35S-1", line=line, why="higher class is fine", actor=CREW, at=at
+    )
+    found = {fact.check: fact for fact in compare_request(number=request.pk, actor=STANDARDS, at=at).facts}
+    assert (found["interface"].wanted, found["interface"].stand_in) == ("200 A 25 kV", "200 A 35 kV small")
+    assert found["insulation diameter"].verdict == "worse"  # a narrower range that holds this cable
+    limits = Limits(valid_to=date(2026, 4, 30))
+    with pytest.raises(Refusal, match="does not mate with 200 A 25 kV") as refused:
+        approve_stand_in(number=request.pk, limits=limits, reason="urgent", actor=STANDARDS, at=at)
+    assert refused.value.code == "hard-check-fails"
+    assert not StandIn.objects.exists()
+    made = planned(at.date())
+    told = made.requirements.set_index("line").loc[line]
+    assert (told["stock_code"], told["answer"]) == ("EL25-2", "short")  # PO-1 was promised for the day before
+
+
+@pytest.mark.usefixtures("demo")
+def test_the_one_insert_in_reserve_completes_the_job_and_is_refilled() -> None:
+    """Trap T42: J08 lacks one BI35L, 98 days to buy; N's reserve holds one, and no floor is set."""
+    before = planned()
+    assert short(before, "J08", "BI35L") == 1
+    row = before.shortages[(before.shortages["stock_code"] == "BI35L").to_numpy()].iloc[0]
+    assert (row["too_late"], "from reserve at N" in row["cure"]) == ("yes", True), row["cure"]
+    request = ask_reserve(
+        stock_code="BI35L",
+        depot="N",
+        quantity=1000,
+        job="J08",
+        line=str(row["line"]),
+        why="98 days to buy",
+        actor=STORES,
+        at=MONDAY,
+    )
+    Place.objects.create(depot=Depot.objects.get(depot="N"), code="N-02-9")
+    release_reserve(
+        number=request.pk, place="N-02-9", reason="J08 can't be moved", actor=DUTY, at=MONDAY, action="release 1"
+    )
+    after = planned()
+    assert short(after, "J08", "BI35L") == 0
+    assert (answer(before, "J08"), answer(after, "J08")) == ("short", "ready if")
+    lines = after.promises[(after.promises["stock_code"] == "BI35L").to_numpy()]
+    assert set(zip(lines["job"], lines["depot"], lines["place"], strict=True)) == {
+        ("J08", "M", "M-02-4"),
+        ("J08", "N", "N-02-9"),
+    }
+    refill = after.reorder[(after.reorder["stock_code"] == "BI35L").to_numpy()]
+    assert [(one.depot, int(one.need), int(one.net)) for one in refill.itertuples()] == [("N", 0, 1)]
+
+
+def pinned(
+    *, actor: Actor = PLANNER, reason: str = "promised by phone", line: str = ARRESTER, code: str = "EA15-15.3",
+    pieces: int = 3, confirmed: tuple[str, ...] = (), **given: str,
+) -> Pin:  # fmt: skip
+    return pin_pieces(
+        job="J11",
+        line=line,
+        stock_code=code,
+        quantity=pieces * 1000,
+        reason=reason,
+        actor=actor,
+        at=MONDAY,
+        confirmed=confirmed,
+        **given,
+    )
+
+
+def refused(act: object, *args: object, **kwargs: object) -> str:
+    before = rows_in_every_table()
+    with pytest.raises(Refusal) as found:
+        act(*args, **kwargs)  # type: ignore[operator]
+    assert rows_in_every_table() == before
+    return found.value.code
+
+
+@pytest.mark.usefixtures("demo")
+def test_a_pin_that_makes_an_earlier_job_short_says_which_and_asks() -> None:
+    """Row E6, on trap T11: three EA15-15.3 for J11 leave J02 three short."""
+    with pytest.raises(Doubt, match=r"That takes pieces from J02/.*elbow arrester \(3 short\)"):
+        pinned()
+    assert not Pin.objects.exists()
+    made = pinned(confirmed=(f"{MAKES_SHORT}/1",))
+    assert (short(planned(), "J02", "EA15-15.3"), short(planned(), "J11", "EA15-15.3")) == (3, 0)
+    (told,) = Event.objects.filter(name="pinned")
+    assert (told.by, told.subject, told.data["reason"]) == ("R. Tolley", ARRESTER, "promised by phone")
+    assert all(line.startswith("J02/") for line in told.data["makes_short"])
+    assert refused(unpin, number=made.pk, reason=" ", actor=PLANNER, at=MONDAY) == "no-reason"
+    unpin(number=made.pk, reason="the phone was wrong", actor=PLANNER, at=MONDAY)
+    assert short(planned(), "J02", "EA15-15.3") == 0
+
+
+@pytest.mark.usefixtures("demo")
+def test_a_pin_without_a_reason_a_right_or_pieces_that_serve_is_refused() -> None:
+    """Row E10: a near miss is not picked by a pin."""
+    assert refused(pinned, reason="") == "no-reason"
+    assert refused(pinned, actor=STORES) == "not-allowed"
+    assert refused(pinned, line="J11/nowhere") == "pin-holds-nothing"
+    assert refused(pinned, code="EA15-8.4") == "pin-holds-nothing"
+    assert refused(pinned, lot="L-none") == "pin-holds-nothing"
+
+
+def listed() -> list[tuple[str, str, str, str]]:
+    return [(one.what, one.by, one.asked_by, one.reason) for one in overrides()]
+
+
+def test_everything_overridden_is_listed_with_names_reason_and_moment(django_assert_num_queries: object) -> None:
+    """Row R4: what a sheet brought, what was approved, and what was carried out of the reserve by hand."""
+    load(everything())
+    assert listed() == [
+        ("pin", "R. Tolley", "R. Tolley", "ok"),
+        ("stand-in", "R. Tolley", "M. Osei", "none given on the sheet"),
+    ]
+    reserve = Balance.objects.select_related("lot__item", "place__depot").get(place__kind="reserve")
+    shelf = Place.objects.create(depot=reserve.place.depot, code="B-9")
+    carry = Carry(lot=reserve.lot, quantity=1000, source=reserve.place, target=shelf)
+    move(carries=[carry], why="vault 3 flooded", by="J. Brandt", at=AT + timedelta(hours=1), action="move 1")
+    with django_assert_num_queries(5):  # type: ignore[operator]
+        found = overrides(since=AT + timedelta(minutes=1))
+    assert found == [
+        Override(AT + timedelta(hours=1), "reserve opened", "W of H/B-1", "J. Brandt", "", "vault 3 flooded")
+    ]
+    assert len(overrides(until=AT)) == 2
+    out = io.StringIO()
+    call_command("overrides", stdout=out)
+    assert out.getvalue().splitlines()[-1].split()[-3:] == ["vault", "3", "flooded"]
+
+
+def test_nothing_is_overridden_without_a_reason() -> None:
+    with pytest.raises(Refusal, match=r"pin J1/line\): say why"):
+        record_events([Happening("pinned", "J1/line", {"reason": " "})], by="R. Tolley", at=AT)
+    assert not Event.objects.exists()
+    out = io.StringIO()
+    call_command("overrides", stdout=out)
+    assert out.getvalue() == "Nothing was overridden.\n"
