@@ -56,8 +56,10 @@ def pin_pieces(
         before = sheets_from_records(at.date())
     text = f"{as_decimal(quantity):f}"
     after = with_pin(before, job=job, line=line, stock_code=stock_code, quantity=text, lot=lot, depot=depot)
-    now, pinned = (plan(read_book(raw), as_of=at.date()) for raw in (before, after))
-    _refuse_what_does_not_hold(now, pinned, line, stock_code)
+    pinned = plan(read_book(after), as_of=at.date())
+    _refuse_what_does_not_serve(pinned, line, stock_code)
+    now = plan(read_book(before), as_of=at.date())
+    _refuse_what_is_not_held(now, pinned)
     losing = _losing(differences(now, pinned), job)
     doubts = Doubts(confirmed)
     if losing:
@@ -89,7 +91,7 @@ def _stored(new: Pin, digest: str, losing: list[str], at: datetime) -> Pin:
     return new
 
 
-def _refuse_what_does_not_hold(before: Plan, after: Plan, line: str, stock_code: str) -> None:
+def _refuse_what_does_not_serve(after: Plan, line: str, stock_code: str) -> None:
     """Refuse a pin that planning would not hold, in planning's own words."""
     lines = after.requirements[(after.requirements["line"] == line).to_numpy()]
     if lines.empty:
@@ -98,10 +100,13 @@ def _refuse_what_does_not_hold(before: Plan, after: Plan, line: str, stock_code:
         reason = "; ".join(lines["reason"].tolist())
         message = f"{stock_code} can't be pinned to {line}: {reason}. Ask standards for a stand-in."
         raise Refusal("pin-holds-nothing", message, {"line": line, "stock_code": stock_code})
+
+
+def _refuse_what_is_not_held(before: Plan, after: Plan) -> None:
     known = {(one.row, one.problem) for one in before.questions if one.sheet == "pins"}
     for one in after.questions:
         if one.sheet == "pins" and (one.row, one.problem) not in known:
-            raise Refusal("pin-holds-nothing", f"{one.problem}.", {"line": line, "stock_code": stock_code})
+            raise Refusal("pin-holds-nothing", f"{one.problem}.", {"problem": one.problem})
 
 
 def _losing(changes: Collection[LineChange], job: str) -> list[LineChange]:

@@ -1,25 +1,28 @@
 """From a draft of rules to live ones: looked at, reviewed by another person, published from a day on."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property
 
 from django.db import transaction
 
+from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
 from kitting.calculation.rule_book import rule_book
 from kitting.calculation.rule_examples import Failed, failing
 from kitting.calculation.rule_table import Coverage, check_table
-from kitting.calculation.sheets.book import read_book
+from kitting.calculation.sheets.book import Book, read_book
 from kitting.calculation.sheets.raw import RawBook
 from kitting.calculation.what_if import LineChange, differences, rule_tables
 from kitting.errors import Refusal
 from kitting.models import DRAFT, DROPPED, EXAMPLES_PASS, PUBLISHED, REVIEWED, RuleDraft, RuleExample, RuleRevision
 from kitting.roles import Actor
+from kitting.selectors.bags import bags_at
 from kitting.selectors.rule_revisions import examples_with, last_rules, tables_of
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.record_events import Happening, lock_chain, record_events
-from kitting.services.rights import PLANNER, need_publish_rules, need_see_rules
+from kitting.services.rights import PLANNER, STOREKEEPER, need_publish_rules, need_see_rules
 from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason
 
 _NAMED = 5
@@ -34,15 +37,17 @@ class Look:
         coverage: all gaps and overlaps of its tables.
         new: those of them that the live tables do not have.
         changes: the open lines whose answer, choice or short pieces would differ.
+        bags: the bags and staging places, by name, that hold pieces where such a line is.
     """
 
     failed: tuple[Failed, ...]
     coverage: Mapping[str, Coverage]
     new: Mapping[str, Coverage]
     changes: tuple[LineChange, ...]
+    bags: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Before:
     """The records without and with a draft, and the day of planning."""
 
@@ -56,13 +61,34 @@ class _Before:
         """Equal as long as nothing that a plan reads has changed."""
         return f"{self.day.isoformat()} {self.live.digest} {self.drafted.digest}"
 
+    @cached_property
+    def live_book(self) -> Book:
+        return read_book(self.live)
+
+    @cached_property
+    def drafted_book(self) -> Book:
+        return read_book(self.drafted)
+
     def failed(self) -> tuple[Failed, ...]:
-        book = read_book(self.drafted)
-        return failing(examples_with(self.draft), rule_book(book.rules), book)
+        """The examples that do not hold with the draft."""
+        examples = examples_with(self.draft)
+        return failing(examples, rule_book(self.drafted_book.rules), self.drafted_book) if examples else ()
+
+    @cached_property
+    def planned(self) -> tuple[Plan, Plan]:
+        """The plan without and with the draft."""
+        return plan(self.live_book, as_of=self.day), plan(self.drafted_book, as_of=self.day)
 
     def changes(self) -> tuple[LineChange, ...]:
-        before, after = (plan(read_book(raw), as_of=self.day) for raw in (self.live, self.drafted))
-        return differences(before, after)
+        """The open lines that differ."""
+        return differences(*self.planned)
+
+    def bags(self) -> tuple[str, ...]:
+        """Bags and staging places that hold pieces for a structure whose lines differ."""
+        changed = {change.line for change in self.changes()}
+        frames = [made.requirements[made.requirements["line"].isin(changed).to_numpy()] for made in self.planned]
+        spots = {spot for frame in frames for spot in zip(frame["job"], frame["structure"], strict=True)}
+        return bags_at(spots)
 
 
 def look_at_draft(*, number: int, actor: Actor, at: datetime) -> Look:
@@ -73,10 +99,10 @@ def look_at_draft(*, number: int, actor: Actor, at: datetime) -> Look:
     """
     need_see_rules(actor)
     before = _before(number, at)
-    live, drafted = (rule_book(read_book(raw).rules) for raw in (before.live, before.drafted))
+    live, drafted = (rule_book(book.rules) for book in (before.live_book, before.drafted_book))
     coverage = {name: check_table(drafted.table(name)) for name in sorted(before.draft.tables)}
     new = {name: _beyond(found, check_table(live.table(name))) for name, found in coverage.items()}
-    look = Look(before.failed(), coverage, new, before.changes())
+    look = Look(before.failed(), coverage, new, before.changes(), before.bags())
     _keep(look, before, actor, at)
     return look
 
@@ -106,7 +132,8 @@ def _keep(look: Look, before: _Before, actor: Actor, at: datetime) -> None:
         "by": actor.name,
         "at": at.isoformat(),
         "facts": before.key,
-        "lines": [asdict(change) for change in look.changes],
+        "lines": [change.line for change in look.changes],
+        "bags": look.bags,
     }
     if draft.state == DRAFT and not look.failed:
         draft.state = EXAMPLES_PASS
@@ -149,36 +176,28 @@ def publish_draft(*, number: int, live_from: date, actor: Actor, at: datetime) -
     need_publish_rules(actor)
     before = _before(number, at)
     need_another(before.draft, actor)
+    _need_publishable(before.draft, live_from, at)
     failed = before.failed()
     if failed:
         told = "; ".join(f"{one.name}: {one.sentence}" for one in failed[:_NAMED])
         raise Refusal("example-fails", f"Not published, because examples fail. {told}", {"failed": failed})
     seen = before.draft.preview or {}
-    if seen.get("by") == actor.name and seen.get("facts") == before.key:
-        lines = [LineChange(**line) for line in seen["lines"]]
-    else:
-        lines = list(before.changes())
+    if seen.get("by") != actor.name or seen.get("facts") != before.key:
+        lines = [change.line for change in before.changes()]
         if lines:
             count = f"{len(lines)} open lines change" if len(lines) > 1 else "1 open line changes"
-            raise Refusal("look-first", f"{count}: look first.", {"lines": [line.line for line in lines]})
-    return _publish(before, lines, live_from, actor, at)
+            raise Refusal("look-first", f"{count}: look first.", {"lines": lines})
+        seen = {"lines": [], "bags": []}
+    return _publish(before, seen, live_from, actor, at)
 
 
 @transaction.atomic(durable=True)
 def _publish(
-    before: _Before, lines: list[LineChange], live_from: date, actor: Actor, at: datetime
+    before: _Before, seen: Mapping[str, list[str]], live_from: date, actor: Actor, at: datetime
 ) -> tuple[RuleRevision, ...]:
     lock_chain()
     draft = locked(RuleDraft, before.draft.pk, DRAFT, EXAMPLES_PASS, REVIEWED)
-    if draft.state != REVIEWED:
-        raise Refusal("review-first", f"{draft} is not reviewed yet: another person does that.", {"draft": draft.pk})
-    if live_from < at.date():
-        raise Refusal("live-in-the-past", f"{live_from} has passed; rules are live from today or later.", {})
-    last = last_rules()
-    stale = sorted(name for name, number in draft.based_on.items() if last[name].number != number)
-    if stale:
-        message = f"{', '.join(stale)} was published after {draft} was made from it: draft again."
-        raise Refusal("drafted-from-old", message, {"tables": stale})
+    last = _need_publishable(draft, live_from, at)
     if sheets_from_records(before.day).digest != before.live.digest:
         raise Refusal("facts-changed", "The records have changed meanwhile: publish again.", {})
     revisions = _revisions(draft, live_from, actor, at)
@@ -191,11 +210,27 @@ def _publish(
         "drafted_by": draft.asked_by,
         "reviewed_by": draft.decided_by,
         "live_from": live_from,
-        "lines": [line.line for line in lines],
-        "jobs": sorted({line.job for line in lines}),
+        "lines": seen["lines"],
+        "bags": seen["bags"],
     }
-    record_events([Happening("rules published", str(draft), told, addressed_to=PLANNER)], by=actor.name, at=at)
+    roles = (PLANNER, STOREKEEPER) if seen["bags"] else (PLANNER,)
+    published = [Happening("rules published", str(draft), told, addressed_to=role) for role in roles]
+    record_events(published, by=actor.name, at=at)
     return revisions
+
+
+def _need_publishable(draft: RuleDraft, live_from: date, at: datetime) -> dict[str, RuleRevision]:
+    """Refuse a draft that is not reviewed, or stale, or comes too late; returns the last revision of each table."""
+    if draft.state != REVIEWED:
+        raise Refusal("review-first", f"{draft} is not reviewed yet: another person does that.", {"draft": draft.pk})
+    if live_from < at.date():
+        raise Refusal("live-in-the-past", f"{live_from} has passed; rules are live from today or later.", {})
+    last = last_rules()
+    stale = sorted(name for name, number in draft.based_on.items() if last[name].number != number)
+    if stale:
+        message = f"{', '.join(stale)} was published after {draft} was made from it: draft again."
+        raise Refusal("drafted-from-old", message, {"tables": stale})
+    return last
 
 
 def _revisions(draft: RuleDraft, live_from: date, actor: Actor, at: datetime) -> tuple[RuleRevision, ...]:

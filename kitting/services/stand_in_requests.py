@@ -133,14 +133,14 @@ def approve_stand_in(*, number: int, limits: Limits, reason: str, actor: Actor, 
     lock_chain()
     request = locked(StandInRequest, number, ASKED, COMPARED)
     need_another(request, actor)
-    found = _compared(request, at)
-    if request.compared != [asdict(fact) for fact in found.facts]:
-        raise Refusal("compare-first", f"Look at the facts of {request} first, as they are now.", {"number": number})
-    refuse_hard_checks(found.forbidden_by)
     system = _limited_system(request, limits)
     _check_limits(limits, at)
     if only_listed:
         _refuse_beyond_list(request, system, limits, at)
+    found = _compared(request, at) if request.compared else None
+    if found is None or request.compared != [asdict(fact) for fact in found.facts]:
+        raise Refusal("compare-first", f"Look at the facts of {request} first, as they are now.", {"number": number})
+    refuse_hard_checks(found.forbidden_by)
     request.approval = StandIn.objects.create(
         wanted=request.wanted,
         allowed=request.stand_in,

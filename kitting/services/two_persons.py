@@ -74,7 +74,7 @@ def need_another(asked: Asked, actor: Actor) -> None:
     Raises:
         Refusal: ``own-request``.
     """
-    if asked.asked_by == actor.name:
+    if " ".join(asked.asked_by.split()).casefold() == " ".join(actor.name.split()).casefold():
         message = f"{actor.name} asked for {asked}: another person decides."
         raise Refusal(OWN_REQUEST, message, {"what": str(asked), "asked_by": asked.asked_by})
 

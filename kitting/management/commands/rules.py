@@ -105,3 +105,5 @@ def _look_lines(draft: RuleDraft, look: Look) -> Iterator[str]:
         yield from (f"  {'new: ' if words in new.gaps else ''}{words}" for words in found.gaps)
         yield from (f"  {'new: ' if words in new.overlaps else ''}{words}" for words in found.overlaps)
     yield changes_text(look.changes)
+    if look.bags:
+        yield f"Pieces lie ready for them in {', '.join(look.bags)}."

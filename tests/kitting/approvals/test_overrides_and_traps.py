@@ -3,6 +3,7 @@
 import io
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.core.management import call_command
@@ -104,19 +105,15 @@ def test_the_one_insert_in_reserve_completes_the_job_and_is_refilled() -> None:
     assert [(one.depot, int(one.need), int(one.net)) for one in refill.itertuples()] == [("N", 0, 1)]
 
 
-def pinned(
-    *, actor: Actor = PLANNER, reason: str = "promised by phone", line: str = ARRESTER, code: str = "EA15-15.3",
-    pieces: int = 3, confirmed: tuple[str, ...] = (), **given: str,
-) -> Pin:  # fmt: skip
+def pinned(line: str, code: str, *, actor: Actor = PLANNER, reason: str = "promised by phone", **given: Any) -> Pin:
     return pin_pieces(
-        job="J11",
+        job=line.partition("/")[0],
         line=line,
         stock_code=code,
-        quantity=pieces * 1000,
+        quantity=3000,
         reason=reason,
         actor=actor,
         at=MONDAY,
-        confirmed=confirmed,
         **given,
     )
 
@@ -133,9 +130,9 @@ def refused(act: object, *args: object, **kwargs: object) -> str:
 def test_a_pin_that_makes_an_earlier_job_short_says_which_and_asks() -> None:
     """Row E6, on trap T11: three EA15-15.3 for J11 leave J02 three short."""
     with pytest.raises(Doubt, match=r"That takes pieces from J02/.*elbow arrester \(3 short\)"):
-        pinned()
+        pinned(ARRESTER, "EA15-15.3")
     assert not Pin.objects.exists()
-    made = pinned(confirmed=(f"{MAKES_SHORT}/1",))
+    made = pinned(ARRESTER, "EA15-15.3", confirmed=(f"{MAKES_SHORT}/1",))
     assert (short(planned(), "J02", "EA15-15.3"), short(planned(), "J11", "EA15-15.3")) == (3, 0)
     (told,) = Event.objects.filter(name="pinned")
     assert (told.by, told.subject, told.data["reason"]) == ("R. Tolley", ARRESTER, "promised by phone")
@@ -145,14 +142,17 @@ def test_a_pin_that_makes_an_earlier_job_short_says_which_and_asks() -> None:
     assert short(planned(), "J02", "EA15-15.3") == 0
 
 
-@pytest.mark.usefixtures("demo")
 def test_a_pin_without_a_reason_a_right_or_pieces_that_serve_is_refused() -> None:
     """Row E10: a near miss is not picked by a pin."""
-    assert refused(pinned, reason="") == "no-reason"
-    assert refused(pinned, actor=STORES) == "not-allowed"
-    assert refused(pinned, line="J11/nowhere") == "pin-holds-nothing"
-    assert refused(pinned, code="EA15-8.4") == "pin-holds-nothing"
-    assert refused(pinned, lot="L-none") == "pin-holds-nothing"
+    load(everything())
+    line = "J1/P5-a/r4-to/ABC/elbow"
+    assert refused(pinned, line, "EL-1", reason="") == "no-reason"
+    assert refused(pinned, line, "EL-1", actor=STORES) == "not-allowed"
+    assert refused(pinned, "J9/nowhere", "EL-1") == "unknown-job"
+    assert refused(pinned, "J1/nowhere", "EL-1") == "pin-holds-nothing"
+    assert refused(pinned, line, "EL-2") == "pin-holds-nothing"
+    assert refused(pinned, line, "EL-1", lot="L-none") == "pin-holds-nothing"
+    assert pinned(line, "EL-1", lot="L-1", depot="N").quantity == 3000
 
 
 def listed() -> list[tuple[str, str, str, str]]:

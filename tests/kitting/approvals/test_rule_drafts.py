@@ -114,7 +114,7 @@ def test_a_planner_may_look_at_a_draft_and_not_make_or_review_one() -> None:
 def test_publishing_asks_to_look_first_where_open_lines_would_change() -> None:
     """Row A11: the count of the preview is the count of the lines that change after publishing."""
     draft = drafted()
-    assert refused(publish, draft).code == "look-first"
+    assert refused(publish, draft).code == "review-first"
     count = len(look(draft, STANDARDS).changes)
     review(draft)
     told = refused(publish, draft)
@@ -125,6 +125,19 @@ def test_publishing_asks_to_look_first_where_open_lines_would_change() -> None:
     publish(draft)
     after = plan(read_book(sheets_from_records(AT.date())), as_of=AT.date())
     assert len(differences(before, after)) == count > 0
+
+
+def test_bags_that_hold_pieces_where_lines_change_are_named_to_the_storekeeper() -> None:
+    """Spares of J1 change, so its bag is named; J2 has no schedule yet, so its bag is not."""
+    bags = "stock code,depot,place,place kind,lot,quantity,job,structure"
+    load(everything(stock=f"{bags}\nTAG,N,bag 1,bag,,1,J1,\nTAG,N,bag 2,bag,,1,J2,"))
+    draft = drafted()
+    assert look(draft).bags == ("N/bag 1 (J1)",)
+    review(draft)
+    publish(draft)
+    told = Event.objects.filter(name="rules published")
+    assert [one.addressed_to for one in told.order_by("number")] == ["planner", "storekeeper"]
+    assert told[0].data["bags"] == ["N/bag 1 (J1)"]
 
 
 def test_a_preview_is_good_only_while_the_facts_stand() -> None:
