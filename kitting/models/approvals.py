@@ -115,7 +115,6 @@ class LotRequest(Asked):
     hold = models.ForeignKey(LotHold, on_delete=models.PROTECT, null=True, blank=True, related_name="requests")
     use_by = models.DateField(null=True, blank=True)
     certificate = models.CharField(max_length=CODE_LENGTH, blank=True)
-    asked_as = models.CharField(max_length=NAME_LENGTH)
 
     class Meta:
         """Two persons; a release names its hold, an extension its date and certificate."""

@@ -10,10 +10,11 @@ _STATE_LENGTH = 20
 
 
 class Asked(models.Model):
-    """Asked by one person with a reason, decided by another with a reason."""
+    """Asked by one person with a reason, decided by another with a reason; ``asked_as`` is the role to be answered."""
 
     state = models.CharField(max_length=_STATE_LENGTH, default=ASKED)
     asked_by = models.CharField(max_length=NAME_LENGTH)
+    asked_as = models.CharField(max_length=NAME_LENGTH, blank=True)
     asked_at = models.DateTimeField()
     why = models.TextField()
     decided_by = models.CharField(max_length=NAME_LENGTH, blank=True)

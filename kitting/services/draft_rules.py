@@ -75,6 +75,7 @@ def propose(
     draft = RuleDraft.objects.create(
         state=DRAFT,
         asked_by=by,
+        asked_as=STANDARDS,
         asked_at=at,
         why=note,
         tables=new,

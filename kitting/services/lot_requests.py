@@ -126,7 +126,8 @@ def refuse_lot_request(*, number: int, reason: str, actor: Actor, at: datetime) 
     decide(request, state=REFUSED, actor=actor, decision=told, at=at)
     request.save()
     data = {"reason": told, "asked_by": request.asked_by}
-    record_events([Happening(f"{request.what} refused", str(request), data)], by=actor.name, at=at)
+    refused = Happening(f"{request.what} refused", str(request), data, addressed_to=request.asked_as)
+    record_events([refused], by=actor.name, at=at)
 
 
 @transaction.atomic(durable=True)

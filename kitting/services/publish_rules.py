@@ -195,8 +195,8 @@ def publish_draft(*, number: int, live_from: date, actor: Actor, at: datetime) -
 def _publish(
     before: _Before, seen: Mapping[str, list[str]], live_from: date, actor: Actor, at: datetime
 ) -> tuple[RuleRevision, ...]:
-    lock_chain()
     draft = locked(RuleDraft, before.draft.pk, DRAFT, EXAMPLES_PASS, REVIEWED)
+    lock_chain()  # no other draft of the same tables is published, and no sheet loaded, until this one is
     last = _need_publishable(draft, live_from, at)
     if sheets_from_records(before.day).digest != before.live.digest:
         raise Refusal("facts-changed", "The records have changed meanwhile: publish again.", {})

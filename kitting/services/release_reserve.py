@@ -22,7 +22,7 @@ from kitting.selectors.policies import margin_days
 from kitting.selectors.reserve import Reserve, locked_reserve
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.record_events import Happening, record_events
-from kitting.services.rights import BUYER, DUTY, STOREKEEPER, need_ask_reserve, need_release_reserve
+from kitting.services.rights import BUYER, DUTY, STOREKEEPER, need_ask_reserve, need_release_reserve, role_of
 from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason, stamp_of
 
 MORE_THAN_FLOOR = "more-than-floor"
@@ -51,7 +51,15 @@ def ask_reserve(
     reserve = locked_reserve(item=item, depot=place, at=at)
     _chosen(reserve, quantity, of_job, item)
     request = ReserveRelease.objects.create(
-        item=item, depot=place, job=of_job, line=line, quantity=quantity, asked_by=actor.name, asked_at=at, why=told
+        item=item,
+        depot=place,
+        job=of_job,
+        line=line,
+        quantity=quantity,
+        asked_by=actor.name,
+        asked_as=role_of(actor, STOREKEEPER, DUTY),
+        asked_at=at,
+        why=told,
     )
     data = {"line": line, "pieces": as_decimal(quantity), "why": told}
     asked = Happening("reserve asked", str(request), data, addressed_to=DUTY, depot=depot)
@@ -60,9 +68,9 @@ def ask_reserve(
 
 
 def _need_code_of_line(job: str, line: str, item: Item, at: datetime) -> None:
+    """Refuse a code that a pin could not hold for the line: an own code of it, no stand-in."""
     template = template_of_line(read_book(sheets_from_records(at.date())), line)
-    stand_ins = tuple(one.stock_code for one in template.match.stand_ins) if template.match else ()
-    if item.stock_code not in (*template.codes, *stand_ins) or not line.startswith(f"{job}/"):
+    if item.stock_code not in template.codes or not line.startswith(f"{job}/"):
         message = f"{item} does not serve {line} of {job}; it takes {' or '.join(template.codes) or 'nothing known'}."
         raise Refusal("not-its-code", message, {"line": line, "stock_code": item.stock_code})
 
@@ -220,8 +228,10 @@ def _record(done: Released, chosen: Sequence[tuple[Balance, int]], *, floor_is_n
         "refill": as_decimal(max(done.floor - done.left, 0)),
         "cover": cover,
     }
-    released = Happening("reserve released", str(request), data, addressed_to=BUYER, depot=request.depot.depot)
-    record_events([released], by=request.decided_by, at=request.decided_at or request.asked_at)
+    depot = request.depot.depot
+    released = Happening("reserve released", str(request), data, addressed_to=BUYER, depot=depot)
+    answered = Happening("reserve answered", str(request), {"to": str(request.place)}, request.asked_as, depot)
+    record_events([released, answered], by=request.decided_by, at=request.decided_at or request.asked_at)
 
 
 @attempts_kept
@@ -239,5 +249,5 @@ def refuse_reserve(*, number: int, reason: str, actor: Actor, at: datetime) -> N
     decide(request, state=REFUSED, actor=actor, decision=told, at=at)
     request.save()
     data = {"reason": told, "asked_by": request.asked_by}
-    refused = Happening("reserve refused", str(request), data, addressed_to=STOREKEEPER, depot=request.depot.depot)
+    refused = Happening("reserve refused", str(request), data, request.asked_as, request.depot.depot)
     record_events([refused], by=actor.name, at=at)

@@ -18,6 +18,11 @@ BUYER, CREW, DUTY, AUDITOR = "buyer", "crew lead", "duty supervisor", "auditor"
 _STAND_IN, _RESERVE, _RELEASE = "approve a stand-in", "release reserve", "release a lot"
 
 
+def role_of(actor: Actor, *among: str) -> str:
+    """The first of these roles that a person has; '' for none."""
+    return next((role for role in among if role in actor.roles), "")
+
+
 def need_draft_rules(actor: Actor) -> None:
     """Refuse who may not draft rules."""
     require(actor, "rules draft", DO)

@@ -16,15 +16,17 @@ from kitting.errors import Refusal
 from kitting.models import APPROVED, ASKED, COMPARED, REFUSED, DutyLimit, StandIn, StandInRequest
 from kitting.roles import Actor
 from kitting.selectors.sheets import sheets_from_records
-from kitting.services.record_events import Happening, lock_chain, record_events
+from kitting.services.record_events import Happening, record_events
 from kitting.services.rights import (
     CREW,
     DUTY,
     PLANNER,
     STANDARDS,
+    STOREKEEPER,
     need_ask_stand_in,
     need_decide_stand_in,
     need_see_stand_in,
+    role_of,
 )
 from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason
 
@@ -68,6 +70,7 @@ def ask_stand_in(
         system=_system(system),
         outage_running=outage_running,
         asked_by=actor.name,
+        asked_as=role_of(actor, CREW, STOREKEEPER, DUTY, STANDARDS),
         asked_at=at,
         why=told,
     )
@@ -130,7 +133,6 @@ def approve_stand_in(*, number: int, limits: Limits, reason: str, actor: Actor, 
     """
     only_listed = need_decide_stand_in(actor)
     told = need_reason(reason, "An approval")
-    lock_chain()
     request = locked(StandInRequest, number, ASKED, COMPARED)
     need_another(request, actor)
     system = _limited_system(request, limits)
@@ -160,7 +162,9 @@ def approve_stand_in(*, number: int, limits: Limits, reason: str, actor: Actor, 
         "limits": asdict(limits),
         "worse": [fact.check for fact in found.facts if fact.verdict == "worse"],
     }
-    record_events([Happening("stand-in approved", str(request), data, addressed_to=PLANNER)], by=actor.name, at=at)
+    approved = Happening("stand-in approved", str(request), data, addressed_to=PLANNER)
+    answered = Happening("stand-in answered", str(request), {"approved": True}, addressed_to=request.asked_as)
+    record_events([approved, answered], by=actor.name, at=at)
     return request.approval
 
 
@@ -221,4 +225,5 @@ def refuse_stand_in(*, number: int, reason: str, actor: Actor, at: datetime) -> 
     decide(request, state=REFUSED, actor=actor, decision=told, at=at)
     request.save()
     data = {"reason": told, "asked_by": request.asked_by, "line": request.line}
-    record_events([Happening("stand-in refused", str(request), data, addressed_to=CREW)], by=actor.name, at=at)
+    refused = Happening("stand-in refused", str(request), data, addressed_to=request.asked_as)
+    record_events([refused], by=actor.name, at=at)

@@ -12,7 +12,7 @@ from kitting.errors import Refusal
 from kitting.models import APPROVED, ENDED, DutyLimit, StandIn, StandInRequest
 from kitting.roles import Actor
 from kitting.selectors.sheets import sheets_from_records
-from kitting.services.record_events import Happening, record_events
+from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.rights import PLANNER, STOREKEEPER, need_approve_stand_in
 from kitting.services.stand_in_requests import refuse_hard_checks
 from kitting.services.two_persons import attempts_kept, need_another, need_reason
@@ -78,6 +78,7 @@ def end_stand_in(*, number: int, valid_to: date, reason: str, actor: Actor, at: 
 
 
 def _locked(number: int) -> StandIn:
+    lock_chain()  # before the record, as loading does, so that neither waits for the other
     stand_ins = StandIn.objects.select_for_update(of=("self",)).select_related("wanted", "allowed", "system")
     found = stand_ins.filter(pk=number).first()
     if found is None:
