@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 from people import CREW, DUTY, PLANNER, STANDARDS, STORES
-from record_books import AT, everything, load, rows_in_every_table
+from record_books import AT, EVERYTHING, POSITIONS, everything, load, rows_in_every_table
 
 from inventory.errors import Doubt
 from inventory.models import Balance, Depot, Place
@@ -29,7 +29,7 @@ from kitting.services.stand_in_requests import Limits, approve_stand_in, ask_sta
 pytestmark = pytest.mark.django_db
 
 CLEAN = Path(__file__).resolve().parents[3] / "fixtures_demo" / "clean"
-ARRESTER = "J11/JN4-b/position/ABC/elbow arrester"
+NO_STAND_INS = "wanted,allowed,approved by"
 MONDAY = datetime(2026, 3, 2, 15, 0, tzinfo=UTC)
 
 
@@ -126,20 +126,25 @@ def refused(act: object, *args: object, **kwargs: object) -> str:
     return found.value.code
 
 
-@pytest.mark.usefixtures("demo")
 def test_a_pin_that_makes_an_earlier_job_short_says_which_and_asks() -> None:
-    """Row E6, on trap T11: three EA15-15.3 for J11 leave J02 three short."""
-    with pytest.raises(Doubt, match=r"That takes pieces from J02/.*elbow arrester \(3 short\)"):
-        pinned(ARRESTER, "EA15-15.3")
-    assert not Pin.objects.exists()
-    made = pinned(ARRESTER, "EA15-15.3", confirmed=(f"{MAKES_SHORT}/1",))
-    assert (short(planned(), "J02", "EA15-15.3"), short(planned(), "J11", "EA15-15.3")) == (3, 0)
+    """Row E6: six EL-1 are there, J1 is staged first and needs six; three for J2 leave J1 three short."""
+    more = "P6,a,integral 200 A,200 A 15 kV,ABC,,in use\nP7,a,integral 200 A,200 A 15 kV,ABC,,in use"
+    stock = "stock code,depot,place,place kind,lot,use by,quantity\nEL-1,N,A-1,bin,L-1,,6"
+    schedule = f"{EVERYTHING['schedule']}\nJ2,1,S12,ABC,CT-A,P6,a,P7,a"
+    load(everything(positions=f"{POSITIONS}\n{more}", schedule=schedule, stock=stock, stand_ins=NO_STAND_INS))
+    line = "J2/P6-a/r1-from/ABC/elbow"
+    with pytest.raises(Doubt, match=r"That takes pieces from J1/P5-a/r4-to/ABC/elbow \(3 short\)"):
+        pinned(line, "EL-1")
+    assert Pin.objects.count() == 1
+    made = pinned(line, "EL-1", confirmed=(f"{MAKES_SHORT}/1",))
+    after = planned()
+    assert (short(after, "J1", "EL-1"), short(after, "J2", "EL-1")) == (3, 3)
     (told,) = Event.objects.filter(name="pinned")
-    assert (told.by, told.subject, told.data["reason"]) == ("R. Tolley", ARRESTER, "promised by phone")
-    assert all(line.startswith("J02/") for line in told.data["makes_short"])
+    assert (told.by, told.subject, told.data["reason"]) == ("R. Tolley", line, "promised by phone")
+    assert told.data["makes_short"] == ["J1/P5-a/r4-to/ABC/elbow"]
     assert refused(unpin, number=made.pk, reason=" ", actor=PLANNER, at=MONDAY) == "no-reason"
     unpin(number=made.pk, reason="the phone was wrong", actor=PLANNER, at=MONDAY)
-    assert short(planned(), "J02", "EA15-15.3") == 0
+    assert short(planned(), "J1", "EL-1") == 0
 
 
 def test_a_pin_without_a_reason_a_right_or_pieces_that_serve_is_refused() -> None:

@@ -3,8 +3,9 @@
 from datetime import date, timedelta
 
 import pytest
+from module_books import books_of_module
 from people import AUDITOR, DUTY, OTHER_AUDITOR, OTHER_STANDARDS, PLANNER, STANDARDS, STORES, person
-from record_books import AT, everything, load, rows_in_every_table
+from record_books import AT, everything, rows_in_every_table
 
 from inventory.errors import Doubt
 from inventory.errors import Refusal as StockRefusal
@@ -40,11 +41,10 @@ STOCK = (
 )
 
 
-@pytest.fixture(autouse=True)
-def _books() -> None:
-    """Six EL-1 in N's reserve, floor 4; nothing on the shelf, so that every elbow of J1 is short."""
-    levels = "stock code,depot,min,max,reserve floor\nEL-1,N,,,4"
-    load(everything(stock=STOCK, levels=levels, pins="job,line,stock code,lot,depot,quantity,reason,by"))
+LEVELS = "stock code,depot,min,max,reserve floor\nEL-1,N,,,4"
+NO_PINS = "job,line,stock code,lot,depot,quantity,reason,by"
+# Six EL-1 in N's reserve, floor 4; nothing on the shelf, so that every elbow of J1 is short.
+books = books_of_module(lambda: everything(stock=STOCK, levels=LEVELS, pins=NO_PINS))
 
 
 def planned() -> Plan:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from django.core.management import call_command
+from module_books import books_of_module
 from people import OTHER_STANDARDS, PLANNER, STANDARDS
 from record_books import AT, everything, load, rows_in_every_table
 
@@ -31,9 +32,7 @@ LATER = AT + timedelta(days=1)
 TODAY = AT.date()
 
 
-@pytest.fixture(autouse=True)
-def _books() -> None:
-    load(everything())
+books = books_of_module(everything)
 
 
 def sheets(*spares: list[str], examples: tuple[list[str], ...] = ()) -> RawBook:

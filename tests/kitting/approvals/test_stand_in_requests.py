@@ -5,6 +5,7 @@ from datetime import date, timedelta
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from module_books import books_of_module
 from people import BUYER, CREW, DUTY, OTHER_STANDARDS, PLANNER, STANDARDS, STORES
 from record_books import AT, everything, load, rows_in_every_table
 
@@ -51,12 +52,10 @@ NO_ROWS = {
 }
 
 
-@pytest.fixture(autouse=True)
-def _books() -> None:
-    load(everything(items=ITEMS, positions=POSITIONS, schedule=RUNS, stock=STOCK, **NO_ROWS))
+books = books_of_module(lambda: everything(items=ITEMS, positions=POSITIONS, schedule=RUNS, stock=STOCK, **NO_ROWS))
 
 
-def asked(actor: Actor = STORES, *, wanted: str = "CS", stand_in: str = "CS-W", line: str = LINE) -> StandInRequest:
+def asked(actor: Actor = STORES, *, wanted: str = "CS", stand_in: str = "CS-W", line: str = "") -> StandInRequest:
     return ask_stand_in(wanted=wanted, stand_in=stand_in, line=line, why="CS is out for 14 weeks", actor=actor, at=AT)
 
 
@@ -98,7 +97,7 @@ def refused(act: object, *args: object, **kwargs: object) -> Refusal:
 
 def test_an_approved_stand_in_is_taken_by_the_next_plan_and_says_who_asked_and_who_approved() -> None:
     assert promised() == 0
-    request = compared()
+    request = compared(line=LINE)
     approval = approve(request)
     assert promised() == 3
     request.refresh_from_db()
@@ -113,7 +112,7 @@ def test_it_is_approved_one_way_only() -> None:
     approve(compared())
     (way,) = StandIn.objects.values_list("wanted__stock_code", "allowed__stock_code")
     assert way == ("CS", "CS-W")
-    back = asked(wanted="CS-W", stand_in="CS", line="")
+    back = asked(wanted="CS-W", stand_in="CS")
     found = compare_request(number=back.pk, actor=STANDARDS, at=AT)
     assert [fact.check for fact in found.forbidden_by] == ["voltage class"]
 
@@ -135,7 +134,7 @@ def test_a_failing_hard_check_cannot_be_approved_by_anybody() -> None:
     assert told.code == "hard-check-fails"
     assert told.data["checks"] == ["interface", "voltage class", "phase-to-phase duty"]
     assert "interface 200 A 35 kV small does not mate with 200 A 15 kV" in told.message
-    too_big = compared(stand_in="CS-B")
+    too_big = compared(stand_in="CS-B", line=LINE)
     assert refused(approve, too_big).data["checks"] == ["insulation diameter"]
     refuse_stand_in(number=request.pk, reason="does not mate", actor=STANDARDS, at=AT)
     request.refresh_from_db()
@@ -283,7 +282,7 @@ def test_approvals_are_not_changed_cell_by_cell() -> None:
 def test_the_number_of_queries_does_not_grow_with_the_lines() -> None:
     def queries() -> list[int]:
         counts = []
-        request = asked(line="")
+        request = asked(line=LINE)
         acts = (lambda: compare_request(number=request.pk, actor=STANDARDS, at=AT), lambda: approve(request))
         for act in acts:
             with CaptureQueriesContext(connection) as seen:

@@ -1,0 +1,24 @@
+"""Books that are loaded once for all tests of a module; each test changes them in a transaction that is given up."""
+
+from collections.abc import Callable, Iterator
+
+import pytest
+from django.core.management import call_command
+from pytest_django.plugin import DjangoDbBlocker
+from record_books import load
+
+from kitting.calculation.sheets.raw import RawBook
+
+
+def books_of_module(sheets: Callable[[], RawBook]) -> Callable[..., Iterator[None]]:
+    """A fixture that loads these sheets before the first test of the module, and empties the books after the last."""
+
+    @pytest.fixture(scope="module", autouse=True)
+    def books(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:  # noqa: ARG001
+        with django_db_blocker.unblock():
+            load(sheets())
+        yield
+        with django_db_blocker.unblock():
+            call_command("flush", verbosity=0, interactive=False)
+
+    return books
