@@ -37,6 +37,17 @@ def tables_of(draft: RuleDraft) -> dict[str, pd.DataFrame]:
     return {name: frame_of(**text) for name, text in draft.tables.items()}
 
 
+def state_on(draft: RuleDraft, day: date) -> str:
+    """The state of a draft on a day; a published one is to come, live, or replaced in every table."""
+    if draft.state != PUBLISHED or draft.live_from is None:
+        return draft.state
+    if day < draft.live_from:
+        return f"live from {draft.live_from.isoformat()}"
+    live = live_rules(day)
+    is_live = not draft.tables or any(live[name].number == number + 1 for name, number in draft.based_on.items())
+    return "live" if is_live else "replaced"
+
+
 def open_drafts() -> list[RuleDraft]:
     """Drafts that are neither published nor dropped, the oldest first."""
     return list(RuleDraft.objects.exclude(state__in=(PUBLISHED, DROPPED)).order_by("pk"))

@@ -97,6 +97,21 @@ def _end_at(found: StandIn, valid_to: date) -> date | None:
 
 
 @transaction.atomic(durable=True)
+def unlist_for_duty(*, number: int, reason: str, actor: Actor, at: datetime) -> None:
+    """Take a pair off the list of what a duty supervisor may approve; what was approved stays.
+
+    Raises:
+        Refusal: ``not-allowed``; ``no-reason``; ``not-listed``.
+    """
+    need_approve_stand_in(actor)
+    told = need_reason(reason, "A pair that is taken off the list")
+    if not DutyLimit.objects.filter(pk=number, ended_at__isnull=True).update(ended_at=at):
+        raise Refusal("not-listed", f"Nothing is listed under {number}.", {"number": number})
+    listed = str(DutyLimit.objects.get(pk=number))
+    record_events([Happening("stand-in off the duty list", listed, {"reason": told})], by=actor.name, at=at)
+
+
+@transaction.atomic(durable=True)
 def list_for_duty(
     *,
     wanted: str,

@@ -10,6 +10,7 @@ from module_books import books_of_module
 from people import OTHER_STANDARDS, PLANNER, STANDARDS
 from record_books import AT, everything, load, rows_in_every_table
 
+from inventory.models import Item
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook, raw_book, raw_sheet
@@ -17,7 +18,7 @@ from kitting.calculation.what_if import differences
 from kitting.errors import Refusal
 from kitting.models import DRAFT, EXAMPLES_PASS, PUBLISHED, REVIEWED, Event, RuleDraft, RuleExample, RuleRevision
 from kitting.roles import Actor
-from kitting.selectors.rule_revisions import live_rules
+from kitting.selectors.rule_revisions import live_rules, state_on
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.draft_rules import draft_rules, drop_draft
 from kitting.services.publish_rules import Look, look_at_draft, publish_draft, review_draft
@@ -180,6 +181,26 @@ def test_a_draft_whose_example_fails_is_neither_reviewed_nor_published() -> None
     assert "no spare cap: insulated cap is given by rule S-2" in told.message
 
 
+def test_an_example_of_a_stock_code_stops_publishing_once_the_range_of_the_part_is_broken() -> None:
+    """Row A10: break a range, and what was reviewed is not published; a cable of 0.730 to 0.790 in takes EL-1."""
+    facts = {
+        "position kind": "well 200 A", "interface": "200 A 15 kV", "class kV": "15", "current A": "200",
+        "switching": "loadbreak", "state": "in use", "environment": "dry", "test point": "(blank)", "cables": "1",
+        "insulation": "XLPE", "jacketed": "yes", "jacket seals": "everywhere", "metal": "Al", "DOI low": "0.730 in",
+        "DOI high": "0.790 in",
+    }  # fmt: skip
+    headers = ["example", "table", "must", "gives", "stock code", *(f"when {fact}" for fact in facts)]
+    row = ["1/0 takes EL-1", "end accessories", "give", "elbow", "EL-1", *facts.values()]
+    raw = raw_book([raw_sheet("rule examples", headers, [row])])
+    draft = draft_rules(raw=raw, note="the elbow of 1/0", actor=STANDARDS, at=AT)
+    assert look(draft).failed == ()
+    review(draft)
+    Item.objects.filter(stock_code="EL-1").update(doi_high_nm=19_000_000)
+    told = refused(publish, draft)
+    assert told.code == "example-fails"
+    assert "1/0 takes EL-1: EL-1 does not serve: measure the diameter" in told.message
+
+
 def test_a_draft_may_change_an_example_and_another_person_sees_that() -> None:
     first = drafted(examples=(["two elbows", "spares", "give", "elbow", "2", "", "elbow", "", ""],))
     look(first)
@@ -217,6 +238,20 @@ def test_rules_are_live_from_their_day_and_the_former_ones_until_then() -> None:
     publish(draft, live_from=start)
     assert live_rules(start - timedelta(days=1))["spares"].number == 1
     assert live_rules(start)["spares"].number == 2
+    draft.refresh_from_db()
+    assert state_on(draft, AT.date()) == f"live from {start}"
+    assert state_on(draft, start) == "live"
+    RuleRevision.objects.create(
+        table="spares",
+        number=3,
+        revision="owner 1",
+        columns=SPARES,
+        rows=[],
+        live_from=start,
+        loaded_by="x",
+        loaded_at=AT,
+    )
+    assert state_on(draft, start) == "replaced"
     assert "rules spares" not in sheets_from_records(AT.date()).sheets
     assert "rules spares" in sheets_from_records(start).sheets
 

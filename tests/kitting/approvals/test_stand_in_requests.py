@@ -13,7 +13,7 @@ from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
 from kitting.errors import Refusal
-from kitting.models import APPROVED, ENDED, REFUSED, Event, StandIn, StandInRequest
+from kitting.models import APPROVED, ENDED, REFUSED, DutyLimit, Event, StandIn, StandInRequest
 from kitting.roles import Actor
 from kitting.selectors.promises import open_promises
 from kitting.selectors.sheets import sheets_from_records
@@ -27,7 +27,7 @@ from kitting.services.stand_in_requests import (
     compare_request,
     refuse_stand_in,
 )
-from kitting.services.stand_in_terms import end_stand_in, extend_stand_in, list_for_duty
+from kitting.services.stand_in_terms import end_stand_in, extend_stand_in, list_for_duty, unlist_for_duty
 
 pytestmark = pytest.mark.django_db
 
@@ -180,6 +180,11 @@ def test_a_duty_supervisor_approves_only_what_is_listed_and_only_within_its_limi
         short = {"to": AT.date() + timedelta(days=3), **beyond}
         assert refused(approve, request, DUTY, **short).code == "beyond-limits"
     approve(request, DUTY, to=AT.date() + timedelta(days=3), most=3000)
+    again = {"number": DutyLimit.objects.get().pk, "actor": STANDARDS, "at": AT}
+    assert refused(unlist_for_duty, **again, reason=" ").code == "no-reason"
+    unlist_for_duty(**again, reason="one cracked")
+    assert refused(unlist_for_duty, **again, reason="one cracked").code == "not-listed"
+    assert refused(approve, compared(CREW), DUTY, most=1000, to=AT.date()).code == "beyond-limits"
     assert refused(approve, compared(CREW), PLANNER).code == "not-allowed"
 
 
