@@ -14,11 +14,11 @@ from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook, raw_book
 from kitting.errors import Refusal
 from kitting.models import DRAFT, DROPPED, EXAMPLES_PASS, REVIEWED, RuleDraft
-from kitting.roles import Actor
+from kitting.roles import STANDARDS_ENGINEER, Actor
 from kitting.selectors.rule_revisions import last_rules, live_rules, open_drafts, tables_of
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.record_events import Happening, lock_chain, record_events
-from kitting.services.rights import STANDARDS, need_draft_rules
+from kitting.services.rights import need_draft_rules
 from kitting.services.two_persons import locked, need_reason
 
 
@@ -75,7 +75,7 @@ def propose(
     draft = RuleDraft.objects.create(
         state=DRAFT,
         asked_by=by,
-        asked_as=STANDARDS,
+        asked_as=STANDARDS_ENGINEER,
         asked_at=at,
         why=note,
         tables=new,
@@ -83,7 +83,7 @@ def propose(
         examples=told,
     )
     data = {"tables": sorted(new), "examples": [one["name"] for one in told], "note": note}
-    record_events([Happening("rules drafted", str(draft), data, addressed_to=STANDARDS)], by=by, at=at)
+    record_events([Happening("rules drafted", str(draft), data, addressed_to=STANDARDS_ENGINEER)], by=by, at=at)
     return draft
 
 

@@ -11,9 +11,9 @@ from inventory.services.dating import extend_date, extendable_lots
 from inventory.services.holding import lift_hold
 from kitting.errors import Refusal
 from kitting.models import APPROVED, ASKED, EXTEND_DATE, REFUSED, RELEASE_HOLD, LotRequest
-from kitting.roles import Actor
+from kitting.roles import AUDITOR, STANDARDS_ENGINEER, STOREKEEPER, Actor
 from kitting.services.record_events import Happening, record_events
-from kitting.services.rights import AUDITOR, STANDARDS, STOREKEEPER, need_keep_items, signing_role
+from kitting.services.rights import need_keep_items, signing_role
 from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason, stamp_of
 
 
@@ -67,7 +67,7 @@ def _asked(request: LotRequest, told: str, *, role: str, actor: Actor, at: datet
     request.asked_by, request.asked_as, request.asked_at, request.why = actor.name, role, at, told
     request.save()
     data = {"why": told, "use_by": request.use_by, "certificate": request.certificate}
-    other = AUDITOR if role == STANDARDS else STANDARDS
+    other = AUDITOR if role == STANDARDS_ENGINEER else STANDARDS_ENGINEER
     record_events([Happening(f"{request.what} asked", str(request), data, addressed_to=other)], by=actor.name, at=at)
     return request
 
@@ -88,7 +88,7 @@ def sign_lot_request(*, number: int, reason: str, actor: Actor, at: datetime, ac
     told = need_reason(reason, "A second signature")
     request = locked(LotRequest, number, ASKED)
     need_another(request, actor)
-    if STANDARDS not in (role, request.asked_as):
+    if STANDARDS_ENGINEER not in (role, request.asked_as):
         raise Refusal("needs-standards", "One of the two who sign is a standards engineer.", {"number": number})
     data: dict[str, object] = {"reason": told, "asked_by": request.asked_by, "asked_why": request.why}
     if request.what == RELEASE_HOLD:

@@ -17,12 +17,12 @@ from kitting.calculation.sheets.raw import RawBook
 from kitting.calculation.what_if import LineChange, differences, rule_tables
 from kitting.errors import Refusal
 from kitting.models import DRAFT, DROPPED, EXAMPLES_PASS, PUBLISHED, REVIEWED, RuleDraft, RuleExample, RuleRevision
-from kitting.roles import Actor
+from kitting.roles import PLANNER, STOREKEEPER, Actor
 from kitting.selectors.bags import bags_at
 from kitting.selectors.rule_revisions import examples_with, last_rules, tables_of
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.record_events import Happening, lock_chain, record_events
-from kitting.services.rights import PLANNER, STOREKEEPER, need_publish_rules, need_see_rules
+from kitting.services.rights import need_publish_rules, need_see_rules
 from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason
 
 _NAMED = 5

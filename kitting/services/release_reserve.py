@@ -17,12 +17,12 @@ from kitting.calculation.sheets.book import read_book
 from kitting.calculation.stand_in_comparison import template_of_line
 from kitting.errors import Refusal
 from kitting.models import APPROVED, ASKED, REFUSED, Pin, ReserveRelease
-from kitting.roles import Actor
+from kitting.roles import BUYER, DUTY_SUPERVISOR, STOREKEEPER, Actor
 from kitting.selectors.policies import margin_days
 from kitting.selectors.reserve import Reserve, locked_reserve
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.record_events import Happening, record_events
-from kitting.services.rights import BUYER, DUTY, STOREKEEPER, need_ask_reserve, need_release_reserve, role_of
+from kitting.services.rights import need_ask_reserve, need_release_reserve, role_of
 from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason, stamp_of
 
 MORE_THAN_FLOOR = "more-than-floor"
@@ -57,12 +57,12 @@ def ask_reserve(
         line=line,
         quantity=quantity,
         asked_by=actor.name,
-        asked_as=role_of(actor, STOREKEEPER, DUTY),
+        asked_as=role_of(actor, STOREKEEPER, DUTY_SUPERVISOR),
         asked_at=at,
         why=told,
     )
     data = {"line": line, "pieces": as_decimal(quantity), "why": told}
-    asked = Happening("reserve asked", str(request), data, addressed_to=DUTY, depot=depot)
+    asked = Happening("reserve asked", str(request), data, addressed_to=DUTY_SUPERVISOR, depot=depot)
     record_events([asked], by=actor.name, at=at)
     return request
 

@@ -1,21 +1,9 @@
 """The rights that drafts, requests and approvals need, in the words of the table of roles: the one door to it here."""
 
 from kitting.errors import Refusal
-from kitting.roles import (
-    APPROVE,
-    APPROVE_WITH_STANDARDS,
-    APPROVE_WITHIN_LIMITS,
-    ASK,
-    DO,
-    SEE,
-    Actor,
-    may,
-    require,
-)
+from kitting.roles import APPROVE, ASK, AUDITOR, DO, SEE, STANDARDS_ENGINEER, Actor, require
 
-STANDARDS, PLANNER, STOREKEEPER = "standards engineer", "planner", "storekeeper"
-BUYER, CREW, DUTY, AUDITOR = "buyer", "crew lead", "duty supervisor", "auditor"
-_STAND_IN, _RESERVE, _RELEASE = "approve a stand-in", "release reserve", "release a lot"
+_RULES, _STAND_IN, _RESERVE, _HOLD = "rules", "stand-in", "reserve", "lot hold"
 
 
 def role_of(actor: Actor, *among: str) -> str:
@@ -25,17 +13,17 @@ def role_of(actor: Actor, *among: str) -> str:
 
 def need_draft_rules(actor: Actor) -> None:
     """Refuse who may not draft rules."""
-    require(actor, "rules draft", DO)
+    require(actor, _RULES, DO)
 
 
 def need_see_rules(actor: Actor) -> None:
     """Refuse who may not look at drafts."""
-    require(actor, "rules draft", SEE)
+    require(actor, _RULES, SEE)
 
 
 def need_publish_rules(actor: Actor) -> None:
     """Refuse who may neither review nor publish rules."""
-    require(actor, "rules publish", APPROVE)
+    require(actor, _RULES, APPROVE)
 
 
 def need_keep_items(actor: Actor) -> None:
@@ -45,12 +33,13 @@ def need_keep_items(actor: Actor) -> None:
 
 def need_pin(actor: Actor) -> None:
     """Refuse who may not pin."""
-    require(actor, "job dates and pins", DO)
+    require(actor, "job dates", DO)
 
 
 def need_ask_stand_in(actor: Actor) -> None:
-    """Refuse who may not ask for a stand-in."""
-    require(actor, _STAND_IN, ASK)
+    """Refuse who may not ask for a stand-in; who approves may ask too, and then another approves."""
+    if not actor.may(_STAND_IN, APPROVE):
+        require(actor, _STAND_IN, ASK)
 
 
 def need_see_stand_in(actor: Actor) -> None:
@@ -58,29 +47,32 @@ def need_see_stand_in(actor: Actor) -> None:
     require(actor, _STAND_IN, SEE)
 
 
-def need_approve_stand_in(actor: Actor) -> None:
-    """Refuse who may not approve any stand-in."""
-    require(actor, _STAND_IN, APPROVE)
-
-
 def need_decide_stand_in(actor: Actor) -> bool:
-    """Refuse who may decide about no stand-in at all; True for who may only within listed limits."""
-    if may(actor, _STAND_IN, APPROVE):
-        return False
-    require(actor, _STAND_IN, APPROVE_WITHIN_LIMITS)
-    return True
+    """Refuse who may decide about no stand-in; True for who may only within the limits that standards have listed."""
+    require(actor, _STAND_IN, APPROVE)
+    return STANDARDS_ENGINEER not in actor.roles
+
+
+def need_keep_stand_ins(actor: Actor) -> None:
+    """Refuse who may not say how long stand-ins hold, and what may be approved without standards.
+
+    Raises:
+        Refusal: ``not-allowed``.
+    """
+    if need_decide_stand_in(actor):
+        message = f"{actor.name} approves within listed limits; a {STANDARDS_ENGINEER} sets them."
+        raise Refusal("not-allowed", message, {"action": _STAND_IN, "roles": [STANDARDS_ENGINEER]})
 
 
 def need_ask_reserve(actor: Actor, depot: str) -> None:
-    """Refuse who may not ask for the reserve of a depot."""
-    require(actor, _RESERVE, ASK)
-    _need_depot(actor, depot)
+    """Refuse who may not ask for the reserve of a depot; who opens it may ask too, and then another opens it."""
+    if not actor.may(_RESERVE, APPROVE, depot):
+        require(actor, _RESERVE, ASK, depot)
 
 
 def need_release_reserve(actor: Actor, depot: str) -> None:
     """Refuse who may not open the reserve of a depot."""
-    require(actor, _RESERVE, APPROVE)
-    _need_depot(actor, depot)
+    require(actor, _RESERVE, APPROVE, depot)
 
 
 def signing_role(actor: Actor) -> str:
@@ -89,13 +81,5 @@ def signing_role(actor: Actor) -> str:
     Raises:
         Refusal: ``not-allowed``.
     """
-    if may(actor, _RELEASE, APPROVE):
-        return STANDARDS
-    require(actor, _RELEASE, APPROVE_WITH_STANDARDS)
-    return AUDITOR
-
-
-def _need_depot(actor: Actor, depot: str) -> None:
-    if actor.depots and depot not in actor.depots:
-        message = f"{actor.name} acts for {', '.join(sorted(actor.depots))}, not for {depot}."
-        raise Refusal("not-allowed", message, {"depot": depot})
+    require(actor, _HOLD, APPROVE)
+    return role_of(actor, STANDARDS_ENGINEER, AUDITOR)

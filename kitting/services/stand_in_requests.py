@@ -14,20 +14,10 @@ from kitting.calculation.sheets.book import read_book
 from kitting.calculation.stand_in_comparison import Comparison, compare_stand_in, template_of_line
 from kitting.errors import Refusal
 from kitting.models import APPROVED, ASKED, COMPARED, REFUSED, DutyLimit, StandIn, StandInRequest
-from kitting.roles import Actor
+from kitting.roles import CREW_LEAD, DUTY_SUPERVISOR, PLANNER, STANDARDS_ENGINEER, STOREKEEPER, Actor
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.record_events import Happening, record_events
-from kitting.services.rights import (
-    CREW,
-    DUTY,
-    PLANNER,
-    STANDARDS,
-    STOREKEEPER,
-    need_ask_stand_in,
-    need_decide_stand_in,
-    need_see_stand_in,
-    role_of,
-)
+from kitting.services.rights import need_ask_stand_in, need_decide_stand_in, need_see_stand_in, role_of
 from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason
 
 
@@ -70,11 +60,11 @@ def ask_stand_in(
         system=_system(system),
         outage_running=outage_running,
         asked_by=actor.name,
-        asked_as=role_of(actor, CREW, STOREKEEPER, DUTY, STANDARDS),
+        asked_as=role_of(actor, CREW_LEAD, STOREKEEPER, DUTY_SUPERVISOR, STANDARDS_ENGINEER),
         asked_at=at,
         why=told,
     )
-    roles = (STANDARDS, DUTY) if outage_running else (STANDARDS,)
+    roles = (STANDARDS_ENGINEER, DUTY_SUPERVISOR) if outage_running else (STANDARDS_ENGINEER,)
     data = {"line": line, "system": system, "why": told, "outage_running": outage_running}
     record_events(
         [Happening("stand-in asked", str(request), data, addressed_to=role) for role in roles], by=actor.name, at=at

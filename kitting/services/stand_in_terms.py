@@ -10,10 +10,10 @@ from kitting.calculation.sheets.book import read_book
 from kitting.calculation.stand_in_comparison import compare_stand_in
 from kitting.errors import Refusal
 from kitting.models import APPROVED, ENDED, DutyLimit, StandIn, StandInRequest
-from kitting.roles import Actor
+from kitting.roles import PLANNER, STOREKEEPER, Actor
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.record_events import Happening, lock_chain, record_events
-from kitting.services.rights import PLANNER, STOREKEEPER, need_approve_stand_in
+from kitting.services.rights import need_keep_stand_ins
 from kitting.services.stand_in_requests import refuse_hard_checks
 from kitting.services.two_persons import attempts_kept, need_another, need_reason
 
@@ -34,7 +34,7 @@ def extend_stand_in(*, number: int, valid_to: date, reason: str, actor: Actor, a
         Refusal: ``not-allowed``; ``no-reason``; ``no-such-approval``; ``own-request``; ``not-later``;
             ``hard-check-fails``: it would not be approved today.
     """
-    need_approve_stand_in(actor)
+    need_keep_stand_ins(actor)
     told = need_reason(reason, "An extension")
     found = _locked(number)
     request = StandInRequest.objects.filter(approval=found).first()
@@ -65,7 +65,7 @@ def end_stand_in(*, number: int, valid_to: date, reason: str, actor: Actor, at: 
     Raises:
         Refusal: ``not-allowed``; ``no-reason``; ``no-such-approval``; ``not-earlier``.
     """
-    need_approve_stand_in(actor)
+    need_keep_stand_ins(actor)
     told = need_reason(reason, "An earlier end")
     found = _locked(number)
     if found.valid_to is not None and valid_to >= found.valid_to:
@@ -103,7 +103,7 @@ def unlist_for_duty(*, number: int, reason: str, actor: Actor, at: datetime) -> 
     Raises:
         Refusal: ``not-allowed``; ``no-reason``; ``not-listed``.
     """
-    need_approve_stand_in(actor)
+    need_keep_stand_ins(actor)
     told = need_reason(reason, "A pair that is taken off the list")
     if not DutyLimit.objects.filter(pk=number, ended_at__isnull=True).update(ended_at=at):
         raise Refusal("not-listed", f"Nothing is listed under {number}.", {"number": number})
@@ -138,7 +138,7 @@ def list_for_duty(
     Raises:
         Refusal: ``not-allowed``; ``no-reason``; ``no-limit``; ``hard-check-fails``: nobody may approve it.
     """
-    need_approve_stand_in(actor)
+    need_keep_stand_ins(actor)
     told = need_reason(reason, "A listing")
     if most_pieces <= 0 or most_days <= 0:
         raise Refusal("no-limit", "A listing allows at least one piece and one day.", {})

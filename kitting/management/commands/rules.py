@@ -13,11 +13,10 @@ from kitting.management.commands.plan import iso_date
 from kitting.management.commands.what_if import changes_text
 from kitting.management.in_columns import in_columns
 from kitting.models import RuleDraft
-from kitting.roles import Actor
+from kitting.roles import STANDARDS_ENGINEER, Actor
 from kitting.selectors.rule_revisions import examples_with, last_rules, live_rules, open_drafts
 from kitting.services.draft_rules import draft_rules, drop_draft
 from kitting.services.publish_rules import Look, look_at_draft, publish_draft, review_draft
-from kitting.services.rights import STANDARDS
 from kitting.spreadsheets.reading import read_raw_book
 
 
@@ -87,7 +86,7 @@ class Command(BaseCommand):
 
 
 def _actor(options: dict[str, Any]) -> Actor:
-    return Actor(options["by"], frozenset({STANDARDS}))
+    return Actor(options["by"], frozenset({STANDARDS_ENGINEER}))
 
 
 def _draft_line(draft: RuleDraft) -> str:

@@ -100,6 +100,7 @@ def test_the_reserve_is_asked_for_by_one_and_released_by_another_who_may() -> No
     for nobody in (STORES, PLANNER, STANDARDS):
         assert refused(release, request, nobody).code == "not-allowed"
     assert refused(asked, actor=PLANNER).code == "not-allowed"
+    assert refused(release, request, Actor("K. Ito", DUTY.roles, frozenset({"H"}))).code == "other-depot"
     assert refused(release, request, reason=" ").code in ("no-reason", "needs-reason")
     release(request)
     assert refused(release, request, action="again").code == "decided-already"
