@@ -1,8 +1,9 @@
 """Examples that decision tables must keep: for these facts this kind, class or stock code is given, or refused."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from functools import partial
 from typing import Any
 
 from kitting.calculation.cable_geometry import Band
@@ -16,6 +17,7 @@ from kitting.calculation.questions import Missing
 from kitting.calculation.rule_book import RuleBook
 from kitting.calculation.rule_table import FORMS, Fact, Hits, Rule, hits
 from kitting.calculation.rule_table.cell_tests import NUMBER
+from kitting.calculation.rule_table.rule import FREE_WAYS
 from kitting.calculation.sheets.answers import BLANK
 from kitting.calculation.sheets.book import Book
 from kitting.calculation.sheets.raw import RawSheet, trimmed
@@ -104,11 +106,15 @@ def _doubts(example: Example, before: Mapping[str, Example]) -> Iterator[str]:
         return
     if not form.unique and example.gives not in KINDS:
         yield f"gives: {example.gives or 'blank'} is no kind of part"
-    for fact, text in example.facts.items():
+    readings: list[tuple[str, Callable[[], object]]] = [
+        (f"{WHEN}{fact}", partial(fact_of, example.table, fact, text)) for fact, text in example.facts.items()
+    ]
+    readings += [("quantity", partial(_quantity, example.quantity))] if example.quantity else []
+    for header, read in readings:
         try:
-            fact_of(example.table, fact, text)
+            read()
         except Doubt as doubt:
-            yield f"{WHEN}{fact}: {doubt.problem}"
+            yield f"{header}: {doubt.problem}"
 
 
 def fact_of(table: str, fact: str, text: str) -> Fact:
@@ -162,10 +168,24 @@ def _fault(example: Example, rules: RuleBook, matcher: Matcher) -> str:
         return _fault_of_code(example, giving, {**facts, **stated}, matcher)
     if example.must == REFUSE:
         return f"{example.gives} is given by {giving[0].sentence}"
-    counts = {str(rule.quantity) for rule in giving}
-    if example.quantity and counts != {example.quantity}:
-        return f"{example.quantity} {example.gives} must be given, not {' or '.join(sorted(counts))}"
+    counts = {rule.quantity for rule in giving}
+    if example.quantity and counts != {_quantity(example.quantity)}:
+        return f"{example.quantity} {example.gives} must be given, not {' or '.join(sorted(map(str, counts)))}"
     return ""
+
+
+def _quantity(text: str) -> Decimal | str:
+    """A count of stock units, or the word for the free ways of a junction.
+
+    Raises:
+        Doubt: it is neither.
+    """
+    if text == FREE_WAYS:
+        return text
+    try:
+        return Decimal(text)
+    except InvalidOperation:
+        raise Doubt(f"{text} is no quantity") from None
 
 
 def _unstated(name: str) -> Missing:

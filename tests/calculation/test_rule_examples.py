@@ -67,12 +67,12 @@ def test_the_class_of_a_system_is_an_example_too(book: Book) -> None:
 
 
 def test_a_sheet_of_examples_names_all_cells_that_cannot_be_used() -> None:
-    headers = ("example", "table", "must", "gives", "when cables", "when DOI low", "when moon")
+    headers = ("example", "table", "must", "gives", "quantity", "when cables", "when DOI low", "when moon")
     rows = [
-        ("good", "end accessories", "give", "elbow", "1", "0.730 in", ""),
-        ("good", "end accessories", "give", "elbow", "", "", ""),
-        ("b", "no table", "give", "elbow", "", "", ""),
-        ("c", "end accessories", "may", "wheel", "many", "0.730", ""),
+        ("good", "end accessories", "give", "elbow", "1", "1", "0.730 in", ""),
+        ("good", "end accessories", "give", "elbow", "", "", "", ""),
+        ("b", "no table", "give", "elbow", "", "", "", ""),
+        ("c", "end accessories", "may", "wheel", "few", "many", "0.730", ""),
     ]
     with pytest.raises(Refusal) as refused:
         read_examples(raw_sheet("rule examples", headers, rows))
@@ -85,6 +85,7 @@ def test_a_sheet_of_examples_names_all_cells_that_cannot_be_used() -> None:
         "row 5, gives: wheel is no kind of part",
         "row 5, when cables: many is no number",
         "row 5, when DOI low:",
+        "row 5, quantity: few is no quantity",
     ):
         assert doubt in told
     (kept,) = read_examples(raw_sheet("rule examples", headers[:-1], [rows[0][:-1]]))

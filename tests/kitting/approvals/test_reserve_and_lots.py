@@ -3,6 +3,8 @@
 from datetime import date, timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import AUDITOR, DUTY, OTHER_AUDITOR, OTHER_STANDARDS, PLANNER, STANDARDS, STORES, person
 from record_books import AT, everything, rows_in_every_table
@@ -147,6 +149,15 @@ def test_where_nobody_has_set_a_floor_it_becomes_what_lay_there() -> None:
     assert (done.floor, done.left) == (6000, 3000)
     assert Level.objects.get().reserve_floor == 6000
     assert Event.objects.get(name="reserve released").data["floor_set_now"] is True
+
+
+def test_the_number_of_queries_of_a_release_does_not_grow_with_its_lots() -> None:
+    counts = []
+    for request in (asked(1), asked(3, line=NEXT_LINE)):
+        with CaptureQueriesContext(connection) as seen:
+            release(request)
+        counts.append(len(seen))
+    assert counts[0] == counts[1]
 
 
 def test_a_request_for_the_reserve_is_refused_with_a_reason() -> None:
