@@ -19,10 +19,9 @@ LEVELS = (SEE, ASK, SIGN, DO, APPROVE)
 
 def _table() -> dict[tuple[str, str], frozenset[str]]:
     """The levels of each action and role; whoever may ask, do or approve something may see it."""
-    with files("kitting").joinpath("roles.csv").open(encoding="utf-8", newline="") as lines:
-        rows = [*csv.DictReader(lines)]
+    text = files("kitting").joinpath("roles.csv").read_text(encoding="utf-8")
     found = {}
-    for row in rows:
+    for row in csv.DictReader(text.splitlines()):
         for role in ROLES:
             given = {level.strip() for level in row[role].split(";") if level.strip()}
             found[(row["action"], role)] = frozenset(given | {SEE} if given else given)
