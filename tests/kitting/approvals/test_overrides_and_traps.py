@@ -7,17 +7,29 @@ from typing import Any
 
 import pytest
 from django.core.management import call_command
+from django.db import IntegrityError, transaction
 from people import CREW, DUTY, PLANNER, STANDARDS, STORES
 from record_books import AT, EVERYTHING, POSITIONS, everything, load, rows_in_every_table
 
 from inventory.errors import Doubt
-from inventory.models import Balance, Depot, Place
+from inventory.models import Balance, Depot, Item, Place
 from inventory.services.moving import Carry, move
+from jobs.models import Job
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
 from kitting.errors import Refusal
-from kitting.models import Event, Pin, StandIn
+from kitting.models import (
+    EXTEND_DATE,
+    Asked,
+    Event,
+    LotRequest,
+    Pin,
+    ReserveRelease,
+    RuleDraft,
+    StandIn,
+    StandInRequest,
+)
 from kitting.roles import Actor
 from kitting.selectors.overrides import Override, overrides
 from kitting.selectors.sheets import sheets_from_records
@@ -193,3 +205,27 @@ def test_nothing_is_overridden_without_a_reason() -> None:
     out = io.StringIO()
     call_command("overrides", stdout=out)
     assert out.getvalue() == "Nothing was overridden.\n"
+
+
+@pytest.mark.parametrize("model", [StandInRequest, ReserveRelease, LotRequest, RuleDraft])
+def test_the_database_itself_lets_nobody_decide_what_they_asked(model: type[Asked]) -> None:
+    """Row R2: whatever a program forgets; a request without a reason or a decision without one is refused too."""
+    load(everything())
+    item, other = Item.objects.filter(stock_code__in=("EL-1", "EL-2")).order_by("stock_code")
+    rest = {
+        StandInRequest: {"wanted": item, "stand_in": other},
+        ReserveRelease: {
+            "item": item,
+            "depot": Depot.objects.get(depot="N"),
+            "job": Job.objects.get(job="J1"),
+            "line": "J1/x",
+            "quantity": 1000,
+        },
+        LotRequest: {"what": EXTEND_DATE, "item": item, "lot_number": "L-1", "use_by": MONDAY, "certificate": "QC-1"},
+        RuleDraft: {"tables": {}, "based_on": {}},
+    }[model]
+    sound = {"asked_by": "I. Varga", "asked_at": AT, "why": "out", "decided_at": AT, "decision": "seen", **rest}
+    for wrong in ({"decided_by": "I. Varga"}, {"decided_by": ""}, {"why": ""}, {"decision": ""}):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            model._default_manager.create(**{**sound, "decided_by": "D. Moreau", **wrong})
+    model._default_manager.create(**{**sound, "decided_by": "D. Moreau"})
