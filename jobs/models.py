@@ -124,14 +124,15 @@ class Structure(models.Model):
         return self.structure
 
 
-CANCELLED, COMPLETE = "cancelled", "complete"
-ENDS = (CANCELLED, COMPLETE)
+CANCELLED, UNDER_WAY, COMPLETE = "cancelled", "under way", "complete"
+ENDS = (CANCELLED, UNDER_WAY, COMPLETE)
 
 
 class Job(models.Model):
-    """A piece of planned work; ``depot`` is the code of its home depot. One that has ended is planned no more.
+    """A piece of planned work; ``depot`` is the code of its home depot.
 
-    ``cutover`` and ``cutover_end`` are wall-clock times there, ``2026-03-07 23:00``: the clock may change in between.
+    One that has ended, or whose last bag is out with the crew (``under way``), is planned no more. ``cutover`` and
+    ``cutover_end`` are wall-clock times there, ``2026-03-07 23:00``: the clock may change in between.
     """
 
     job = models.CharField(max_length=CODE_LENGTH, unique=True)

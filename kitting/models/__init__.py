@@ -11,6 +11,7 @@ from kitting.models.approvals import (
     StandInRequest,
 )
 from kitting.models.asking import APPROVED, ASKED, REFUSED, Asked
+from kitting.models.bags import PLAN_TABLES, Bag, BagEntry, BagLine, Borrow, KeptScan, PlanRow
 from kitting.models.planning import (
     DIGEST_LENGTH,
     LINE_LENGTH,
@@ -49,6 +50,7 @@ __all__ = [
     "LINE_LENGTH",
     "MUST_GIVE",
     "MUST_REFUSE",
+    "PLAN_TABLES",
     "PUBLISHED",
     "REFUSED",
     "RELEASE_HOLD",
@@ -57,10 +59,16 @@ __all__ = [
     "Answer",
     "AppliedPlan",
     "Asked",
+    "Bag",
+    "BagEntry",
+    "BagLine",
+    "Borrow",
     "DutyLimit",
     "Event",
+    "KeptScan",
     "LotRequest",
     "Pin",
+    "PlanRow",
     "Policy",
     "Promise",
     "ReserveRelease",

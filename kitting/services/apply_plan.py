@@ -2,11 +2,12 @@
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass, fields
 from datetime import date, datetime
 from decimal import Decimal
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
+import pandas as pd
 from django.apps import apps
 from django.db import connection, transaction
 
@@ -15,11 +16,13 @@ from jobs.models import Job
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.promising.model import ORDER
 from kitting.calculation.quantities import as_decimal, thousandths
+from kitting.calculation.questions import Question
 from kitting.calculation.sheets.raw import RawBook, RawSheet
 from kitting.calculation.supply import BAG, FREE_PLACES, STAGING
 from kitting.errors import Refusal
-from kitting.models import AppliedPlan, Event, Promise
+from kitting.models import PLAN_TABLES, AppliedPlan, Event, Promise
 from kitting.selectors.sheets import sheets_from_records
+from kitting.services.list_bags import relist, store_rows
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release
 
@@ -59,9 +62,18 @@ def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
     )
     replaced = release(Promise.objects.all(), why=f"plan {applied.pk} applied", at=at)
     promises = Promise.objects.bulk_create(_promises(plan, applied), batch_size=_BATCH)
+    store_rows(applied, {name: _table(plan, name) for name in PLAN_TABLES})
+    relist(Job.objects.filter(bags__isnull=False, ended="").distinct(), by=by, at=at)
     told = {"digest": plan.book.digest, "promises": len(promises), "replaced": replaced, "jobs": plan.summary["jobs"]}
     record_events([Happening("plan applied", f"plan {applied.pk} as of {plan.as_of.isoformat()}", told)], by=by, at=at)
     return applied
+
+
+def _table(plan: Plan, name: str) -> pd.DataFrame:
+    if name != "questions":
+        return cast("pd.DataFrame", getattr(plan, name))
+    titles = [field.name for field in fields(Question)]
+    return pd.DataFrame(map(astuple, plan.questions), columns=titles, dtype=object)
 
 
 def _hold_facts_still() -> None:

@@ -6,7 +6,7 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import QuerySet
 
-from jobs.models import CANCELLED, COMPLETE, Job
+from jobs.models import CANCELLED, COMPLETE, UNDER_WAY, Job
 from kitting.errors import Refusal
 from kitting.models import Promise
 from kitting.services.record_events import Happening, record_events
@@ -50,7 +50,7 @@ def complete_job(*, job: str, by: str, at: datetime) -> int:
     Raises:
         Refusal: ``unknown-job``; ``job-ended``.
     """
-    found = _open_job(job)
+    found = _open_job(job, UNDER_WAY)
     released = release(Promise.objects.filter(job=found), why="job complete", at=at)
     _end(found, COMPLETE)
     told = {"promises_released": released}
@@ -76,11 +76,28 @@ def release_moved(changes: Mapping[str, Mapping[str, tuple[str, str]]], *, at: d
     return happenings
 
 
-def _open_job(job: str) -> Job:
+def take_out(job: Job, *, at: datetime) -> None:
+    """Note, inside the caller's transaction, that all bags of a job are with the crew; it is planned no more."""
+    release(Promise.objects.filter(job=job), why="all bags issued", at=at)
+    _end(job, UNDER_WAY)
+
+
+def complete_in_place(job: Job, *, at: datetime) -> None:
+    """Note, inside the caller's transaction, that a job is done."""
+    release(Promise.objects.filter(job=job), why="job complete", at=at)
+    _end(job, COMPLETE)
+
+
+def bring_back(job: Job) -> None:
+    """Note, inside the caller's transaction, that bags of a job came back unused; it is planned again."""
+    _end(job, "")
+
+
+def _open_job(job: str, *also: str) -> Job:
     found = Job.objects.select_for_update().filter(job=job).first()
     if found is None:
         raise Refusal("unknown-job", f"There is no job {job}.", {"job": job})
-    if found.ended:
+    if found.ended and found.ended not in also:
         raise Refusal("job-ended", f"{job} is {found.ended} already.", {"job": job, "ended": found.ended})
     return found
 

@@ -1,0 +1,233 @@
+"""The life of a bag as one table: in which state which action is allowed, what it asks, and where it leads.
+
+States and what they forbid are common practice of stores that build kits ahead of an outage. What the table does not
+name is refused.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from kitting.errors import Refusal
+
+DRAFT, LISTED, PICKING, SHORT, CHECKED, STAGED, ISSUED, IN_WORK = (
+    "draft", "listed", "picking", "short", "checked", "staged", "issued", "in work",
+)  # fmt: skip
+RETURNING, CLOSED, REOPENED, ON_HOLD, BROKEN, CANCELLED = (
+    "returning", "closed", "reopened", "on hold", "broken", "cancelled",
+)  # fmt: skip
+STATES = (
+    DRAFT, LISTED, PICKING, SHORT, CHECKED, STAGED, ISSUED, IN_WORK, RETURNING, CLOSED, REOPENED, ON_HOLD, BROKEN,
+    CANCELLED,
+)  # fmt: skip
+IN_STORE = (PICKING, SHORT, CHECKED, STAGED, REOPENED, BROKEN)
+OUT = (ISSUED, IN_WORK, RETURNING)
+SAME = ""  # the state stays
+
+LIST, PICK, PUT_BACK, FINISH, CHECK, STAGE, ISSUE, HAND_BACK, BEGIN = (
+    "list", "pick", "put back", "finish", "check", "stage", "issue", "hand back", "begin work",
+)  # fmt: skip
+INSTALL, TURN_IN, WRITE_OFF, CLOSE, REOPEN, HOLD, LIFT, BORROW, CANCEL = (
+    "install", "turn in", "write off", "close", "reopen", "hold", "lift hold", "borrow", "cancel",
+)  # fmt: skip
+FORMER = "as before the hold"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BagFacts:
+    """What the guards look at: the bag as it is, and what the person who acts brings along.
+
+    Args:
+        name: of the bag, such as ``J03 V1``.
+        undecided: lines without a stock code.
+        missing: pieces that are not in the bag, in words, such as ``1 JS-3``; spares are left out.
+        inside: whether any piece is in the bag.
+        pickers: who put the pieces in since the last check.
+        out_of_date, held: lots in the bag that are not good through the cutover, or that a hold stops.
+        superseded: why the bag's list is not what is live, '' where it is.
+        open: issued pieces that are not accounted for, in words.
+        by: who acts.
+        approver: who lets a short bag go, '' for nobody.
+        reason: in words.
+        signature: of the crew.
+    """
+
+    name: str
+    undecided: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    inside: bool = False
+    pickers: frozenset[str] = field(default_factory=frozenset)
+    out_of_date: tuple[str, ...] = ()
+    held: tuple[str, ...] = ()
+    superseded: str = ""
+    open: tuple[str, ...] = ()
+    by: str = ""
+    approver: str = ""
+    reason: str = ""
+    signature: str = ""
+
+
+Guard = Callable[[BagFacts], str]
+
+
+def _listed(facts: BagFacts) -> str:
+    return f"{', '.join(facts.undecided)}: no stock code is chosen yet" if facts.undecided else ""
+
+
+def _full(facts: BagFacts) -> str:
+    return f"SHORT: {', '.join(facts.missing)}" if facts.missing else ""
+
+
+def _full_or_approved(facts: BagFacts) -> str:
+    if not facts.missing or (facts.approver and facts.reason.strip()):
+        return ""
+    return f"SHORT: {', '.join(facts.missing)}: it goes out only by planner or duty supervisor with a reason"
+
+
+def _missing(facts: BagFacts) -> str:
+    return "" if facts.missing else "nothing is missing: have it checked"
+
+
+def _second_person(facts: BagFacts) -> str:
+    same = facts.by.casefold() in {name.casefold() for name in facts.pickers}
+    return f"{facts.by} filled it: another person checks" if same else ""
+
+
+def _in_date(facts: BagFacts) -> str:
+    return f"EXPIRES BEFORE CUTOVER: {', '.join(facts.out_of_date)}" if facts.out_of_date else ""
+
+
+def _not_held(facts: BagFacts) -> str:
+    return f"HOLD: {', '.join(facts.held)}" if facts.held else ""
+
+
+def _current(facts: BagFacts) -> str:
+    return facts.superseded
+
+
+def _signed(facts: BagFacts) -> str:
+    return "" if facts.signature.strip() else "the crew has not signed"
+
+
+def _balanced(facts: BagFacts) -> str:
+    if not facts.open or facts.reason.strip():
+        return ""
+    return f"STILL OPEN: {', '.join(facts.open)}: account for them, or name the exception"
+
+
+def _empty(facts: BagFacts) -> str:
+    return "put its pieces back by scan first" if facts.inside else ""
+
+
+def _reason(facts: BagFacts) -> str:
+    return "" if facts.reason.strip() else "say why"
+
+
+GUARDS: Mapping[str, Guard] = {
+    "every line has a stock code": _listed,
+    "full": _full,
+    "full, or let go with a reason": _full_or_approved,
+    "something is missing": _missing,
+    "another person than who filled it": _second_person,
+    "in date through the cutover": _in_date,
+    "nothing on hold": _not_held,
+    "list is current": _current,
+    "signed": _signed,
+    "balanced, or a named exception": _balanced,
+    "empty": _empty,
+    "reason": _reason,
+}
+_GOOD = ("in date through the cutover", "nothing on hold", "list is current")
+
+
+@dataclass(frozen=True, slots=True)
+class Transition:
+    """In this state this action may be done where all guards hold; ``effect`` says what becomes of the pieces."""
+
+    state: str
+    action: str
+    to: str
+    guards: tuple[str, ...] = ()
+    effect: str = ""
+
+
+def _rows(
+    states: tuple[str, ...], action: str, to: str, guards: tuple[str, ...] = (), effect: str = ""
+) -> list[Transition]:
+    return [Transition(state, action, to, guards, effect) for state in states]
+
+
+TABLE: tuple[Transition, ...] = (
+    Transition(DRAFT, LIST, LISTED, ("every line has a stock code",)),
+    *_rows((LISTED, PICKING, SHORT, REOPENED, BROKEN), PICK, PICKING, ("list is current",), "bin to bag"),
+    *_rows((PICKING, SHORT, REOPENED, BROKEN), PUT_BACK, PICKING, (), "bag to bin"),
+    Transition(CANCELLED, PUT_BACK, SAME, (), "bag to bin"),
+    *_rows(
+        (LISTED, PICKING, REOPENED, BROKEN),
+        FINISH,
+        SHORT,
+        ("something is missing", "list is current"),
+        "label says SHORT",
+    ),
+    *_rows((PICKING, REOPENED), CHECK, CHECKED, ("another person than who filled it", "full", *_GOOD)),
+    *_rows((SHORT, BROKEN), CHECK, CHECKED, ("another person than who filled it", *_GOOD), "label says SHORT"),
+    *_rows((CHECKED, STAGED), STAGE, STAGED, _GOOD, "into its rack place"),
+    Transition(STAGED, ISSUE, ISSUED, ("full, or let go with a reason", *_GOOD, "signed"), "the crew has custody"),
+    Transition(ISSUED, HAND_BACK, REOPENED, ("reason",), "stores have custody again"),
+    Transition(ISSUED, BEGIN, IN_WORK),
+    *_rows((ISSUED, IN_WORK), INSTALL, IN_WORK, ("nothing on hold",), "bag to installed"),
+    Transition(RETURNING, INSTALL, SAME, ("nothing on hold",), "bag to installed"),
+    *_rows((ISSUED, IN_WORK), WRITE_OFF, IN_WORK, ("reason",), "bag to scrapped or lost"),
+    Transition(RETURNING, WRITE_OFF, SAME, ("reason",), "bag to scrapped or lost"),
+    *_rows((ISSUED, IN_WORK, RETURNING), TURN_IN, RETURNING, (), "bag to bin, inspection, scrap or supplier"),
+    *_rows((IN_WORK, RETURNING), CLOSE, CLOSED, ("balanced, or a named exception",)),
+    Transition(CANCELLED, CLOSE, CLOSED, ("empty",)),
+    *_rows((LISTED, *IN_STORE[:-2]), REOPEN, REOPENED, ("reason",)),
+    *_rows((*IN_STORE, *OUT), HOLD, ON_HOLD, ("reason",)),
+    Transition(ON_HOLD, PUT_BACK, SAME, (), "bag to hold or bin"),
+    Transition(ON_HOLD, TURN_IN, SAME, (), "bag to hold, scrap or supplier"),
+    Transition(ON_HOLD, LIFT, FORMER, ("nothing on hold",)),
+    *_rows((CHECKED, STAGED, SHORT), BORROW, BROKEN, ("reason",), "bag to who borrows"),
+    Transition(BROKEN, BORROW, SAME, ("reason",), "bag to who borrows"),
+    *_rows((DRAFT, LISTED, *IN_STORE), CANCEL, CANCELLED, ("reason",)),
+)
+ACTIONS = tuple(dict.fromkeys(row.action for row in TABLE))
+_BY_KEY = {(row.state, row.action): row for row in TABLE}
+
+
+def next_state(state: str, action: str, facts: BagFacts) -> str:
+    """The state after an action; ``FORMER`` where it is that before the hold.
+
+    Raises:
+        Refusal: ``not-in-this-state``: the table does not name it; ``already-out`` where that is why;
+            ``bag-not-ready`` names the guard and says why it doesn't hold.
+    """
+    row = _BY_KEY.get((state, action))
+    if row is None:
+        out = action in (ISSUE, STAGE, PICK, CHECK) and state in OUT
+        code, why = ("already-out", "ALREADY OUT") if out else ("not-in-this-state", f"it is {state}")
+        raise Refusal(code, f"{facts.name}: can't {action}, {why}.", {"bag": facts.name, "state": state})
+    for name in row.guards:
+        why = GUARDS[name](facts)
+        if why:
+            raise Refusal(
+                "bag-not-ready",
+                f"{facts.name}: can't {action}. {why}.",
+                {"bag": facts.name, "state": state, "action": action, "guard": name, "why": why},
+            )
+    return row.to or state
+
+
+def picture() -> str:
+    """The table as the text of a state picture (open Mermaid syntax), states and arrows in the order of the table."""
+    arrows: dict[tuple[str, str], list[str]] = {}
+    for row in TABLE:
+        arrows.setdefault((row.state, row.to or row.state), []).append(row.action)
+    lines = ["stateDiagram-v2", f"  [*] --> {DRAFT}"]
+    for (state, to), actions in arrows.items():
+        if state != to:
+            lines.append(f"  {_id(state)} --> {_id(to)}: {', '.join(actions)}")
+    return "\n".join(lines)
+
+
+def _id(state: str) -> str:
+    return state.replace(" ", "_")

@@ -1,0 +1,237 @@
+"""What is in a bag, what it still wants, and what has become of what it held."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+from django.db.models import Sum
+
+from inventory.models import Lot
+from inventory.selectors.finding import open_holds
+from inventory.selectors.words import quantity_text
+from jobs.models import Job, ScheduleRevision
+from kitting.calculation.bag_states import BagFacts
+from kitting.calculation.short_codes import verified
+from kitting.errors import Refusal
+from kitting.models import Bag, BagEntry, BagLine
+from kitting.models.bags import (
+    ACCOUNTED,
+    BORROWED,
+    HANDED_BACK,
+    INSTALLED,
+    ISSUED,
+    LOST,
+    OUT_OF_THE_BAG,
+    PICKED,
+    PUT_BACK,
+    SCRAPPED,
+)
+from kitting.selectors.policies import margin_days
+
+NOT_LISTED = "it was never planned"
+
+
+@dataclass(slots=True)
+class LineStand:
+    """How a line of a bag stands: thousandths by deed, and by lot what is inside now."""
+
+    line: BagLine
+    done: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    inside: dict[int, int] = field(default_factory=lambda: defaultdict(int))
+
+    @property
+    def picked(self) -> int:
+        """Thousandths that were put in for this line and were neither put back nor lent."""
+        return self.done[PICKED] - self.done[PUT_BACK] - self.done[BORROWED]
+
+    @property
+    def missing(self) -> int:
+        """Thousandths that are wanted and not picked."""
+        return 0 if self.line.dropped else max(self.line.quantity - self.picked, 0)
+
+    @property
+    def too_many(self) -> int:
+        """Thousandths inside that no live line wants."""
+        return max(self.picked - (0 if self.line.dropped else self.line.quantity), 0)
+
+    @property
+    def open(self) -> int:
+        """Thousandths that are inside: once issued, those that nobody has accounted for."""
+        return sum(self.inside.values())
+
+    @property
+    def issued(self) -> int:
+        """Thousandths that went out with the crew."""
+        return self.done[ISSUED] - self.done[HANDED_BACK]
+
+    @property
+    def installed(self) -> int:
+        """Thousandths that were installed."""
+        return self.done[INSTALLED]
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """A bag's lines as they stand, and the lots inside."""
+
+    bag: Bag
+    lines: Sequence[LineStand]
+    lots: Mapping[int, Lot]
+
+    def missing(self) -> tuple[str, ...]:
+        """What is missing of lines that are no spares, in words: ``1 JS-3``."""
+        wanted: dict[str, int] = defaultdict(int)
+        units = {}
+        for stand in self.lines:
+            if stand.missing and not stand.line.spare and stand.line.item:
+                wanted[stand.line.item.stock_code] += stand.missing
+                units[stand.line.item.stock_code] = stand.line.item.stock_unit
+        return tuple(f"{bare(number)} {code}" for code, number in sorted(wanted.items()))
+
+    def open(self) -> tuple[str, ...]:
+        """Pieces that are still inside, in words."""
+        left: dict[str, int] = defaultdict(int)
+        for stand in self.lines:
+            if stand.open and stand.line.item:
+                left[stand.line.item.stock_code] += stand.open
+        return tuple(f"{bare(number)} {code}" for code, number in sorted(left.items()))
+
+    def undecided(self) -> tuple[str, ...]:
+        """Lines for which no stock code is chosen."""
+        return tuple(stand.line.line for stand in self.lines if not stand.line.item_id and not stand.line.dropped)
+
+
+def bare(quantity: int) -> str:
+    """Thousandths as the shortest number: ``6``, ``0.5``."""
+    return quantity_text(quantity, "").strip()
+
+
+def bag_by_code(code: str, *, lock: bool = False) -> Bag:
+    """The bag of a scanned or typed code.
+
+    Raises:
+        Refusal: ``wrong-check-characters``; ``unknown-bag``: ours in form, but no bag here has it.
+    """
+    plain = verified(code)
+    bags = Bag.objects.select_related("job", "depot", "place__depot")
+    if lock:
+        bags = bags.select_for_update(of=("self",))
+    found = bags.filter(code=plain).first()
+    if found is None:
+        raise Refusal("unknown-bag", f"No bag of these books has the number {code}.", {"code": code})
+    return found
+
+
+def contents_of(bags: Iterable[Bag]) -> dict[int, Contents]:
+    """Contents by bag; three queries, however many bags and lines there are."""
+    wanted = {bag.pk: bag for bag in bags}
+    lines = BagLine.objects.filter(bag__in=wanted).select_related("item").order_by("position", "pk")
+    stands: dict[int, LineStand] = {}
+    of_bag: dict[int, list[LineStand]] = defaultdict(list)
+    for line in lines:
+        line.bag = wanted[line.bag_id]
+        stands[line.pk] = LineStand(line)
+        of_bag[line.bag_id].append(stands[line.pk])
+    sums = BagEntry.objects.filter(line__bag__in=wanted).values_list("line", "lot", "deed").annotate(Sum("quantity"))
+    lots = set()
+    for number, lot, deed, quantity in sums:
+        stand = stands[number]
+        stand.done[deed] += quantity
+        lots.add(lot)
+        if deed == PICKED:
+            stand.inside[lot] += quantity
+        elif deed in OUT_OF_THE_BAG:
+            stand.inside[lot] -= quantity
+    found = {lot.pk: lot for lot in Lot.objects.filter(pk__in=lots).select_related("item")}
+    return {number: Contents(bag, of_bag[number], found) for number, bag in wanted.items()}
+
+
+def good_until(job: Job) -> date | None:
+    """The day through which every lot of a job must be good; None without a cutover."""
+    last = (job.cutover_end or job.cutover)[:10]
+    return date.fromisoformat(last) + timedelta(margin_days()) if last else None
+
+
+def is_good(lot: Lot, until: date | None) -> bool:
+    """Whether a lot is good through a day; a dated item without a date is not."""
+    if lot.use_by is None:
+        return lot.item.shelf_months is None
+    return until is None or lot.use_by >= until
+
+
+def live_letter(job: Job) -> str:
+    """The letter of a job's live schedule revision, '' where it has none."""
+    found = ScheduleRevision.objects.filter(job=job, live=True).values_list("letter", flat=True).first()
+    return found or ""
+
+
+def superseded(bag: Bag) -> str:
+    """Why a bag's list is not what is live; '' where it is."""
+    letter = live_letter(bag.job)
+    if letter == bag.revision:
+        return ""
+    return f"SUPERSEDED BY REV {letter}: the bag was listed for rev {bag.revision or 'none'}; plan, apply, look again"
+
+
+def facts_of(
+    contents: Contents, *, by: str = "", approver: str = "", reason: str = "", signature: str = ""
+) -> BagFacts:
+    """What the guards look at."""
+    bag, until = contents.bag, good_until(contents.bag.job)
+    inside = {lot for stand in contents.lines for lot, left in stand.inside.items() if left > 0}
+    lots = [contents.lots[number] for number in sorted(inside)]
+    holds = open_holds(lots)
+    return BagFacts(
+        name=str(bag),
+        undecided=contents.undecided(),
+        missing=contents.missing(),
+        inside=bool(inside),
+        pickers=_pickers(bag),
+        out_of_date=tuple(f"{lot} {lot.use_by or 'without a date'}" for lot in lots if not is_good(lot, until)),
+        held=tuple(f"{lot}" for lot in lots if (lot.item_id, lot.number) in holds),
+        superseded=superseded(bag),
+        open=contents.open(),
+        by=by,
+        approver=approver,
+        reason=reason,
+        signature=signature,
+    )
+
+
+def _pickers(bag: Bag) -> frozenset[str]:
+    """Everybody who put pieces in that were not put back before."""
+    found = BagEntry.objects.filter(line__bag=bag, deed=PICKED).values_list("action__by", flat=True)
+    return frozenset(found.distinct())
+
+
+def label_state(contents: Contents) -> str:
+    """What a label says: FULL, SHORT and what, ON HOLD, or the state where it is neither of these."""
+    bag = contents.bag
+    if bag.state == "on hold":
+        return "ON HOLD"
+    missing = contents.missing()
+    if missing:
+        return f"SHORT: {', '.join(missing)}"
+    return "FULL" if bag.state in ("checked", "staged", "issued", "in work") else bag.state.upper()
+
+
+def accounts(contents: Contents) -> dict[tuple[str, str], dict[str, int]]:
+    """By stock code and lot: issued, installed, turned in, scrapped, lost and open, in thousandths."""
+    numbers = [stand.line.pk for stand in contents.lines]
+    rows = BagEntry.objects.filter(line__in=numbers, deed__in=(ISSUED, HANDED_BACK, *ACCOUNTED))
+    sums = rows.values_list("lot__item__stock_code", "lot__number", "deed").annotate(Sum("quantity"))
+    found: dict[tuple[str, str], dict[str, int]] = {}
+    for code, lot, deed, quantity in sums:
+        line = found.setdefault((code, lot), dict.fromkeys((ISSUED, *ACCOUNTED, "open"), 0))
+        line[ISSUED if deed in (ISSUED, HANDED_BACK) else deed] += -quantity if deed == HANDED_BACK else quantity
+    for line in found.values():
+        line["open"] = line[ISSUED] - sum(line[deed] for deed in ACCOUNTED)
+    return found
+
+
+def consumed() -> list[tuple[str, str, str, int]]:
+    """Job, stock code, lot and thousandths of the suppliers' pieces that were used: for a consumption line each."""
+    used = BagEntry.objects.filter(lot__supplier_owned=True, deed__in=(INSTALLED, SCRAPPED, LOST))
+    names = ("line__bag__job__job", "lot__item__stock_code", "lot__number")
+    return [*used.values_list(*names).annotate(Sum("quantity")).order_by(*names)]

@@ -1,0 +1,277 @@
+"""Fill a bag by scan and have a second person check it."""
+
+from collections.abc import Collection, Iterator, Mapping
+from typing import Unpack
+
+from inventory.models import Balance, Item, Lot, Place
+from inventory.selectors.finding import items_by_code, lots_by_number, open_holds
+from inventory.services.actions import use_case
+from inventory.services.doubts import Doubts
+from inventory.services.moving import Carry, carry
+from kitting.calculation.bag_states import CHECK, FINISH, PICK, PUT_BACK, SHORT
+from kitting.errors import Refusal
+from kitting.models import BagLine, Promise
+from kitting.models.bags import PICKED
+from kitting.models.bags import PUT_BACK as BACK
+from kitting.selectors.bag_contents import bare, good_until, is_good, label_state
+from kitting.services.release_promises import release
+from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_of, settled
+
+RIGHT = "RIGHT"
+
+
+@use_case
+def pick(
+    *,
+    bag: str,
+    stock_code: str,
+    lot: str,
+    place: Place,
+    quantity: int,
+    as_spare: bool = False,
+    confirmed: Collection[str] = (),
+    **scan: Unpack[Scan],
+) -> Answer:
+    """Put thousandths of a scanned lot from a place into a bag.
+
+    Args:
+        bag: code on its label.
+        stock_code, lot: as scanned from the piece or its carton.
+        place: where it was taken.
+        quantity: thousandths of the stock unit.
+        as_spare: the pieces are for the bag's spare lines only.
+        confirmed: keys of questions answered with yes.
+        scan: who, when, the number of the action.
+
+    Raises:
+        Doubt: ``other-lot``: another lot was promised, and this one is still good; ``promised-to-others``: it is
+            promised to another job.
+        Refusal: ``wrong-item``, ``over-pick``, ``lot-held``, ``expires-before-cutover``; or the bag's state forbids it.
+    """
+    content = {"code": stock_code, "lot": lot, "place": place.pk, "quantity": quantity, "as_spare": as_spare}
+    one = opened(bag, PICK, content, scan)
+    item = items_by_code([stock_code])[stock_code]
+    if one.repeated:
+        return Answer(RIGHT, f"{item} is in {one.bag} already.", one.bag, repeated=True)
+    state = advance(one, PICK)
+    taken = _lot_at(item, lot, place)
+    _refuse_unfit(one, taken)
+    shares = _shares(one, item, quantity, as_spare)
+    _ask_about_promises(one, shares, taken, place, confirmed)
+    carry(one.action, [Carry(lot=taken, quantity=quantity, source=place, target=place_of(one))], one.action.why)
+    for line, pieces in shares:
+        one.write(line, taken, PICKED, pieces, facts={"from": str(place)})
+    _keep_promises(one, shares, taken, place)
+    told = {"stock_code": item.stock_code, "lot": taken.number, "quantity": bare(quantity), "from": str(place)}
+    settled(one, state, "picked", told, checked_by="")
+    still = sum(stand.missing for stand in one.contents.lines if stand.line.item_id == item.pk) - quantity
+    return Answer(RIGHT, f"{bare(quantity)} {item} in {one.bag}; {bare(max(still, 0))} more to come.", one.bag)
+
+
+@use_case
+def put_back(
+    *, bag: str, stock_code: str, lot: str, place: Place, quantity: int, why: str = "", **scan: Unpack[Scan]
+) -> Answer:
+    """Take pieces out of a bag that stores hold, to a bin or a place of the kind hold.
+
+    Raises:
+        Refusal: ``not-in-bag``: so many of this lot are not inside; or the bag's state forbids it.
+    """
+    content = {"code": stock_code, "lot": lot, "place": place.pk, "quantity": quantity}
+    one = opened(bag, PUT_BACK, content, scan, why=why)
+    if one.repeated:
+        return Answer("BACK", f"{one.bag}: put back already.", one.bag, repeated=True)
+    state = advance(one, PUT_BACK)
+    for line, found, pieces in taken_out(one, stock_code, lot, quantity):
+        one.write(line, found, BACK, pieces, facts={"to": str(place)})
+    carry(
+        one.action,
+        [Carry(lot=entry.lot, quantity=entry.quantity, source=place_of(one), target=place) for entry in one.entries],
+        why or "put back",
+    )
+    told = {"stock_code": stock_code, "lot": lot, "quantity": bare(quantity), "to": str(place), "why": why}
+    settled(one, state, "put back", told, checked_by="")
+    return Answer("BACK", f"{bare(quantity)} {stock_code} back at {place}.", one.bag)
+
+
+@use_case
+def finish_short(*, bag: str, why: str = "", **scan: Unpack[Scan]) -> Answer:
+    """Say that all there is has been picked; the bag and its label name what is missing.
+
+    Raises:
+        Refusal: nothing is missing, or the bag's state forbids it.
+    """
+    one = opened(bag, FINISH, {}, scan, why=why)
+    if not one.repeated:
+        state = advance(one, FINISH)
+        told = {"missing": list(one.contents.missing()), "why": why}
+        settled(one, state, "bag short", told, addressed_to="planner", checked_by="")
+    return Answer(SHORT.upper(), label_state(one.contents), one.bag, repeated=one.repeated)
+
+
+@use_case
+def check(*, bag: str, counted: Mapping[str, int], **scan: Unpack[Scan]) -> Answer:
+    """A second person counts what is in the bag, without seeing the list.
+
+    Args:
+        bag: code on its label.
+        counted: thousandths by stock code; what is not named was not found.
+        scan: who, when, the number of the action.
+
+    Raises:
+        Refusal: ``count-differs`` says what is missing or extra; the same person filled it; or a guard doesn't hold.
+    """
+    one = opened(bag, CHECK, {"counted": dict(counted)}, scan)
+    if one.repeated:
+        return Answer(label_state(one.contents), f"{one.bag} is checked already.", one.bag, repeated=True)
+    state = advance(one, CHECK)
+    _refuse_difference(one, counted)
+    settled(one, state, "bag checked", {"counted": dict(counted)}, checked_by=scan["actor"].name)
+    answer = label_state(one.contents)
+    return Answer(answer.partition(":")[0], f"{one.bag}: {answer}.", one.bag)
+
+
+def taken_out(one: Opened, stock_code: str, lot: str, quantity: int) -> Iterator[tuple[BagLine, Lot, int]]:
+    """Lines, lot and thousandths that leave a bag: what no line wants first, then spares, then the last lines.
+
+    Raises:
+        Refusal: ``not-in-bag``.
+    """
+    item = items_by_code([stock_code])[stock_code]
+    wanted = {number for number, found in one.contents.lots.items() if (found.item_id, found.number) == (item.pk, lot)}
+    left = quantity
+    stands = [stand for stand in one.contents.lines if stand.line.item_id == item.pk]
+    stands.sort(key=lambda stand: (not stand.too_many, not stand.line.spare, -stand.line.position))
+    parts = []
+    for stand in stands:
+        for number in sorted(wanted):
+            pieces = min(stand.inside[number], left)
+            if pieces > 0:
+                parts.append((stand.line, one.contents.lots[number], pieces))
+                left -= pieces
+    if left or quantity <= 0:
+        there = bare(quantity - left)
+        message = f"{one.bag} holds {there} {stock_code} lot {lot or 'unknown'}, not {bare(quantity)}."
+        raise Refusal("not-in-bag", message, {"bag": str(one.bag), "there": quantity - left, "wanted": quantity})
+    yield from parts
+
+
+def _lot_at(item: Item, number: str, place: Place) -> Lot:
+    """The lot of this number at a place, the supplier's only where it lies there and ours doesn't.
+
+    Raises:
+        Refusal: ``unknown-lot``.
+    """
+    lots = lots_by_number(item=item, number=number)
+    if len(lots) == 1:
+        return lots[0]
+    there = Balance.objects.filter(place=place, lot__in=lots, quantity__gt=0).order_by("lot__use_by", "pk").first()
+    return next((lot for lot in lots if there and lot.pk == there.lot_id), lots[0])
+
+
+def _refuse_unfit(one: Opened, lot: Lot) -> None:
+    hold = open_holds([lot]).get((lot.item_id, lot.number))
+    if hold:
+        message = f"HELD: {lot} is stopped by hold {hold.pk}: {hold.reason}."
+        raise Refusal("lot-held", message, {"hold": hold.pk, "lot": lot.number})
+    until = good_until(one.bag.job)
+    if not is_good(lot, until):
+        date = f"use by {lot.use_by}" if lot.use_by else "has no use-by date"
+        message = f"EXPIRES BEFORE CUTOVER: {lot} {date}; {one.bag.job} needs it good through {until}."
+        raise Refusal("expires-before-cutover", message, {"lot": lot.number, "use_by": lot.use_by, "until": until})
+
+
+def _shares(one: Opened, item: Item, quantity: int, as_spare: bool) -> list[tuple[BagLine, int]]:
+    """Lines that still want pieces of an item, and how many of these each takes, in the order of the lines."""
+    stands = [stand for stand in one.contents.lines if stand.line.item_id == item.pk and not stand.line.dropped]
+    if not stands:
+        wanted = sorted({str(stand.line.item) for stand in one.contents.lines if stand.missing})
+        need = f"need {', '.join(wanted)}" if wanted else "nothing more is needed"
+        message = f"WRONG ITEM: this is {item} ({item.description or item.kind}); {one.bag}: {need}."
+        raise Refusal("wrong-item", message, {"is": item.stock_code, "needed": wanted})
+    shares: list[tuple[BagLine, int]] = []
+    left = quantity
+    for stand in sorted(stands, key=lambda stand: (stand.line.spare, stand.line.position)):
+        pieces = min(stand.missing, left) if stand.line.spare or not as_spare else 0
+        if pieces > 0:
+            shares.append((stand.line, pieces))
+            left -= pieces
+    if left or quantity <= 0:
+        message = f"{one.bag} wants {bare(quantity - left)} more {item}, not {bare(quantity)}: put the rest back."
+        raise Refusal("over-pick", message, {"wanted": quantity - left, "scanned": quantity})
+    return shares
+
+
+def _ask_about_promises(
+    one: Opened, shares: list[tuple[BagLine, int]], lot: Lot, place: Place, confirmed: Collection[str]
+) -> None:
+    doubts = Doubts(confirmed)
+    lines = {line.line for line, _ in shares}
+    quantity = sum(pieces for _, pieces in shares)
+    ours = Promise.objects.filter(job=one.bag.job, line__in=lines, item=lot.item, released_at=None, lot__isnull=False)
+    numbers = sorted({promise.lot.number for promise in ours.select_related("lot") if promise.lot})
+    if numbers and lot.number not in numbers:
+        named = ", ".join(number or "unknown" for number in numbers)
+        doubts.ask("other-lot", 1, f"WRONG LOT – STILL GOOD: {lot} instead of lot {named}: take it?")
+    there = Balance.objects.filter(lot=lot, place=place).values_list("quantity", flat=True).first() or 0
+    others = [*Promise.objects.filter(lot=lot, place=place, released_at=None).exclude(job=one.bag.job, line__in=lines)]
+    if there >= quantity > there - sum(promise.quantity for promise in others):
+        named = ", ".join(sorted({promise.line for promise in others}))
+        doubts.ask("promised-to-others", 1, f"{lot} at {place} is promised to {named}: take it all the same?")
+    doubts.settle()
+
+
+def _keep_promises(one: Opened, shares: list[tuple[BagLine, int]], lot: Lot, place: Place) -> None:
+    """What lies in the bag is promised no more: the physical piece takes the promise's place, this lot's first."""
+    open_ = [*Promise.objects.select_for_update().filter(job=one.bag.job, item=lot.item, released_at=None)]
+    kept: list[Promise] = []
+    met: list[int] = []
+    at = one.scan["at"]
+    for line, pieces in shares:
+        left = pieces
+        mine = [promise for promise in open_ if promise.line == line.line]
+        mine.sort(key=lambda promise: ((promise.lot_id, promise.place_id) != (lot.pk, place.pk), promise.pk))
+        for promise in mine:
+            used = min(left, promise.quantity)
+            if used:
+                left -= used
+                met.append(promise.pk)
+                if promise.quantity > used:
+                    kept.append(_rest(promise, promise.quantity - used, at))
+    release(Promise.objects.filter(pk__in=met), why=f"picked with action {one.action.number}", at=at)
+    Promise.objects.bulk_create(kept)
+
+
+def _rest(promise: Promise, quantity: int, at: object) -> Promise:
+    columns = {
+        field.attname: getattr(promise, field.attname)
+        for field in Promise._meta.concrete_fields  # noqa: SLF001 - Django's public way to its columns
+        if not field.primary_key
+    }
+    return Promise(**{**columns, "quantity": quantity, "made_at": at, "released_at": None, "released_why": ""})
+
+
+def _refuse_difference(one: Opened, counted: Mapping[str, int]) -> None:
+    inside: dict[str, int] = {}
+    kinds: dict[str, str] = {}
+    for stand in one.contents.lines:
+        if stand.line.item and (stand.open or stand.missing):
+            code = stand.line.item.stock_code
+            inside[code] = inside.get(code, 0) + stand.open
+            kinds[code] = stand.line.item.kind
+    items = items_by_code(counted)
+    found = {items[code].stock_code: number for code, number in counted.items()}
+    missing = [
+        f"MISSING {bare(number - found.get(code, 0))} {kinds[code]} ({code})"
+        for code, number in sorted(inside.items())
+        if found.get(code, 0) < number
+    ]
+    extra = [
+        f"EXTRA {bare(number - inside.get(code, 0))} {code}"
+        for code, number in sorted(found.items())
+        if number > inside.get(code, 0)
+    ]
+    if missing or extra:
+        raise Refusal(
+            "count-differs", f"{one.bag}: {'; '.join(missing + extra)}.", {"missing": missing, "extra": extra}
+        )

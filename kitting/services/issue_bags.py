@@ -1,0 +1,138 @@
+"""Stage checked bags, issue them against a signature, take them back unused, and say that work has begun."""
+
+from collections.abc import Collection
+from typing import Unpack
+
+from inventory.services.actions import use_case
+from inventory.services.doubts import Doubts
+from kitting.calculation.bag_states import BEGIN, CHECKED, HAND_BACK, ISSUE, OUT, STAGE, STAGED
+from kitting.errors import Refusal
+from kitting.models import Bag
+from kitting.models.bags import HANDED_BACK, ISSUED
+from kitting.roles import APPROVE, DO, Actor, require
+from kitting.selectors.bag_contents import label_state
+from kitting.services.release_promises import bring_back, take_out
+from kitting.services.scans import Answer, Opened, Scan, advance, opened, settled
+
+SHORT_BAG = "short bag"
+
+
+@use_case
+def stage(*, bag: str, rack: str, confirmed: Collection[str] = (), **scan: Unpack[Scan]) -> Answer:
+    """Put a checked bag in its rack place.
+
+    Raises:
+        Doubt: ``place-taken``: other bags lie there; names them.
+        Refusal: ``no-rack``; something in the bag is not good any more; or the bag's state forbids it.
+    """
+    one = opened(bag, STAGE, {"rack": rack}, scan)
+    if one.repeated:
+        return Answer("PLACED", f"{one.bag} is at {one.bag.whereabouts} already.", one.bag, repeated=True)
+    if not rack.strip():
+        raise Refusal("no-rack", f"Scan the rack place for {one.bag}.", {})
+    state = advance(one, STAGE)
+    there = Bag.objects.filter(depot=one.bag.depot, whereabouts=rack, state__in=(STAGED, CHECKED)).exclude(
+        pk=one.bag.pk
+    )
+    names = sorted(str(other) for other in there.select_related("job"))
+    doubts = Doubts(confirmed)
+    if names:
+        doubts.ask("place-taken", 1, f"PLACE TAKEN: {', '.join(names)} at {rack}: put this bag there as well?")
+    doubts.settle()
+    settled(one, state, "bag staged", {"rack": rack, "label": label_state(one.contents)}, whereabouts=rack)
+    return Answer("PLACED", f"{one.bag} at {rack}: {label_state(one.contents)}.", one.bag)
+
+
+@use_case
+def issue(
+    *,
+    bag: str,
+    crew: str,
+    truck: str,
+    signature: str,
+    approver: Actor | None = None,
+    reason: str = "",
+    **scan: Unpack[Scan],
+) -> Answer:
+    """Give a staged bag to a crew.
+
+    Args:
+        bag: code on its label.
+        crew, truck: who takes it, and with what.
+        signature: the name under which the crew signs.
+        approver: planner or duty supervisor who lets a short bag go; not who issues it.
+        reason: why it goes short.
+        scan: who, when, the number of the action.
+
+    Raises:
+        Refusal: ``already-out`` names who took it; ``own-approval``; superseded, held, out of date, short without leave
+            or unsigned (``bag-not-ready``); or the bag's state forbids it.
+    """
+    content = {"crew": crew, "truck": truck, "signature": signature, "reason": reason}
+    one = opened(bag, ISSUE, content, scan, why=reason)
+    if one.repeated:
+        return Answer("OUT", f"{one.bag} went with {one.bag.crew}.", one.bag, repeated=True)
+    if one.bag.state in OUT:
+        message = f"ALREADY OUT: {one.bag} went with {one.bag.crew}, {one.bag.whereabouts}."
+        raise Refusal("already-out", message, {"bag": str(one.bag), "crew": one.bag.crew})
+    approved_by = _approved_by(one, approver)
+    state = advance(one, ISSUE, approver=approved_by, reason=reason, signature=signature)
+    label = label_state(one.contents)
+    for stand in one.contents.lines:
+        for lot, left in stand.inside.items():
+            if left > 0:
+                one.write(stand.line, one.contents.lots[lot], ISSUED, left)
+    told = {"crew": crew, "truck": truck, "signature": signature, "label": label}
+    short = {"approved_by": approved_by, "reason": reason} if approved_by else {}
+    name = "short bag issued" if approved_by else "bag issued"
+    settled(one, state, name, {**told, **short}, crew=crew, whereabouts=f"truck {truck}")
+    if not Bag.objects.filter(job=one.bag.job).exclude(state__in=(*OUT, "closed", "cancelled")).exists():
+        take_out(one.bag.job, at=scan["at"])
+    return Answer("OUT", f"{one.bag}: {label}; with {crew}, truck {truck}.", one.bag)
+
+
+@use_case
+def hand_back(*, bag: str, why: str, **scan: Unpack[Scan]) -> Answer:
+    """Take an issued bag back unopened, because the outage is off; it is looked at again before it goes out.
+
+    Raises:
+        Refusal: no reason, or the bag's state forbids it.
+    """
+    one = opened(bag, HAND_BACK, {}, scan, why=why)
+    if not one.repeated:
+        state = advance(one, HAND_BACK, reason=why)
+        for stand in one.contents.lines:
+            for lot, left in stand.inside.items():
+                if left > 0:
+                    one.write(stand.line, one.contents.lots[lot], HANDED_BACK, left)
+        settled(one, state, "bag handed back", {"why": why}, whereabouts="", crew="", checked_by="", why=why)
+        if one.bag.job.ended:
+            bring_back(one.bag.job)
+    return Answer("BACK", f"{one.bag} is back: check it again before it goes out.", one.bag, repeated=one.repeated)
+
+
+@use_case
+def begin_work(*, bag: str, **scan: Unpack[Scan]) -> Answer:
+    """The outage has started and the bag is opened.
+
+    Raises:
+        Refusal: the bag's state forbids it.
+    """
+    one = opened(bag, BEGIN, {}, scan, right="as-installed", level=DO)
+    if not one.repeated:
+        settled(one, advance(one, BEGIN), "work begun", {})
+    return Answer("IN WORK", f"{one.bag} is in work.", one.bag, repeated=one.repeated)
+
+
+def _approved_by(one: Opened, approver: Actor | None) -> str:
+    """The name of who lets a short bag go.
+
+    Raises:
+        Refusal: ``own-approval``; ``not-allowed``.
+    """
+    if approver is None or not one.contents.missing():
+        return ""
+    require(approver, SHORT_BAG, APPROVE, one.bag.depot.depot)
+    if approver.name.casefold() == one.scan["actor"].name.casefold():
+        raise Refusal("own-approval", f"{approver.name} issues {one.bag}: another person lets it go short.", {})
+    return approver.name

@@ -1,0 +1,136 @@
+"""What every scan of a bag shares: who acts, the action number, the guards, and what is written down."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import NotRequired, TypedDict
+
+from inventory.models import Action, Lot, Place
+from inventory.services.actions import Stamp, begin
+from kitting.calculation.bag_states import FORMER, OUT, next_state
+from kitting.models import Bag, BagEntry, BagLine
+from kitting.roles import DO, Actor, require
+from kitting.selectors.bag_contents import Contents, bag_by_code, contents_of, facts_of
+from kitting.services.record_events import Happening, record_events
+
+BAGS = "bags"
+
+
+class Scan(TypedDict):
+    """Who scans, at which moment of the server, under which number made on the device, and the device's clock."""
+
+    actor: Actor
+    at: datetime
+    action: str
+    device_at: NotRequired[datetime | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a scan says back: one word or two for the screen, the sentence behind it, the bag as it is now."""
+
+    word: str
+    sentence: str
+    bag: Bag
+    repeated: bool = False
+
+
+@dataclass(slots=True)
+class Opened:
+    """A bag locked for one scan, with its contents, and the action; ``repeated`` where the scan came before."""
+
+    bag: Bag
+    contents: Contents
+    action: Action
+    repeated: bool
+    scan: Scan
+    entries: list[BagEntry] = field(default_factory=list)
+
+    def write(
+        self, line: BagLine, lot: Lot, deed: str, quantity: int, *, phase: str = "", facts: Mapping[str, object] = {}
+    ) -> None:
+        """Note what was done with pieces of a line."""
+        self.entries.append(
+            BagEntry(
+                action=self.action, line=line, lot=lot, deed=deed, quantity=quantity, phase=phase, facts=dict(facts)
+            )
+        )
+
+
+def stamp_of(scan: Scan) -> Stamp:
+    """The stamp of a scan for the warehouse."""
+    stamp: Stamp = {"by": scan["actor"].name, "at": scan["at"], "action": scan["action"]}
+    stamp["device_at"] = scan.get("device_at")
+    return stamp
+
+
+def opened(
+    code: str,
+    name: str,
+    content: Mapping[str, object],
+    scan: Scan,
+    *,
+    why: str = "",
+    right: str = BAGS,
+    level: str = DO,
+) -> Opened:
+    """The bag of a code, locked, under the action's number, in the caller's transaction.
+
+    Raises:
+        Refusal: the code is no bag's, the person may not, or the number stands for another action.
+    """
+    bag = bag_by_code(code, lock=True)
+    require(scan["actor"], right, level, bag.depot.depot)
+    action, repeated = begin(f"bag {name}", {"bag": bag.code, **content}, stamp_of(scan), why)
+    return Opened(bag, contents_of([bag])[bag.pk], action, repeated, scan)
+
+
+def advance(one: Opened, deed: str, *, approver: str = "", reason: str = "", signature: str = "") -> str:
+    """The state that a deed leads to, once all guards hold; nothing is saved yet.
+
+    Raises:
+        Refusal: the table doesn't allow it, or a guard doesn't hold.
+    """
+    by = one.scan["actor"].name
+    facts = facts_of(one.contents, by=by, approver=approver, reason=reason, signature=signature)
+    state = next_state(one.bag.state, deed, facts)
+    return one.bag.state_before_hold if state == FORMER else state
+
+
+def settled(
+    one: Opened, state: str, name: str, told: Mapping[str, object], *, addressed_to: str = "", **changed: str
+) -> None:
+    """Store the bag's new state, the entries and the event of a scan."""
+    before = one.bag.state
+    one.bag.state = state
+    for column, value in changed.items():
+        setattr(one.bag, column, value)
+    one.bag.version += 1
+    one.bag.save(update_fields=("state", "version", *changed))
+    BagEntry.objects.bulk_create(one.entries)
+    happening = Happening(
+        name,
+        str(one.bag),
+        {"bag": one.bag.code, "before": before, "after": state, "action": one.action.number, **told},
+        addressed_to=addressed_to,
+        depot=one.bag.depot.depot,
+    )
+    record_events([happening], by=one.scan["actor"].name, at=one.scan["at"])
+
+
+def is_out(bag: Bag) -> bool:
+    """Whether the crew has it."""
+    return bag.state in OUT or bag.state_before_hold in OUT
+
+
+def place_of(one: Opened) -> Place:
+    """The bag as a place of the warehouse."""
+    place = one.bag.place
+    place.depot = one.bag.depot
+    return place
+
+
+def lines_with(one: Opened, item: int) -> Sequence[BagLine]:
+    """Lines of a stock code, those that are no spares first."""
+    found = [stand.line for stand in one.contents.lines if stand.line.item_id == item]
+    return sorted(found, key=lambda line: (line.dropped, line.spare, line.position))
