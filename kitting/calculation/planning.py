@@ -41,7 +41,7 @@ from kitting.calculation.needs import Need
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.plan_tables import refusal_sentences, refusal_table, summary
 from kitting.calculation.planning_questions import planning_questions
-from kitting.calculation.promise_tables import Shares, answer_lines, promise_table, split_by_line
+from kitting.calculation.promise_tables import Shares, answer_lines, in_their_bags, promise_table, split_by_line
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.model import NEVER, Kit, Problem, Promised
 from kitting.calculation.promising.tiers import DAYS_A_WEEK, weight_of
@@ -284,6 +284,7 @@ def _tables(made: _Made) -> dict[str, Any]:
     frame, templates = expanded.frame, expanded.scene.lines.templates
     items = expanded.scene.fitter.items
     shares = split_by_line(frame, templates, made.demand, made.promised)
+    shares = in_their_bags(shares, frame, made.demand, made.supply.sources)
     answers, additions = answer_lines(frame, templates, jobs=jobs, shares=shares, sources=made.supply.sources)
     units = {code: item["stock_unit"] or "ea" for code, item in items.items()}
     requirements = requirement_table(frame, templates, units=units, answered=LineAnswers(answers, additions))

@@ -67,6 +67,47 @@ def split_by_line(frame: pd.DataFrame, templates: Sequence[Template], demand: De
     return Shares(shares, left)
 
 
+def in_their_bags(shares: Shares, frame: pd.DataFrame, demand: Demand, sources: Sequence[Source]) -> Shares:
+    """The same pieces for the same lines of a cell, but those that lie in a bag go to the lines of its structure.
+
+    Lines of one cell take what lies in any of the job's bags, as each of its pieces serves each of them; who builds
+    the bags wants a line's pieces in its own.
+    """
+    bagged = {lot for lot, source in enumerate(sources) if source.structure}
+    cells = (
+        {int(demand.cell_of_line[share.line]) for share in shares.shares if share.lot in bagged} if bagged else set()
+    )
+    if not cells:
+        return shares
+    structures = frame["structure"].astype(str).tolist()
+    kept: list[Share] = []
+    of_cell: dict[int, list[Share]] = {}
+    for share in shares.shares:
+        cell = int(demand.cell_of_line[share.line])
+        (of_cell.setdefault(cell, []) if cell in cells else kept).append(share)
+    for parts in of_cell.values():
+        kept += _exchanged(parts, structures, sources)
+    return Shares(tuple(sorted(kept, key=lambda share: share.line)), shares.short)
+
+
+def _exchanged(parts: Sequence[Share], structures: Sequence[str], sources: Sequence[Source]) -> list[Share]:
+    wants: dict[int, int] = {}
+    for share in parts:
+        wants[share.line] = wants.get(share.line, 0) + share.quantity
+    left = [share.quantity for share in parts]
+    found = []
+    for at_home in (True, False):
+        for number, share in enumerate(parts):
+            home = sources[share.lot].structure
+            for line, wanted in wants.items():
+                pieces = min(left[number], wanted)
+                if pieces and (not at_home or (home and structures[line] == home)):
+                    found.append(share._replace(line=line, quantity=pieces))
+                    left[number] -= pieces
+                    wants[line] -= pieces
+    return found
+
+
 def _starts(cells: np.ndarray, quantity: np.ndarray, cell_of_need: np.ndarray, need: np.ndarray) -> np.ndarray:
     """Where each allocation begins in the row of needs; both are sorted by cell."""
     needed_before = np.concatenate([[0], np.cumsum(need)])[np.searchsorted(cell_of_need, cells, side="left")]

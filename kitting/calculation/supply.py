@@ -24,7 +24,10 @@ _ON_THE_ROAD = {"depot": NO_DEPOT, "own_depot_only": False}
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where the pieces of a lot are named on the stock or the orders sheet; the row itself tells no source apart."""
+    """Where the pieces of a lot are named on the stock or the orders sheet; the row itself tells no source apart.
+
+    ``structure`` is that of the bag or staging place they lie in, '' for none.
+    """
 
     stock_code: str
     depot: str
@@ -32,6 +35,7 @@ class Source:
     lot: str
     order: str
     row: int = field(default=0, compare=False)
+    structure: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +138,10 @@ def _stock(book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], dated:
         own_only = kind in (SUPPLIER_OWNED, STAGING, BAG, VAN)
         closed = ways.closed[row["depot"]]
         ready = add_working_days(as_of, ways.van_days(row["depot"]), closed) if kind == VAN else as_of
-        source = Source(row["stock_code"], row["depot"], row["place"] or "", row["lot"] or "", "", row["row"])
+        structure = (row["structure"] or "") if kept_for >= 0 else ""
+        source = Source(
+            row["stock_code"], row["depot"], row["place"] or "", row["lot"] or "", "", row["row"], structure
+        )
         facts = _facts(row, ready, ways, own_only=own_only, only_kit=kept_for, is_order=False)
         found.append((source, {**facts, **_ON_THE_ROAD} if kind == VAN else facts))
     return found

@@ -20,6 +20,7 @@ OVERRIDING_EVENTS: Mapping[str, str] = MappingProxyType(
         "stand-in listed for duty": "stand-in listed for duty",
         "date extended": "date extended",
         "bag issued short": "short issue",
+        "bag closed with exception": "closed unbalanced",
         "count approved": "count approved",
     }
 )

@@ -54,9 +54,9 @@ def pick(
     if one.repeated:
         return Answer(RIGHT, f"{item} is in {one.bag} already.", one.bag, repeated=True)
     state = advance(one, PICK)
+    shares = _shares(one, item, quantity, as_spare)
     taken = _lot_at(item, lot, place)
     _refuse_unfit(one, taken)
-    shares = _shares(one, item, quantity, as_spare)
     _ask_about_promises(one, shares, taken, place, confirmed)
     carry(one.action, [Carry(lot=taken, quantity=quantity, source=place, target=place_of(one))], one.action.why)
     for line, pieces in shares:

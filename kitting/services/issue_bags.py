@@ -83,8 +83,8 @@ def issue(
             if left > 0:
                 one.write(stand.line, one.contents.lots[lot], ISSUED, left)
     told = {"crew": crew, "truck": truck, "signature": signature, "label": label}
-    short = {"approved_by": approved_by, "reason": reason} if approved_by else {}
-    name = "short bag issued" if approved_by else "bag issued"
+    short = {"asked_by": scan["actor"].name, "approved_by": approved_by, "reason": reason} if approved_by else {}
+    name = "bag issued short" if approved_by else "bag issued"
     settled(one, state, name, {**told, **short}, crew=crew, whereabouts=f"truck {truck}")
     if not Bag.objects.filter(job=one.bag.job).exclude(state__in=(*OUT, "closed", "cancelled")).exists():
         take_out(one.bag.job, at=scan["at"])

@@ -149,7 +149,7 @@ def close(*, bag: str, exception: str = "", **scan: Unpack[Scan]) -> Answer:
     if not one.repeated:
         left = one.contents.open()
         state = advance(one, CLOSE, reason=exception)
-        told = {"open": list(left), "exception": exception} if left else {}
+        told = {"open": list(left), "reason": exception} if left else {}
         name = "bag closed with exception" if left else "bag closed"
         settled(one, state, name, told, addressed_to="auditor" if left else "", why=exception)
         _complete(one)

@@ -1,0 +1,98 @@
+"""The life of a bag: what the table names is allowed where its guards hold, and nothing else is."""
+
+from dataclasses import replace
+from itertools import product
+from pathlib import Path
+
+import pytest
+
+from kitting.calculation.bag_states import (
+    ACTIONS,
+    BORROW,
+    CANCEL,
+    CHECK,
+    CLOSE,
+    CLOSED,
+    FORMER,
+    GUARDS,
+    ISSUE,
+    ON_HOLD,
+    STAGED,
+    STATES,
+    TABLE,
+    BagFacts,
+    Transition,
+    next_state,
+    picture,
+)  # fmt: skip
+from kitting.errors import Refusal
+
+GOOD = BagFacts(name="J03 V1", by="Ana", approver="Dev", reason="said why", signature="T. Ahola", missing=())
+NAMED = {(row.state, row.action): row for row in TABLE}
+# Facts under which one guard does not hold, and all others do.
+BROKEN = {
+    "every line has a stock code": {"undecided": ("J03/V1/location",)},
+    "full": {"missing": ("1 JS-3",)},
+    "full, or let go with a reason": {"missing": ("1 JS-3",), "approver": ""},
+    "something is missing": {"missing": ()},
+    "another person than who filled it": {"pickers": frozenset({"ANA"})},
+    "in date through the cutover": {"out_of_date": ("CS15-2 lot L-2303B 2026-03-31",)},
+    "nothing on hold": {"held": ("BI25 lot L-2409-17",)},
+    "list is current": {"superseded": "SUPERSEDED BY REV B"},
+    "signed": {"signature": " "},
+    "balanced, or a named exception": {"open": ("3 EL15-2",), "reason": ""},
+    "empty": {"inside": True},
+    "reason": {"reason": " "},
+}
+
+
+def good(row: Transition) -> BagFacts:
+    """Facts under which every guard of a transition holds."""
+    return replace(GOOD, missing=("1 JS-3",)) if "something is missing" in row.guards else GOOD
+
+
+@pytest.mark.parametrize(("state", "action"), [*product(STATES, ACTIONS)])
+def test_an_action_is_allowed_in_a_state_only_where_the_table_names_it(state: str, action: str) -> None:
+    row = NAMED.get((state, action))
+    if row:
+        assert next_state(state, action, good(row)) == (row.to or state)
+        return
+    with pytest.raises(Refusal) as refused:
+        next_state(state, action, GOOD)
+    assert refused.value.code in ("not-in-this-state", "already-out")
+
+
+def test_every_state_and_action_is_named_once_and_every_guard_can_fail() -> None:
+    assert len(NAMED) == len(TABLE)
+    assert set(BROKEN) == set(GUARDS)
+    assert {name for row in TABLE for name in row.guards} == set(GUARDS)
+    assert {row.to for row in TABLE} <= {*STATES, "", FORMER}
+
+
+@pytest.mark.parametrize("row", TABLE, ids=lambda row: f"{row.state}-{row.action}")
+def test_each_guard_of_a_transition_refuses_in_its_own_words(row: Transition) -> None:
+    for name in row.guards:
+        with pytest.raises(Refusal) as refused:
+            next_state(row.state, row.action, replace(good(row), **BROKEN[name]))
+        assert (refused.value.code, refused.value.data["guard"]) == ("bag-not-ready", name)
+
+
+def test_eight_of_nine_is_never_full_and_a_short_bag_goes_out_only_by_leave() -> None:
+    short = replace(GOOD, missing=("1 JS-3",))
+    with pytest.raises(Refusal, match="SHORT: 1 JS-3"):
+        next_state("picking", CHECK, short)
+    assert next_state(STAGED, ISSUE, short) == "issued"
+    with pytest.raises(Refusal, match="only by planner or duty supervisor with a reason"):
+        next_state(STAGED, ISSUE, replace(short, approver=""))
+
+
+def test_a_closed_bag_changes_no_more_and_a_hold_ends_where_it_began() -> None:
+    assert not [row for row in TABLE if row.state == CLOSED]
+    assert next_state(ON_HOLD, "lift hold", GOOD) == FORMER
+    assert {row.state for row in TABLE if row.action in (BORROW, CANCEL)}.isdisjoint({"issued", "in work", CLOSED})
+    assert NAMED[("in work", CLOSE)].to == CLOSED
+
+
+def test_the_picture_for_developers_is_that_of_the_table() -> None:
+    text = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text(encoding="utf-8")
+    assert f"```mermaid\n{picture()}\n```" in text
