@@ -12,7 +12,19 @@ import pandas as pd
 from inventory.models import BAG, Depot, Item, Place
 from inventory.services.actions import begin, use_case
 from jobs.models import Job
-from kitting.calculation.bag_states import DRAFT, HOLD, IN_STORE, LIST, LISTED, ON_HOLD, OUT, REOPEN, next_state
+from kitting.calculation.bag_states import (
+    BROKEN,
+    DRAFT,
+    HOLD,
+    IN_STORE,
+    LIST,
+    LISTED,
+    ON_HOLD,
+    OUT,
+    REOPEN,
+    REOPENED,
+    next_state,
+)  # fmt: skip
 from kitting.calculation.bags import assign_bags
 from kitting.calculation.quantities import thousandths
 from kitting.calculation.short_codes import make_code, verified
@@ -24,6 +36,7 @@ from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, stamp_of
 
 _NEW = "put on the list"
+_OPEN_ALREADY = (REOPENED, BROKEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +110,7 @@ def review(bags: Any, *, by: str, at: datetime) -> list[Bag]:
         if facts.held:
             bag.state_before_hold, bag.why = bag.state, f"on hold: {', '.join(facts.held)}"
             bag.state = next_state(bag.state, HOLD, facts)
-        elif facts.out_of_date and bag.state in IN_STORE:
+        elif facts.out_of_date and bag.state in IN_STORE and bag.state not in _OPEN_ALREADY:
             bag.why = f"expires before cutover: {', '.join(facts.out_of_date)}"
             bag.state = _reopened(bag, facts)
         else:
@@ -115,7 +128,7 @@ def review(bags: Any, *, by: str, at: datetime) -> list[Bag]:
 
 def _reopened(bag: Bag, facts: Any) -> str:
     """The state of a bag that is looked at again; one that is open already stays so."""
-    return bag.state if bag.state in (LISTED, "reopened", "broken") else next_state(bag.state, REOPEN, facts)
+    return bag.state if bag.state in (LISTED, *_OPEN_ALREADY) else next_state(bag.state, REOPEN, facts)
 
 
 def _relist_one(job: Job, rows: Sequence[Mapping[str, str]]) -> list[Happening]:

@@ -34,17 +34,28 @@ def demo_sheets() -> Any:
     return read_raw_book(CLEAN)
 
 
+def planned() -> None:
+    """The demo on the first morning, planned and applied."""
+    Stores(prefix="before").plan()
+
+
 class Stores:
     """Scans in the order in which they are asked for; each takes the next number and minute."""
 
-    def __init__(self, at: datetime = MORNING) -> None:
+    def __init__(self, at: datetime = MORNING, prefix: str = "S") -> None:
         self.at = at
+        self._prefix = prefix
         self._numbers = count(1)
 
     def scan(self, actor: Actor = STORES, **given: Any) -> dict[str, Any]:
         """Who, when and the number of the next scan."""
         number = next(self._numbers)
-        return {"actor": actor, "at": self.at + timedelta(minutes=number), "action": f"S-{number}", **given}
+        return {
+            "actor": actor,
+            "at": self.at + timedelta(minutes=number),
+            "action": f"{self._prefix}-{number}",
+            **given,
+        }
 
     def plan(self, as_of: date | None = None) -> None:
         """Plan the records and apply the plan."""

@@ -10,13 +10,23 @@ from record_books import load
 from kitting.calculation.sheets.raw import RawBook
 
 
-def books_of_module(sheets: Callable[[], RawBook]) -> Callable[..., Iterator[None]]:
-    """A fixture that loads these sheets before the first test of the module, and empties the books after the last."""
+def nothing_more() -> None:
+    """The books as they were loaded."""
+
+
+def books_of_module(
+    sheets: Callable[[], RawBook], prepare: Callable[[], object] = nothing_more
+) -> Callable[..., Iterator[None]]:
+    """A fixture that loads these sheets before the first test of the module, and empties the books after the last.
+
+    ``prepare`` does in the loaded books what all tests of the module begin with.
+    """
 
     @pytest.fixture(scope="module", autouse=True)
     def books(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:  # noqa: ARG001
         with django_db_blocker.unblock():
             load(sheets())
+            prepare()
         yield
         with django_db_blocker.unblock():
             call_command("flush", verbosity=0, interactive=False)

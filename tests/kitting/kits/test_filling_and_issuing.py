@@ -1,7 +1,7 @@
 """Bags are filled by scan, checked by a second person, and go out only when they can be trusted."""
 
 import pytest
-from bag_stores import OTHER_STORES, Stores, demo_sheets
+from bag_stores import OTHER_STORES, Stores, demo_sheets, planned
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
@@ -19,15 +19,13 @@ from kitting.services.issue_bags import begin_work, hand_back, issue, stage
 from kitting.services.list_bags import list_bags
 
 pytestmark = pytest.mark.django_db
-books = books_of_module(demo_sheets)
+books = books_of_module(demo_sheets, planned)
 
 
 @pytest.fixture
 def stores() -> Stores:
     """The demo on the first morning, planned and applied."""
-    made = Stores()
-    made.plan()
-    return made
+    return Stores()
 
 
 def refusal(code: str, act: object, *args: object, **given: object) -> str:

@@ -1,0 +1,173 @@
+"""What went out is accounted for piece by piece before a bag is closed."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+import pytest
+from bag_stores import CREW, Stores, demo_sheets
+from module_books import books_of_module
+from people import BUYER, STORES
+
+from inventory.errors import Refusal as StoresRefusal
+from inventory.models import Balance, Movement
+from jobs.models import Job
+from kitting.errors import Refusal
+from kitting.models import BagEntry, Event
+from kitting.selectors.bag_contents import accounts, consumed
+from kitting.selectors.overrides import overrides
+from kitting.services.issue_bags import begin_work
+from kitting.services.return_bags import Installed, close, install, turn_in, write_off
+
+pytestmark = pytest.mark.django_db
+
+
+def issued() -> None:
+    """The demo with the bags of J03's vaults out with the crew, who have begun."""
+    made = Stores(prefix="before")
+    made.plan()
+    for bag in made.bags("J03"):
+        if bag.structure in ("V1", "V2"):
+            made.ready("J03", bag.structure)
+            made.issue("J03", bag.structure)
+            begin_work(bag=made.code("J03", bag.structure), **made.scan(CREW))
+
+
+books = books_of_module(demo_sheets, issued)
+
+
+@pytest.fixture
+def stores() -> Stores:
+    """The stores after that."""
+    return Stores()
+
+
+def refusal(code: str, act: object, **given: object) -> str:
+    """The sentence of a refusal with this code."""
+    with pytest.raises((Refusal, StoresRefusal)) as refused:
+        act(**given)  # type: ignore[operator]
+    assert refused.value.code == code, refused.value.message
+    return refused.value.message
+
+
+def fitted(stores: Stores, structure: str, but: Mapping[str, int] = MappingProxyType({})) -> list[Installed]:
+    """Everything in a bag but its spares, fitted where it belongs, less so many pieces of some codes."""
+    left = dict(but)
+    pieces = []
+    for stand in stores.contents("J03", structure).lines:
+        for number, inside in stand.inside.items():
+            if stand.line.spare or not stand.line.item:
+                continue
+            lot = stores.contents("J03", structure).lots[number]
+            code = stand.line.item.stock_code
+            kept = min(left.get(code, 0) * 1000, inside)
+            left[code] = left.get(code, 0) - kept // 1000
+            if inside > kept:
+                pieces.append(Installed(line=stand.line.line, stock_code=code, lot=lot.number, quantity=inside - kept))
+    return pieces
+
+
+def test_a_lug_that_falls_in_the_sump_is_lost_and_the_spare_takes_its_place(stores: Stores) -> None:
+    """Trap T20: issued 4 = installed 3 + lost 1."""
+    code = stores.code("J03", "V1")
+    lot = next(lot for lot in stores.contents("J03", "V1").lots.values() if lot.item.stock_code == "LUG-750C")
+    lost = {"bag": code, "stock_code": "LUG-750C", "lot": lot.number, "quantity": 1000}
+    assert "scrapped or lost" in refusal(
+        "unknown-ending", write_off, **lost, deed="eaten", why="x", **stores.scan(CREW)
+    )
+    assert "say why" in refusal("bag-not-ready", write_off, **lost, deed="lost", why=" ", **stores.scan(CREW))
+    install(bag=code, pieces=fitted(stores, "V1"), **stores.scan(CREW))
+    answer = write_off(**lost, deed="lost", why="fell in the sump", **stores.scan(CREW))
+    assert answer.word == "NOTED"
+    lugs = accounts(stores.contents("J03", "V1"))[("LUG-750C", lot.number)]
+    assert lugs == {"issued": 4000, "installed": 3000, "turned in": 0, "scrapped": 0, "lost": 1000, "open": 0}
+
+
+def test_what_the_supplier_owns_and_was_used_is_told_for_his_bill(stores: Stores) -> None:
+    """Trap T33: 7 issued, 1 turned in, 6 consumed; 14 left."""
+    theirs = Balance.objects.select_related("place__depot").get(
+        lot__item__stock_code="LUG-750A", place__kind="supplier-owned"
+    )
+    assert theirs.quantity == 13000
+    for structure in ("V1", "V2"):
+        install(bag=stores.code("J03", structure), pieces=fitted(stores, structure), **stores.scan(CREW))
+    turn_in(
+        bag=stores.code("J03", "V1"), stock_code="LUG-750A", lot="", quantity=1000, condition="sealed", door="stock",
+        place=theirs.place, **stores.scan(),
+    )  # fmt: skip
+    theirs.refresh_from_db()
+    assert (theirs.quantity, consumed()) == (14000, [("J03", "LUG-750A", "", 6000)])
+
+
+def test_a_bag_with_open_pieces_is_not_closed_and_one_that_balances_is(stores: Stores) -> None:
+    """Trap T14: what one finished end did not take is open until somebody accounts for it."""
+    code = stores.code("J03", "V2")
+    install(bag=code, pieces=fitted(stores, "V2", {"CA-4": 3}), **stores.scan(CREW))
+    message = refusal("bag-not-ready", close, bag=code, **stores.scan())
+    assert message == "J03 V2: can't close. STILL OPEN: 3 CA-4: account for them, or name the exception."
+    lot = next(lot for lot in stores.contents("J03", "V2").lots.values() if lot.item.stock_code == "CA-4")
+    bin_ = stores.place("N", "N-01-1")
+    back = {"bag": code, "stock_code": "CA-4", "lot": lot.number, "condition": "sealed", "door": "stock"}
+    assert "holds 3 CA-4" in refusal("not-in-bag", turn_in, **back, quantity=4000, place=bin_, **stores.scan())
+    assert turn_in(**back, quantity=2000, place=bin_, **stores.scan()).word == "1 CA-4 STILL OPEN"
+    assert turn_in(**back, quantity=1000, place=bin_, **stores.scan()).word == "BALANCED"
+    close(bag=code, **stores.scan())
+    assert stores.bag("J03", "V2").state == "closed"
+    assert "it is closed" in refusal("not-in-this-state", turn_in, **back, quantity=1000, place=bin_, **stores.scan())
+
+
+def test_a_named_exception_closes_a_bag_and_stands_on_the_list_of_overrides(stores: Stores) -> None:
+    code = stores.code("J03", "V2")
+    install(bag=code, pieces=fitted(stores, "V2", {"CA-4": 1}), **stores.scan(CREW))
+    close(bag=code, exception="adapter left at the vault, crew 14 looks on Monday", **stores.scan())
+    event = Event.objects.get(name="bag closed with exception")
+    assert event.data["open"] == ["1 CA-4"]
+    assert [one.reason for one in overrides() if one.what == "closed unbalanced"] == [event.data["reason"]]
+
+
+def test_opened_rubber_goes_to_inspection_and_scrap_needs_a_reason(stores: Stores) -> None:
+    code, bin_, shelf = stores.code("J03", "V2"), stores.place("N", "N-01-1"), stores.place("N", "T-1", "hold")
+    lot = next(lot for lot in stores.contents("J03", "V2").lots.values() if lot.item.stock_code == "CA-4")
+    back = {"bag": code, "stock_code": "CA-4", "lot": lot.number, "quantity": 1000, "condition": "opened"}
+    refused = refusal("wrong-door", turn_in, **back, door="stock", place=bin_, **stores.scan(CREW))
+    assert refused == "An opened cable adapter goes to inspection, never straight to stock."
+    assert "kind hold" in refusal("wrong-door", turn_in, **back, door="inspect", place=bin_, **stores.scan(CREW))
+    assert "why CA-4 is scrapped" in refusal("needs-reason", turn_in, **back, door="scrap", **stores.scan(CREW))
+    assert "may not do this" in refusal("not-allowed", turn_in, **back, door="scrap", why="cut", **stores.scan(BUYER))
+    turn_in(**back, door="inspect", place=shelf, **stores.scan(CREW))
+    turn_in(**back, door="scrap", why="cut", **stores.scan(CREW))
+    turn_in(**back, door="supplier", why="torn from new", **stores.scan(CREW))
+    ends = Movement.objects.filter(lot=lot, from_place=stores.bag("J03", "V2").place).values_list("ending", "to_place")
+    assert sorted(ends, key=str) == sorted(
+        [("", shelf.pk), ("scrapped", None), ("returned to supplier", None)], key=str
+    )
+
+
+def test_a_piece_of_another_lot_is_asked_from_where_it_came(stores: Stores) -> None:
+    piece = fitted(stores, "V2")[0]
+    other = Installed(line=piece.line, stock_code=piece.stock_code, lot="L-ELSE", quantity=1000)
+    message = refusal("not-in-bag", install, bag=stores.code("J03", "V2"), pieces=[other], **stores.scan(CREW))
+    assert message.endswith("from where?")
+    unknown = Installed(line="J03/nowhere", stock_code=piece.stock_code, lot=piece.lot, quantity=1000)
+    assert "has no line" in refusal(
+        "unknown-line", install, bag=stores.code("J03", "V2"), pieces=[unknown], **stores.scan(CREW)
+    )
+
+
+def test_the_same_return_sent_three_times_is_booked_once(stores: Stores) -> None:
+    code, scan = stores.code("J03", "V2"), stores.scan(CREW)
+    pieces = fitted(stores, "V2")[:1]
+    for _ in range(3):
+        install(bag=code, pieces=pieces, **scan)
+    assert BagEntry.objects.filter(deed="installed").count() == 1
+
+
+def test_a_job_is_complete_when_its_last_bag_is_closed(stores: Stores) -> None:
+    for bag in stores.bags("J03"):
+        code = stores.code("J03", bag.structure)
+        if bag.state == "listed":
+            stores.ready("J03", bag.structure)
+            stores.issue("J03", bag.structure)
+        install(bag=code, pieces=fitted(stores, bag.structure), **stores.scan(CREW))
+        close(bag=code, exception="spares stay on truck 14", **stores.scan(STORES))
+    assert Job.objects.get(job="J03").ended == "complete"
+    assert Event.objects.filter(name="job complete", subject="J03").count() == 1
