@@ -38,8 +38,9 @@ class BagFacts:
 
     Args:
         name: of the bag, such as ``J03 V1``.
-        undecided: lines without a stock code.
-        missing: pieces that are not in the bag, in words, such as ``1 JS-3``; spares are left out.
+        decided: whether any line has a stock code, so that there is something to pick.
+        missing: what is not in the bag, in words, such as ``1 JS-3``, lines that nobody can decide yet among it;
+            spares are left out.
         inside: whether any piece is in the bag.
         pickers: who put the pieces in since the last check.
         out_of_date, held: lots in the bag that are not good through the cutover, or that a hold stops.
@@ -52,7 +53,7 @@ class BagFacts:
     """
 
     name: str
-    undecided: tuple[str, ...] = ()
+    decided: bool = True
     missing: tuple[str, ...] = ()
     inside: bool = False
     pickers: frozenset[str] = field(default_factory=frozenset)
@@ -70,7 +71,7 @@ Guard = Callable[[BagFacts], str]
 
 
 def _listed(facts: BagFacts) -> str:
-    return f"{', '.join(facts.undecided)}: no stock code is chosen yet" if facts.undecided else ""
+    return "" if facts.decided else "no line has a stock code yet"
 
 
 def _full(facts: BagFacts) -> str:
@@ -123,7 +124,7 @@ def _reason(facts: BagFacts) -> str:
 
 
 GUARDS: Mapping[str, Guard] = {
-    "every line has a stock code": _listed,
+    "some line has a stock code": _listed,
     "full": _full,
     "full, or let go with a reason": _full_or_approved,
     "something is missing": _missing,
@@ -157,7 +158,7 @@ def _rows(
 
 
 TABLE: tuple[Transition, ...] = (
-    Transition(DRAFT, LIST, LISTED, ("every line has a stock code",)),
+    Transition(DRAFT, LIST, LISTED, ("some line has a stock code",)),
     *_rows((LISTED, PICKING, SHORT, REOPENED, BROKEN), PICK, PICKING, ("list is current",), "bin to bag"),
     *_rows((PICKING, SHORT, REOPENED, BROKEN), PUT_BACK, PICKING, (), "bag to bin"),
     Transition(CANCELLED, PUT_BACK, SAME, (), "bag to bin"),

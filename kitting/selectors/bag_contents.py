@@ -80,14 +80,13 @@ class Contents:
     lots: Mapping[int, Lot]
 
     def missing(self) -> tuple[str, ...]:
-        """What is missing of lines that are no spares, in words: ``1 JS-3``."""
+        """What is missing of lines that are no spares, in words: ``1 JS-3``, and lines that nobody can decide yet."""
         wanted: dict[str, int] = defaultdict(int)
-        units = {}
         for stand in self.lines:
             if stand.missing and not stand.line.spare and stand.line.item:
                 wanted[stand.line.item.stock_code] += stand.missing
-                units[stand.line.item.stock_code] = stand.line.item.stock_unit
-        return tuple(f"{bare(number)} {code}" for code, number in sorted(wanted.items()))
+        pieces = (f"{bare(number)} {code}" for code, number in sorted(wanted.items()))
+        return (*pieces, *(f"{name} (undecided)" for name in self.undecided()))
 
     def open(self) -> tuple[str, ...]:
         """Pieces that are still inside, in words."""
@@ -184,7 +183,7 @@ def facts_of(
     holds = open_holds(lots)
     return BagFacts(
         name=str(bag),
-        undecided=contents.undecided(),
+        decided=any(stand.line.item_id and not stand.line.dropped for stand in contents.lines),
         missing=contents.missing(),
         inside=bool(inside),
         pickers=_pickers(bag),

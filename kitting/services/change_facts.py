@@ -12,6 +12,7 @@ from kitting.calculation.sheets.columns import Column
 from kitting.calculation.sheets.parsers import Setting
 from kitting.errors import Refusal
 from kitting.selectors.record_sheets import RECORDS, SheetRecords
+from kitting.services.list_bags import review_moved
 from kitting.services.load_sheets import DEMO
 from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.release_promises import release_moved
@@ -25,7 +26,9 @@ NOT_BY_HAND = frozenset({"schedule", "stock", "orders", "stand ins"})
 def change_facts(
     *, sheet: str, key: Sequence[str], version: int, changes: Mapping[str, str], by: str, at: datetime
 ) -> int:
-    """Change columns of one row to what their texts say; the record's new version. A moved job frees its pieces.
+    """Change columns of one row to what their texts say; the record's new version.
+
+    A moved job frees its pieces, and its bags are looked at again.
 
     Args:
         sheet: the sheet's name.
@@ -63,6 +66,7 @@ def change_facts(
     moved = {label: (before[label], after[label]) for label in differing}
     released = release_moved({key[0]: moved}, at=at) if sheet == "jobs" else []
     record_events([Happening("facts changed", f"{sheet} {'/'.join(key)}", data), *released], by=by, at=at)
+    review_moved(released, by=by, at=at)
     return int(found.version)
 
 

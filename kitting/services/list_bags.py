@@ -126,6 +126,13 @@ def review(bags: Any, *, by: str, at: datetime) -> list[Bag]:
     return changed
 
 
+def review_moved(happenings: Iterable[Happening], *, by: str, at: datetime) -> None:
+    """Look again at the bags of jobs of which ``release_moved`` says that their outage has another time."""
+    jobs = [one.subject for one in happenings]
+    if jobs:
+        review(Bag.objects.filter(job__job__in=jobs), by=by, at=at)
+
+
 def _reopened(bag: Bag, facts: Any) -> str:
     """The state of a bag that is looked at again; one that is open already stays so."""
     return bag.state if bag.state in (LISTED, *_OPEN_ALREADY) else next_state(bag.state, REOPEN, facts)
@@ -225,12 +232,11 @@ def _store(before: Iterable[BagLine], new: list[BagLine], gone: Sequence[BagLine
 
 
 def _state_after(bag: Bag, changes: Sequence[str], letter: str, *, is_new: bool) -> list[Happening]:
-    undecided = [*BagLine.objects.filter(bag=bag, item=None, dropped=False).values_list("line", flat=True)]
     before, revised = bag.state, bag.revision != letter
     bag.revision = letter
     if bag.state in (DRAFT, LISTED):
         facts = facts_of(contents_of([bag])[bag.pk])
-        bag.state = DRAFT if undecided else next_state(DRAFT, LIST, facts)
+        bag.state = next_state(DRAFT, LIST, facts) if facts.decided else DRAFT
     elif changes:
         bag.why = "; ".join(changes)
         bag.checked_by = ""

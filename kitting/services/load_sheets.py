@@ -24,6 +24,7 @@ from kitting.selectors.stock_on_books import StockOnBooks, stock_held_still
 from kitting.services.keep_answers import keep_answers, with_kept_answers
 from kitting.services.keep_old_codes import keep_old_codes, old_code_questions, with_old_codes
 from kitting.services.keep_rules import keep_rules
+from kitting.services.list_bags import review_moved
 from kitting.services.load_stock import open_stock, order_questions, stock_questions
 from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.release_promises import release_moved
@@ -96,8 +97,9 @@ def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "") -> Loa
         require_sound_books()
     if loaded:
         moved = next(one.changed for one in loaded.sheets if one.sheet == "jobs")
-        told = (*_happenings(loaded, book, source), *_overrides(loaded), *release_moved(moved, at=at))
-        record_events(told, by=by, at=at)
+        released = release_moved(moved, at=at)
+        record_events((*_happenings(loaded, book, source), *_overrides(loaded), *released), by=by, at=at)
+        review_moved(released, by=by, at=at)
     return loaded
 
 

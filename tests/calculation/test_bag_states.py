@@ -31,7 +31,7 @@ GOOD = BagFacts(name="J03 V1", by="Ana", approver="Dev", reason="said why", sign
 NAMED = {(row.state, row.action): row for row in TABLE}
 # Facts under which one guard does not hold, and all others do.
 BROKEN = {
-    "every line has a stock code": {"undecided": ("J03/V1/location",)},
+    "some line has a stock code": {"decided": False},
     "full": {"missing": ("1 JS-3",)},
     "full, or let go with a reason": {"missing": ("1 JS-3",), "approver": ""},
     "something is missing": {"missing": ()},

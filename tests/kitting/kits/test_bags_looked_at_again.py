@@ -11,6 +11,7 @@ from inventory.models import LotHold
 from jobs.models import Job, Run, ScheduleRevision
 from kitting.errors import Refusal
 from kitting.models import Bag
+from kitting.services.change_facts import change_facts
 from kitting.services.issue_bags import stage
 from kitting.services.list_bags import review
 
@@ -52,10 +53,6 @@ def test_a_revision_reopens_the_bag_whose_line_it_changes_and_the_other_is_still
 
 
 def test_a_date_moved_beyond_a_lot_reopens_its_bag(stores: Stores) -> None:
-    stores.bags("J06")
-    for name in ("EJ1",):
-        for stand in stores.contents("J06", name).lines:
-            assert not stand.picked
     stores.bags("J03")
     stores.ready("J03", "BJ1")
     lot = next(lot for lot in stores.contents("J03", "BJ1").lots.values() if lot.item.stock_code == "CS15-6")
@@ -66,6 +63,18 @@ def test_a_date_moved_beyond_a_lot_reopens_its_bag(stores: Stores) -> None:
     changed = review(Bag.objects.filter(job__job="J03"), by="R. Tolley", at=stores.at)
     assert [(str(bag), bag.state) for bag in changed] == [("J03 BJ1", "reopened")]
     assert review(Bag.objects.filter(job__job="J03"), by="R. Tolley", at=stores.at) == []
+
+
+def test_moving_an_outage_by_hand_looks_at_its_bags_at_once(stores: Stores) -> None:
+    stores.bags("J03")
+    stores.ready("J03", "BJ1")
+    job = Job.objects.get(job="J03")
+    change_facts(
+        sheet="jobs", key=["J03"], version=job.version, changes={"cutover": "2029-03-12 08:00"}, by="R. Tolley",
+        at=stores.at,
+    )  # fmt: skip
+    assert stores.bag("J03", "BJ1").state == "reopened"
+    assert stores.bag("J03", "BJ1").why.startswith("expires before cutover: CS15-6 lot ")
 
 
 def test_a_hold_stops_the_bags_that_hold_the_lot_and_no_others(stores: Stores) -> None:

@@ -47,11 +47,17 @@ def test_a_job_has_one_bag_a_location_and_its_bags_hold_every_line(stores: Store
     assert sorted((one.line, one.item.stock_code, str(one.quantity // 1000)) for one in lines if one.item) == wanted
 
 
-def test_a_bag_with_an_undecided_line_is_a_draft_that_nobody_picks_from(stores: Stores) -> None:
-    states = {str(bag): bag.state for bag in stores.bags("J10")}
-    assert states["J10 V9"] == "draft"  # a paper cable that no rule speaks of
-    message = refusal("not-in-this-state", stores.pick, "J10", "V9", "RC-40-10A", "", stores.place("H", "H-01-1"), 1)
-    assert message == "J10 V9: can't pick, it is draft."
+def test_a_bag_with_an_undecided_line_is_filled_as_far_as_it_goes_and_never_full(stores: Stores) -> None:
+    stores.bags("J10")  # a paper cable that no rule speaks of
+    assert stores.bag("J10", "V9").state == "listed"
+    assert "J10/V9-J3/joint/ABC/joint accessories (undecided)" in stores.contents("J10", "V9").missing()
+    BagLine.objects.filter(bag__job__job="J10", bag__structure="V9").exclude(item=None).update(dropped=True)
+    stores.bags("J10")
+    assert stores.bag("J10", "V9").state == "listed"
+    code = stores.code("J10", "V9")
+    stores.fetch("J10", "V9")
+    finish_short(bag=code, **stores.scan())
+    assert label_state(stores.contents("J10", "V9")).endswith("joint accessories (undecided)")
 
 
 def test_listing_needs_a_plan_and_the_right(stores: Stores) -> None:
@@ -108,9 +114,6 @@ def test_the_lot_that_expires_before_the_cutover_is_refused_and_serves_the_earli
     """Trap T44: two lots in one bin; the scan decides, not the assumption."""
     old = Balance.objects.select_related("place__depot").get(lot__number="L-2303B", place__code="H-04-2")
     stores.bags("J10")
-    BagLine.objects.filter(bag__job__job="J10", item=None).delete()
-    stores.bag("J10", "V9")
-    type(stores.bag("J10", "V9")).objects.filter(job__job="J10").update(state="listed")
     message = refusal("expires-before-cutover", stores.pick, "J10", "V9", "CS15-2", "L-2303B", old.place, 1)
     assert message == (
         "EXPIRES BEFORE CUTOVER: CS15-2 lot L-2303B use by 2026-03-31; J10 needs it good through 2026-04-11."
