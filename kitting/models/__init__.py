@@ -12,6 +12,7 @@ from kitting.models.approvals import (
 )
 from kitting.models.asking import APPROVED, ASKED, REFUSED, Asked
 from kitting.models.bags import PLAN_TABLES, Bag, BagEntry, BagLine, Borrow, KeptScan, PlanRow
+from kitting.models.orders import SentLine, SentSheet
 from kitting.models.planning import (
     DIGEST_LENGTH,
     LINE_LENGTH,
@@ -75,6 +76,8 @@ __all__ = [
     "RuleDraft",
     "RuleExample",
     "RuleRevision",
+    "SentLine",
+    "SentSheet",
     "StandIn",
     "StandInRequest",
 ]

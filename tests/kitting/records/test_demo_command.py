@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 def test_the_demo_is_planned_as_received_then_answered_loaded_and_applied(tmp_path: Path) -> None:
     printed = io.StringIO()
-    call_command("demo", "--out", str(tmp_path), stdout=printed)
+    call_command("demo", "--first-day", "--out", str(tmp_path), stdout=printed)
     said = printed.getvalue()
     assert said.index("As received") < said.index("Loaded with the answers") < said.index("After the answers")
     assert "answers: 10 kept" in said

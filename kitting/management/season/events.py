@@ -1,0 +1,275 @@
+"""What happens in the demo between 2026-03-02 and 2026-03-26, each event through the use cases, and what it changed."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+
+import inventory.errors
+from inventory.models import Balance, Depot, Item, OrderLine
+from inventory.services.adjusting import Count, adjust
+from inventory.services.holding import place_hold
+from inventory.services.receiving import Arrival, receive
+from jobs.models import Job
+from kitting.calculation.cable_geometry import GAUGE, Band
+from kitting.calculation.fit_matching.fits import fit
+from kitting.calculation.lengths import both, parse_length
+from kitting.calculation.planning import plan
+from kitting.calculation.sheets.book import read_book
+from kitting.calculation.what_if import delay_order, differences, move_cutover
+from kitting.errors import Refusal
+from kitting.management.season.people import BUYS, CREW, NIGHT, PLANS, STANDARDS, STORES
+from kitting.management.season.stores import Stores, code_of
+from kitting.models import Bag, Promise
+from kitting.selectors.bag_contents import accounts, consumed, label_state
+from kitting.selectors.sheets import sheets_from_records
+from kitting.services.change_facts import change_facts
+from kitting.services.list_bags import review
+from kitting.services.return_bags import close, write_off
+from kitting.services.send_orders import send_reorder_sheet
+from kitting.services.settle_deliveries import settle_deliveries
+from kitting.services.stand_in_requests import ask_stand_in, compare_request, refuse_stand_in
+
+LOCAL_SEVEN = 13  # 07:00 at the depots, in UTC, before the clocks go forward
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """A day of the story: what it is called, and what it changed, a sentence each."""
+
+    at: datetime
+    title: str
+    told: tuple[str, ...]
+
+
+def _refused(act: Callable[[], object]) -> str:
+    """The sentence with which something was refused.
+
+    Raises:
+        AssertionError: it was not refused, so the story does not hold.
+    """
+    try:
+        act()
+    except (Refusal, inventory.errors.Refusal) as refusal:
+        return refusal.message
+    raise AssertionError("this was to be refused")
+
+
+def count_at_north(stores: Stores) -> None:
+    """Twelve splices lie where the books have four: a kit taken for one."""
+    balance = Balance.objects.select_related("place__depot", "lot__item").get(lot__item__stock_code="CS15-6")
+    lot = balance.lot
+    count = Count(stock_code="CS15-6", place=balance.place, counted=12_000, lot=lot.number, use_by=lot.use_by)
+    why = "4 kits of 3 were booked as 4 each"
+    stores.say(_refused(lambda: adjust(counts=[count], why=why, **stores.stamp())))
+    adjust(counts=[count], why=why, confirmed=["each-or-kit/1"], **stores.stamp())
+    stores.say("Confirmed as a mistake of units, and booked with that reason: 12 on the books.")
+
+
+def reorder_sheet(stores: Stores) -> None:
+    """Purchasing sends what the plan asks for; a second sheet has nothing to hold."""
+    sheet = send_reorder_sheet(**stores.scan(BUYS))
+    lines = [line.cells for line in sheet.lines.order_by("pk")]
+    named = ", ".join(
+        f"{row['order_quantity']} {row['purchase_unit'] or 'ea'} {row['stock_code']} to {row['depot']}" for row in lines
+    )
+    stores.say(f"Sent as {sheet}: {named}.")
+    stores.say(_refused(lambda: send_reorder_sheet(**stores.scan(BUYS))))
+
+
+def alder_loop(stores: Stores) -> None:
+    """J01 goes out; one end is found made up, so three elbows are not used and stay in the truck."""
+    stores.bring("J01")
+    stores.build("J01")
+    stores.issue("J01", "14")
+    made_up = {("A1", kind) for kind in ("elbow", "elbow connector", "probe", "jacket seal")}
+    stores.fit("J01", but=made_up)
+
+
+def alder_returns(stores: Stores) -> None:
+    """The connectors, probes and seals come back; three elbows are still open, so the bag stays open."""
+    stores.settle("J01", leave=("EL15-2",))
+    bag = Bag.objects.select_related("job", "depot").get(job__job="J01", structure="A1")
+    stores.say(_refused(lambda: close(bag=code_of(bag), **stores.scan())))
+    for (code, _), account in accounts(stores.contents(bag)).items():
+        if code == "EL15-2":
+            numbers = ", ".join(f"{name} {pieces // 1000}" for name, pieces in account.items())
+            stores.say(f"EL15-2 in the bag of A1: {numbers}.")
+
+
+def courthouse(stores: Stores) -> None:
+    """J02 is worked through the night in which the clocks go forward."""
+    stores.whole("J02", "22")
+
+
+def birch_street(stores: Stores) -> None:
+    """J03: a copper lug falls in the sump, and the spare takes its place."""
+    stores.bring("J03")
+    stores.build("J03")
+    stores.issue("J03", "14")
+    stores.fit("J03")
+    bag = Bag.objects.select_related("job", "depot").get(job__job="J03", structure="V1")
+    contents = stores.contents(bag)
+    lug = next(lot for lot in contents.lots.values() if lot.item.stock_code == "LUG-750C")
+    answer = write_off(
+        bag=code_of(bag), stock_code="LUG-750C", lot=lug.number, quantity=1_000, deed="lost",
+        why="fell in the sump; the spare was fitted", **stores.scan(CREW),
+    )  # fmt: skip
+    stores.say(f"One LUG-750C is lost in the sump of V1. {answer.sentence}")
+    stores.settle("J03")
+    used = ", ".join(f"{pieces // 1000} {code}" for job, code, _, pieces in consumed() if job == "J03")
+    stores.say(f"J03 is closed; of the supplier's pieces it used {used}.")
+
+
+def vault_nine_early(stores: Stores) -> None:
+    """J10's bag for V9 is staged weeks ahead, with what is decided in it."""
+    stores.bring("J10")
+    stores.build("J10", ("V9",))
+    bag = Bag.objects.select_related("job", "depot").get(job__job="J10", structure="V9")
+    stores.say(f"The label says {label_state(stores.contents(bag))}.")
+
+
+def canning_row(stores: Stores) -> None:
+    """J04 and J05 are done."""
+    stores.whole("J04", "22")
+    stores.whole("J05", "22")
+
+
+def granary_moves_up(stores: Stores) -> None:
+    """J08 moves from 04-18 to 03-31: first what it would do, then for good."""
+    raw = sheets_from_records(stores.at.date())
+    moved = move_cutover(raw, job="J08", cutover="2026-03-31 22:00")
+    before, after = (plan(read_book(book), as_of=stores.at.date()) for book in (raw, moved))
+    for one in differences(before, after):
+        if one.short_before != one.short_after:
+            stores.say(f"{one.line}: {one.stock_code_after} short {one.short_before or 0} -> {one.short_after or 0}.")
+    job = Job.objects.get(job="J08")
+    changes = {"cutover": "2026-03-31 22:00"}
+    change_facts(sheet="jobs", key=["J08"], version=job.version, changes=changes, by=PLANS.name, at=stores.at)
+    stores.plan()
+    answer = next(one for one in after.jobs if one.job == "J08")
+    stores.say(f"Moved. J08 is {answer.answer}, staged by {answer.staged_by}: {answer.short_pieces} pieces short.")
+
+
+def stand_in_refused(stores: Stores) -> None:
+    """Somebody asks for the 35 kV elbow because it fits the cable; it does not mate."""
+    asked = ask_stand_in(
+        wanted="EL25-2", stand_in="EL35S-1", why="fits the cable, and EL25-2 is not here", actor=STORES, at=stores.at
+    )
+    compare_request(number=asked.pk, actor=STANDARDS, at=stores.at)
+    reason = "it does not mate with a 25 kV insert"
+    refuse_stand_in(number=asked.pk, reason=reason, actor=STANDARDS, at=stores.at)
+    stores.say(f"{asked}: refused by {STANDARDS.name}: {reason}.")
+
+
+def part_delivery(stores: Stores) -> None:
+    """15 of 24 elbows and the splices arrive; they go to the jobs staged first."""
+    north, hill = (Depot.objects.get(depot=depot) for depot in ("N", "H"))
+    elbows = OrderLine.objects.select_related("order").get(order__number="PO-1", line="1")
+    receive(
+        depot=north,
+        arrivals=[
+            Arrival(
+                stock_code="EL25-2", place=stores.place(north, "arrived"), count=15_000, lot="L-2602-E", order="PO-1",
+                line="1",
+            )
+        ],
+        **stores.stamp(),
+    )  # fmt: skip
+    for depot in (north, hill):
+        lines = OrderLine.objects.filter(item__stock_code="CS25-2", depot=depot, received=0).select_related("order")
+        for line in lines:
+            arrival = Arrival(
+                stock_code="CS25-2", place=stores.place(depot, "arrived"), count=line.quantity // 3, unit="kit",
+                lot="L-2602-S", use_by=date(2029, 2, 28), order=line.order.number, line=line.line,
+            )  # fmt: skip
+            receive(depot=depot, arrivals=[arrival], **stores.stamp())
+    settled = settle_deliveries(by=STORES.name, at=stores.at)
+    stores.say(f"15 of 24 EL25-2 and the CS25-2 are in; {settled} promises got their pieces.")
+    rest = date(2026, 4, 10)
+    OrderLine.objects.filter(pk=elbows.pk).update(promised=rest)
+    stores.plan()
+    for job in ("J09", "J12"):
+        mine = Promise.objects.filter(job__job=job, item__stock_code="EL25-2", released_at=None)
+        here = sum(one.quantity for one in mine if one.place_id) // 1000
+        due = sum(one.quantity for one in mine if not one.place_id) // 1000
+        stores.say(f"{job} has {here} EL25-2 now and {due} with the rest, promised {rest}.")
+
+
+def wrong_reel(stores: Stores) -> None:
+    """J06: the reel that was pulled is not the one on the schedule; the elbow in the bag does not go on."""
+    elbow = Item.objects.get(stock_code="EL15-1")
+    gauge = parse_length("0.845", "in")
+    found = fit(Band(gauge, gauge, GAUGE), elbow.doi_low_nm, elbow.doi_high_nm, estimates="accept")
+    stores.say(
+        f"EL15-1 on reel R-1201, gauge 0.845 in: {found.state.upper()}, too small by {both(found.too_small_nm)}."
+    )
+    other = Balance.objects.filter(lot__item__stock_code="EL15-2", quantity__gt=0).select_related("place__depot")
+    named = ", ".join(f"{one.quantity // 1000} at {_where(one)}" for one in other.order_by("place"))
+    stores.say(f"EL15-2 would take it: {named}.")
+
+
+def _where(balance: Balance) -> str:
+    """A place in words; a bag that is out lies where the crew has it."""
+    bag = Bag.objects.filter(place=balance.place).select_related("job").first()
+    return f"{bag.whereabouts} (bag {bag})" if bag else str(balance.place)
+
+
+def hillcrest_and_kiln_lane(stores: Stores) -> None:
+    """The bags of J09 and J12 are staged early, as far as the pieces are here."""
+    for job in ("J09", "J12"):
+        stores.bring(job)
+        stores.build(job)
+
+
+def recall(stores: Stores) -> None:
+    """The maker recalls a lot of inserts: every piece is stopped, and the bags that hold one."""
+    place_hold(stock_code="BI25", lot="L-2409-17", reason="maker's recall", **stores.stamp(NIGHT))
+    stopped = review(Bag.objects.all(), by=NIGHT.name, at=stores.at)
+    stores.say(f"BI25 lot L-2409-17 is on hold; bags on hold: {', '.join(map(str, stopped)) or 'none'}.")
+
+
+def slipping_order(stores: Stores) -> None:
+    """What if the rest of the elbows slips by 17 days? Nothing is stored."""
+    raw = sheets_from_records(stores.at.date())
+    before, after = (
+        plan(read_book(book), as_of=stores.at.date()) for book in (raw, delay_order(raw, order="PO-1", days=17))
+    )
+    changed = [one for one in differences(before, after) if one.short_before != one.short_after]
+    for one in changed:
+        stores.say(f"{one.line}: {one.stock_code_after} short {one.short_before or 0} -> {one.short_after or 0}.")
+    if not changed:
+        stores.say("No line would change.")
+
+
+EVENTS: tuple[tuple[datetime, str, Callable[[Stores], None]], ...] = tuple(
+    (datetime(2026, 3, day, hour, tzinfo=UTC), title, act)
+    for day, hour, title, act in (
+        (2, 14, "count at North Yard", count_at_north),
+        (3, LOCAL_SEVEN, "reorder sheet sent", reorder_sheet),
+        (3, 15, "J01 Alder Loop built, issued and worked", alder_loop),
+        (5, LOCAL_SEVEN, "J02 Courthouse Block", courthouse),
+        (6, LOCAL_SEVEN, "J01 comes back", alder_returns),
+        (10, LOCAL_SEVEN, "J03 Birch Street Feeder", birch_street),
+        (12, LOCAL_SEVEN, "J10's bag for vault 9 staged early", vault_nine_early),
+        (12, 18, "J04 Canning Row and J05 Dock 4", canning_row),
+        (16, LOCAL_SEVEN, "J08 moved up", granary_moves_up),
+        (19, LOCAL_SEVEN, "stand-in asked for J09", stand_in_refused),
+        (20, LOCAL_SEVEN, "part delivery", part_delivery),
+        (21, LOCAL_SEVEN, "wrong reel at J06", wrong_reel),
+        (23, LOCAL_SEVEN, "J09 and J12 staged early", hillcrest_and_kiln_lane),
+        (24, LOCAL_SEVEN, "recall", recall),
+        (26, LOCAL_SEVEN, "the rest of an order slips (what if)", slipping_order),
+    )
+)
+
+
+def play() -> list[Happened]:
+    """All events, in order, on books that hold the demo's applied plan."""
+    happened = []
+    stores = Stores(EVENTS[0][0])
+    for at, title, act in EVENTS:
+        stores.at = max(at, stores.at)
+        stores.told = []
+        act(stores)
+        happened.append(Happened(at, title, tuple(stores.told)))
+    return happened

@@ -1,0 +1,125 @@
+"""Send the reorder sheet: what it names becomes order lines, once; the next sheet holds only what is new."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date, datetime, timedelta
+from typing import TypedDict, Unpack
+
+from inventory.models import Depot, Item, OrderLine, PurchaseOrder
+from inventory.selectors.finding import order_lines
+from inventory.services.actions import begin, use_case
+from kitting.calculation.quantities import thousandths
+from kitting.errors import Refusal
+from kitting.models import AppliedPlan, PlanRow, SentLine, SentSheet
+from kitting.roles import DO, Actor, require
+from kitting.services.record_events import Happening, record_events
+from kitting.services.two_persons import need_reason, stamp_of
+
+ORDER_SHEET = "order sheet"
+
+
+class Stamp(TypedDict):
+    """Who, when, and the number of the action."""
+
+    actor: Actor
+    at: datetime
+    action: str
+
+
+@use_case
+def send_reorder_sheet(*, suppliers: Sequence[str] = (), **stamp: Unpack[Stamp]) -> SentSheet:
+    """Send what the plan applied last asks purchasing to order, and keep each line as an order line.
+
+    Until the supplier says another day, a line is expected after the item's lead days.
+
+    Args:
+        suppliers: only theirs; none named: all.
+        stamp: who, when, the number of the action.
+
+    Raises:
+        Refusal: ``not-allowed``; ``not-planned``; ``nothing-to-order``: all lines of the plan are sent already, or it
+            has none.
+    """
+    actor, at = stamp["actor"], stamp["at"]
+    require(actor, ORDER_SHEET, DO)
+    action, repeated = begin("send reorder sheet", {"suppliers": [*suppliers]}, stamp_of(actor, at, stamp["action"]))
+    if repeated:
+        return SentSheet.objects.get(sent_by=action.by, sent_at=action.at)
+    plan = AppliedPlan.objects.select_for_update().order_by("-pk").first()
+    if plan is None:
+        raise Refusal("not-planned", "No plan is applied: plan and apply before ordering.", {})
+    rows = [row for row in _unsent(plan) if not suppliers or row["supplier"] in suppliers]
+    if not rows:
+        raise Refusal("nothing-to-order", f"Nothing of {plan} is to be ordered that is not sent already.", {})
+    last = SentSheet.objects.order_by("-number").values_list("number", flat=True).first() or 0
+    sheet = SentSheet.objects.create(number=last + 1, plan=plan, sent_by=actor.name, sent_at=at)
+    _order(sheet, rows, at.date())
+    codes = [f"{row['order_quantity']} {row['purchase_unit'] or 'ea'} {row['stock_code']}" for row in rows]
+    record_events([Happening("reorder sheet sent", str(sheet), {"lines": codes})], by=actor.name, at=at)
+    return sheet
+
+
+@use_case
+def redate_order(*, order: str, line: str, promised: date, why: str, **stamp: Unpack[Stamp]) -> OrderLine:
+    """Note the day on which a supplier now promises a line; planner and buyer are told.
+
+    Raises:
+        Refusal: ``not-allowed``; ``no-reason``; ``unknown-order-line``; ``received-already``: nothing of it is to come.
+    """
+    actor, at = stamp["actor"], stamp["at"]
+    require(actor, ORDER_SHEET, DO)
+    reason = need_reason(why, "A new day")
+    content = {"order": order, "line": line, "promised": promised}
+    _, repeated = begin("redate order", content, stamp_of(actor, at, stamp["action"]), reason)
+    found = order_lines([(order, line)])[(order, line)]
+    if repeated:
+        return found
+    if found.received >= found.quantity:
+        raise Refusal("received-already", f"{found} has come already.", {"order": order, "line": line})
+    before, found.promised = found.promised, promised
+    found.version += 1
+    found.save(update_fields=("promised", "version"))
+    told = {"before": before, "after": promised, "why": reason, "stock_code": found.item.stock_code}
+    happening = Happening("order re-dated", str(found), told, addressed_to="planner", depot=found.depot.depot)
+    record_events([happening], by=actor.name, at=at)
+    return found
+
+
+def _unsent(plan: AppliedPlan) -> Iterator[Mapping[str, str]]:
+    """Rows of the plan's reorder table that no sheet holds yet."""
+    sent = {
+        (cells["stock_code"], cells["depot"])
+        for cells in SentLine.objects.filter(sheet__plan=plan).values_list("cells", flat=True)
+    }
+    for row in PlanRow.objects.filter(plan=plan, table="reorder").order_by("position").values_list("cells", flat=True):
+        if (row["stock_code"], row["depot"]) not in sent and row["order_quantity"]:
+            yield row
+
+
+def _order(sheet: SentSheet, rows: Sequence[Mapping[str, str]], day: date) -> None:
+    """One order a supplier, numbered after the sheet."""
+    items = {
+        item.stock_code: item
+        for item in Item.objects.filter(stock_code__in=[row["stock_code"] for row in rows]).select_related("supplier")
+    }
+    depots = {depot.depot: depot for depot in Depot.objects.all()}
+    names = list(dict.fromkeys(row["supplier"] for row in rows))
+    orders = {name: PurchaseOrder(number=f"RS{sheet.number}-{position}") for position, name in enumerate(names, 1)}
+    PurchaseOrder.objects.bulk_create(orders.values())
+    lines = []
+    for position, row in enumerate(rows, 1):
+        item = items[row["stock_code"]]
+        lines.append(
+            OrderLine(
+                order=orders[row["supplier"]],
+                line=str(position),
+                item=item,
+                quantity=thousandths(row["resulting_quantity"]),
+                depot=depots[row["depot"]],
+                supplier=item.supplier,
+                promised=None if item.lead_days is None else day + timedelta(item.lead_days),
+            )
+        )
+    OrderLine.objects.bulk_create(lines)
+    SentLine.objects.bulk_create(
+        SentLine(sheet=sheet, order_line=line, cells=dict(row)) for line, row in zip(lines, rows, strict=True)
+    )
