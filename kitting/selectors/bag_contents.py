@@ -12,7 +12,7 @@ from inventory.selectors.finding import open_holds
 from inventory.selectors.words import quantity_text
 from jobs.models import Job, ScheduleRevision
 from kitting.calculation.bag_states import BagFacts
-from kitting.calculation.short_codes import verified
+from kitting.calculation.short_codes import make_code, verified
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine
 from kitting.models.bags import (
@@ -120,6 +120,11 @@ def bag_by_code(code: str, *, lock: bool = False) -> Bag:
     if found is None:
         raise Refusal("unknown-bag", f"No bag of these books has the number {code}.", {"code": code})
     return found
+
+
+def label_code(bag: Bag) -> str:
+    """The number on a bag's label, with its check characters."""
+    return make_code(bag.job.job, bag.structure or "JOB", str(bag.number))
 
 
 def contents_of(bags: Iterable[Bag]) -> dict[int, Contents]:

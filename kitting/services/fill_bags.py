@@ -54,6 +54,21 @@ def pick(
     if one.repeated:
         return Answer(RIGHT, f"{item} is in {one.bag} already.", one.bag, repeated=True)
     state = advance(one, PICK)
+    taken = put_in(one, item, lot, place, quantity, as_spare=as_spare, confirmed=confirmed)
+    told = {"stock_code": item.stock_code, "lot": taken.number, "quantity": bare(quantity), "from": str(place)}
+    settled(one, state, "picked", told, checked_by="")
+    still = sum(stand.missing for stand in one.contents.lines if stand.line.item_id == item.pk) - quantity
+    return Answer(RIGHT, f"{bare(quantity)} {item} in {one.bag}; {bare(max(still, 0))} more to come.", one.bag)
+
+
+def put_in(
+    one: Opened, item: Item, lot: str, place: Place, quantity: int, *, as_spare: bool, confirmed: Collection[str]
+) -> Lot:
+    """Move pieces into a bag and note the lines they serve, in the transaction of a scan; returns their lot.
+
+    Raises:
+        Doubt, Refusal: as ``pick``.
+    """
     shares = _shares(one, item, quantity, as_spare)
     taken = _lot_at(item, lot, place)
     _refuse_unfit(one, taken)
@@ -62,10 +77,7 @@ def pick(
     for line, pieces in shares:
         one.write(line, taken, PICKED, pieces, facts={"from": str(place)})
     _keep_promises(one, shares, taken, place)
-    told = {"stock_code": item.stock_code, "lot": taken.number, "quantity": bare(quantity), "from": str(place)}
-    settled(one, state, "picked", told, checked_by="")
-    still = sum(stand.missing for stand in one.contents.lines if stand.line.item_id == item.pk) - quantity
-    return Answer(RIGHT, f"{bare(quantity)} {item} in {one.bag}; {bare(max(still, 0))} more to come.", one.bag)
+    return taken
 
 
 @use_case

@@ -106,7 +106,7 @@ def hand_back(*, bag: str, why: str, **scan: Unpack[Scan]) -> Answer:
                 if left > 0:
                     one.write(stand.line, one.contents.lots[lot], HANDED_BACK, left)
         settled(one, state, "bag handed back", {"why": why}, whereabouts="", crew="", checked_by="", why=why)
-        if one.bag.job.ended:
+        if one.bag.job.ended and one.bag.revision:  # an emergency has no schedule to plan again
             bring_back(one.bag.job)
     return Answer("BACK", f"{one.bag} is back: check it again before it goes out.", one.bag, repeated=one.repeated)
 

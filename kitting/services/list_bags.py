@@ -27,11 +27,11 @@ from kitting.calculation.bag_states import (
 )  # fmt: skip
 from kitting.calculation.bags import assign_bags
 from kitting.calculation.quantities import thousandths
-from kitting.calculation.short_codes import make_code, verified
+from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, Bag, BagEntry, BagLine, PlanRow, Promise
 from kitting.roles import DO, require
-from kitting.selectors.bag_contents import bare, contents_of, facts_of, live_letter
+from kitting.selectors.bag_contents import bare, contents_of, facts_of, label_code, live_letter
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, stamp_of
 
@@ -151,18 +151,20 @@ def _relist_one(job: Job, rows: Sequence[Mapping[str, str]]) -> list[Happening]:
     known = {bag.structure: bag for bag in Bag.objects.filter(job=job).select_for_update()}
     happenings = []
     for structure in {**by_structure, **known}:
-        bag = known.get(structure) or _new_bag(job, depot, structure, numbers[structure])
+        bag = known.get(structure) or new_bag(job, depot, structure, numbers[structure])
         bag.job, bag.depot = job, depot
         happenings += _renew(bag, by_structure.get(structure, []), letter, is_new=structure not in known)
     return happenings
 
 
-def _new_bag(job: Job, depot: Depot, structure: str, number: int) -> Bag:
-    code = make_code(job.job, structure or "JOB", str(number))
-    place, _ = Place.objects.get_or_create(depot=depot, code=code, kind=BAG, job=job.job, structure=structure)
-    return Bag.objects.create(
-        job=job, structure=structure, number=number, code=verified(code), depot=depot, place=place, state=DRAFT
-    )
+def new_bag(job: Job, depot: Depot, structure: str, number: int) -> Bag:
+    """A bag for a location of a job, without lines, and its place, which may be on the books from a sheet."""
+    bag = Bag(job=job, structure=structure, number=number, depot=depot, state=DRAFT)
+    code = label_code(bag)
+    bag.place, _ = Place.objects.get_or_create(depot=depot, code=code, kind=BAG, job=job.job, structure=structure)
+    bag.code = verified(code)
+    bag.save(force_insert=True)
+    return bag
 
 
 def _wanted(job: Job, rows: Sequence[Mapping[str, str]]) -> list[_Wanted]:

@@ -89,6 +89,16 @@ def test_a_lug_in_the_sump_and_the_suppliers_lugs_are_accounted_for(said: str) -
     assert lost.aggregate(Sum("quantity"))["quantity__sum"] == 1_000
 
 
+def test_the_dig_in_takes_what_is_near_its_date_and_leaves_the_staged_bag_alone(said: str) -> None:
+    """Trap T15, free stock first: 3 of L-2303B, J10 untouched."""
+    offered, taken = told(said, "E01 dig-in at Saltmarsh")
+    assert offered.startswith(
+        "Sources in order: 3 of CS15-2 lot L-2303B at H/H-04-2 (near its date, use by 2026-03-31); "
+    )
+    assert taken == "Taken: 3 of lot L-2303B; borrowed from staged bags: nothing."
+    assert Bag.objects.get(job__job="J10", structure="V9").state == "staged"
+
+
 def test_the_outage_that_moves_up_is_short_of_what_comes_later(said: str) -> None:
     """Trap T18."""
     lines = told(said, "J08 moved up")

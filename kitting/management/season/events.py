@@ -18,11 +18,15 @@ from kitting.calculation.sheets.book import read_book
 from kitting.calculation.what_if import delay_order, differences, move_cutover
 from kitting.errors import Refusal
 from kitting.management.season.people import BUYS, CREW, NIGHT, PLANS, STANDARDS, STORES
-from kitting.management.season.stores import Stores, code_of
+from kitting.management.season.stores import Stores
 from kitting.models import Bag, Promise
-from kitting.selectors.bag_contents import accounts, consumed, label_state
+from kitting.selectors.bag_contents import accounts, consumed, label_code, label_state
 from kitting.selectors.sheets import sheets_from_records
+from kitting.services.borrow_pieces import ledger
 from kitting.services.change_facts import change_facts
+from kitting.services.emergency import open_emergency
+from kitting.services.fill_bags import check, pick
+from kitting.services.issue_bags import begin_work, issue, stage
 from kitting.services.list_bags import review
 from kitting.services.return_bags import close, write_off
 from kitting.services.send_orders import send_reorder_sheet
@@ -89,7 +93,7 @@ def alder_returns(stores: Stores) -> None:
     """The connectors, probes and seals come back; three elbows are still open, so the bag stays open."""
     stores.settle("J01", leave=("EL15-2",))
     bag = Bag.objects.select_related("job", "depot").get(job__job="J01", structure="A1")
-    stores.say(_refused(lambda: close(bag=code_of(bag), **stores.scan())))
+    stores.say(_refused(lambda: close(bag=label_code(bag), **stores.scan())))
     for (code, _), account in accounts(stores.contents(bag)).items():
         if code == "EL15-2":
             numbers = ", ".join(f"{name} {pieces // 1000}" for name, pieces in account.items())
@@ -111,7 +115,7 @@ def birch_street(stores: Stores) -> None:
     contents = stores.contents(bag)
     lug = next(lot for lot in contents.lots.values() if lot.item.stock_code == "LUG-750C")
     answer = write_off(
-        bag=code_of(bag), stock_code="LUG-750C", lot=lug.number, quantity=1_000, deed="lost",
+        bag=label_code(bag), stock_code="LUG-750C", lot=lug.number, quantity=1_000, deed="lost",
         why="fell in the sump; the spare was fitted", **stores.scan(CREW),
     )  # fmt: skip
     stores.say(f"One LUG-750C is lost in the sump of V1. {answer.sentence}")
@@ -126,6 +130,27 @@ def vault_nine_early(stores: Stores) -> None:
     stores.build("J10", ("V9",))
     bag = Bag.objects.select_related("job", "depot").get(job__job="J10", structure="V9")
     stores.say(f"The label says {label_state(stores.contents(bag))}.")
+
+
+def dig_in(stores: Stores) -> None:
+    """E01, at ten past two in the night: three splices are needed, and J10's bag is the nearest."""
+    opened = open_emergency(
+        job="E01", structure="Saltmarsh", depot="H", wanted={"CS15-2": 3_000}, why="dig-in at Saltmarsh",
+        **stores.scan(NIGHT),
+    )  # fmt: skip
+    found = opened.sources["CS15-2"]
+    stores.say(f"Sources in order: {'; '.join(one.sentence for one in found)}.")
+    first = found[0].balance
+    code = label_code(opened.bag)
+    pick(bag=code, stock_code="CS15-2", lot=first.lot.number, place=first.place, quantity=3_000, **stores.scan(NIGHT))
+    check(bag=code, counted={"CS15-2": 3_000}, **stores.scan())
+    stage(bag=code, rack="H counter", **stores.scan())
+    issue(bag=code, crew="Crew 22", truck="22", signature=CREW.name, **stores.scan())
+    begin_work(bag=code, **stores.scan(CREW))
+    stores.fit("E01")
+    close(bag=code, **stores.scan())
+    lent = ledger(stores.at.date())
+    stores.say(f"Taken: 3 of lot {first.lot.number}; borrowed from staged bags: {len(lent) or 'nothing'}.")
 
 
 def canning_row(stores: Stores) -> None:
@@ -252,6 +277,7 @@ EVENTS: tuple[tuple[datetime, str, Callable[[Stores], None]], ...] = tuple(
         (10, LOCAL_SEVEN, "J03 Birch Street Feeder", birch_street),
         (12, LOCAL_SEVEN, "J10's bag for vault 9 staged early", vault_nine_early),
         (12, 18, "J04 Canning Row and J05 Dock 4", canning_row),
+        (14, 7, "E01 dig-in at Saltmarsh", dig_in),
         (16, LOCAL_SEVEN, "J08 moved up", granary_moves_up),
         (19, LOCAL_SEVEN, "stand-in asked for J09", stand_in_refused),
         (20, LOCAL_SEVEN, "part delivery", part_delivery),

@@ -12,11 +12,10 @@ from inventory.services.transferring import Load, Unload, receive_transfer, send
 from kitting.calculation.planning import plan
 from kitting.calculation.promising.model import TRANSFER
 from kitting.calculation.sheets.book import read_book
-from kitting.calculation.short_codes import make_code
 from kitting.management.season.people import CREW, NIGHT, PLANS, SECOND, STORES
 from kitting.models import Bag, Promise
 from kitting.roles import Actor
-from kitting.selectors.bag_contents import Contents, contents_of
+from kitting.selectors.bag_contents import Contents, contents_of, label_code
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.apply_plan import ReviewedPlan, apply_plan
 from kitting.services.fill_bags import check, finish_short, pick
@@ -76,7 +75,7 @@ class Stores:
             if structures and bag.structure not in structures:
                 continue
             self._fill(bag, dict(but))
-            code = code_of(bag)
+            code = label_code(bag)
             if self.contents(bag).missing():
                 finish_short(bag=code, **self.scan())
             check(bag=code, counted=self._counted(bag), **self.scan(SECOND))
@@ -90,8 +89,8 @@ class Stores:
         for bag in Bag.objects.filter(job__job=job).select_related("job", "depot").order_by("number"):
             short = self.contents(bag).missing()
             leave: dict[str, Any] = {"approver": NIGHT, "reason": f"goes without {', '.join(short)}"} if short else {}
-            issue(bag=code_of(bag), crew=f"Crew {truck}", truck=truck, signature=CREW.name, **leave, **self.scan())
-            begin_work(bag=code_of(bag), **self.scan(CREW))
+            issue(bag=label_code(bag), crew=f"Crew {truck}", truck=truck, signature=CREW.name, **leave, **self.scan())
+            begin_work(bag=label_code(bag), **self.scan(CREW))
         self.say(f"{job} is out with crew {truck}, signed by {CREW.name}.")
 
     def fit(self, job: str, but: Collection[tuple[str, str]] = ()) -> None:
@@ -113,7 +112,7 @@ class Stores:
                 and (stand.line.facts["structure"], stand.line.facts["kind"]) not in but
             ]  # fmt: skip
             if pieces:
-                install(bag=code_of(bag), pieces=pieces, **self.scan(CREW))
+                install(bag=label_code(bag), pieces=pieces, **self.scan(CREW))
                 count += len(pieces)
         self.say(f"{job}: {count} lines are fitted and noted with their lots.")
 
@@ -127,12 +126,12 @@ class Stores:
                     if inside > 0 and lot.item.stock_code not in leave:
                         kind = "supplier-owned" if lot.supplier_owned else BIN
                         turn_in(
-                            bag=code_of(bag), stock_code=lot.item.stock_code, lot=lot.number, quantity=inside,
+                            bag=label_code(bag), stock_code=lot.item.stock_code, lot=lot.number, quantity=inside,
                             condition="sealed", door="stock", place=self.place(bag.depot, _ARRIVED, kind),
                             **self.scan(),
                         )  # fmt: skip
             if not self.contents(bag).open():
-                close(bag=code_of(bag), **self.scan())
+                close(bag=label_code(bag), **self.scan())
 
     def whole(self, job: str, truck: str) -> None:
         """A job from its bags to its close, with nothing unusual."""
@@ -194,7 +193,7 @@ class Stores:
             left_out[lot.item.stock_code] = left_out.get(lot.item.stock_code, 0) - kept // 1000
             if quantity > kept:
                 pick(
-                    bag=code_of(bag), stock_code=lot.item.stock_code, lot=lot.number, place=place,
+                    bag=label_code(bag), stock_code=lot.item.stock_code, lot=lot.number, place=place,
                     quantity=quantity - kept, **self.scan(),
                 )  # fmt: skip
 
@@ -204,8 +203,3 @@ class Stores:
         for balance in Balance.objects.filter(place_id=bag.place_id, quantity__gt=0).select_related("lot__item"):
             found[balance.lot.item.stock_code] += balance.quantity
         return dict(found)
-
-
-def code_of(bag: Bag) -> str:
-    """The number on a bag's label."""
-    return make_code(bag.job.job, bag.structure or "JOB", str(bag.number))

@@ -1,0 +1,88 @@
+"""Where pieces could come from in a hurry, in the order in which they are to be taken."""
+
+from collections import Counter
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.db.models import F
+
+from inventory.models import BAG, BIN, RESERVE, TRUCK, Balance, Item, LotHold
+from kitting.calculation.bag_states import IN_STORE, OUT
+from kitting.models import Bag, Promise
+from kitting.selectors.bag_contents import is_good
+
+SHELF, NEAR_EXPIRY, ON_TRUCK, IN_RESERVE, OTHER_DEPOT, IN_BAG, WITH_CREW = (
+    "shelf", "near its date", "truck", "reserve", "other depot", "staged bag", "with a crew",
+)  # fmt: skip
+ORDER = (SHELF, NEAR_EXPIRY, ON_TRUCK, IN_RESERVE, OTHER_DEPOT, IN_BAG, WITH_CREW)
+FREE_FIRST = (SHELF, NEAR_EXPIRY, ON_TRUCK)  # what must be gone before a bag is opened; reserve has its own release
+NEAR_DAYS = 30  # common practice of stores: a month before its date a piece is used first where it still serves
+OLD_DAYS = 7
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Thousandths of a lot that could be had at a place.
+
+    ``bag`` is the bag they lie in, None elsewhere; ``seen`` the day somebody last counted there, None for never.
+    """
+
+    kind: str
+    balance: Balance
+    free: int
+    bag: Bag | None
+    seen: date | None
+
+    def is_old(self, today: date) -> bool:
+        """Whether nobody has counted there for a week."""
+        return self.seen is None or (today - self.seen).days > OLD_DAYS
+
+    @property
+    def sentence(self) -> str:
+        """In words: ``3 of CS15-2 lot L-2303B at H/H-04-2 (near its date, use by 2026-03-31)``."""
+        dated = f", use by {self.balance.lot.use_by}" if self.balance.lot.use_by else ""
+        where = f"{self.bag}, {self.bag.whereabouts}" if self.bag else str(self.balance.place)
+        return f"{self.free / 1000:g} of {self.balance.lot} at {where} ({self.kind}{dated})"
+
+
+def sources(*, item: Item, depot: str, until: date) -> list[Source]:
+    """All pieces of an item that are good through a day and not stopped, the first to be taken first; four queries.
+
+    Pieces that are promised to a job are not free on their shelf. Bags in store come last, that of the latest outage
+    first; those with a crew are only shown.
+    """
+    held = set(LotHold.objects.filter(released_at=None, item=item).values_list("lot_number", flat=True))
+    promised = Counter[tuple[int, int]]()
+    for place, lot, quantity in Promise.objects.filter(item=item, released_at=None, place__isnull=False).values_list(
+        "place", "lot", "quantity"
+    ):
+        promised[place, lot] += quantity
+    bags = {bag.place_id: bag for bag in Bag.objects.filter(lines__item=item).select_related("job", "depot").distinct()}
+    found = []
+    balances = Balance.objects.filter(lot__item=item, quantity__gt=0).select_related("lot__item", "place__depot")
+    for balance in balances.order_by(F("lot__use_by").asc(nulls_last=True), "pk"):
+        bag = bags.get(balance.place_id)
+        kind = _kind(balance, bag, depot, until)
+        good = is_good(balance.lot, until) and balance.lot.number not in held
+        free = balance.quantity - (0 if bag else promised[balance.place_id, balance.lot_id])
+        if kind and good and free > 0:
+            found.append(Source(kind, balance, free, bag, balance.counted_on))
+    return sorted(found, key=lambda one: (ORDER.index(one.kind), _harm(one)))
+
+
+def _kind(balance: Balance, bag: Bag | None, depot: str, until: date) -> str:
+    kind, here = balance.place.kind, balance.place.depot.depot == depot
+    if bag:
+        return IN_BAG if bag.state in IN_STORE else WITH_CREW if bag.state in OUT else ""
+    if kind == BAG:
+        return ""
+    near = balance.lot.use_by is not None and balance.lot.use_by < until + timedelta(NEAR_DAYS)
+    if kind == BIN:
+        return OTHER_DEPOT if not here else NEAR_EXPIRY if near else SHELF
+    return {TRUCK: ON_TRUCK, RESERVE: IN_RESERVE}.get(kind, "") if here else ""
+
+
+def _harm(source: Source) -> int:
+    """Days until the outage of a bag's job, less is worse; nothing elsewhere."""
+    cutover = source.bag.job.cutover[:10] if source.bag else ""
+    return -date.fromisoformat(cutover).toordinal() if cutover else 0

@@ -1,0 +1,233 @@
+"""Borrow pieces from a staged bag, only where free ones are gone, and pay them back."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Unpack
+
+from inventory.models import Lot, Place
+from inventory.selectors.finding import items_by_code
+from inventory.services.actions import use_case
+from inventory.services.doubts import Doubts
+from inventory.services.moving import Carry, carry
+from jobs.models import Job
+from kitting.calculation.bag_states import BORROW, PICK
+from kitting.errors import Refusal
+from kitting.models import AppliedPlan, Bag, BagEntry, Borrow
+from kitting.models.bags import BORROWED, PICKED
+from kitting.roles import APPROVE, CREW_LEAD, PLANNER, STOREKEEPER, Actor, require
+from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, good_until, label_code
+from kitting.selectors.sources import FREE_FIRST, Source, sources
+from kitting.services.fill_bags import put_in, taken_out
+from kitting.services.record_events import Happening, record_events
+from kitting.services.scans import Answer, Opened, Scan, advance, lines_with, opened, place_of, settled
+from kitting.services.two_persons import need_reason
+
+STAGED_BAG = "staged bag"
+
+
+@dataclass(frozen=True, slots=True)
+class Owed:
+    """An open borrow as the ledger shows it, with its age in days; ``left`` are thousandths still to come back."""
+
+    borrow: Borrow
+    left: int
+    age_days: int
+
+    @property
+    def sentence(self) -> str:
+        """In words."""
+        return (
+            f"{bare(self.left)} {self.borrow.lot.item} for {self.borrow.bag}, lent to {self.borrow.to_job} "
+            f"{self.age_days} days ago ({self.borrow.why}; {self.borrow.authorised_by}), due {self.borrow.pay_back_by}"
+        )
+
+
+@use_case
+def borrow(
+    *,
+    bag: str,
+    to_bag: str,
+    stock_code: str,
+    lot: str,
+    quantity: int,
+    why: str,
+    authoriser: Actor,
+    pay_back_by: date,
+    confirmed: Collection[str] = (),
+    **scan: Unpack[Scan],
+) -> Borrow:
+    """Take pieces out of a bag in store and put them in a bag of another job; the lending bag is broken then.
+
+    Args:
+        bag, to_bag: codes on their labels.
+        stock_code, lot, quantity: what is taken, in thousandths.
+        why: the reason in words.
+        authoriser: planner or duty supervisor; not who takes the pieces.
+        pay_back_by: the day by which they come back.
+        confirmed: keys of questions answered with yes; yes to ``free-first`` says that the pieces named are gone.
+        scan: who, when, the number of the action.
+
+    Raises:
+        Doubt: ``free-first``: free pieces lie at this depot; ``pay-back-late``: they come back after the lending bag
+            must be ready.
+        Refusal: ``no-reason``; ``not-allowed``; ``own-approval``; ``same-job``; ``wrong-item``; ``not-in-bag``; or a
+            bag's state forbids it.
+    """
+    told = need_reason(why, "A borrow")
+    content = {
+        "to_bag": to_bag, "code": stock_code, "lot": lot, "quantity": quantity, "authoriser": authoriser.name,
+        "pay_back_by": pay_back_by,
+    }  # fmt: skip
+    one = opened(bag, BORROW, content, scan, why=told)
+    if one.repeated:
+        return Borrow.objects.get(bag=one.bag, borrowed_at=one.action.at, asked_by=one.action.by)
+    _authorise(one, authoriser)
+    taker = bag_by_code(to_bag, lock=True)
+    if taker.job_id == one.bag.job_id:
+        raise Refusal("same-job", f"{taker} is of {one.bag.job} as well: put the pieces back and pick them.", {})
+    item = items_by_code([stock_code])[stock_code]
+    free = _free_first(item.stock_code, taker)
+    _ask(one, free, pay_back_by, confirmed)
+    state = advance(one, BORROW, reason=told)
+    parts = [*taken_out(one, stock_code, lot, quantity)]
+    for line, found, pieces in parts:
+        one.write(line, found, BORROWED, pieces, facts={"to": str(taker)})
+    _into(one, taker, parts)
+    lent = Borrow.objects.create(
+        bag=one.bag, to_job=taker.job, lot=parts[0][1], quantity=quantity, why=told,
+        free_first=[source.sentence for source in free], asked_by=scan["actor"].name, authorised_by=authoriser.name,
+        borrowed_at=one.action.at, pay_back_by=pay_back_by,
+    )  # fmt: skip
+    facts = {
+        "pieces": f"{bare(quantity)} {item} lot {lot}", "to": str(taker), "reason": told,
+        "authorised_by": authoriser.name, "asked_by": scan["actor"].name, "pay_back_by": pay_back_by,
+        "free_first": lent.free_first,
+    }  # fmt: skip
+    settled(one, state, "bag broken", facts, addressed_to=PLANNER, checked_by="", why=f"lent to {taker}: {told}")
+    _tell(one, free, facts)
+    return lent
+
+
+@use_case
+def pay_back(
+    *, number: int, lot: str, place: Place, quantity: int, confirmed: Collection[str] = (), **scan: Unpack[Scan]
+) -> Answer:
+    """Put pieces of the borrowed stock code in the lending bag again.
+
+    Raises:
+        Doubt: ``other-lot``: not the lot that was lent.
+        Refusal: ``no-open-borrow``; ``over-pick``: more than was lent; or as ``pick``.
+    """
+    lent = _lent(number)
+    content = {"borrow": number, "lot": lot, "place": place.pk, "quantity": quantity}
+    one = opened(label_code(lent.bag), PICK, content, scan)
+    if one.repeated:
+        return Answer("PAID BACK", f"{lent}: booked already.", one.bag, repeated=True)
+    left = lent.quantity - lent.paid
+    if quantity > left or lent.given_up_why:
+        raise Refusal("no-open-borrow", f"{lent}: {bare(left)} are to come back, not {bare(quantity)}.", {})
+    doubts = Doubts(confirmed)
+    if lot != lent.lot.number:
+        doubts.ask("other-lot", 1, f"{lent.lot} was lent; these are of lot {lot or 'unknown'}: take them?")
+    doubts.settle()
+    state = advance(one, PICK)
+    answered = [*confirmed, "other-lot/1"]
+    taken = put_in(one, lent.lot.item, lot, place, quantity, as_spare=False, confirmed=answered)
+    lent.paid += quantity
+    lent.save(update_fields=("paid",))
+    told = {"pieces": f"{bare(quantity)} {taken}", "borrow": str(lent), "left": bare(lent.quantity - lent.paid)}
+    settled(one, state, "paid back", told, addressed_to=PLANNER, checked_by="")
+    return Answer("PAID BACK", f"{bare(lent.quantity - lent.paid)} still to come back for {one.bag}.", one.bag)
+
+
+def ledger(today: date) -> list[Owed]:
+    """Open borrows, the oldest first; one query."""
+    found = Borrow.objects.filter(given_up_why="").select_related("bag__job", "to_job", "lot__item")
+    return [
+        Owed(lent, lent.quantity - lent.paid, (today - lent.borrowed_at.date()).days)
+        for lent in found.order_by("borrowed_at", "pk")
+        if lent.paid < lent.quantity
+    ]
+
+
+def _lent(number: int) -> Borrow:
+    found = Borrow.objects.select_for_update(of=("self",)).select_related("lot__item", "bag__job", "to_job")
+    lent = found.filter(pk=number).first()
+    if lent is None:
+        raise Refusal("no-open-borrow", f"There is no borrow {number}.", {"borrow": number})
+    return lent
+
+
+def _authorise(one: Opened, authoriser: Actor) -> None:
+    require(authoriser, STAGED_BAG, APPROVE, one.bag.depot.depot)
+    if authoriser.name.casefold() == one.scan["actor"].name.casefold():
+        raise Refusal("own-approval", f"{authoriser.name} asks for it: another person authorises.", {})
+
+
+def _free_first(stock_code: str, taker: Bag) -> list[Source]:
+    """Free pieces at the depot that would do instead."""
+    until = good_until(taker.job)
+    item = items_by_code([stock_code])[stock_code]
+    if until is None:
+        return []
+    return [one for one in sources(item=item, depot=taker.depot.depot, until=until) if one.kind in FREE_FIRST]
+
+
+def _ask(one: Opened, free: Sequence[Source], pay_back_by: date, confirmed: Collection[str]) -> None:
+    doubts = Doubts(confirmed)
+    if free:
+        named = "; ".join(source.sentence for source in free)
+        doubts.ask("free-first", 1, f"Take these first: {named}. Are they gone?")
+    staged_by = _staged_by(one.bag.job)
+    if staged_by and pay_back_by > staged_by:
+        question = f"{one.bag} must be ready by {staged_by}; paid back by {pay_back_by} is too late. Lend all the same?"
+        doubts.ask("pay-back-late", 1, question)
+    doubts.settle()
+
+
+def _staged_by(job: Job) -> date | None:
+    """The day by which the job's bags must be ready, from the plan applied last."""
+    plan = AppliedPlan.objects.order_by("-pk").first()
+    days = {one["job"]: one["staged_by"] for one in plan.summary["jobs"]} if plan else {}
+    return date.fromisoformat(days[job.job]) if days.get(job.job) else None
+
+
+def _into(one: Opened, taker: Bag, parts: Sequence[tuple[object, Lot, int]]) -> None:
+    """The pieces lie in the taker's bag, for its lines that want them."""
+    contents = contents_of([taker])[taker.pk]
+    taking = Opened(taker, contents, one.action, False, one.scan)
+    advance(taking, PICK)
+    entries = []
+    missing = {stand.line.pk: stand.missing for stand in contents.lines}
+    for _, lot, pieces in parts:
+        left = pieces
+        for line in lines_with(taking, lot.item_id):
+            share = min(left, missing[line.pk])
+            if share > 0:
+                entries.append(BagEntry(action=one.action, line=line, lot=lot, deed=PICKED, quantity=share))
+                missing[line.pk] -= share
+                left -= share
+        if left:
+            message = f"{taker} wants {bare(pieces - left)} {lot.item}, not {bare(pieces)}."
+            raise Refusal("wrong-item", message, {"wanted": pieces - left})
+    carries = [Carry(lot=lot, quantity=pieces, source=place_of(one), target=taker.place) for _, lot, pieces in parts]
+    carry(one.action, carries, one.action.why)
+    BagEntry.objects.bulk_create(entries)
+    taker.state = advance(taking, PICK)
+    taker.checked_by = ""
+    taker.version += 1
+    taker.save(update_fields=("state", "checked_by", "version"))
+
+
+def _tell(one: Opened, free: Sequence[Source], facts: dict[str, object]) -> None:
+    """Storekeeper and crew hear of the broken bag; bins that are said to be empty are to be counted."""
+    depot = one.bag.depot.depot
+    happenings = [Happening("bag broken", str(one.bag), facts, addressed_to=role, depot=depot) for role in
+                  (STOREKEEPER, CREW_LEAD)]  # fmt: skip
+    happenings += [
+        Happening("spot count wanted", str(source.balance.place), {"said gone": source.sentence},
+                  addressed_to=STOREKEEPER, depot=depot)
+        for source in free
+    ]  # fmt: skip
+    record_events(happenings, by=one.scan["actor"].name, at=one.scan["at"])

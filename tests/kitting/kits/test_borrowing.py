@@ -1,0 +1,172 @@
+"""A staged bag is opened for an emergency only when what is free is gone, and with a name and a day to pay back."""
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+import pytest
+from bag_stores import CREW, Stores, demo_sheets
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from module_books import books_of_module
+from people import BUYER, DUTY, PLANNER, STORES
+
+import inventory.errors
+from inventory.models import Balance, Item, Lot
+from kitting.errors import Refusal
+from kitting.models import AppliedPlan, Bag, Borrow, Event, PlanRow
+from kitting.selectors.bag_contents import label_code
+from kitting.selectors.sources import sources
+from kitting.services.borrow_pieces import borrow, ledger, pay_back
+from kitting.services.emergency import open_emergency
+
+pytestmark = pytest.mark.django_db
+NIGHT = datetime(2026, 3, 14, 7, 10, tzinfo=UTC)
+
+
+def staged_early() -> None:
+    """The demo with J10's bag for vault 9 staged on the twelfth of March."""
+    made = Stores(prefix="before")
+    made.plan()
+    made.bags("J10")
+    made.ready("J10", "V9", rack="H rack 4")
+
+
+books = books_of_module(demo_sheets, staged_early)
+
+
+@pytest.fixture
+def stores() -> Stores:
+    """The night of the dig-in."""
+    return Stores(NIGHT)
+
+
+@pytest.fixture
+def emergency(stores: Stores) -> str:
+    """The code of the bag for Saltmarsh, which wants three splices."""
+    found = open_emergency(
+        job="E01", structure="Saltmarsh", depot="H", wanted={"CS15-2": 3000}, why="dig-in", **stores.scan(DUTY)
+    )
+    return label_code(found.bag)
+
+
+def asked(stores: Stores, emergency: str, **given: Any) -> dict[str, Any]:
+    """Three splices from J10's bag, by the storekeeper, with leave of the duty supervisor."""
+    return {
+        "bag": stores.code("J10", "V9"), "to_bag": emergency, "stock_code": "CS15-2", "lot": "L-2508A",
+        "quantity": 3000, "why": "dig-in at Saltmarsh", "authoriser": DUTY, "pay_back_by": date(2026, 4, 9),
+        **stores.scan(), **given,
+    }  # fmt: skip
+
+
+def refusal(code: str, act: Any, **given: Any) -> str:
+    """The sentence of a refusal with this code."""
+    with pytest.raises((Refusal, inventory.errors.Refusal)) as refused:
+        act(**given)
+    assert refused.value.code == code, refused.value.message
+    return refused.value.message
+
+
+def test_free_pieces_near_their_date_are_offered_before_the_staged_bag(stores: Stores) -> None:
+    """Trap T15: L-2303B first; J10's bag last."""
+    item = Item.objects.get(stock_code="CS15-2")
+    found = sources(item=item, depot="H", until=date(2026, 3, 14))
+    assert (found[0].kind, found[0].balance.lot.number, found[0].free) == ("near its date", "L-2303B", 3000)
+    assert (found[-1].kind, str(found[-1].bag)) == ("staged bag", "J10 V9")
+    later = sources(item=item, depot="H", until=date(2026, 4, 11))
+    assert "L-2303B" not in {one.balance.lot.number for one in later}
+    assert stores.bag("J10", "V9").state == "staged"
+
+
+def test_a_bag_is_broken_only_when_what_is_free_is_said_to_be_gone(stores: Stores, emergency: str) -> None:
+    """Trap T15, where L-2303B is gone: borrow 3 from J10, pay back by 04-09, J10 broken, planner told."""
+    question = refusal("to-confirm", borrow, **asked(stores, emergency))
+    assert question.startswith("Take these first: 3 of CS15-2 lot L-2303B at H/H-04-2 (near its date")
+    assert not Borrow.objects.exists()
+    lent = borrow(**asked(stores, emergency, confirmed=("free-first/1",)))
+    assert (str(lent), lent.authorised_by, lent.pay_back_by) == (
+        "CS15-2 lot L-2508A from J10 V9 to E01", "J. Brandt", date(2026, 4, 9),
+    )  # fmt: skip
+    assert "3 CS15-2" in stores.contents("J10", "V9").missing()
+    assert stores.bag("J10", "V9").state == "broken"
+    assert stores.contents("E01", "Saltmarsh").missing() == ()
+    told = Event.objects.filter(name="bag broken").values_list("addressed_to", flat=True)
+    assert sorted(told) == ["crew lead", "planner", "storekeeper"]
+    assert Event.objects.filter(name="spot count wanted", subject="H/H-04-2").exists()
+
+
+def test_the_next_plan_shows_what_the_lending_job_lacks(stores: Stores, emergency: str) -> None:
+    borrow(**asked(stores, emergency, confirmed=("free-first/1",)))
+    balance = Balance.objects.get(lot__number="L-2508A", place__kind="bin")
+    balance.quantity = 0
+    balance.save()
+    stores.plan()
+    rows = PlanRow.objects.filter(table="shortages", job="J10").values_list("cells", flat=True)
+    assert sum(int(row["short"]) for row in rows if row["stock_code"] == "CS15-2") > 0
+    assert AppliedPlan.objects.count() == 2
+
+
+def test_a_borrow_needs_a_reason_another_persons_leave_and_an_early_day(stores: Stores, emergency: str) -> None:
+    gone = {"confirmed": ("free-first/1",)}
+    assert "needs a reason" in refusal("no-reason", borrow, **asked(stores, emergency, why=" ", **gone))
+    assert "planner or duty supervisor" in refusal(
+        "not-allowed", borrow, **asked(stores, emergency, authoriser=STORES, **gone)
+    )
+    alone = asked(stores, emergency, actor=DUTY, **gone)
+    assert "another person authorises" in refusal("own-approval", borrow, **alone)
+    assert "may not do" in refusal("not-allowed", borrow, **asked(stores, emergency, actor=BUYER, **gone))
+    late = refusal("to-confirm", borrow, **asked(stores, emergency, pay_back_by=date(2026, 4, 10), **gone))
+    assert late == ("J10 V9 must be ready by 2026-04-09; paid back by 2026-04-10 is too late. Lend all the same?")
+    assert "holds 6 CS15-2" in refusal("not-in-bag", borrow, **asked(stores, emergency, quantity=9000, **gone))
+    assert stores.bag("J10", "V9").state == "staged"
+
+
+def test_what_was_lent_stays_on_the_ledger_until_it_is_paid_back(stores: Stores, emergency: str) -> None:
+    lent = borrow(**asked(stores, emergency, authoriser=PLANNER, confirmed=("free-first/1",)))
+    assert [one.sentence for one in ledger(date(2026, 3, 17))] == [
+        "3 CS15-2 for J10 V9, lent to E01 3 days ago (dig-in at Saltmarsh; R. Tolley), due 2026-04-09"
+    ]
+    item = lent.lot.item
+    shelf = stores.place("H", "H-04-2")
+    new = Lot.objects.create(item=item, number="L-2602", use_by=date(2029, 2, 28))
+    Balance.objects.create(place=shelf, lot=new, quantity=6000)
+    back = {"number": lent.pk, "lot": "L-2602", "place": shelf}
+    assert "not 4" in refusal("no-open-borrow", pay_back, **back, quantity=4000, **stores.scan())
+    asked_first = refusal("to-confirm", pay_back, **back, quantity=1000, **stores.scan())
+    assert asked_first == "CS15-2 lot L-2508A was lent; these are of lot L-2602: take them?"
+    yes = {**back, "confirmed": ("other-lot/1",)}
+    assert pay_back(**yes, quantity=1000, **stores.scan()).sentence == "2 still to come back for J10 V9."
+    assert [one.left for one in ledger(date(2026, 3, 17))] == [2000]
+    pay_back(**yes, quantity=2000, **stores.scan())
+    assert ledger(date(2026, 3, 17)) == []
+    assert stores.bag("J10", "V9").state == "picking"
+    assert "not 1" in refusal("no-open-borrow", pay_back, **back, quantity=1000, **stores.scan())
+
+
+def test_the_same_borrow_sent_twice_takes_the_pieces_once(stores: Stores, emergency: str) -> None:
+    given = asked(stores, emergency, confirmed=("free-first/1",))
+    assert borrow(**given) == borrow(**given)
+    assert Borrow.objects.count() == 1
+
+
+def test_an_emergency_needs_a_new_number_something_to_pick_and_the_right(stores: Stores, emergency: str) -> None:
+    given = {"structure": "Saltmarsh", "depot": "H", "why": "dig-in", "wanted": {"CS15-2": 3000}}
+    assert emergency
+    assert "take another number" in refusal("job-number-used", open_emergency, job="E01", **given, **stores.scan())
+    nothing = {**given, "wanted": {}}
+    assert "Say what E02 needs" in refusal("moves-nothing", open_emergency, job="E02", **nothing, **stores.scan())
+    unknown = {**given, "wanted": {"CS15-9": 1000}}
+    assert "CS15-9" in refusal("unknown-stock-code", open_emergency, job="E02", **unknown, **stores.scan())
+    assert "no depot Q" in refusal(
+        "unknown-depot", open_emergency, job="E02", **{**given, "depot": "Q"}, **stores.scan()
+    )
+    assert "may not do" in refusal("not-allowed", open_emergency, job="E02", **given, **stores.scan(CREW))
+    assert Bag.objects.filter(job__job="E02").count() == 0
+
+
+def test_looking_for_pieces_asks_the_books_the_same_few_times(stores: Stores) -> None:
+    assert stores
+    for code in ("CS15-2", "EL15-1"):
+        item = Item.objects.get(stock_code=code)
+        with CaptureQueriesContext(connection) as queries:
+            sources(item=item, depot="H", until=date(2026, 3, 14))
+        assert len(queries) == 4
