@@ -19,8 +19,17 @@ def place_hold(*, stock_code: str, lot: str, reason: str, **stamp: Unpack[Stamp]
             stopped already, or there is no reason.
     """
     action, repeated = begin("place hold", {"stock_code": stock_code, "lot": lot}, stamp, reason)
-    if repeated:
-        return action
+    if not repeated:
+        stop_lot(action, stock_code=stock_code, lot=lot, reason=reason)
+    return action
+
+
+def stop_lot(action: Action, *, stock_code: str, lot: str, reason: str) -> LotHold:
+    """Stop a lot by an action that another use case has begun, in its transaction.
+
+    Raises:
+        Refusal: as ``place_hold``.
+    """
     _need_reason(reason)
     number = lot_number(lot)
     if not number:
@@ -31,8 +40,7 @@ def place_hold(*, stock_code: str, lot: str, reason: str, **stamp: Unpack[Stamp]
     hold = open_holds(lots).get((item.pk, number))
     if hold is not None:
         raise Refusal("on-hold", f"{item} lot {number} is stopped already by hold {hold.pk}.", {"hold": hold.pk})
-    LotHold.objects.create(item=item, lot_number=number, reason=reason, placed_by=action.by, placed_at=action.at)
-    return action
+    return LotHold.objects.create(item=item, lot_number=number, reason=reason, placed_by=action.by, placed_at=action.at)
 
 
 @use_case

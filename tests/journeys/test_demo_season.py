@@ -30,9 +30,11 @@ def said(
     """What the command prints; the books stay for all tests of this module."""
     with django_db_blocker.unblock():
         printed = io.StringIO()
-        call_command("demo", "--out", str(tmp_path_factory.mktemp("demo")), stdout=printed)
-        yield printed.getvalue()
-        call_command("flush", verbosity=0, interactive=False)
+        try:
+            call_command("demo", "--out", str(tmp_path_factory.mktemp("demo")), stdout=printed)
+            yield printed.getvalue()
+        finally:
+            call_command("flush", verbosity=0, interactive=False)
 
 
 def told(said: str, title: str) -> list[str]:
@@ -125,7 +127,13 @@ def test_the_wrong_reel_does_not_take_the_elbow_of_the_bag(said: str) -> None:
 
 def test_a_recall_stops_every_bag_with_a_piece_of_the_lot(said: str) -> None:
     """Trap T31, as far as the books of 2026 go."""
-    assert told(said, "recall")[-1].endswith("bags on hold: J09 HL1, J09 HL3, J09 HL5, J09 HL7, J12 K1.")
+    where, jobs, bags = told(said, "recall")
+    assert where == (
+        "BI25 lot L-2409-17 is on hold: 3 H bag, 3 H reserve, 1 H truck, 6 N bag, 5 N bin, 2 N hold, 2 N truck, "
+        "3 installed; in all 25 received."
+    )
+    assert jobs == "Jobs hit: J09 on 2026-04-04 05:00, J12 on 2026-04-25 06:00."
+    assert bags == "Bags on hold: J09 HL1, J09 HL3, J09 HL5, J09 HL7, J12 K1."
     hold = LotHold.objects.get(lot_number="L-2409-17")
     at = Counter[str]()
     for balance in Balance.objects.filter(lot__number=hold.lot_number, quantity__gt=0).select_related("place__depot"):

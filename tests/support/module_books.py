@@ -25,10 +25,11 @@ def books_of_module(
     @pytest.fixture(scope="module", autouse=True)
     def books(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:  # noqa: ARG001
         with django_db_blocker.unblock():
-            load(sheets())
-            prepare()
-        yield
-        with django_db_blocker.unblock():
-            call_command("flush", verbosity=0, interactive=False)
+            try:
+                load(sheets())
+                prepare()
+                yield
+            finally:
+                call_command("flush", verbosity=0, interactive=False)
 
     return books

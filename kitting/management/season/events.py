@@ -7,7 +7,6 @@ from datetime import UTC, date, datetime
 import inventory.errors
 from inventory.models import Balance, Depot, Item, OrderLine
 from inventory.services.adjusting import Count, adjust
-from inventory.services.holding import place_hold
 from inventory.services.receiving import Arrival, receive
 from jobs.models import Job
 from kitting.calculation.cable_geometry import GAUGE, Band
@@ -27,7 +26,7 @@ from kitting.services.change_facts import change_facts
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check, pick
 from kitting.services.issue_bags import begin_work, issue, stage
-from kitting.services.list_bags import review
+from kitting.services.recall_lots import recall_lot
 from kitting.services.return_bags import close, write_off
 from kitting.services.send_orders import send_reorder_sheet
 from kitting.services.settle_deliveries import settle_deliveries
@@ -248,9 +247,11 @@ def hillcrest_and_kiln_lane(stores: Stores) -> None:
 
 def recall(stores: Stores) -> None:
     """The maker recalls a lot of inserts: every piece is stopped, and the bags that hold one."""
-    place_hold(stock_code="BI25", lot="L-2409-17", reason="maker's recall", **stores.stamp(NIGHT))
-    stopped = review(Bag.objects.all(), by=NIGHT.name, at=stores.at)
-    stores.say(f"BI25 lot L-2409-17 is on hold; bags on hold: {', '.join(map(str, stopped)) or 'none'}.")
+    found = recall_lot(stock_code="BI25", lot="L-2409-17", reason="maker's recall", **stores.scan(NIGHT))
+    where = ", ".join(f"{pieces // 1000} {place}" for place, pieces in sorted(found.pieces.items()))
+    stores.say(f"BI25 lot L-2409-17 is on hold: {where}; in all {found.received // 1000} received.")
+    stores.say(f"Jobs hit: {', '.join(f'{job} on {day}' for job, day in found.jobs.items())}.")
+    stores.say(f"Bags on hold: {', '.join(found.bags) or 'none'}.")
 
 
 def slipping_order(stores: Stores) -> None:

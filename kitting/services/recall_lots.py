@@ -1,0 +1,145 @@
+"""Stop a lot and everything that holds a piece of it, in one step, and say where every piece of it is."""
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Unpack
+
+from django.db.models import Sum
+
+from inventory.models import Balance, LotHold, Movement
+from inventory.services.actions import begin, use_case
+from inventory.services.holding import stop_lot
+from kitting.calculation.bag_states import OUT
+from kitting.models import Bag, BagEntry, Promise
+from kitting.models.bags import INSTALLED
+from kitting.roles import (
+    AUDITOR,
+    BUYER,
+    CREW_LEAD,
+    DO,
+    DUTY_SUPERVISOR,
+    PLANNER,
+    STANDARDS_ENGINEER,
+    STOREKEEPER,
+    require,
+)  # fmt: skip
+from kitting.services.list_bags import review
+from kitting.services.record_events import Happening, record_events
+from kitting.services.release_promises import release
+from kitting.services.scans import Scan, stamp_of
+
+LOT_HOLD = "lot hold"
+TOLD = (PLANNER, STOREKEEPER, BUYER, STANDARDS_ENGINEER, DUTY_SUPERVISOR, AUDITOR)
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """Thousandths of the lot on a line of a job: structure, the line's text and its phases."""
+
+    job: str
+    structure: str
+    line: str
+    phases: str
+    quantity: int
+
+
+@dataclass(frozen=True, slots=True)
+class Recalled:
+    """Where a stopped lot is, and what it hits.
+
+    Args:
+        hold: the mark that stops it.
+        pieces: thousandths by depot and place kind, and by ending.
+        received: thousandths that ever came, less what went back to where it came from.
+        gap: what came and is nowhere; nothing, unless the books are broken.
+        jobs: cutover of each job that has a bag with the lot or was promised a piece of it.
+        bags: bags that are on hold now.
+        inspect: what is installed, as noted from bags.
+    """
+
+    hold: LotHold
+    pieces: Mapping[str, int]
+    received: int
+    gap: int
+    jobs: Mapping[str, str]
+    bags: tuple[str, ...]
+    inspect: tuple[Fitted, ...]
+
+
+@use_case
+def recall_lot(*, stock_code: str, lot: str, reason: str, **scan: Unpack[Scan]) -> Recalled:
+    """Stop a lot: every piece, every bag with one and every promise of one; the next plan finds others.
+
+    Raises:
+        Refusal: ``not-allowed``; the lot is unknown, stopped already, or there is no reason.
+    """
+    actor, at = scan["actor"], scan["at"]
+    require(actor, LOT_HOLD, DO)
+    action, repeated = begin("recall lot", {"stock_code": stock_code, "lot": lot}, stamp_of(scan), reason)
+    if repeated:
+        hold = LotHold.objects.select_related("item").get(placed_by=action.by, placed_at=action.at)
+        return recalled(hold)
+    hold = stop_lot(action, stock_code=stock_code, lot=lot, reason=reason)
+    lots = hold.item.lots.filter(number=hold.lot_number)
+    promises = Promise.objects.filter(lot__in=lots, released_at=None).select_related("job")
+    jobs = {promise.job.job: promise.job.cutover for promise in promises}
+    release(promises.select_related(None), why=f"{hold}: {reason}", at=at)
+    review(Bag.objects.filter(place__balances__lot__in=lots, place__balances__quantity__gt=0), by=actor.name, at=at)
+    found = recalled(hold, jobs)
+    is_out = Bag.objects.filter(place__balances__lot__in=lots, state_before_hold__in=OUT).exists()
+    data = {"reason": reason, "bags": found.bags, "jobs": dict(found.jobs), "pieces": dict(found.pieces)}
+    roles = (*TOLD, CREW_LEAD) if is_out else TOLD
+    happenings = [Happening("lot recalled", str(hold), data, addressed_to=role) for role in roles]
+    record_events(happenings, by=actor.name, at=at)
+    return found
+
+
+def recalled(hold: LotHold, promised: Mapping[str, str] | None = None) -> Recalled:
+    """Where a stopped lot is now; ``promised`` are jobs that lost a promise of it, with their cutovers."""
+    lots = hold.item.lots.filter(number=hold.lot_number)
+    pieces = Counter[str]()
+    for depot, kind, quantity in Balance.objects.filter(lot__in=lots, quantity__gt=0).values_list(
+        "place__depot__depot", "place__kind", "quantity"
+    ):
+        pieces[f"{depot} {kind}"] += quantity
+    moved = Movement.objects.filter(lot__in=lots).order_by()
+    came = _sum(moved.filter(from_place=None, reverses=None)) - _sum(moved.filter(to_place=None).exclude(reverses=None))
+    for ending, quantity in moved.filter(to_place=None, reverses=None).values_list("ending").annotate(Sum("quantity")):
+        pieces[ending] += quantity
+    for ending, quantity in (
+        moved.filter(from_place=None).exclude(reverses=None).values_list("origin").annotate(Sum("quantity"))
+    ):
+        pieces[ending] -= quantity
+    bags = Bag.objects.filter(place__balances__lot__in=lots, place__balances__quantity__gt=0).select_related("job")
+    stopped = [*bags.order_by("job__job", "structure").distinct()]
+    jobs = {**(promised or {}), **{bag.job.job: bag.job.cutover for bag in stopped}}
+    return Recalled(
+        hold=hold,
+        pieces={name: quantity for name, quantity in pieces.items() if quantity},
+        received=came,
+        gap=came - sum(pieces.values()),
+        jobs=dict(sorted(jobs.items())),
+        bags=tuple(str(bag) for bag in stopped),
+        inspect=_fitted(hold),
+    )
+
+
+def _sum(movements: object) -> int:
+    return movements.aggregate(Sum("quantity"))["quantity__sum"] or 0  # type: ignore[attr-defined]
+
+
+def _fitted(hold: LotHold) -> tuple[Fitted, ...]:
+    """What of the lot is on the line, by structure: the list for whoever goes out to look."""
+    entries = BagEntry.objects.filter(deed=INSTALLED, lot__item=hold.item, lot__number=hold.lot_number)
+    found = entries.select_related("line__bag__job").order_by("line__bag__structure", "line__position", "pk")
+    return tuple(
+        Fitted(
+            one.line.bag.job.job,
+            one.line.facts.get("structure", ""),
+            one.line.line,
+            one.phase or one.line.facts.get("phases", ""),
+            one.quantity,
+        )
+        for one in found
+    )
