@@ -4,15 +4,15 @@ Letter heights follow a limit of 16 minutes of arc (NUREG-0700 rev. 3): 7.0 mm a
 0.5 m.
 """
 
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
-from kitting.calculation.answers import READY
+from kitting.calculation.answers import NO_RULE, READY, READY_IF, SHORT
 from kitting.documents.cautions import SENTENCES
 from kitting.documents.diameters import spans_text
 from kitting.documents.job_papers import Bag, End, JobPaper, answer_details, number_text, shares
@@ -40,6 +40,29 @@ MOST_SPARES_NAMED = 4
 NO_BAG = "no line, no bag"
 NUMBER_MM, BAR_MM = 5.5, 5.0
 INDENT = 5 * mm
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedBag:
+    """A bag as the books have it, for a label that says more than the plan.
+
+    Args:
+        state: ``FULL``, ``SHORT: 1 JS-3``, ``ON HOLD``, or the state's word where it is none of these.
+        revision: schedule revision that the bag was listed for; '' keeps the plan's.
+        reprint: 0 for the first print, n for REPRINT n.
+        printed: moment and person of the printing, in words.
+    """
+
+    state: str
+    revision: str = ""
+    reprint: int = 0
+    printed: str = ""
+
+    @property
+    def shape(self) -> str:
+        """The answer whose shape stands beside the state."""
+        shapes = {"FULL": READY, "SHORT": SHORT, "ON HOLD": NO_RULE}
+        return shapes.get(self.state.split(":")[0], READY_IF)
 
 
 class Label:
@@ -81,7 +104,9 @@ class Label:
             self.line(line, used, indent=indent, gap_mm=0 if position else gap_mm)
 
 
-def bag_label(papers: PlanPapers, paper: JobPaper, bag: Bag, words: Words, *, room: float) -> Label:
+def bag_label(
+    papers: PlanPapers, paper: JobPaper, bag: Bag, words: Words, *, room: float, recorded: RecordedBag | None = None
+) -> Label:
     """The label of one bag, in the order in which it is read."""
     name, lines = fitted(
         (bag.structure or paper.answer.job).upper(), LOCATION, WIDTH, style_for_caps(LOCATION_CAPS_MM).size
@@ -94,7 +119,10 @@ def bag_label(papers: PlanPapers, paper: JobPaper, bag: Bag, words: Words, *, ro
     label.lines(paper.answer.title, BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
     label.line(bag_line, STATE, gap_mm=1)
     label.lines(f"CUTOVER {paper.cutover}", BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=0.6)
-    _states(label, paper, bag, words)
+    if recorded:
+        _recorded_state(label, recorded)
+    else:
+        _states(label, paper, bag, words)
     label.lines(system_text(papers, bag, words), BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
     for end in bag.ends:
         _end_rows(label, papers, end)
@@ -117,6 +145,14 @@ def _states(label: Label, paper: JobPaper, bag: Bag, words: Words) -> None:
         for number, shown in enumerate(texts):
             big = STATE if len(texts) > 2 and number == 0 else style
             label.line(shown, big, indent=shift, gap_mm=1.2 if number == 0 else 0, answer="" if number else answer)
+
+
+def _recorded_state(label: Label, recorded: RecordedBag) -> None:
+    shift = (STATE.cap_mm + 1.5) * mm
+    for number, line in enumerate(wrapped(recorded.state, STATE, WIDTH - shift)):
+        label.line(line, STATE, indent=shift, gap_mm=0 if number else 1.2, answer="" if number else recorded.shape)
+    if recorded.reprint:
+        label.line(f"REPRINT {recorded.reprint}", BIG_ROW, indent=shift)
 
 
 def system_text(papers: PlanPapers, bag: Bag, words: Words) -> str:
@@ -158,10 +194,10 @@ def _fitted_parts(papers: PlanPapers, end: End) -> Iterator[tuple[str, ...]]:
                 yield (f"{letters}  {shown}",)
 
 
-def code_content(bag: Bag) -> str:
+def code_content(bag: Bag, recorded: RecordedBag | None = None) -> str:
     """What the code holds: number, revision and, as far as it fits, the plain text that helps without a network."""
     ends = ", ".join(dict.fromkeys(f"{end.name} {end.phases}".strip() for end in bag.ends))
-    parts = (f"BAG {bag.code} REV {bag.revision}", bag.structure, bag.job, ends)
+    parts = (f"BAG {bag.code} REV {_revision(bag, recorded)}", bag.structure, bag.job, ends)
     content = ""
     for part in parts:
         longer = f"{content} | {part}" if content else part
@@ -170,13 +206,27 @@ def code_content(bag: Bag) -> str:
     return content
 
 
-def paint_labels(canvas: Canvas, papers: PlanPapers, paper: JobPaper, bag: Bag, *, size: str, words: Words) -> None:
+def _revision(bag: Bag, recorded: RecordedBag | None) -> str:
+    return (recorded.revision if recorded else "") or bag.revision
+
+
+def paint_labels(
+    canvas: Canvas,
+    papers: PlanPapers,
+    paper: JobPaper,
+    bag: Bag,
+    *,
+    size: str,
+    words: Words,
+    recorded: RecordedBag | None = None,
+) -> None:
     """Draw the labels of one bag in one size, true to size."""
-    beside = WIDTH - (full_size_mm(code_content(bag), SYMBOL_MM) + 1) * mm
-    foot = _foot_lines(papers, bag, beside, words)
+    content = code_content(bag, recorded)
+    beside = WIDTH - (full_size_mm(content, SYMBOL_MM) + 1) * mm
+    foot = _foot_lines(papers, bag, beside, words, recorded)
     text_height = sum(style.leading for _, style in foot) + (BAR_MM + 2) * mm
     foot_height = max(text_height, WIDTH - beside + (NUMBER_MM + 5) * mm)
-    label = bag_label(papers, paper, bag, words, room=HEIGHT - foot_height)
+    label = bag_label(papers, paper, bag, words, room=HEIGHT - foot_height, recorded=recorded)
     page_width, page_height = (side * mm for side in SIZES_MM[size])
     demo = papers.plan.book.policies.demo
     for number, drawings in enumerate(label.pages, 1):
@@ -187,26 +237,32 @@ def paint_labels(canvas: Canvas, papers: PlanPapers, paper: JobPaper, bag: Bag, 
         canvas.translate((page_width - WIDTH) / 2, (page_height - HEIGHT) / 2)
         for drawing in drawings:
             drawing(canvas)
-        _foot(canvas, bag, foot, foot_height, f"{'DEMO · ' if demo else ''}LABEL {number} OF {len(label.pages)}")
+        count = f"{'DEMO · ' if demo else ''}LABEL {number} OF {len(label.pages)}"
+        paint_foot(canvas, (bag.code, content), foot, foot_height, count)
         canvas.showPage()
 
 
-def _foot_lines(papers: PlanPapers, bag: Bag, room: float, words: Words) -> list[tuple[str, Style]]:
+def _foot_lines(
+    papers: PlanPapers, bag: Bag, room: float, words: Words, recorded: RecordedBag | None
+) -> list[tuple[str, Style]]:
     paragraphs = (
         (f"USE BY {_earliest_use_by(bag, words)}", SMALL_BOLD),
         (_spares_text(bag), SMALL_BOLD),
-        (f"REV {bag.revision} · stock as of {papers.plan.as_of.isoformat()}", SMALL_BOLD),
+        (f"REV {_revision(bag, recorded)} · stock as of {papers.plan.as_of.isoformat()}", SMALL_BOLD),
+        (recorded.printed if recorded else "", SMALL),
         (" ".join(words(sentence) for sentence in SENTENCES), SMALL),
     )
-    return [(line, style) for text, style in paragraphs for line in wrapped(text, style, room)]
+    return [(line, style) for text, style in paragraphs if text for line in wrapped(text, style, room)]
 
 
-def _foot(canvas: Canvas, bag: Bag, lines: Sequence[tuple[str, Style]], height: float, count: str) -> None:
-    """Foot of a label, up to ``height``: what is read last, the code, its number and the check bar."""
-    content = code_content(bag)
+def paint_foot(
+    canvas: Canvas, code: tuple[str, str], lines: Sequence[tuple[str, Style]], height: float, count: str
+) -> None:
+    """Foot of a label, up to ``height``: what is read last, number and content of the code, and the check bar."""
+    readable, content = code
     side = full_size_mm(content, SYMBOL_MM)
     draw_code(canvas, WIDTH - side * mm, NUMBER_MM * mm, content, side)
-    number, shown = fitted(bag.code, BIG_ROW, 36 * mm, SMALL.size)
+    number, shown = fitted(readable, BIG_ROW, 36 * mm, SMALL.size)
     for position, line in enumerate(reversed(shown)):
         put(canvas, WIDTH, 1 * mm + position * number.leading, line, number, align="right")
     canvas.setLineWidth(0.8)
@@ -236,11 +292,23 @@ def _spares_text(bag: Bag) -> str:
     return f"{count}: {', '.join(parts)}" if parts else count
 
 
-def write_bag_labels(path: Path, papers: PlanPapers, paper: JobPaper, *, size: str, words: Words) -> Path:
-    """All bag labels of a job in one file, in bag order; one label saying so where there is no bag."""
+def write_bag_labels(
+    path: Path,
+    papers: PlanPapers,
+    paper: JobPaper,
+    *,
+    size: str,
+    words: Words,
+    recorded: Mapping[str, RecordedBag] | None = None,
+) -> Path:
+    """All bag labels of a job in one file, in bag order; one label saying so where there is no bag.
+
+    ``recorded`` are its bags as the books have them, by structure; what it does not name is labelled from the plan.
+    """
     canvas = open_canvas(path, f"Bag labels {paper.answer.job}")
     for bag in paper.bags:
-        paint_labels(canvas, papers, paper, bag, size=size, words=words)
+        known = (recorded or {}).get(bag.structure)
+        paint_labels(canvas, papers, paper, bag, size=size, words=words, recorded=known)
     if not paper.bags:
         width, height = (side * mm for side in SIZES_MM[size])
         canvas.setPageSize((width, height))

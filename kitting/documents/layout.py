@@ -177,6 +177,16 @@ class Flow:
             top = self.take(style.leading)
             self.draw(_at(self.area.left + indent_mm * mm, top - style.size, line, style))
 
+    def boxed(self, text: str) -> None:
+        """A paragraph in a box of its own, on one page."""
+        lines = wrapped(text, STRONG, self.area.width - 6 * mm)
+        height = STRONG.leading * len(lines) + 3 * mm
+        top = self.take(height + 1.5 * mm)
+        for position, line in enumerate(lines):
+            base = top - 1.5 * mm - STRONG.size - position * STRONG.leading
+            self.draw(_at(self.area.left + 3 * mm, base, line, STRONG))
+        self.draw(_box(self.area.left, top - height, self.area.width, height))
+
     def table(self, columns: Sequence[Column], rows: Sequence[Sequence[Cell]]) -> None:
         """A table whose head is repeated on every page; a row stays on one page unless it is taller than a page."""
         head = [wrapped(column.heading, STRONG, _inner(column)) for column in columns]
@@ -317,6 +327,15 @@ def _at(x: float, y: float, line: str, style: Style) -> Drawing:
 
 def _marked(cell: Mark, x: float, y: float) -> Drawing:
     return lambda canvas: cell.draw(canvas, x, y, cell.side_mm * mm)
+
+
+def _box(x: float, y: float, across: float, height: float) -> Drawing:
+    def drawing(canvas: Canvas) -> None:
+        canvas.setLineWidth(1.2)
+        canvas.setStrokeGray(0)
+        canvas.rect(x, y, across, height, stroke=1, fill=0)
+
+    return drawing
 
 
 def _rule(left: float, right: float, y: float, thickness: float) -> Drawing:

@@ -7,6 +7,7 @@ height on every printer. Lengths are points unless the name says otherwise.
 import unicodedata
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from io import BytesIO
 from pathlib import Path
 
 from reportlab.lib.units import mm
@@ -108,10 +109,10 @@ def fitted(text: str, style: Style, room: float, floor: float) -> tuple[Style, l
     return shrunk, wrapped(text, shrunk, room)
 
 
-def open_canvas(path: Path, title: str) -> Canvas:
+def open_canvas(path: Path | BytesIO, title: str) -> Canvas:
     """A PDF to draw on; the same drawings give the same bytes, and only the embedded faces are used."""
     canvas = Canvas(
-        str(path),
+        str(path) if isinstance(path, Path) else path,
         invariant=1,
         pageCompression=1,
         lang="en",

@@ -26,6 +26,7 @@ from kitting.models.planning import (
     RuleRevision,
     StandIn,
 )
+from kitting.models.printings import Printing
 from kitting.models.rule_drafts import (
     DRAFT,
     DROPPED,
@@ -71,6 +72,7 @@ __all__ = [
     "Pin",
     "PlanRow",
     "Policy",
+    "Printing",
     "Promise",
     "ReserveRelease",
     "RuleDraft",

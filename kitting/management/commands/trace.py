@@ -1,8 +1,11 @@
-"""``manage.py trace``: everything the books know of a lot, now or at a past moment."""
+"""``manage.py trace``: everything the books know of a lot, now or at a past moment, also as a report to sign."""
 
 from argparse import ArgumentParser, ArgumentTypeError
 from datetime import UTC, datetime
+from getpass import getuser
+from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 from django.core.management.base import BaseCommand
 
@@ -10,8 +13,16 @@ from inventory.management.books import require_books
 from inventory.selectors.finding import items_by_code
 from inventory.selectors.trace import trace
 from kitting.calculation.quantities import as_decimal
+from kitting.documents.from_records import lot_trace_of
+from kitting.documents.lot_trace import LotTrace, lot_trace_csv, lot_trace_report, lot_trace_workbook
+from kitting.documents.record_papers import Printed, content_revision, moment_text
 from kitting.management.books import refused_in_words
+from kitting.roles import Actor
 from kitting.selectors.lots import claims
+from kitting.selectors.policies import paper_choices
+from kitting.services.note_printing import note_printing
+
+REPORTS = (".pdf", ".xlsx", ".csv")
 
 
 def moment(text: str) -> datetime:
@@ -27,6 +38,20 @@ def moment(text: str) -> datetime:
     return found if found.tzinfo else found.replace(tzinfo=UTC)
 
 
+def out_file(text: str) -> Path:
+    """A file to write the report to; its ending says how.
+
+    Raises:
+        ArgumentTypeError: another ending, or a folder that is not there.
+    """
+    path = Path(text)
+    if path.suffix.lower() not in REPORTS:
+        raise ArgumentTypeError(f"{text!r}: end the name in {', '.join(REPORTS)}")
+    if not path.parent.is_dir():
+        raise ArgumentTypeError(f"{text!r}: there is no folder {path.parent}")
+    return path
+
+
 class Command(BaseCommand):
     """Trace a lot: received, where it lies, where it ended, holds, and whom it is promised to."""
 
@@ -36,6 +61,8 @@ class Command(BaseCommand):
         parser.add_argument("code", help="stock code")
         parser.add_argument("lot", help="lot number; '' for pieces whose lot nobody knows")
         parser.add_argument("--at", type=moment, help="as of this past moment, such as 2026-03-02T15:00 (UTC)")
+        parser.add_argument("--out", type=out_file, metavar="FILE", help="write the report: FILE.pdf, .xlsx or .csv")
+        parser.add_argument("--why", default="", help="reason of the trace, for the report")
 
     def handle(self, *_args: Any, **options: Any) -> None:
         with refused_in_words(self.stderr):
@@ -53,3 +80,31 @@ class Command(BaseCommand):
             for one in claims(stock_code=item.stock_code, lot=options["lot"], as_of=options["at"])
         ]
         self.stdout.write("\n".join(lines))
+        if options["out"]:
+            with refused_in_words(self.stderr):
+                report = lot_trace_of(item=item, lot=options["lot"], why=options["why"], as_of=options["at"], zone=UTC)
+                options["out"].write_bytes(_report(report, options["out"].suffix.lower(), options["at"]))
+            self.stdout.write(f"written: {options['out']}")
+
+
+def _report(report: LotTrace, suffix: str, as_of: datetime | None) -> bytes:
+    """The bytes of the report; that it is written is noted, whatever its form."""
+    now, revision = datetime.now(UTC), content_revision(report)
+    actor = Actor(getuser(), frozenset())
+    subject = f"{report.stock_code} lot {report.lot or 'unknown'}"
+    number = note_printing(
+        document=f"lot trace{suffix}",
+        subject=subject,
+        revision=revision,
+        actor=actor,
+        at=now,
+        action=f"print-{uuid4()}",
+    )
+    if suffix == ".csv":
+        return lot_trace_csv(report)
+    if suffix == ".xlsx":
+        return lot_trace_workbook(report)
+    paper, wording, demo = paper_choices()
+    stock_as_of = moment_text((as_of or now).astimezone(UTC))
+    printed = Printed(stock_as_of, now, actor.name, number, revision, paper, wording, demo)
+    return lot_trace_report(report, printed)

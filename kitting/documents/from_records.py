@@ -1,0 +1,244 @@
+"""Papers filled from the records: trace of a lot, transfer, hold, and what an event used."""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from datetime import datetime, tzinfo
+from decimal import Decimal
+
+from django.db.models import Q
+from django.utils import timezone
+
+from inventory.models import (
+    INSTALLED,
+    LOST,
+    OPENING,
+    SCRAPPED,
+    Action,
+    Item,
+    LotHold,
+    Movement,
+    Place,
+    Transfer,
+)
+from inventory.selectors.finding import lots_by_number
+from inventory.selectors.trace import history, trace
+from jobs.models import Job
+from kitting.calculation.quantities import as_decimal
+from kitting.documents.hold_tag import HoldTag
+from kitting.documents.lot_trace import COULD_BE, HIT, HOLDS, RECEIVED, TOLD, WHERE, LotTrace, TraceLine
+from kitting.documents.lot_trace import INSTALLED as AT_ENDS
+from kitting.documents.record_papers import moment_text
+from kitting.documents.storm_use import StormLine, StormUse, storm_use
+from kitting.documents.transfer_slip import TransferLine, TransferSlip
+from kitting.models import BagEntry, Event, Promise
+from kitting.models.bags import INSTALLED as PUT_IN
+
+USED = (INSTALLED, SCRAPPED, LOST)
+
+
+def lot_trace_of(
+    *, item: Item, lot: str, why: str = "", as_of: datetime | None = None, zone: tzinfo | None = None
+) -> LotTrace:
+    """The trace of a lot number as the books have it.
+
+    Args:
+        item: the stock code.
+        lot: number; '' for pieces whose lot nobody knows.
+        why: reason of the trace.
+        as_of: a past moment; now, if absent.
+        zone: in which moments are written.
+
+    Raises:
+        Refusal: there is no such lot, or nothing was booked before that moment.
+    """
+    found = trace(item=item, number=lot, as_of=as_of)
+    lots = lots_by_number(item=item, number=lot)
+    dates = sorted({one.use_by.isoformat() for one in lots if one.use_by})
+    lines = [
+        *_received(history(lots=lots), as_of, zone),
+        *(TraceLine(WHERE, f"{at} ({at.kind})", as_decimal(count), at.job) for at, count in found.places.items()),
+        *(TraceLine(WHERE, ending, as_decimal(count)) for ending, count in found.endings.items()),
+        *_ends(item, lot, as_of, zone),
+        *_hit(item, lot, as_of),
+        *(_could_be(item, as_of) if lot else ()),
+        *(TraceLine(HOLDS, f"hold {one.pk}", None, "", _local(one.placed_at, zone), f"{one.placed_by}: {one.reason}")
+          for one in found.holds),
+        *_told(found.holds, as_of, zone),
+    ]  # fmt: skip
+    return LotTrace(
+        stock_code=item.stock_code,
+        part=item.description or item.kind,
+        lot=lot,
+        use_by=", ".join(dates),
+        unit=item.stock_unit,
+        why=why,
+        received=as_decimal(found.received),
+        lines=tuple(lines),
+    )
+
+
+def _local(moment: datetime, zone: tzinfo | None) -> str:
+    return moment_text(moment.astimezone(zone or timezone.get_current_timezone()))
+
+
+def _received(moves: Iterable[Movement], as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:
+    """Each booking that brought pieces from outside, and each reversal of one as a negative line."""
+    for move in moves:
+        if as_of is not None and move.action.at > as_of:
+            continue
+        inwards = move.from_place is None and move.reverses is None
+        outwards = move.to_place is None and move.reverses is not None
+        if inwards or outwards:
+            quantity = as_decimal(move.quantity if inwards else -move.quantity)
+            origin = move.origin if inwards else f"reversed: {move.ending}"
+            paper = move.action.paper or ("" if move.origin == OPENING else "no paper")
+            what = " · ".join(filter(None, (origin, paper, f"at {move.to_place or move.from_place}")))
+            yield TraceLine(RECEIVED, what, quantity, "", _local(move.action.at, zone), move.action.by)
+
+
+def _ends(item: Item, lot: str, as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:
+    entries = BagEntry.objects.filter(deed=PUT_IN, lot__item=item, lot__number=lot).order_by("pk")
+    if as_of is not None:
+        entries = entries.filter(action__at__lte=as_of)
+    for entry in entries.select_related("line__bag__job", "action"):
+        facts = entry.line.facts
+        end = "-".join(filter(None, (entry.line.bag.structure, str(facts.get("position") or ""))))
+        what = " · ".join(filter(None, (end or "whole job", f"phase {entry.phase}" if entry.phase else "")))
+        who = " · ".join(filter(None, (entry.line.bag.crew, entry.action.by)))
+        when = _local(entry.action.at, zone)
+        yield TraceLine(AT_ENDS, what, as_decimal(entry.quantity), entry.line.bag.job.job, when, who)
+
+
+def _hit(item: Item, lot: str, as_of: datetime | None) -> Iterator[TraceLine]:
+    """Open promises of the lot, one line a job and place."""
+    then = (
+        Q(released_at__isnull=True)
+        if as_of is None
+        else Q(made_at__lte=as_of) & (Q(released_at__isnull=True) | Q(released_at__gt=as_of))
+    )
+    sums: Counter[tuple[str, str, str]] = Counter()
+    rows = Promise.objects.filter(then, item=item, lot__number=lot).order_by("job__job", "pk")
+    for job, cutover, depot, place, quantity in rows.values_list(
+        "job__job", "job__cutover", "place__depot__depot", "place__code", "quantity"
+    ):
+        sums[(job, cutover, f"{depot}/{place}")] += quantity
+    for (job, cutover, place), quantity in sums.items():
+        yield TraceLine(HIT, f"promised at {place}", as_decimal(quantity), job, f"cutover {cutover}")
+    if as_of is None:
+        yield from _bags(item, lot)
+
+
+def _bags(item: Item, lot: str) -> Iterator[TraceLine]:
+    """Bags that hold pieces of the lot now."""
+    places = Place.objects.filter(
+        bag__isnull=False, balances__lot__item=item, balances__lot__number=lot, balances__quantity__gt=0
+    )
+    for place in places.select_related("bag__job").order_by("bag__code").distinct():
+        bag = place.bag
+        yield TraceLine(HIT, f"bag {bag.code}: {bag.state}", None, bag.job.job, f"cutover {bag.job.cutover}", bag.crew)
+
+
+def _could_be(item: Item, as_of: datetime | None) -> Iterator[TraceLine]:
+    """Pieces of the item whose lot nobody knows."""
+    if not item.lots.filter(number="").exists():
+        return
+    unknown = trace(item=item, number="", as_of=as_of)
+    for place, quantity in unknown.places.items():
+        yield TraceLine(COULD_BE, f"{place} ({place.kind})", as_decimal(quantity), place.job, "", "lot unknown")
+    for ending, quantity in unknown.endings.items():
+        yield TraceLine(COULD_BE, ending, as_decimal(quantity), "", "", "lot unknown")
+
+
+def _told(holds: Iterable[LotHold], as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:
+    """Events about the open holds that are addressed to somebody."""
+    names = [str(one) for one in holds]
+    events = Event.objects.filter(subject__in=names).exclude(addressed_to="").order_by("number")
+    if as_of is not None:
+        events = events.filter(at__lte=as_of)
+    for event in events:
+        yield TraceLine(TOLD, event.addressed_to, None, "", _local(event.at, zone), f"{event.name} by {event.by}")
+
+
+def transfer_slip_of(transfer: Transfer, zone: tzinfo | None = None) -> TransferSlip:
+    """The slip of a transfer, before or after it is counted out, with the jobs that wait for its pieces."""
+    counted = {one.lot_id: as_decimal(one.counted) for one in transfer.differences.all()}
+    moves = transfer.sent.movements.select_related("lot__item").order_by("line")
+    sums: Counter[int] = Counter()
+    lots = {}
+    for move in moves:
+        sums[move.lot_id] += move.quantity
+        lots[move.lot_id] = move.lot
+    done = transfer.received
+    lines = []
+    for number, quantity in sums.items():
+        lot, sent = lots[number], as_decimal(quantity)
+        lines.append(_load(lot.item, lot.number, sent, counted.get(number, sent) if done else None))
+    unsent = transfer.differences.exclude(lot__in=sums).select_related("lot__item").order_by("pk")
+    lines += [_load(one.lot.item, one.lot.number, Decimal(), as_decimal(one.counted)) for one in unsent]
+    return TransferSlip(
+        number=transfer.number,
+        from_depot=transfer.from_depot.name or transfer.from_depot.depot,
+        to_depot=transfer.to_depot.name or transfer.to_depot.depot,
+        van_date=_local(transfer.sent.at, zone),
+        arrive_by=tuple(_waiting(transfer, lots)),
+        packed_by=transfer.sent.by,
+        received_by=done.by if done else "",
+        lines=tuple(lines),
+    )
+
+
+def _load(item: Item, lot: str, sent: Decimal, counted: Decimal | None) -> TransferLine:
+    return TransferLine(item.stock_code, item.description or item.kind, lot, sent, item.stock_unit, counted)
+
+
+def _waiting(transfer: Transfer, lots: Iterable[int]) -> Iterator[str]:
+    """Jobs of the receiving depot to which lots of the van are promised, by the day they must be ready."""
+    jobs = Job.objects.filter(promises__lot__in=[*lots], promises__released_at__isnull=True, depot=transfer.to_depot)
+    for job in jobs.distinct().order_by("cutover", "job"):
+        yield f"{job.job}, cutover {job.cutover}"
+
+
+def hold_tag_of(hold: LotHold, *, where: str = "", depot: str = "", zone: tzinfo | None = None) -> HoldTag:
+    """The tag of a hold."""
+    return HoldTag(
+        number=str(hold.pk),
+        stock_code=hold.item.stock_code,
+        part=hold.item.description or hold.item.kind,
+        lot=hold.lot_number,
+        placed_at=_local(hold.placed_at, zone),
+        placed_by=hold.placed_by,
+        reason=hold.reason,
+        where=where,
+        depot=depot,
+    )
+
+
+def movements_of_event(event: str) -> list[Movement]:
+    """What was used under an event's code, which the paper of each action bears; reversals are among it."""
+    actions = Action.objects.filter(paper=event)
+    forth = Q(action__in=actions, reverses__isnull=True, ending__in=USED)
+    back = Q(reverses__action__in=actions, origin__in=USED)
+    found = Movement.objects.filter(forth | back).order_by("pk")
+    return [*found.select_related("action", "lot__item", "from_place__depot", "to_place__depot", "order_line__order")]
+
+
+def storm_use_of(event: str, title: str, movements: Iterable[Movement], zone: tzinfo | None = None) -> StormUse:
+    """The use of an event; a reversal counts against it."""
+    return storm_use(event, title, (_storm_line(move, zone) for move in movements))
+
+
+def _storm_line(move: Movement, zone: tzinfo | None) -> StormLine:
+    item, back = move.lot.item, move.reverses_id is not None
+    return StormLine(
+        day=move.action.at.astimezone(zone or timezone.get_current_timezone()).date(),
+        place=str(move.to_place if back else move.from_place),
+        stock_code=item.stock_code,
+        part=item.description or item.kind,
+        lot=move.lot.number,
+        quantity=as_decimal(-move.quantity if back else move.quantity),
+        unit=item.stock_unit,
+        unit_price=None if move.lot.supplier_owned else item.price,
+        source="supplier's own" if move.lot.supplier_owned else "stock",
+        paper=move.action.number,
+        crew=move.action.by,
+    )

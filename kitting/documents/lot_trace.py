@@ -1,0 +1,151 @@
+"""The lot trace report: what was received of a lot, where every piece is, and a total that must be the same."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+
+import pandas as pd
+
+from kitting.documents.job_papers import amount
+from kitting.documents.layout import SECTION, Column, Flow
+from kitting.documents.record_papers import (
+    Printed,
+    csv_bytes,
+    pdf_bytes,
+    record_flow,
+    signatures,
+    table_frame,
+    table_or_words,
+    workbook_bytes,
+)
+
+RECEIVED, WHERE, INSTALLED, HIT, COULD_BE, HOLDS, TOLD = (
+    "received", "where each piece is", "installed", "bags and jobs hit", "could be of this lot", "holds", "told",
+)  # fmt: skip
+PARTS = (RECEIVED, WHERE, INSTALLED, HIT, COULD_BE, HOLDS, TOLD)
+NONE_OF = {
+    RECEIVED: "Nothing was received.",
+    WHERE: "No piece is anywhere.",
+    INSTALLED: "No end is recorded.",
+    HIT: "No bag and no job waits for it.",
+    COULD_BE: "No piece of an unknown lot.",
+    HOLDS: "No hold is placed.",
+    TOLD: "Nobody was told.",
+}
+COLUMNS = (
+    Column("What, where", 62, bold=True),
+    Column("Job", 30),
+    Column("Date", 36),
+    Column("Who, why", 36),
+    Column("Quantity", 26, align="right", bold=True),
+)
+HEADERS = ("stock code", "lot", "part of the report", "what or where", "job", "date", "who or why", "quantity", "unit")
+
+
+@dataclass(frozen=True, slots=True)
+class TraceLine:
+    """One line of a part of the report.
+
+    Args:
+        part: one of ``PARTS``.
+        what: paper, place, ending, end (structure, end, phase), bag, hold number or role, as people call it.
+        quantity: stock units; None where the line counts nothing.
+        job: that it belongs to, '' for none.
+        when: day or moment as text: of the paper, the cutover, when it was energised, placed or told.
+        who: person, crew or reason.
+    """
+
+    part: str
+    what: str
+    quantity: Decimal | None = None
+    job: str = ""
+    when: str = ""
+    who: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LotTrace:
+    """A traced lot. ``received`` is what the papers of receipt bring, in stock units; ``why`` the reason to trace."""
+
+    stock_code: str
+    part: str
+    lot: str
+    use_by: str
+    unit: str
+    why: str
+    received: Decimal
+    lines: tuple[TraceLine, ...]
+
+    @property
+    def found(self) -> Decimal:
+        """Pieces that the books know the whereabouts of."""
+        return sum((line.quantity or Decimal() for line in self.lines if line.part == WHERE), Decimal())
+
+    @property
+    def total_text(self) -> str:
+        """``TOTAL 40 of 40 ea received: adds up``, or by how much it does not."""
+        total = f"TOTAL {amount(self.found, '')} of {amount(self.received, self.unit)} received"
+        gap = self.received - self.found
+        return f"{total}: DOES NOT ADD UP, {amount(gap, self.unit)} not accounted for" if gap else f"{total}: adds up"
+
+
+def lot_trace_report(trace: LotTrace, printed: Printed) -> bytes:
+    """The report as PDF."""
+    lot = printed.words("lot")
+    flow = record_flow(
+        printed,
+        title="LOT TRACE REPORT",
+        subject=f"{trace.stock_code} {lot} {trace.lot or 'unknown'}",
+        facts=(
+            f"{printed.words(trace.part)} · use by {trace.use_by or 'not dated'}",
+            f"Why: {trace.why or 'no reason given'}",
+            trace.total_text,
+        ),
+        number=("L", trace.stock_code, trace.lot or "UNKNOWN"),
+    )
+    for part in PARTS:
+        _part(flow, trace, part, printed)
+    signatures(flow, "Checked by")
+    return pdf_bytes([flow], f"Lot trace {trace.stock_code} {trace.lot}")
+
+
+def _part(flow: Flow, trace: LotTrace, part: str, printed: Printed) -> None:
+    flow.gap(3)
+    flow.text(printed.words(part).upper(), SECTION, keep_mm=18)
+    rows = [
+        (
+            line.what,
+            line.job,
+            line.when,
+            line.who,
+            "" if line.quantity is None else amount(line.quantity, trace.unit),
+        )
+        for line in trace.lines
+        if line.part == part
+    ]
+    table_or_words(flow, COLUMNS, rows, printed.words(NONE_OF[part]))
+    if part == WHERE:
+        flow.boxed(trace.total_text)
+
+
+def _rows(trace: LotTrace, part: str) -> Iterator[tuple[object, ...]]:
+    for line in trace.lines:
+        if line.part == part:
+            unit = "" if line.quantity is None else trace.unit
+            yield (trace.stock_code, trace.lot, part, line.what, line.job, line.when, line.who, line.quantity, unit)
+    if part == WHERE:
+        yield (trace.stock_code, trace.lot, part, trace.total_text, "", "", "", None, "")
+
+
+def _frame(trace: LotTrace, *parts: str) -> pd.DataFrame:
+    return table_frame(HEADERS, [row for part in parts for row in _rows(trace, part)])
+
+
+def lot_trace_csv(trace: LotTrace) -> bytes:
+    """The report as CSV, part by part."""
+    return csv_bytes(_frame(trace, *PARTS))
+
+
+def lot_trace_workbook(trace: LotTrace) -> bytes:
+    """The report as a workbook, one sheet a part."""
+    return workbook_bytes({part: _frame(trace, part) for part in PARTS})

@@ -1,0 +1,14 @@
+"""Whether a print is still the latest of its paper."""
+
+from kitting.models import Printing
+
+
+def superseded_print(*, document: str, subject: str, revision: str) -> str:
+    """Why a print of that revision is not to be used; '' where it is the one that was printed last.
+
+    Only revisions that were printed are compared: a bag's scan asks its schedule as well (``superseded``).
+    """
+    last = Printing.objects.filter(document=document, subject=subject).order_by("-pk").first()
+    if last is None or last.revision == revision:
+        return ""
+    return f"SUPERSEDED BY REV {last.revision or 'none'}: {document} {subject} was printed again on {last.at:%Y-%m-%d}"
