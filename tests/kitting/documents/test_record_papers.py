@@ -64,7 +64,7 @@ LINES = (
     SlipLine("J03-V2-7-XX", LONG, "splice, cold shrink", "", Decimal("12.5"), "ft"),
 )
 ISSUE = IssueSlip(
-    "J03", "Birch Street Feeder (600 A)", CUTOVER, "North Yard", "T. Ahola", "truck 14", "2026-03-12 06:40 CDT",
+    "J03", "Birch Street Feeder (600 A)", CUTOVER, "North Yard", "T. Ahola", "14", "2026-03-12 06:40 CDT",
     BAGS, LINES, (SlipLine("J03-V1-6-XX", "LUG-750C", "lug", "L-9", Decimal(1), "ea"),),
     (Allowed("SHORT 1 JS-3", "the crew brings one from truck 22", "D. Okafor"),),
 )  # fmt: skip
@@ -125,7 +125,8 @@ AS_INSTALLED = AsInstalled(
 STORM = storm_use("E01", "dig-in at Harbor Road", [
     StormLine(datetime(2026, 3, 14).date(), "H/H-04-2", "CS15-2", "splice", "L-2303B", Decimal(3), "ea",
               Decimal("81.25"), "stock", "A-91", "T. Ahola"),
-    StormLine(datetime(2026, 3, 14).date(), "H/H-01-1", "=PC15", "cap", "", Decimal(1), "ea", None, "stock", "A-92", ""),
+    StormLine(datetime(2026, 3, 14).date(), "H/H-01-1", "=PC15", "cap", "", Decimal(1), "ea", None, "stock", "A-92",
+              ""),
 ])  # fmt: skip
 WEEK = tuple(
     FridayJob(
@@ -225,13 +226,12 @@ def test_an_empty_paper_is_one_page_that_says_so(look: Look) -> None:
 
 def test_an_issue_slip_shows_bags_with_state_lots_spares_and_who_let_a_short_bag_go(look: Look) -> None:
     (page,) = look(PAPERS["issue slip"](PRINTED))
-    order = ["J03 · Birch", "Cutover Thu", "Crew T. Ahola", "J03-V1-6-XX V1 SHORT: 1 JS-3", "L-77 5 ea", "unknown 12.5 ft",
-             "Spares", "LUG-750C", "SHORT OR OVERRIDDEN", "approved by D. Okafor", "signature"]  # fmt: skip
+    order = ["J03 · Birch", "Cutover Thu", "Crew T. Ahola", "J03-V1-6-XX V1 SHORT: 1 JS-3", "L-77 5 ea",
+             "unknown 12.5 ft", "Spares", "LUG-750C", "SHORT OR OVERRIDDEN", "approved by D. Okafor",
+             "signature"]  # fmt: skip
     places = [page.one_line.index(text) for text in order]
     assert places == sorted(places)
-    assert LONG in page.text.replace("\r\n", "").replace("\n", "").replace(" ", "") or all(
-        part in page.text for part in LONG.split("-")
-    )
+    assert all(part in page.text for part in LONG.split("-"))
 
 
 def test_a_long_slip_repeats_its_head_on_every_page(look: Look) -> None:
@@ -269,15 +269,17 @@ def test_a_transfer_slip_says_what_is_missing_and_what_is_too_many(look: Look) -
 
 def test_a_hold_tag_says_hold_in_letters_of_20_mm(look: Look) -> None:
     (page,) = look(PAPERS["hold tag"](PRINTED))
-    assert [letter.text for letter in page.letters if letter.height_mm >= 20] == ["H", "O", "L", "D"] or (
-        "".join(letter.text for letter in page.letters if letter.height_mm >= 19.9) == "HOLD"
-    )
+    big = [letter for letter in page.letters if letter.height_mm > 15]
+    assert "".join(letter.text for letter in big) == "HOLD"
+    assert min(letter.height_mm for letter in big) >= 19.95
     assert "LOT L-2409-17" in page.one_line
     assert "HOLD NO. 4" in page.one_line
     pages = look(hold_tag(replace(HOLD, reason="the maker recalls this lot " * 30, lot=LONG), PRINTED))
     assert len(pages) > 1
     assert all("HOLD NO. 4" in one.one_line for one in pages)
-    assert LONG in "".join(pages[0].text.split())
+    whole = " ".join(one.text for one in pages)
+    assert all(part in whole for part in LONG.split("-"))
+    assert whole.count("0123456789") == LONG.count("0123456789")
 
 
 def test_a_borrow_note_names_what_was_looked_at_first_and_the_day_of_pay_back(look: Look) -> None:
