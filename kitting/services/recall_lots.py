@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Unpack
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
 from inventory.models import Balance, LotHold, Movement
 from inventory.services.actions import begin, use_case
@@ -85,9 +85,9 @@ def recall_lot(*, stock_code: str, lot: str, reason: str, **scan: Unpack[Scan]) 
     promises = Promise.objects.filter(lot__in=lots, released_at=None).select_related("job")
     jobs = {promise.job.job: promise.job.cutover for promise in promises}
     release(promises.select_related(None), why=f"{hold}: {reason}", at=at)
-    review(Bag.objects.filter(place__balances__lot__in=lots, place__balances__quantity__gt=0), by=actor.name, at=at)
+    review(_bags_with(hold), by=actor.name, at=at)
     found = recalled(hold, jobs)
-    is_out = Bag.objects.filter(place__balances__lot__in=lots, state_before_hold__in=OUT).exists()
+    is_out = _bags_with(hold).filter(state_before_hold__in=OUT).exists()
     data = {"reason": reason, "bags": found.bags, "jobs": dict(found.jobs), "pieces": dict(found.pieces)}
     roles = (*TOLD, CREW_LEAD) if is_out else TOLD
     happenings = [Happening("lot recalled", str(hold), data, addressed_to=role) for role in roles]
@@ -111,8 +111,7 @@ def recalled(hold: LotHold, promised: Mapping[str, str] | None = None) -> Recall
         moved.filter(from_place=None).exclude(reverses=None).values_list("origin").annotate(Sum("quantity"))
     ):
         pieces[ending] -= quantity
-    bags = Bag.objects.filter(place__balances__lot__in=lots, place__balances__quantity__gt=0).select_related("job")
-    stopped = [*bags.order_by("job__job", "structure").distinct()]
+    stopped = [*_bags_with(hold).select_related("job").order_by("job__job", "structure")]
     jobs = {**(promised or {}), **{bag.job.job: bag.job.cutover for bag in stopped}}
     return Recalled(
         hold=hold,
@@ -123,6 +122,12 @@ def recalled(hold: LotHold, promised: Mapping[str, str] | None = None) -> Recall
         bags=tuple(str(bag) for bag in stopped),
         inspect=_fitted(hold),
     )
+
+
+def _bags_with(hold: LotHold) -> QuerySet[Bag]:
+    """Bags with a piece of the lot inside."""
+    there = Balance.objects.filter(lot__item=hold.item, lot__number=hold.lot_number, quantity__gt=0)
+    return Bag.objects.filter(place__in=there.values("place"))
 
 
 def _sum(movements: object) -> int:

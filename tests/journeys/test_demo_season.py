@@ -93,7 +93,7 @@ def test_a_lug_in_the_sump_and_the_suppliers_lugs_are_accounted_for(said: str) -
 
 def test_the_dig_in_takes_what_is_near_its_date_and_leaves_the_staged_bag_alone(said: str) -> None:
     """Trap T15, free stock first: 3 of L-2303B, J10 untouched."""
-    offered, taken = told(said, "E01 dig-in at Saltmarsh")
+    offered, _, taken = told(said, "E01 dig-in at Saltmarsh")
     assert offered.startswith(
         "Sources in order: 3 of CS15-2 lot L-2303B at H/H-04-2 (near its date, use by 2026-03-31); "
     )

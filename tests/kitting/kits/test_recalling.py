@@ -1,0 +1,94 @@
+"""A recalled lot is stopped everywhere at once, and every piece of it is named."""
+
+from typing import Any
+
+import pytest
+from bag_stores import CREW, Stores, demo_sheets
+from module_books import books_of_module
+from people import BUYER, DUTY
+
+import inventory.errors
+from inventory.models import LotHold
+from kitting.errors import Refusal
+from kitting.models import Event, Promise
+from kitting.services.issue_bags import begin_work
+from kitting.services.recall_lots import recall_lot
+from kitting.services.return_bags import Installed, install
+
+pytestmark = pytest.mark.django_db
+LOT = {"stock_code": "BI25", "lot": "L-2409-17", "reason": "maker's recall"}
+
+
+def one_bag_out() -> None:
+    """The demo with one insert of the lot on the line at T1 and the rest of its bag with the crew."""
+    made = Stores(prefix="before")
+    made.plan()
+    made.bags("J04")
+    made.ready("J04", "T1")
+    made.issue("J04", "T1")
+    code = made.code("J04", "T1")
+    begin_work(bag=code, **made.scan(CREW))
+    line = next(stand.line.line for stand in made.contents("J04", "T1").lines if "BI25" in str(stand.line.item))
+    piece = Installed(line=line, stock_code="BI25", lot="L-2409-17", quantity=1000, phase="A")
+    install(bag=code, pieces=[piece], **made.scan(CREW))
+    made.bags("J09")
+    made.fetch("J09", "HL1")
+
+
+books = books_of_module(demo_sheets, one_bag_out)
+
+
+@pytest.fixture
+def stores() -> Stores:
+    """The stores after that."""
+    return Stores()
+
+
+def refusal(code: str, act: Any, **given: Any) -> str:
+    """The sentence of a refusal with this code."""
+    with pytest.raises((Refusal, inventory.errors.Refusal)) as refused:
+        act(**given)
+    assert refused.value.code == code, refused.value.message
+    return refused.value.message
+
+
+def test_every_piece_of_the_lot_is_named_and_the_sum_is_what_was_received(stores: Stores) -> None:
+    found = recall_lot(**LOT, **stores.scan(DUTY))
+    assert (found.received, found.gap) == (25_000, 0)
+    assert sum(found.pieces.values()) == found.received
+    assert found.pieces["installed"] == 1_000
+    assert [(one.structure, one.phases, one.quantity) for one in found.inspect] == [("T1", "A", 1000)]
+
+
+def test_bags_with_a_piece_stop_and_promises_of_it_are_free_for_another_lot(stores: Stores) -> None:
+    before = Promise.objects.filter(lot__number="L-2409-17", released_at=None)
+    assert before.exists()
+    found = recall_lot(**LOT, **stores.scan(DUTY))
+    assert found.bags == ("J09 HL1",)
+    assert stores.bag("J09", "HL1").state == "on hold"
+    assert set(found.jobs) == {"J04", "J09", "J12"} & set(found.jobs)
+    assert "J12" in found.jobs
+    assert not before.exists()
+    told = set(Event.objects.filter(name="lot recalled").values_list("addressed_to", flat=True))
+    assert told >= {"planner", "storekeeper", "buyer", "standards engineer", "duty supervisor", "auditor"}
+
+
+def test_a_bag_with_the_crew_stops_as_well_and_the_crew_is_told(stores: Stores) -> None:
+    bag = stores.bag("J04", "T1")
+    lot = next(lot for lot in stores.contents("J04", "T1").lots.values() if lot.item.stock_code == "EL25-1")
+    recall_lot(stock_code="EL25-1", lot=lot.number, reason="maker's recall", **stores.scan(DUTY))
+    bag.refresh_from_db()
+    assert (bag.state, bag.state_before_hold) == ("on hold", "in work")
+    assert Event.objects.filter(name="lot recalled", addressed_to="crew lead").count() == 1
+    assert Event.objects.filter(name="bag on hold", subject="J04 T1").count() == 1
+
+
+def test_a_recall_needs_the_right_a_known_lot_and_a_reason_and_is_made_once(stores: Stores) -> None:
+    assert "may not do this" in refusal("not-allowed", recall_lot, **LOT, **stores.scan(BUYER))
+    unknown = {**LOT, "lot": "L-2409-71"}
+    assert "L-2409-17" in refusal("unknown-lot", recall_lot, **unknown, **stores.scan(DUTY))
+    assert "reason" in refusal("needs-reason", recall_lot, **{**LOT, "reason": " "}, **stores.scan(DUTY)).lower()
+    scan = stores.scan(DUTY)
+    assert recall_lot(**LOT, **scan).pieces == recall_lot(**LOT, **scan).pieces
+    assert LotHold.objects.count() == 1
+    assert "stopped already by hold" in refusal("on-hold", recall_lot, **LOT, **stores.scan(DUTY))
