@@ -10,6 +10,7 @@ from people import BUYER, DUTY, PLANNER, STORES
 from inventory.errors import Doubt
 from inventory.errors import Refusal as StoresRefusal
 from inventory.models import Balance, LotHold
+from inventory.services.adjusting import Count, adjust
 from jobs.models import Job
 from kitting.errors import Refusal
 from kitting.models import BagEntry, BagLine, Event, PlanRow, Promise
@@ -260,3 +261,18 @@ def test_a_storekeeper_of_another_depot_and_a_planner_do_not_pick(stores: Stores
     place = stores.place("N", "N-01-1")
     assert "acts for H only" in refusal("other-depot", stores.pick, "J03", "B1", "PB15", "", place, 1, by=other)
     assert "may not do this" in refusal("not-allowed", stores.pick, "J03", "B1", "PB15", "", place, 1, by=PLANNER)
+
+
+def test_a_shelf_is_counted_apart_from_the_bag_that_was_filled_from_it(stores: Stores) -> None:
+    """Trap T34: twelve on the books, six on the shelf and six in a bag; six counted on the shelf is no difference."""
+    shelf = Balance.objects.select_related("place__depot", "lot").get(
+        lot__item__stock_code="BI15", place__depot__depot="N", place__kind="bin"
+    )
+    assert shelf.quantity == 12_000
+    stores.bags("J01")
+    stores.pick("J01", "A2", "BI15", shelf.lot.number, shelf.place, 6)
+    count = Count(stock_code="BI15", place=shelf.place, counted=6_000, lot=shelf.lot.number, use_by=shelf.lot.use_by)
+    done = adjust(counts=[count], why="count of the morning", by="M. Osei", at=stores.at, action="count-1")
+    assert not done.movements.exists()
+    shelf.refresh_from_db()
+    assert (shelf.quantity, stores.counted("J01", "A2")["BI15"]) == (6_000, 6_000)

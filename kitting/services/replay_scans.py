@@ -1,0 +1,161 @@
+"""Scans that a device kept while it had no signal: each is applied once, and what can't be is kept for a person."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from types import MappingProxyType
+from typing import Any
+
+from django.db import transaction
+
+import inventory.errors
+from inventory.models import Depot
+from inventory.selectors.finding import place_at
+from kitting.errors import Refusal
+from kitting.models import KeptScan
+from kitting.roles import ADMINISTRATOR, DO, STOREKEEPER, Actor, require
+from kitting.services.fill_bags import check, finish_short, pick, put_back
+from kitting.services.issue_bags import begin_work, hand_back, issue, stage
+from kitting.services.record_events import Happening, record_events
+from kitting.services.return_bags import Installed, close, install, turn_in, write_off
+from kitting.services.scans import Answer
+from kitting.services.two_persons import need_reason
+
+MOST_DRIFT = timedelta(minutes=5)
+_PLACE, _PIECES = "place", "pieces"
+SCANS: Mapping[str, Callable[..., Answer]] = MappingProxyType(
+    {
+        "pick": pick,
+        "put back": put_back,
+        "finish short": finish_short,
+        "check": check,
+        "stage": stage,
+        "issue": issue,
+        "hand back": hand_back,
+        "begin work": begin_work,
+        "install": install,
+        "turn in": turn_in,
+        "write off": write_off,
+        "close": close,
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """A scan as a device kept it.
+
+    Args:
+        name: of the scan, one of ``SCANS``.
+        content: its arguments as JSON holds them: a place is ``[depot, code, kind]``, fitted pieces are objects.
+        action: the number that the device made for it.
+        device_at: what the device's clock said.
+        actor: who scanned.
+    """
+
+    name: str
+    content: Mapping[str, Any]
+    action: str
+    device_at: datetime
+    actor: Actor
+
+
+@dataclass(frozen=True, slots=True)
+class Replayed:
+    """Numbers of scans that were applied now, that were known, and that are kept for a person."""
+
+    applied: tuple[str, ...]
+    known: tuple[str, ...]
+    kept: tuple[str, ...]
+
+
+def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: datetime) -> Replayed:
+    """Apply a device's scans in its own order, each in a transaction of its own; sending them again changes nothing.
+
+    Args:
+        device: its name.
+        scans: in the order in which they were made.
+        device_now: what the device's clock says while it sends; more than five minutes off is noted, order is kept.
+        at: the moment on the server.
+
+    What can't be applied is kept with the reason, and stays kept until a person settles it or a later replay finds
+    that it can be applied.
+    """
+    if abs(at - device_now) > MOST_DRIFT:
+        _note_drift(device, device_now, at)
+    applied: list[str] = []
+    known: list[str] = []
+    kept: list[str] = []
+    for scan in scans:
+        try:
+            answer = _apply(scan, at)
+        except (Refusal, inventory.errors.Refusal) as refusal:
+            _keep(device, scan, refusal.message, at)
+            kept.append(scan.action)
+            continue
+        (known if answer.repeated else applied).append(scan.action)
+        if not answer.repeated:
+            KeptScan.objects.filter(action=scan.action, settled_by="").update(
+                settled_by=scan.actor.name, settled_why="applied when it was sent again"
+            )
+    return Replayed(tuple(applied), tuple(known), tuple(kept))
+
+
+@transaction.atomic(durable=True)
+def settle_scan(*, action: str, why: str, actor: Actor, at: datetime) -> KeptScan:
+    """Say what became of a kept scan, such as that the other crew had the bag; nothing is booked by it.
+
+    Raises:
+        Refusal: ``not-allowed``; ``no-reason``; ``no-kept-scan``.
+    """
+    require(actor, "bags", DO)
+    reason = need_reason(why, "Settling a scan")
+    found = KeptScan.objects.select_for_update().filter(action=action, settled_by="").first()
+    if found is None:
+        raise Refusal("no-kept-scan", f"No scan {action} waits for a person.", {"action": action})
+    found.settled_by, found.settled_why = actor.name, reason
+    found.save(update_fields=("settled_by", "settled_why"))
+    told = {"scan": found.use_case, "device": found.device, "was": found.why, "reason": reason}
+    record_events([Happening("kept scan settled", action, told)], by=actor.name, at=at)
+    return found
+
+
+def _apply(scan: Recorded, at: datetime) -> Answer:
+    if scan.name not in SCANS:
+        raise Refusal("unknown-scan", f"There is no scan {scan.name}; there are {', '.join(SCANS)}.", {})
+    given = dict(scan.content)
+    if given.get(_PLACE):
+        depot, code, kind = given[_PLACE]
+        found = Depot.objects.filter(depot=depot).first()
+        if found is None:
+            raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
+        given[_PLACE] = place_at(depot=found, code=code, kind=kind)
+    if _PIECES in given:
+        given[_PIECES] = [Installed(**piece) for piece in given[_PIECES]]
+    return SCANS[scan.name](**given, actor=scan.actor, at=at, action=scan.action, device_at=scan.device_at)
+
+
+@transaction.atomic(durable=True)
+def _keep(device: str, scan: Recorded, why: str, at: datetime) -> None:
+    kept, new = KeptScan.objects.get_or_create(
+        action=scan.action,
+        defaults={
+            "device": device,
+            "use_case": scan.name,
+            "content": dict(scan.content),
+            "by": scan.actor.name,
+            "device_at": scan.device_at,
+            "reached_at": at,
+            "why": why,
+        },
+    )
+    if new:
+        told = {"scan": scan.name, "device": device, "why": kept.why}
+        happening = Happening("scan kept for a person", scan.action, told, addressed_to=STOREKEEPER)
+        record_events([happening], by=scan.actor.name, at=scan.device_at, recorded_at=at)
+
+
+@transaction.atomic(durable=True)
+def _note_drift(device: str, device_now: datetime, at: datetime) -> None:
+    told = {"device clock": device_now, "server clock": at}
+    record_events([Happening("device clock is off", device, told, addressed_to=ADMINISTRATOR)], by=device, at=at)

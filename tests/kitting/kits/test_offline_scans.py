@@ -1,0 +1,135 @@
+"""Scans made without a signal arrive late, twice and mixed with those of others, and are booked once."""
+
+from datetime import timedelta
+from random import Random
+
+import pytest
+from bag_stores import CREW, OTHER_STORES, Stores, demo_sheets
+from module_books import books_of_module
+from people import BUYER, STORES
+
+from inventory.models import Balance, Movement
+from inventory.selectors.rebuilding import unequal_balances
+from kitting.errors import Refusal
+from kitting.models import BagEntry, Event, KeptScan
+from kitting.roles import Actor
+from kitting.services.fill_bags import check
+from kitting.services.replay_scans import Recorded, replay, settle_scan
+
+pytestmark = pytest.mark.django_db
+
+
+def two_bags_ready() -> None:
+    """The demo with two bags of J03 staged."""
+    made = Stores(prefix="before")
+    made.plan()
+    made.bags("J03")
+    made.ready("J03", "B1", rack="R-1")
+    made.ready("J03", "B2", rack="R-2")
+
+
+books = books_of_module(demo_sheets, two_bags_ready)
+
+
+@pytest.fixture
+def stores() -> Stores:
+    """The stores after that."""
+    return Stores()
+
+
+def issue_scan(stores: Stores, bag: str, action: str, crew: str, by: Actor = STORES) -> Recorded:
+    """A phone gives a bag to a crew."""
+    content = {"bag": stores.code("J03", bag), "crew": f"Crew {crew}", "truck": crew, "signature": "T. Ahola"}
+    return Recorded("issue", content, action, stores.at, by)
+
+
+def a_days_scans(stores: Stores) -> dict[str, list[Recorded]]:
+    """What two phones scanned: both gave out B1; the second also worked on B2."""
+    code, first = stores.code("J03", "B2"), stores.contents("J03", "B2")
+    line = next(stand for stand in first.lines if stand.line.item and stand.line.item.stock_code == "EL15-3")
+    lot = first.lots[next(iter(line.inside))].number
+    fitted = {"line": line.line.line, "stock_code": "EL15-3", "lot": lot, "quantity": 2000, "phase": "AB"}
+    back = {
+        "bag": code, "stock_code": "EL15-3", "lot": lot, "quantity": 1000, "condition": "sealed", "door": "stock",
+        "place": ["N", "N-01-1", "bin"],
+    }  # fmt: skip
+    return {
+        "phone 1": [issue_scan(stores, "B1", "p1-1", "14")],
+        "phone 2": [
+            issue_scan(stores, "B1", "p2-1", "22", OTHER_STORES),
+            issue_scan(stores, "B2", "p2-2", "22", OTHER_STORES),
+            Recorded("begin work", {"bag": code}, "p2-3", stores.at, CREW),
+            Recorded("install", {"bag": code, "pieces": [fitted]}, "p2-4", stores.at, CREW),
+            Recorded("turn in", back, "p2-5", stores.at, CREW),
+        ],
+    }
+
+
+def test_two_phones_give_out_one_bag_the_first_stays_and_the_second_asks(stores: Stores) -> None:
+    """Trap T35: stock once."""
+    stores.place("N", "N-01-1")
+    queues = a_days_scans(stores)
+    first = replay(device="phone 1", scans=queues["phone 1"], device_now=stores.at, at=stores.at)
+    second = replay(device="phone 2", scans=queues["phone 2"], device_now=stores.at, at=stores.at)
+    assert (first.applied, first.kept) == (("p1-1",), ())
+    assert (second.applied, second.kept) == (("p2-2", "p2-3", "p2-4", "p2-5"), ("p2-1",))
+    kept = KeptScan.objects.get()
+    assert kept.why == "ALREADY OUT: J03 B1 went with Crew 14, truck 14."
+    assert BagEntry.objects.filter(action__number="p2-1").count() == 0
+    with pytest.raises(Refusal, match="needs a reason"):
+        settle_scan(action="p2-1", why="", actor=STORES, at=stores.at)
+    with pytest.raises(Refusal, match="may not do this"):
+        settle_scan(action="p2-1", why="crew 14 has it", actor=BUYER, at=stores.at)
+    assert settle_scan(action="p2-1", why="crew 14 has it", actor=STORES, at=stores.at).settled_by == STORES.name
+    with pytest.raises(Refusal, match="No scan p2-1 waits"):
+        settle_scan(action="p2-1", why="again", actor=STORES, at=stores.at)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_day_replayed_three_times_and_shuffled_between_devices_ends_the_same(stores: Stores, seed: int) -> None:
+    stores.place("N", "N-01-1")
+    queues = a_days_scans(stores)
+    chance = Random(seed)
+    sendings = [device for device in queues for _ in range(3)]
+    chance.shuffle(sendings)
+    for device in sendings:
+        replay(device=device, scans=queues[device], device_now=stores.at, at=stores.at)
+    winner = sendings[0]
+    assert KeptScan.objects.values_list("action", flat=True).get() == ("p2-1" if winner == "phone 1" else "p1-1")
+    assert stores.bag("J03", "B1").crew == ("Crew 14" if winner == "phone 1" else "Crew 22")
+    assert Movement.objects.filter(action__number="p2-4").count() == 1
+    left = Balance.objects.filter(place=stores.bag("J03", "B2").place, lot__item__stock_code="EL15-3")
+    assert [one.quantity for one in left] == [3000]  # six for two ends, two fitted and one turned in
+    assert unequal_balances() == []
+    assert Event.objects.filter(name="scan kept for a person").count() == 1
+
+
+def test_a_scan_that_came_too_early_is_applied_when_it_is_sent_again(stores: Stores) -> None:
+    stores.fetch("J03", "B3")
+    queue = [Recorded("stage", {"bag": stores.code("J03", "B3"), "rack": "R-3"}, "p3-1", stores.at, STORES)]
+    assert replay(device="phone 3", scans=queue, device_now=stores.at, at=stores.at).kept == ("p3-1",)
+    check(bag=stores.code("J03", "B3"), counted=stores.counted("J03", "B3"), **stores.scan(OTHER_STORES))
+    assert replay(device="phone 3", scans=queue, device_now=stores.at, at=stores.at).applied == ("p3-1",)
+    assert KeptScan.objects.get().settled_why == "applied when it was sent again"
+
+
+def test_a_clock_that_is_forty_minutes_off_is_noted_and_the_devices_order_kept(stores: Stores) -> None:
+    """Trap T55."""
+    queue = a_days_scans(stores)["phone 1"]
+    replay(device="phone 1", scans=queue, device_now=stores.at - timedelta(minutes=40), at=stores.at)
+    assert Event.objects.get(name="device clock is off").addressed_to == "administrator"
+    replay(device="phone 1", scans=queue, device_now=stores.at - timedelta(minutes=4), at=stores.at)
+    assert Event.objects.filter(name="device clock is off").count() == 1
+
+
+def test_an_unknown_scan_or_place_is_kept_in_words_and_stops_nothing_else(stores: Stores) -> None:
+    code = stores.code("J03", "B1")
+    queue = [
+        Recorded("fly", {"bag": code}, "p4-1", stores.at, STORES),
+        Recorded("put back", {"bag": code, "stock_code": "PB15", "lot": "", "quantity": 1000,
+                              "place": ["Q", "x", "bin"]}, "p4-2", stores.at, STORES),
+        issue_scan(stores, "B1", "p4-3", "14"),
+    ]  # fmt: skip
+    done = replay(device="phone 4", scans=queue, device_now=stores.at, at=stores.at)
+    assert (done.kept, done.applied) == (("p4-1", "p4-2"), ("p4-3",))
+    assert [*KeptScan.objects.order_by("action").values_list("why", flat=True)][1] == "There is no depot Q."
