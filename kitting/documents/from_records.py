@@ -32,6 +32,7 @@ from kitting.documents.storm_use import StormLine, StormUse, storm_use
 from kitting.documents.transfer_slip import TransferLine, TransferSlip
 from kitting.models import BagEntry, Event, Promise
 from kitting.models.bags import INSTALLED as PUT_IN
+from kitting.selectors.bag_contents import label_code
 
 USED = (INSTALLED, SCRAPPED, LOST)
 
@@ -135,7 +136,9 @@ def _bags(item: Item, lot: str) -> Iterator[TraceLine]:
     )
     for place in places.select_related("bag__job").order_by("bag__code").distinct():
         bag = place.bag
-        yield TraceLine(HIT, f"bag {bag.code}: {bag.state}", None, bag.job.job, f"cutover {bag.job.cutover}", bag.crew)
+        yield TraceLine(
+            HIT, f"bag {label_code(bag)}: {bag.state}", None, bag.job.job, f"cutover {bag.job.cutover}", bag.crew
+        )
 
 
 def _could_be(item: Item, as_of: datetime | None) -> Iterator[TraceLine]:

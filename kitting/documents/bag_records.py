@@ -1,0 +1,182 @@
+"""Papers filled from the recorded bags of a job: issue slip, return slip, as-installed record, borrow notes."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, tzinfo
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from inventory.models import Depot, Item
+from jobs.models import Job, Run
+from kitting.calculation.lengths import both, parse_length
+from kitting.calculation.quantities import as_decimal
+from kitting.documents.as_installed import AsInstalled, InstalledEnd
+from kitting.documents.borrow_note import BorrowedPieces, BorrowNote
+from kitting.documents.record_papers import moment_text
+from kitting.documents.slips import Allowed, IssueSlip, ReturnLine, ReturnSlip, SlipBag, SlipLine
+from kitting.errors import Refusal
+from kitting.models import Bag, BagEntry, Borrow, Event
+from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TURNED_IN
+from kitting.selectors.bag_contents import contents_of, label_code, label_state
+
+
+class BagPapers(NamedTuple):
+    """What the books know of a job's bags, as papers."""
+
+    issue: IssueSlip
+    returned: ReturnSlip
+    installed: AsInstalled
+    borrowed: tuple[BorrowNote, ...]
+
+
+def bag_papers(job: str) -> BagPapers:
+    """The papers of a job's bags as they stand; the number of queries doesn't grow with them.
+
+    Raises:
+        Refusal: ``unknown-job``; ``no-bags``: nobody has listed its bags.
+    """
+    found = Job.objects.filter(job=job).first()
+    if found is None:
+        raise Refusal("unknown-job", f"There is no job {job}.", {"job": job})
+    bags = [*Bag.objects.filter(job=found).select_related("job", "depot").order_by("number")]
+    if not bags:
+        raise Refusal("no-bags", f"{job} has no bags on the books: list them first.", {"job": job})
+    depot = Depot.objects.filter(depot=found.depot).first()
+    zone = ZoneInfo(depot.time_zone) if depot and depot.time_zone else None
+    entries = [
+        *BagEntry.objects.filter(line__bag__in=bags)
+        .select_related("lot__item", "action", "line__bag")
+        .order_by("line__bag__number", "line__position", "pk")
+    ]
+    code = {bag.pk: label_code(bag) for bag in bags}
+    head = {"job": found.job, "title": found.title, "cutover": _cutover(found, depot), "depot": found.depot}
+    contents = contents_of(bags)
+    slip_bags = tuple(
+        SlipBag(code[bag.pk], bag.structure or "whole job", label_state(contents[bag.pk])) for bag in bags
+    )
+    crew = next((bag.crew for bag in bags if bag.crew), "").removeprefix("Crew ")
+    out = [entry for entry in entries if entry.deed == ISSUED]
+    named = {str(bag): bag.structure or "whole job" for bag in bags}
+    issues = [*Event.objects.filter(name__in=("bag issued", "bag issued short"), subject__in=named).order_by("number")]
+    labels = {named[event.subject]: event.data["label"] for event in issues}  # what each label said when it went out
+    return BagPapers(
+        issue=IssueSlip(
+            **head,
+            crew=crew,
+            truck=next((bag.whereabouts for bag in bags if bag.crew), "").removeprefix("truck "),
+            time=_local(min(entry.action.at for entry in out), zone) if out else "not issued",
+            bags=tuple(replace(bag, state=labels[bag.location]) for bag in slip_bags if bag.location in labels),
+            lines=tuple(_issued(entries, code, spare=False)),
+            spares=tuple(_issued(entries, code, spare=True)),
+            allowed=tuple(_allowed(issues)),
+        ),
+        returned=ReturnSlip(**head, crew=crew, bags=slip_bags, lines=tuple(_returned(entries, code))),
+        installed=AsInstalled(**head, ends=tuple(_ends(found, entries, zone))),
+        borrowed=tuple(_borrowed(bags, head["cutover"])),
+    )
+
+
+def _cutover(job: Job, depot: Depot | None) -> str:
+    return " ".join(filter(None, (job.cutover, depot.time_zone if depot else ""))) or "no cutover"
+
+
+def _local(moment: datetime, zone: tzinfo | None) -> str:
+    return moment_text(moment.astimezone(zone or UTC))
+
+
+def _issued(entries: Sequence[BagEntry], code: dict[int, str], *, spare: bool) -> Iterator[SlipLine]:
+    sums: dict[tuple[str, str, str], int] = defaultdict(int)
+    first: dict[tuple[str, str, str], Item] = {}
+    for entry in entries:
+        if entry.line.spare == spare and entry.deed in (ISSUED, HANDED_BACK):
+            key = (code[entry.line.bag_id], entry.lot.item.stock_code, entry.lot.number)
+            sums[key] += entry.quantity if entry.deed == ISSUED else -entry.quantity
+            first.setdefault(key, entry.lot.item)
+    for key, quantity in sums.items():
+        if quantity:
+            item = first[key]
+            part = item.description or item.kind
+            yield SlipLine(key[0], key[1], part, key[2], as_decimal(quantity), item.stock_unit)
+
+
+def _allowed(issues: Sequence[Event]) -> Iterator[Allowed]:
+    for event in issues:
+        if event.name == "bag issued short":
+            yield Allowed(f"{event.subject} {event.data['label']}", event.data["reason"], event.data["approved_by"])
+
+
+def _returned(entries: Sequence[BagEntry], code: dict[int, str]) -> Iterator[ReturnLine]:
+    sums: dict[tuple[str, str, str], dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    doors: dict[tuple[str, str, str], dict[str, None]] = defaultdict(dict)
+    units = {}
+    for entry in entries:
+        key = (code[entry.line.bag_id], entry.lot.item.stock_code, entry.lot.number)
+        sums[key][entry.deed] += entry.quantity
+        units[key] = entry.lot.item.stock_unit
+        if entry.facts.get("door"):
+            doors[key][f"{entry.facts['condition']} to {entry.facts['to']}"] = None
+    for key, done in sums.items():
+        issued = done[ISSUED] - done[HANDED_BACK]
+        if issued:
+            yield ReturnLine(
+                *key,
+                unit=units[key],
+                issued=as_decimal(issued),
+                installed=as_decimal(done[INSTALLED]),
+                turned_in=as_decimal(done[TURNED_IN]),
+                scrapped=as_decimal(done[SCRAPPED]),
+                lost=as_decimal(done[LOST]),
+                condition="; ".join(doors[key]),
+            )
+
+
+def _ends(job: Job, entries: Sequence[BagEntry], zone: tzinfo | None) -> Iterator[InstalledEnd]:
+    runs = {
+        run.run: run for run in Run.objects.filter(revision__job=job, revision__live=True).select_related("cable_type")
+    }
+    for entry in entries:
+        if entry.deed != INSTALLED:
+            continue
+        facts, action = entry.line.facts, entry.action
+        run = runs.get(facts.get("run", ""))
+        margin = facts.get("margin_mm", "")
+        yield InstalledEnd(
+            structure=facts.get("structure", ""),
+            end="-".join(filter(None, (facts.get("position", ""), facts.get("side", "")))),
+            phase=entry.phase,
+            slot=facts.get("kind", ""),
+            stock_code=entry.lot.item.stock_code,
+            part=entry.lot.item.description or entry.lot.item.kind,
+            lot=entry.lot.number,
+            cable_type=run.cable_type.cable_type if run and run.cable_type else "",
+            reel=run.reels if run else "",
+            gauge_reading=entry.facts.get("gauge", ""),
+            fit_margin=f"margin {both(parse_length(margin, 'mm'))}" if margin else "",
+            rule=" ".join(filter(None, (facts.get("rule", ""), facts.get("rule_revision", "")))),
+            override=f"stands in for {entry.line.instead_of}" if entry.line.instead_of else "",
+            by=action.by,
+            at_device=_local(action.device_at or action.at, zone),
+            at_books=_local(action.at, zone),
+        )
+
+
+def _borrowed(bags: Sequence[Bag], cutover: str) -> Iterator[BorrowNote]:
+    found = Borrow.objects.filter(bag__in=bags).select_related("bag__job", "bag__depot", "to_job", "lot__item")
+    for lent in found.order_by("pk"):
+        item = lent.lot.item
+        pieces = BorrowedPieces(item.stock_code, lent.lot.number, as_decimal(lent.quantity), item.stock_unit)
+        yield BorrowNote(
+            number=str(lent.pk),
+            from_bag=label_code(lent.bag),
+            from_job=lent.bag.job.job,
+            to_job=lent.to_job.job,
+            cutover=cutover,
+            depot=lent.bag.depot.depot,
+            pieces=(pieces,),
+            why=lent.why,
+            free_first=tuple(lent.free_first),
+            pay_back_by=lent.pay_back_by.isoformat(),
+            asked_by=lent.asked_by,
+            authorised_by=lent.authorised_by,
+        )
