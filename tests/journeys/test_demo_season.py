@@ -126,11 +126,11 @@ def test_the_wrong_reel_does_not_take_the_elbow_of_the_bag(said: str) -> None:
 
 
 def test_a_recall_stops_every_bag_with_a_piece_of_the_lot(said: str) -> None:
-    """Trap T31, as far as the books of 2026 go."""
+    """Trap T31: 17 installed, 9 in bags, 5 on the shelf, 3 in reserve, 3 on trucks, 2 set aside, 1 scrapped = 40."""
     where, jobs, bags = told(said, "recall")
     assert where == (
         "BI25 lot L-2409-17 is on hold: 3 H bag, 3 H reserve, 1 H truck, 6 N bag, 5 N bin, 2 N hold, 2 N truck, "
-        "3 installed; in all 25 received."
+        "17 installed, 1 scrapped; in all 40 received."
     )
     assert jobs == "Jobs hit: J09 on 2026-04-04 05:00, J12 on 2026-04-25 06:00."
     assert bags == "Bags on hold: J09 HL1, J09 HL3, J09 HL5, J09 HL7, J12 K1."
@@ -139,13 +139,15 @@ def test_a_recall_stops_every_bag_with_a_piece_of_the_lot(said: str) -> None:
     for balance in Balance.objects.filter(lot__number=hold.lot_number, quantity__gt=0).select_related("place__depot"):
         at[f"{balance.place.depot} {balance.place.kind}"] += balance.quantity // 1000
     assert at == {"N bin": 5, "H reserve": 3, "N truck": 2, "H truck": 1, "N hold": 2, "N bag": 6, "H bag": 3}
-    fitted = BagEntry.objects.filter(deed="installed", lot__number=hold.lot_number).aggregate(Sum("quantity"))
-    assert fitted["quantity__sum"] == 3_000
+    fitted = BagEntry.objects.filter(deed="installed", lot__number=hold.lot_number).values_list("line__bag__job__job")
+    assert dict(fitted.annotate(Sum("quantity"))) == {"H01": 6_000, "H02": 8_000, "J04": 3_000}
 
 
 def test_no_held_or_expired_lot_ever_went_out(said: str) -> None:
     assert said
     for entry in BagEntry.objects.filter(deed="issued").select_related("lot", "line__bag__job"):
+        if entry.line.bag.job.job.startswith("H"):
+            continue  # before the books
         cutover = entry.line.bag.job.cutover[:10]
         assert entry.lot.use_by is None or entry.lot.use_by.isoformat() >= cutover
         assert entry.lot.number != "L-2409-17" or entry.line.bag.job.job == "J04"

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 import inventory.errors
-from inventory.models import Balance, Depot, Item, OrderLine
+from inventory.models import BIN, SCRAPPED, Balance, Depot, Item, OrderLine
 from inventory.services.adjusting import Count, adjust
+from inventory.services.ending import Ended, end
 from inventory.services.receiving import Arrival, receive
 from jobs.models import Job
 from kitting.calculation.cable_geometry import GAUGE, Band
@@ -23,6 +24,7 @@ from kitting.selectors.bag_contents import accounts, consumed, label_code, label
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.borrow_pieces import ledger
 from kitting.services.change_facts import change_facts
+from kitting.services.earlier_jobs import Earlier, record_earlier_job
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check, pick
 from kitting.services.issue_bags import begin_work, issue, stage
@@ -66,6 +68,31 @@ def count_at_north(stores: Stores) -> None:
     stores.say(_refused(lambda: adjust(counts=[count], why=why, **stores.stamp())))
     adjust(counts=[count], why=why, confirmed=["each-or-kit/1"], **stores.stamp())
     stores.say("Confirmed as a mistake of units, and booked with that reason: 12 on the books.")
+
+
+def papers_of_last_year(stores: Stores) -> None:
+    """Two jobs of 2025 are put on the books from their papers, and a cracked insert is found and scrapped."""
+    for job, title, day, structures in (
+        ("H01", "Pump House", date(2025, 9, 13), ("PH1", "PH2")),
+        ("H02", "Ferry Approach", date(2025, 11, 8), ("FA1", "FA2")),
+    ):
+        each = 3_000 if job == "H01" else 4_000
+        fitted = [
+            Earlier(structure=name, position="a", stock_code="BI25", lot="L-2409-17", quantity=each)
+            for name in structures
+        ]
+        record_earlier_job(
+            job=job, title=title, depot="N", done_on=day, fitted=fitted, paper=f"binder of {job}", **stores.scan(CREW)
+        )
+    stores.say("H01 has 6 and H02 has 8 BI25 of lot L-2409-17 on the line.")
+    shelf = Balance.objects.select_related("place__depot", "lot__item").get(
+        lot__number="L-2409-17", place__depot__depot="N", place__kind=BIN
+    )
+    more = Count(stock_code="BI25", place=shelf.place, counted=shelf.quantity + 1_000, lot="L-2409-17")
+    adjust(counts=[more], why="one more behind the others", **stores.stamp())
+    cracked = Ended(lot=shelf.lot, quantity=1_000, source=shelf.place, ending=SCRAPPED)
+    end(pieces=[cracked], why="cracked in its carton", **stores.stamp())
+    stores.say("One more BI25 of the lot was found at N, cracked, and scrapped.")
 
 
 def reorder_sheet(stores: Stores) -> None:
@@ -271,6 +298,7 @@ EVENTS: tuple[tuple[datetime, str, Callable[[Stores], None]], ...] = tuple(
     (datetime(2026, 3, day, hour, tzinfo=UTC), title, act)
     for day, hour, title, act in (
         (2, 14, "count at North Yard", count_at_north),
+        (2, 16, "papers of last year", papers_of_last_year),
         (3, LOCAL_SEVEN, "reorder sheet sent", reorder_sheet),
         (3, 15, "J01 Alder Loop built, issued and worked", alder_loop),
         (5, LOCAL_SEVEN, "J02 Courthouse Block", courthouse),
