@@ -1,8 +1,8 @@
 """Send the reorder sheet: what it names becomes order lines, once; the next sheet holds only what is new."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import date, datetime, timedelta
-from typing import TypedDict, Unpack
+from datetime import date, timedelta
+from typing import Unpack
 
 from inventory.models import Depot, Item, OrderLine, PurchaseOrder
 from inventory.selectors.finding import order_lines
@@ -10,38 +10,31 @@ from inventory.services.actions import begin, use_case
 from kitting.calculation.quantities import thousandths
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, PlanRow, SentLine, SentSheet
-from kitting.roles import DO, Actor, require
+from kitting.roles import DO, require
 from kitting.services.record_events import Happening, record_events
-from kitting.services.two_persons import need_reason, stamp_of
+from kitting.services.scans import Scan, stamp_of
+from kitting.services.two_persons import need_reason
 
 ORDER_SHEET = "order sheet"
 
 
-class Stamp(TypedDict):
-    """Who, when, and the number of the action."""
-
-    actor: Actor
-    at: datetime
-    action: str
-
-
 @use_case
-def send_reorder_sheet(*, suppliers: Sequence[str] = (), **stamp: Unpack[Stamp]) -> SentSheet:
+def send_reorder_sheet(*, suppliers: Sequence[str] = (), **scan: Unpack[Scan]) -> SentSheet:
     """Send what the plan applied last asks purchasing to order, and keep each line as an order line.
 
     Until the supplier says another day, a line is expected after the item's lead days.
 
     Args:
         suppliers: only theirs; none named: all.
-        stamp: who, when, the number of the action.
+        scan: who, when, the number of the action.
 
     Raises:
         Refusal: ``not-allowed``; ``not-planned``; ``nothing-to-order``: all lines of the plan are sent already, or it
             has none.
     """
-    actor, at = stamp["actor"], stamp["at"]
+    actor, at = scan["actor"], scan["at"]
     require(actor, ORDER_SHEET, DO)
-    action, repeated = begin("send reorder sheet", {"suppliers": [*suppliers]}, stamp_of(actor, at, stamp["action"]))
+    action, repeated = begin("send reorder sheet", {"suppliers": [*suppliers]}, stamp_of(scan))
     if repeated:
         return SentSheet.objects.get(sent_by=action.by, sent_at=action.at)
     plan = AppliedPlan.objects.select_for_update().order_by("-pk").first()
@@ -59,17 +52,17 @@ def send_reorder_sheet(*, suppliers: Sequence[str] = (), **stamp: Unpack[Stamp])
 
 
 @use_case
-def redate_order(*, order: str, line: str, promised: date, why: str, **stamp: Unpack[Stamp]) -> OrderLine:
+def redate_order(*, order: str, line: str, promised: date, why: str, **scan: Unpack[Scan]) -> OrderLine:
     """Note the day on which a supplier now promises a line; planner and buyer are told.
 
     Raises:
         Refusal: ``not-allowed``; ``no-reason``; ``unknown-order-line``; ``received-already``: nothing of it is to come.
     """
-    actor, at = stamp["actor"], stamp["at"]
+    actor, at = scan["actor"], scan["at"]
     require(actor, ORDER_SHEET, DO)
     reason = need_reason(why, "A new day")
     content = {"order": order, "line": line, "promised": promised}
-    _, repeated = begin("redate order", content, stamp_of(actor, at, stamp["action"]), reason)
+    _, repeated = begin("redate order", content, stamp_of(scan), reason)
     found = order_lines([(order, line)])[(order, line)]
     if repeated:
         return found

@@ -30,7 +30,7 @@ from kitting.services.fill_bags import check, pick
 from kitting.services.issue_bags import begin_work, issue, stage
 from kitting.services.recall_lots import recall_lot
 from kitting.services.return_bags import close, write_off
-from kitting.services.send_orders import send_reorder_sheet
+from kitting.services.send_orders import redate_order, send_reorder_sheet
 from kitting.services.settle_deliveries import settle_deliveries
 from kitting.services.stand_in_requests import ask_stand_in, compare_request, refuse_stand_in
 
@@ -215,7 +215,6 @@ def stand_in_refused(stores: Stores) -> None:
 def part_delivery(stores: Stores) -> None:
     """15 of 24 elbows and the splices arrive; they go to the jobs staged first."""
     north, hill = (Depot.objects.get(depot=depot) for depot in ("N", "H"))
-    elbows = OrderLine.objects.select_related("order").get(order__number="PO-1", line="1")
     receive(
         depot=north,
         arrivals=[
@@ -237,7 +236,7 @@ def part_delivery(stores: Stores) -> None:
     settled = settle_deliveries(by=STORES.name, at=stores.at)
     stores.say(f"15 of 24 EL25-2 and the CS25-2 are in; {settled} promises got their pieces.")
     rest = date(2026, 4, 10)
-    OrderLine.objects.filter(pk=elbows.pk).update(promised=rest)
+    redate_order(order="PO-1", line="1", promised=rest, why="15 of 24 came", **stores.scan(BUYS))
     stores.plan()
     for job in ("J09", "J12"):
         mine = Promise.objects.filter(job__job=job, item__stock_code="EL25-2", released_at=None)

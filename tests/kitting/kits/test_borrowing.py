@@ -9,10 +9,9 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import BUYER, DUTY, PLANNER, STORES
+from refusals import refusal
 
-import inventory.errors
 from inventory.models import Balance, Item, Lot
-from kitting.errors import Refusal
 from kitting.models import AppliedPlan, Bag, Borrow, Event, PlanRow
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.sources import sources
@@ -56,14 +55,6 @@ def asked(stores: Stores, emergency: str, **given: Any) -> dict[str, Any]:
         "quantity": 3000, "why": "dig-in at Saltmarsh", "authoriser": DUTY, "pay_back_by": date(2026, 4, 9),
         **stores.scan(), **given,
     }  # fmt: skip
-
-
-def refusal(code: str, act: Any, **given: Any) -> str:
-    """The sentence of a refusal with this code."""
-    with pytest.raises((Refusal, inventory.errors.Refusal)) as refused:
-        act(**given)
-    assert refused.value.code == code, refused.value.message
-    return refused.value.message
 
 
 def test_free_pieces_near_their_date_are_offered_before_the_staged_bag(stores: Stores) -> None:

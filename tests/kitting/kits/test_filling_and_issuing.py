@@ -6,13 +6,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import BUYER, DUTY, PLANNER, STORES
+from refusals import refusal
 
 from inventory.errors import Doubt
-from inventory.errors import Refusal as StoresRefusal
 from inventory.models import Balance, LotHold
 from inventory.services.adjusting import Count, adjust
 from jobs.models import Job
-from kitting.errors import Refusal
 from kitting.models import BagEntry, BagLine, Event, PlanRow, Promise
 from kitting.selectors.bag_contents import label_state
 from kitting.services.fill_bags import check, finish_short, put_back
@@ -27,14 +26,6 @@ books = books_of_module(demo_sheets, planned)
 def stores() -> Stores:
     """The demo on the first morning, planned and applied."""
     return Stores()
-
-
-def refusal(code: str, act: object, *args: object, **given: object) -> str:
-    """The sentence of a refusal with this code."""
-    with pytest.raises((Refusal, StoresRefusal)) as refused:
-        act(*args, **given)  # type: ignore[operator]
-    assert refused.value.code == code, refused.value.message
-    return refused.value.message
 
 
 def test_a_job_has_one_bag_a_location_and_its_bags_hold_every_line(stores: Stores) -> None:

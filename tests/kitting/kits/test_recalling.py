@@ -1,15 +1,12 @@
 """A recalled lot is stopped everywhere at once, and every piece of it is named."""
 
-from typing import Any
-
 import pytest
 from bag_stores import CREW, Stores, demo_sheets
 from module_books import books_of_module
 from people import BUYER, DUTY
+from refusals import refusal
 
-import inventory.errors
 from inventory.models import LotHold
-from kitting.errors import Refusal
 from kitting.models import Event, Promise
 from kitting.services.issue_bags import begin_work
 from kitting.services.recall_lots import recall_lot
@@ -42,14 +39,6 @@ books = books_of_module(demo_sheets, one_bag_out)
 def stores() -> Stores:
     """The stores after that."""
     return Stores()
-
-
-def refusal(code: str, act: Any, **given: Any) -> str:
-    """The sentence of a refusal with this code."""
-    with pytest.raises((Refusal, inventory.errors.Refusal)) as refused:
-        act(**given)
-    assert refused.value.code == code, refused.value.message
-    return refused.value.message
 
 
 def test_every_piece_of_the_lot_is_named_and_the_sum_is_what_was_received(stores: Stores) -> None:

@@ -7,11 +7,10 @@ import pytest
 from bag_stores import CREW, Stores, demo_sheets
 from module_books import books_of_module
 from people import BUYER, STORES
+from refusals import refusal
 
-from inventory.errors import Refusal as StoresRefusal
 from inventory.models import Balance, Movement
 from jobs.models import Job
-from kitting.errors import Refusal
 from kitting.models import BagEntry, Event
 from kitting.selectors.bag_contents import accounts, consumed
 from kitting.selectors.overrides import overrides
@@ -39,14 +38,6 @@ books = books_of_module(demo_sheets, issued)
 def stores() -> Stores:
     """The stores after that."""
     return Stores()
-
-
-def refusal(code: str, act: object, **given: object) -> str:
-    """The sentence of a refusal with this code."""
-    with pytest.raises((Refusal, StoresRefusal)) as refused:
-        act(**given)  # type: ignore[operator]
-    assert refused.value.code == code, refused.value.message
-    return refused.value.message
 
 
 def fitted(stores: Stores, structure: str, but: Mapping[str, int] = MappingProxyType({})) -> list[Installed]:
