@@ -1,0 +1,123 @@
+"""What a scanned or typed text is: a bag, a carton, a stock code, a reel, a place."""
+
+from dataclasses import dataclass
+from datetime import date
+
+import inventory.errors
+from inventory.models import Balance, Item, Place
+from inventory.selectors.finding import items_by_code, known_lots, open_holds
+from inventory.selectors.words import near
+from jobs.models import Reel
+from kitting.calculation.bag_states import TABLE
+from kitting.calculation.carton_codes import Carton, is_carton, read_carton
+from kitting.errors import Refusal
+from kitting.models import Bag
+from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, facts_of, label_state
+
+BAG, CARTON, ITEM, REEL, PLACE = "bag", "carton", "stock code", "reel", "place"
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What a text is: its kind, its name, and what there is to say of it, a sentence each."""
+
+    kind: str
+    name: str
+    told: tuple[str, ...]
+
+
+def what_is(text: str, *, today: date) -> list[Known]:
+    """Everything that a text may be; several where it names several things.
+
+    Args:
+        text: as scanned or typed.
+        today: the day, for the dates of cartons.
+
+    Raises:
+        Refusal: ``not-ours``: nothing on these books has this code; or what is wrong with a carton's code.
+    """
+    asked = text.strip()
+    if is_carton(asked):
+        return [_carton(read_carton(asked, today=today))]
+    found = [*_bag(asked), *_item(asked), *_reel(asked), *_places(asked)]
+    if not found:
+        close = near(asked, Item.objects.values_list("stock_code", flat=True))
+        raise Refusal("not-ours", f"{asked!r} is not ours: no bag, stock code, reel or place{close}", {"read": asked})
+    return found
+
+
+def carton_item(carton: Carton) -> Item:
+    """The item in a carton: by our stock code on it, else by its number (kept as an old code) or the maker's code.
+
+    Raises:
+        Refusal: ``unknown-carton`` says under which numbers it was looked for.
+    """
+    numbers = [number for number in (carton.our_code, carton.gtin, carton.maker_code) if number]
+    for number in numbers:
+        try:
+            return items_by_code([number])[number]
+        except inventory.errors.Refusal:
+            continue
+    item = Item.objects.filter(supplier_code__in=[carton.maker_code]).exclude(supplier_code="").first()
+    if item is None:
+        looked = ", ".join(numbers) or "nothing"
+        message = f"No item is known under {looked}: add the number to an item's old codes."
+        raise Refusal("unknown-carton", message, {"numbers": numbers})
+    return item
+
+
+def _carton(carton: Carton) -> Known:
+    item = carton_item(carton)
+    told = [f"lot {carton.lot or 'unknown'}"]
+    told += [f"use by {carton.use_by}"] if carton.use_by else []
+    told += [f"{carton.count} {item.stock_unit} in it"] if carton.count is not None else []
+    lots = known_lots([(item.pk, carton.lot)])[(item.pk, carton.lot)] if carton.lot else []
+    told += [f"HELD: {hold.reason}" for hold in open_holds(lots).values()]
+    told += [
+        f"the books say use by {lot.use_by}: read the carton again"
+        for lot in lots
+        if carton.use_by and lot.use_by not in (None, carton.use_by)
+    ]
+    return Known(CARTON, str(item), tuple(told))
+
+
+def _bag(text: str) -> list[Known]:
+    try:
+        bag = bag_by_code(text)
+    except Refusal:
+        return []
+    contents = contents_of([bag])[bag.pk]
+    facts = facts_of(contents)
+    told = [label_state(contents), f"{bag.state}{f', {bag.whereabouts}' if bag.whereabouts else ''}"]
+    told += [facts.superseded] if facts.superseded else []
+    told += [f"why: {bag.why}"] if bag.why else []
+    steps = [row.action for row in TABLE if row.state == bag.state]
+    told.append(f"next: {', '.join(steps) or 'nothing more'}")
+    return [Known(BAG, str(bag), tuple(told))]
+
+
+def _item(text: str) -> list[Known]:
+    try:
+        item = items_by_code([text])[text]
+    except inventory.errors.Refusal:
+        return []
+    told = [item.description or item.kind, *([f"old code {text}"] if text != item.stock_code else [])]
+    there = Balance.objects.filter(lot__item=item, quantity__gt=0).select_related("place__depot", "lot__item")
+    told += [f"{bare(one.quantity)} of lot {one.lot.number or 'unknown'} at {one.place} ({one.place.kind})"
+             for one in there.order_by("place__depot__depot", "place__code", "pk")]  # fmt: skip
+    return [Known(ITEM, item.stock_code, tuple(told))]
+
+
+def _reel(text: str) -> list[Known]:
+    reel = Reel.objects.filter(reel=text).select_related("cable_type").first()
+    return [Known(REEL, reel.reel, (f"cable type {reel.cable_type.cable_type}",))] if reel else []
+
+
+def _places(text: str) -> list[Known]:
+    found = Place.objects.filter(code=text).select_related("depot").order_by("depot__depot", "pk")
+    bags = set(Bag.objects.filter(place__in=found).values_list("place", flat=True))
+    return [
+        Known(PLACE, str(place), (place.kind, *([f"kept for {place.job}"] if place.job else ())))
+        for place in found
+        if place.pk not in bags
+    ]
