@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any, Unpack
 
 import pandas as pd
+from django.db.models import QuerySet
 
 from inventory.models import BAG, Depot, Item, Place
 from inventory.services.actions import begin, use_case
@@ -23,6 +24,7 @@ from kitting.calculation.bag_states import (
     OUT,
     REOPEN,
     REOPENED,
+    BagFacts,
     next_state,
 )  # fmt: skip
 from kitting.calculation.bags import assign_bags
@@ -91,11 +93,11 @@ def relist(jobs: Iterable[Job], *, by: str, at: datetime) -> None:
     review(Bag.objects.filter(job__job__in=wanted), by=by, at=at)
 
 
-def review(bags: Any, *, by: str, at: datetime) -> list[Bag]:
+def review(bags: QuerySet[Bag], *, by: str, at: datetime) -> list[Bag]:
     """Reopen bags in store that hold what is out of date for the job now, and put on hold those with a held lot.
 
     Args:
-        bags: query set of bags.
+        bags: which; not joined to rows of which a bag may have several.
         by, at: who changed the fact, and when.
 
     Returns the bags that were changed; their events are written inside the caller's transaction.
@@ -133,7 +135,7 @@ def review_moved(happenings: Iterable[Happening], *, by: str, at: datetime) -> N
         review(Bag.objects.filter(job__job__in=jobs), by=by, at=at)
 
 
-def _reopened(bag: Bag, facts: Any) -> str:
+def _reopened(bag: Bag, facts: BagFacts) -> str:
     """The state of a bag that is looked at again; one that is open already stays so."""
     return bag.state if bag.state in (LISTED, *_OPEN_ALREADY) else next_state(bag.state, REOPEN, facts)
 

@@ -80,8 +80,9 @@ class Stores:
                 finish_short(bag=code, **self.scan())
             check(bag=code, counted=self._counted(bag), **self.scan(SECOND))
             stage(bag=code, rack=f"{bag.depot} rack {job} {bag.structure}", **self.scan())
-        named = f"{len(structures or bags)} bags of {job} are checked and staged"
-        short = [f"{bag}: {', '.join(missing)}" for bag in bags if (missing := self.contents(bag).missing())]
+        built = [bag for bag in bags if not structures or bag.structure in structures]
+        short = [f"{bag}: {', '.join(missing)}" for bag in built if (missing := self.contents(bag).missing())]
+        named = f"{', '.join(map(str, built))}: checked and staged"
         self.say(f"{named}{'; SHORT ' + '; '.join(short) if short else ''}.")
 
     def issue(self, job: str, truck: str) -> None:
@@ -114,7 +115,7 @@ class Stores:
             if pieces:
                 install(bag=label_code(bag), pieces=pieces, **self.scan(CREW))
                 count += len(pieces)
-        self.say(f"{job}: {count} lines are fitted and noted with their lots.")
+        self.say(f"{job}: lots noted at {count} {'line' if count == 1 else 'lines'}.")
 
     def settle(self, job: str, *, leave: Collection[str] = ()) -> None:
         """Turn in what was not fitted, sealed, except these stock codes, and close the bags that balance."""
