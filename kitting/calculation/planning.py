@@ -148,8 +148,8 @@ def _collection_paused() -> Iterator[None]:
             gc.enable()
 
 
-def expand(book: Book, jobs: Mapping[str, JobDates]) -> Expanded:
-    """All lines of all jobs with their choice of stock codes, in line order."""
+def expand(book: Book, jobs: Mapping[str, JobDates], fitter: type[Fitter] = Fitter) -> Expanded:
+    """All lines of all jobs with their choice of stock codes, in line order; ``fitter`` makes the choice."""
     rules = rule_book(book.rules)
     service_order = {job: place for place, job in enumerate(jobs)}
     items = {record["stock_code"]: record for record in records(book, "items")}
@@ -159,7 +159,7 @@ def expand(book: Book, jobs: Mapping[str, JobDates]) -> Expanded:
         field=read_field(book, service_order),
         rules=rules,
         systems=read_systems(book, rules),
-        fitter=Fitter(matcher, items),
+        fitter=fitter(matcher, items),
     )
     for add in (
         add_end_lines,

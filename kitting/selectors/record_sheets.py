@@ -5,7 +5,7 @@ and decimals are kept as such, all else as the text that the column's parser wri
 """
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from types import MappingProxyType
@@ -194,3 +194,18 @@ RECORDS: Mapping[str, SheetRecords] = MappingProxyType(
         )
     }
 )
+
+
+def records_of_jobs(jobs: "models.QuerySet[Job]") -> Mapping[str, SheetRecords]:
+    """As ``RECORDS``, with these jobs and no others, ended ones too, and without stock, orders, levels and pins."""
+    nothing = Q(pk__in=())
+    shown = {
+        "jobs": Q(pk__in=jobs),
+        "schedule": Q(revision__live=True, revision__job__in=jobs),
+        "added lines": Q(job__in=jobs),
+        **dict.fromkeys(("stock", "orders", "levels", "pins"), nothing),
+    }
+    found = {name: replace(one, shown=shown.get(name, one.shown)) for name, one in RECORDS.items()}
+    theirs = Case(When(job__in=jobs, then=F("job__job")), default=Value(""))
+    found["positions"] = replace(found["positions"], worked_out={"job__job": theirs})
+    return found

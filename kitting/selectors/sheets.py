@@ -1,12 +1,14 @@
 """All sheets as the records have them, in our own form: what planning from records reads, and what a dump holds."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 
 from django.db import connection, transaction
+from django.db.models import QuerySet
 
 from inventory.models import BAG, HOLD, STAGING, TRUCK, VAN, OldCode
+from jobs.models import Job
 from kitting.calculation.natural_order import natural_rank
 from kitting.calculation.rule_book import DEFAULT_REVISION
 from kitting.calculation.sheets.all_sheets import ANSWERS, RULES, SHEETS
@@ -14,7 +16,7 @@ from kitting.calculation.sheets.answers import KEEP, WHOLE_ROW
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
 from kitting.calculation.sheets.stock_sheets import STOCK
 from kitting.models import Answer
-from kitting.selectors.record_sheets import OLD_CODES, RECORDS, SheetRecords
+from kitting.selectors.record_sheets import OLD_CODES, RECORDS, SheetRecords, records_of_jobs
 from kitting.selectors.rule_revisions import live_rules
 from kitting.selectors.stock_on_books import ended_jobs, lots_on_hold
 
@@ -41,7 +43,19 @@ def sheets_from_records(on: date | None = None) -> RawBook:
     only those that keep a doubtful row of the schedule stand beside them. A lot on hold lies on hold, wherever it is.
     The rules are those that are live on a day, today where none is named.
     """
-    sheets = {name: _sheet(records) for name, records in RECORDS.items()}
+    return _book(RECORDS, on)
+
+
+def sheets_of_jobs(jobs: QuerySet[Job], on: date | None = None) -> RawBook:
+    """The sheets that say what these jobs ask for, also of those that have ended; the number of queries never grows.
+
+    Stock, orders, levels and pins are left out: nobody plans with these sheets.
+    """
+    return _book(records_of_jobs(jobs), on)
+
+
+def _book(declared: Mapping[str, SheetRecords], on: date | None) -> RawBook:
+    sheets = {name: _sheet(records) for name, records in declared.items()}
     sheets[ANSWERS.name] = _kept_rows(sheets["schedule"])
     given = [sheets[name] for name in SHEETS if len(sheets[name].cells) or SHEETS[name].required]
     own_rules = [one for one in live_rules(on).values() if one.revision != DEFAULT_REVISION]
