@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import Any, Unpack
@@ -33,7 +33,7 @@ from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, Bag, BagEntry, BagLine, PlanRow, Promise
 from kitting.roles import DO, require
-from kitting.selectors.bag_contents import bare, contents_of, facts_of, label_code, live_letter
+from kitting.selectors.bag_contents import bare, contents_of, facts_of, facts_of_all, label_code, live_letter
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, stamp_of
 
@@ -105,10 +105,10 @@ def review(bags: QuerySet[Bag], *, by: str, at: datetime) -> list[Bag]:
     looked = [
         *bags.filter(state__in=(LISTED, *IN_STORE, *OUT)).select_related("job", "depot").select_for_update(of=("self",))
     ]
-    contents = contents_of(looked)
+    found = facts_of_all(contents_of(looked).values())
     happenings, changed = [], []
     for bag in looked:
-        facts = facts_of(contents[bag.pk], reason="looked at again")
+        facts = replace(found[bag.pk], reason="looked at again")
         if facts.held:
             bag.state_before_hold, bag.why = bag.state, f"on hold: {', '.join(facts.held)}"
             bag.state = next_state(bag.state, HOLD, facts)
