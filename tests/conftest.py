@@ -4,6 +4,7 @@ import os
 from collections.abc import Iterator, Sequence
 
 import pytest
+from django.conf import settings as django_settings
 from django.db import connection
 from django.db.backends.base.operations import BaseDatabaseOperations
 from hypothesis import HealthCheck, settings
@@ -25,6 +26,11 @@ APPEND_ONLY = (
     "kitting_rulerevision",
 )  # fmt: skip
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server"}
+
+
+def pytest_configure() -> None:
+    """Do what takes long in the request that asks for it; the worker has tests of its own."""
+    django_settings.ERRANDS_AT_ONCE = True
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -12,7 +12,9 @@ from kitting.models.approvals import (
 )
 from kitting.models.asking import APPROVED, ASKED, REFUSED, Asked
 from kitting.models.bags import PLAN_TABLES, Bag, BagEntry, BagLine, Borrow, KeptScan, PlanRow
+from kitting.models.errands import Errand
 from kitting.models.orders import SentLine, SentSheet
+from kitting.models.people import Person
 from kitting.models.planning import (
     DIGEST_LENGTH,
     LINE_LENGTH,
@@ -66,9 +68,11 @@ __all__ = [
     "BagLine",
     "Borrow",
     "DutyLimit",
+    "Errand",
     "Event",
     "KeptScan",
     "LotRequest",
+    "Person",
     "Pin",
     "PlanRow",
     "Policy",

@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Mapping
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,63 @@ DEBUG = os.environ.get("KITTING_DEBUG") == "yes"
 SECRET_KEY = os.environ.get("KITTING_SECRET_KEY") or get_random_secret_key()
 ALLOWED_HOSTS = os.environ.get("KITTING_HOSTS", "localhost 127.0.0.1 [::1]").split()
 
-INSTALLED_APPS = ["kitting", "inventory", "jobs"]
+INSTALLED_APPS = [
+    "kitting", "inventory", "jobs",
+    "django.contrib.auth", "django.contrib.contenttypes", "django.contrib.sessions", "django.contrib.messages",
+    "django.contrib.staticfiles", "axes",
+]  # fmt: skip
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "kitting.server.content_policy.content_policy",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+ROOT_URLCONF = "kitting.server.urls"
+WSGI_APPLICATION = "kitting.server.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.messages.context_processors.messages",
+            ]
+        },
+    }
+]
+STATIC_URL = "static/"
+WHITENOISE_USE_FINDERS = True  # files are served from the package, so nothing has to be collected
+
+# Who signs in, and how often they may mistype: five times, then a quarter of an hour of silence.
+AUTH_USER_MODEL = "kitting.Person"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+    "kitting.server.pin.PinBackend",
+]
+LOGIN_URL = "sign-in"
+AXES_FAILURE_LIMIT = 5
+AXES_COOLOFF_TIME = timedelta(minutes=15)
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_USERNAME_FORM_FIELD = "username"
+AXES_VERBOSE = False
+AXES_LOCKOUT_CALLABLE = "kitting.pages.signing_in.locked_out"
+SESSION_COOKIE_AGE = 12 * 60 * 60  # a long shift
+SESSION_COOKIE_HTTPONLY = CSRF_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Strict"
+# Behind a server that speaks HTTPS to the world, cookies go nowhere else.
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = os.environ.get("KITTING_HTTPS") == "yes"
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if SESSION_COOKIE_SECURE else None
+CSRF_FAILURE_VIEW = "kitting.pages.errors.out_of_date_form"
+DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 
 SQLITE, POSTGRESQL = "django.db.backends.sqlite3", "django.db.backends.postgresql"
 
@@ -54,3 +111,6 @@ DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 LANGUAGE_CODE = "en-us"
 TIME_ZONE = "UTC"
 USE_TZ = True
+
+# Long work is done by ``manage.py work``; tests do it in the request that asks for it.
+ERRANDS_AT_ONCE = False

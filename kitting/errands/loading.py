@@ -1,0 +1,134 @@
+"""Look at a file that was sent, put answers beside its cells, and take it into the records."""
+
+import tempfile
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from kitting.calculation.questions import NOTE, REFUSE, Question
+from kitting.calculation.sheets.all_sheets import ANSWERS
+from kitting.calculation.sheets.book import read_book
+from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
+from kitting.errands.keeping import unpack_files
+from kitting.errors import Refusal
+from kitting.models import Errand
+from kitting.services.ask_errands import end_errand, note_stage, refuse_errand
+from kitting.services.keep_answers import with_kept_answers
+from kitting.services.load_sheets import load_sheets
+from kitting.spreadsheets.reading import read_raw_book
+
+LOOK, LOAD = "look at file", "load file"
+_AROUND = 6  # cells of a row shown beside a question
+
+
+def look_at_file(errand: Errand) -> None:
+    """Read a file with the answers given so far: rows that are good, asked about, refused; nothing is stored.
+
+    Raises:
+        Refusal: the file can't be read.
+    """
+    raw = _received(errand)
+    book = read_book(with_kept_answers(raw))
+    note_stage(errand, "rows read")
+    end_errand(errand, result={"sheets": _counts(raw, book.questions), "questions": _told(raw, book.questions)})
+
+
+def load_file(errand: Errand) -> None:
+    """Store what a file says, with its answers: all or nothing.
+
+    Raises:
+        Refusal: as ``load_sheets``; open questions are kept with the refusal instead.
+    """
+    raw = _received(errand)
+    note_stage(errand, "storing")
+    try:
+        loaded = load_sheets(raw=raw, by=errand.asked_by, at=errand.asked_at, source=errand.file_name)
+    except Refusal as refusal:
+        questions: Sequence[Question] = refusal.data.get("questions", ())  # type: ignore[assignment]
+        result = {"sheets": _counts(raw, questions), "questions": _told(raw, questions)}
+        refuse_errand(errand, refusal.message, result)
+        return
+    sheets = [
+        {"sheet": one.sheet, "new": len(one.new), "changed": len(one.changed), "same": one.same,
+         "withdrawn": len(one.withdrawn), "staying": len(one.staying)}
+        for one in loaded.sheets
+    ]  # fmt: skip
+    schedules = [
+        {"job": one.job, "letter": one.letter, "new": one.is_new, "changes": str(one.changes)}
+        for one in loaded.schedules
+    ]
+    told = {"rules": list(loaded.rules), "unknown": list(loaded.unknown_lots)}
+    end_errand(errand, result={"sheets": sheets, "schedules": schedules, **told})
+
+
+def _received(errand: Errand) -> RawBook:
+    """The sheets of what was sent, with the answers that a person gave on the page behind those in the file."""
+    with tempfile.TemporaryDirectory() as folder:
+        paths = unpack_files(bytes(errand.file), Path(folder))
+        only = next(iter(paths.values()))
+        workbook = len(paths) == 1 and only.suffix.lower() != ".csv"
+        raw = read_raw_book(
+            only if workbook else Path(folder), lambda sheet, row, rows: _stage(errand, sheet, row, rows)
+        )
+    return with_answers(raw, errand.given.get("answers", ()))
+
+
+def _stage(errand: Errand, sheet: str, row: int, rows: int) -> None:
+    note_stage(errand, f"{sheet}: row {row} of {rows}")
+
+
+def with_answers(raw: RawBook, answers: Sequence[Mapping[str, str]]) -> RawBook:
+    """Sheets with more rows on the sheet of answers."""
+    if not answers:
+        return raw
+    headers = [column.header for column in ANSWERS.columns]
+    rows = [[one[column.field] for column in ANSWERS.columns] for one in answers]
+    old = raw.sheets.get(ANSWERS.name)
+    if old is not None:
+        named = [header.strip().casefold() for header in old.headers]
+        places = [named.index(header.casefold()) if header.casefold() in named else None for header in headers]
+        old_rows = old.cells.itertuples(index=False, name=None)
+        rows = [[str(row[at]) if at is not None else "" for at in places] for row in old_rows] + rows
+    sheet = raw_sheet(ANSWERS.name, headers, rows)
+    return raw_book([*(one for name, one in raw.sheets.items() if name != ANSWERS.name), sheet], raw.notes)
+
+
+def _counts(raw: RawBook, questions: Sequence[Question]) -> list[dict[str, Any]]:
+    rows: dict[str, dict[int, str]] = {}
+    for question in questions:
+        if question.severity != NOTE:
+            worst = rows.setdefault(question.sheet, {})
+            worst[question.row] = (
+                REFUSE if REFUSE in (worst.get(question.row), question.severity) else question.severity
+            )
+    found = []
+    for name, sheet in raw.sheets.items():
+        doubts = list(rows.get(name, {}).values())
+        refused = doubts.count(REFUSE)
+        found.append({
+            "sheet": name, "rows": len(sheet.cells), "good": len(sheet.cells) - len(doubts),
+            "asked": len(doubts) - refused, "refused": refused,
+        })  # fmt: skip
+    return found
+
+
+def _told(raw: RawBook, questions: Sequence[Question]) -> list[dict[str, Any]]:
+    """Each question, with the row it speaks of as it was read."""
+    return [{**asdict(one), "beside": _beside(raw.sheets.get(one.sheet), one.row)} for one in sorted(questions)]
+
+
+def _beside(sheet: RawSheet | None, row: int) -> list[str]:
+    if sheet is None or row not in sheet.cells.index:
+        return []
+    cells = zip(sheet.headers, map(str, sheet.cells.loc[row]), strict=True)
+    return [f"{header}: {text}" for header, text in cells if text.strip()][:_AROUND]
+
+
+def answer(question: Mapping[str, Any], value: str, *, by: str, on: date) -> dict[str, str]:
+    """A row of the sheet of answers that settles a question."""
+    return {
+        "sheet": question["sheet"], "key": f"row {question['row']}", "column": question["column"],
+        "read": question["read"], "value": value, "by": by, "on": on.isoformat(),
+    }  # fmt: skip

@@ -1,0 +1,137 @@
+"""Plan from the records, apply a plan that somebody has reviewed, and ask what would be if."""
+
+import tempfile
+from collections.abc import Callable, Mapping
+from dataclasses import asdict
+from datetime import date
+from pathlib import Path
+
+import pandas as pd
+
+from kitting.calculation import what_if
+from kitting.calculation.plan_result import Plan
+from kitting.calculation.plan_tables import refusal_sentences
+from kitting.calculation.planning import plan
+from kitting.calculation.questions import NOTE
+from kitting.calculation.sheets.book import read_book
+from kitting.calculation.sheets.raw import RawBook
+from kitting.documents import write_documents
+from kitting.errands.keeping import packed_files, packed_sheets, unpacked_sheets
+from kitting.errors import Refusal
+from kitting.models import AppliedPlan, Errand
+from kitting.models.errands import DONE
+from kitting.selectors.promises import open_promises
+from kitting.selectors.sheets import one_moment, sheets_from_records
+from kitting.services.apply_plan import ReviewedPlan, apply_plan, changed_rows
+from kitting.services.ask_errands import end_errand, note_stage
+
+PLAN, APPLY, WHAT_IF = "plan", "apply", "what if"
+MOST_CHANGES = 400  # lines told on a page; the plan holds all
+Change = Callable[[RawBook, Mapping[str, str]], RawBook]
+
+
+def _days(text: str) -> int:
+    if not text.isascii() or not text.isdigit():
+        raise Refusal("not-days", f"{text!r} is no number of days; write it as 14.", {"read": text})
+    return int(text)
+
+
+# What may be asked: a change of the sheets, given what the form says.
+CHANGES: Mapping[str, Change] = {
+    "cutover": lambda raw, g: what_if.move_cutover(raw, job=g["job"], cutover=g["cutover"], cutover_end=g["end"]),
+    "late": lambda raw, g: what_if.delay_order(raw, order=g["order"], days=_days(g["days"])),
+    "lost lot": lambda raw, g: what_if.lose_lot(raw, stock_code=g["stock_code"], lot=g["lot"]),
+    "more": lambda raw, g: what_if.add_stock(raw, stock_code=g["stock_code"], depot=g["depot"], quantity=g["quantity"]),
+    "stand-in": lambda raw, g: what_if.approve_stand_in(raw, wanted=g["wanted"], allowed=g["allowed"]),
+}
+
+
+def make_plan(errand: Errand) -> None:
+    """Plan the records as of a day, and keep what was planned from for whoever applies it.
+
+    Raises:
+        Refusal: the records can't be planned.
+    """
+    day = date.fromisoformat(errand.given["as_of"])
+    with one_moment():
+        sheets, earlier = sheets_from_records(day), _earlier()
+    note_stage(errand, "reading")
+    made = _planned(errand, sheets, day, earlier)
+    asked = [asdict(question) for question in made.questions if question.severity != NOTE]
+    result = {"summary": dict(made.summary), "refusals": refusal_sentences(made.refusals), "questions": asked}
+    end_errand(errand, result=result, kept=packed_sheets(sheets))
+
+
+def apply_reviewed(errand: Errand) -> None:
+    """Apply a plan that was made before, if every fact is still as it was, and print its papers.
+
+    Raises:
+        Refusal: ``no-such-plan``; ``facts-changed``; ``plan-differs``: pieces were promised or freed meanwhile.
+    """
+    made_by = Errand.objects.filter(pk=errand.given["plan"], kind=PLAN, state=DONE).first()
+    if made_by is None:
+        raise Refusal("no-such-plan", "There is no such plan to apply: plan again.", {})
+    sheets, day = unpacked_sheets(bytes(made_by.kept)), date.fromisoformat(made_by.given["as_of"])
+    applied = AppliedPlan.objects.filter(applied_by=errand.asked_by, applied_at=errand.asked_at).first()
+    with one_moment():
+        earlier = _earlier()
+        changed = changed_rows(sheets, sheets_from_records(day))
+    if changed and applied is None:
+        message = f"Since the plan was made these facts have changed: {'; '.join(changed[:5])}. Plan again."
+        raise Refusal("facts-changed", message, {"changed": changed})
+    made = _planned(errand, sheets, day, earlier)
+    if applied is None:
+        if _told(made) != made_by.result["summary"]["jobs"]:
+            message = (
+                "Since the plan was made pieces were promised or freed, so it would come out otherwise. Plan again."
+            )
+            raise Refusal("plan-differs", message, {})
+        applied = apply_plan(reviewed=ReviewedPlan(sheets, made), by=errand.asked_by, at=errand.asked_at)
+    note_stage(errand, "papers")
+    Errand.objects.filter(kind=APPLY).update(kept=b"")  # the papers of former plans are out of date
+    end_errand(errand, result={"plan": applied.pk}, kept=_papers(made))
+
+
+def ask_what_if(errand: Errand) -> None:
+    """Plan before and after a change, and keep the lines that differ; nothing else is stored.
+
+    Raises:
+        Refusal: the change names something that is not there.
+    """
+    day = date.fromisoformat(errand.given["as_of"])
+    with one_moment():
+        sheets, earlier = sheets_from_records(day), _earlier()
+    changed = CHANGES[errand.given["change"]](sheets, errand.given)
+    before = plan(read_book(sheets), as_of=day, earlier=earlier)
+    note_stage(errand, "as it is")
+    after = plan(read_book(changed), as_of=day, earlier=earlier)
+    lines = what_if.differences(before, after)
+    jobs = {one.job: one for one in after.jobs}
+    moved = [
+        {"job": one.job, "before": one.answer, "after": jobs[one.job].answer, "short": jobs[one.job].short_pieces,
+         "staged_before": str(one.staged_by or ""), "staged_after": str(jobs[one.job].staged_by or "")}
+        for one in before.jobs
+        if (one.answer, one.short_pieces, one.staged_by)
+        != (jobs[one.job].answer, jobs[one.job].short_pieces, jobs[one.job].staged_by)
+    ]  # fmt: skip
+    told = [asdict(one) for one in lines[:MOST_CHANGES]]
+    end_errand(errand, result={"jobs": moved, "lines": told, "count": len(lines)})
+
+
+def _planned(errand: Errand, sheets: RawBook, day: date, earlier: pd.DataFrame | None) -> Plan:
+    return plan(read_book(sheets), as_of=day, earlier=earlier, progress=lambda stage: note_stage(errand, stage))
+
+
+def _earlier() -> pd.DataFrame | None:
+    promises = open_promises()
+    return None if promises.empty else promises
+
+
+def _told(made: Plan) -> object:
+    return made.summary["jobs"]
+
+
+def _papers(made: Plan) -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        written = write_documents(made, Path(folder))
+        return packed_files((path.name, path.read_bytes()) for path in written)

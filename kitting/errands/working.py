@@ -1,0 +1,38 @@
+"""The worker: one errand after the other, and what each kind of errand does."""
+
+import threading
+from collections.abc import Callable, Mapping
+
+import inventory.errors
+from kitting.errands.loading import LOAD, LOOK, load_file, look_at_file
+from kitting.errands.planning import APPLY, PLAN, WHAT_IF, apply_reviewed, ask_what_if, make_plan
+from kitting.errors import Refusal
+from kitting.models import Errand
+from kitting.services.ask_errands import fail_errand, refuse_errand, take_up
+
+KINDS: Mapping[str, Callable[[Errand], None]] = {
+    PLAN: make_plan, APPLY: apply_reviewed, WHAT_IF: ask_what_if, LOOK: look_at_file, LOAD: load_file,
+}  # fmt: skip
+PAUSE_S = 0.5
+
+
+def do_next() -> bool:
+    """Do the next errand; False where none waits. A refusal is kept with it; so is a fault, which ends the worker."""
+    errand = take_up()
+    if errand is None:
+        return False
+    try:
+        KINDS[errand.kind](errand)
+    except (Refusal, inventory.errors.Refusal) as refusal:
+        refuse_errand(errand, refusal.message, {})
+    except Exception:
+        fail_errand(errand, "The server made a mistake; nothing was stored. Tell the administrator.")
+        raise
+    return True
+
+
+def work_until(stop: threading.Event) -> None:
+    """Do errands as they come, until told to stop."""
+    while not stop.is_set():
+        if not do_next():
+            stop.wait(PAUSE_S)

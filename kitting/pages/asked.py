@@ -1,0 +1,146 @@
+"""A page that somebody asks for: who, when, in which books; and the ways to answer."""
+
+import uuid
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import cached_property
+from zoneinfo import ZoneInfo
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.template.loader import render_to_string
+
+import inventory.errors
+from inventory.errors import Doubt
+from inventory.services.actions import Stamp
+from kitting.errors import Refusal
+from kitting.models import Person
+from kitting.pages.places import places
+from kitting.roles import Actor
+from kitting.selectors.clock import books_now, local_zone
+from kitting.selectors.policies import paper_choices
+from kitting.services.scans import Scan
+
+NIGHT_COOKIE = "night"
+CONFIRMED, ACTION = "confirmed", "action"
+ANY_REFUSAL = (Refusal, inventory.errors.Refusal)
+_STATUS = {"not-allowed": 403, "other-depot": 403, "own-approval": 403}
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One request of a person who is signed in."""
+
+    request: HttpRequest
+    person: Person
+
+    @cached_property
+    def actor(self) -> Actor:
+        """Who acts."""
+        return self.person.actor()
+
+    @cached_property
+    def at(self) -> datetime:
+        """The moment, by the clock of the books."""
+        return books_now()
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """The zone in which this person reads moments: that of their first depot."""
+        return local_zone(sorted(self.actor.depots))
+
+    @property
+    def today(self) -> date:
+        """The day where this person is."""
+        return self.at.astimezone(self.zone).date()
+
+    @property
+    def action(self) -> str:
+        """The number of the action, made with the form, so that a form sent twice acts once."""
+        return self.text(ACTION) or new_action()
+
+    def text(self, name: str) -> str:
+        """What a field of the form or of the address reads, without blanks around it."""
+        found = self.request.POST if self.request.method == "POST" else self.request.GET
+        return found.get(name, "").strip()
+
+    @property
+    def confirmed(self) -> tuple[str, ...]:
+        """Questions that were answered with yes."""
+        return tuple(self.request.POST.getlist(CONFIRMED))
+
+    def scan(self) -> Scan:
+        """Who, when and the number, for a scan of a bag."""
+        return {"actor": self.actor, "at": self.at, "action": self.action}
+
+    def stamp(self) -> Stamp:
+        """The same for the warehouse."""
+        return {"by": self.actor.name, "at": self.at, "action": self.action, "paper": self.text("paper")}
+
+
+View = Callable[..., HttpResponse]
+
+
+def new_action() -> str:
+    """A number for an action that nobody has used."""
+    return f"P-{uuid.uuid4()}"
+
+
+def page(asked: Asked, template: str, context: Mapping[str, object], status: int = 200) -> HttpResponse:
+    """A page from its template."""
+    shared = {
+        "asked": asked,
+        "is_demo": paper_choices()[2],
+        "places": places(asked.actor, asked.request.path),
+    }
+    content = render_to_string(f"kitting/{template}", {**shared, **context}, asked.request)
+    return HttpResponse(content, status=status)
+
+
+def not_in_books(asked: Asked, refusal: Exception) -> HttpResponse:
+    """What the address names is not in these books."""
+    return page(asked, "plain.html", {"title": "Not in these books", "sentence": str(refusal)}, 404)
+
+
+def go_to(address: str) -> HttpResponse:
+    """Look at another page after something was done."""
+    return HttpResponseRedirect(address, status=303)
+
+
+def done(asked: Asked, word: str, sentence: str, address: str) -> HttpResponse:
+    """Say what was done, on the page to go on with: a word that is read across a counter, and its sentence."""
+    messages.success(asked.request, sentence, extra_tags=word)
+    return go_to(address)
+
+
+def refused(asked: Asked, refusal: Exception, address: str) -> HttpResponse:
+    """Say in words why nothing was done; who may not do it at all gets 403."""
+    code, message = getattr(refusal, "code", ""), getattr(refusal, "message", str(refusal))
+    if code in _STATUS:
+        return page(asked, "refused.html", {"sentence": message, "back": address}, _STATUS[code])
+    word, _, rest = message.partition(":")
+    loud = word.isupper() and rest
+    messages.error(asked.request, rest.strip() if loud else message, extra_tags=word if loud else "NOT DONE")
+    return go_to(address)
+
+
+def attempt(asked: Asked, deed: Callable[[], tuple[str, str]], address: str, *, back: str = "") -> HttpResponse:
+    """Do something and say what came of it; what must be confirmed first is asked on a page of its own.
+
+    Args:
+        asked: the request.
+        deed: does it, and returns the word and the sentence to say.
+        address: where to go on.
+        back: where to go on after a refusal; the same without.
+    """
+    try:
+        word, sentence = deed()
+    except Doubt as doubt:
+        questions = doubt.data.get("questions", {})
+        kept = [(name, value) for name, values in asked.request.POST.lists() for value in values
+                if name != "csrfmiddlewaretoken"]  # fmt: skip
+        return page(asked, "confirm.html", {"questions": questions, "kept": kept, "back": back or address})
+    except ANY_REFUSAL as refusal:
+        return refused(asked, refusal, back or address)
+    return done(asked, word, sentence, address)

@@ -1,0 +1,186 @@
+"""Cutovers by week, a job as one page, and why a line is what it is."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+from urllib.parse import urlencode
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from jobs.models import Position
+from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, READY_IF, SHORT, worst
+from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page
+from kitting.pages.drawing import fit, strip
+from kitting.pages.tables import Cell, Table, figure, link, said
+from kitting.selectors.bag_contents import bare
+from kitting.selectors.cutovers import Cutover, cutovers, last_plan
+from kitting.selectors.fits import estimates_policy, fit_facts
+from kitting.selectors.job_sheet import FROM, JobSheet, Line, RunSheet, job_sheet, line_of, promised_to
+
+_HEADS = ("Job", "Cutover", "Answer", "What limits it", "Staged by", "Bags", "Window")
+_MEANING = {
+    READY: "all promised from stock at its own depot, good through the cutover",
+    READY_IF: "all promised, but a named transfer or order must arrive by the staged-by day",
+    SHORT: "pieces can't be had in time",
+    CANT_TELL: "a fact is missing, or only a gauge reading can decide",
+    NO_RULE: "the rule book says nothing about this combination",
+    CONFLICT: "two rows or two rules say different things",
+}
+
+
+def cutover_list(asked: Asked) -> HttpResponse:
+    """The jobs ahead, a table a week."""
+    weeks: dict[date | None, list[Cutover]] = defaultdict(list)
+    for one in cutovers():
+        weeks[one.week].append(one)
+    tables = [_week(week, weeks[week]) for week in sorted(weeks, key=lambda week: week or date.min)]
+    context = {"tables": tables, "plan": last_plan(), "meaning": _MEANING.items()}
+    return page(asked, "cutovers.html", context)
+
+
+def _week(monday: date | None, jobs: Sequence[Cutover]) -> Table:
+    if monday is None:
+        caption = "No date: these jobs promise nothing until they have one"
+    else:
+        caption = f"Week {monday.isocalendar().week}: {monday} to {monday + timedelta(6)}"
+    return Table(caption, _HEADS, [_row(one) for one in jobs], "")
+
+
+def _row(one: Cutover) -> list[Cell]:
+    limit = one.deciding_line if one.answer != READY else ""
+    return [
+        link(one.job.job, "job", one.job.job, note=one.job.title),
+        Cell(one.job.cutover or "no date", note=f"depot {one.job.depot}"),
+        said(one.answer),
+        Cell(limit or "–", note=f"short {one.short}" if one.short else ""),
+        Cell(one.staged_by or "–"),
+        Cell(f"{one.bags_done} of {one.bags_in_all} done" if one.bags_in_all else "none listed"),
+        Cell(f"{one.window} h" if one.window is not None else "–"),
+    ]
+
+
+def job_page(asked: Asked, job: str) -> HttpResponse:
+    """All of a job: its runs as strips, its lines with their answers, what is short and what would cure it."""
+    try:
+        sheet = job_sheet(job)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    (state,) = cutovers([job], ended=True)
+    context = {
+        "sheet": sheet,
+        "state": state,
+        "strips": [_strip(run) for run in sheet.runs],
+        "elsewhere": [_end(name, "", lines) for name, lines in sheet.elsewhere.items()],
+        "shortages": _shortages(sheet),
+        "refusals": _refusals(sheet),
+        "cures": _cures(sheet),
+        "meaning": _MEANING.get(state.answer, ""),
+    }
+    return page(asked, "job.html", context)
+
+
+def _strip(one: RunSheet) -> Mapping[str, object]:
+    here, there = one.ends
+    picture = strip(
+        str(here.position), str(there.position), one.cable,
+        from_joint=_is_joint(here.position), to_joint=_is_joint(there.position), phases=one.run.phases,
+    )  # fmt: skip
+    ends = [
+        _end(f"{'From' if end.side == FROM else 'To'} {end.position}", f"{end.position.kind}, ", end.lines)
+        for end in one.ends
+    ]
+    return {"run": one.run, "cable": one.cable, "picture": picture, "ends": ends}
+
+
+def _end(name: str, kind: str, lines: Sequence[Line]) -> Mapping[str, object]:
+    """Lines that belong together under their worst answer; open where that is not ready."""
+    answer = worst({line["answer"] for line in lines})
+    entries = list(map(_entry, lines))
+    return {"name": name, "kind": kind, "lines": entries, "answer": answer, "open": answer != READY}
+
+
+def _is_joint(position: Position) -> bool:
+    return position.kind == "joint"
+
+
+def _entry(line: Line) -> Mapping[str, str]:
+    amount = f"{line['quantity']} {line['unit']}".strip()
+    what = f"{line['kind']} {line['stock_code']}".strip()
+    return {"what": what, "amount": amount, "answer": line["answer"], "why": why_address(line)}
+
+
+def why_address(line: Line) -> str:
+    """The page that says why a line is what it is."""
+    return f"{reverse('line', args=[line['job']])}?{urlencode({'line': line['line']})}"
+
+
+def _shortages(sheet: JobSheet) -> Table:
+    rows = [
+        [
+            Cell(row["kind"], why_address(row), note=row["line"]),
+            Cell(row["stock_code"]),
+            figure(row["short"], note=f"{row['have']} of {row['need']}"),
+            Cell(row["why"]),
+            Cell(row["order_by"] or "–", note="TOO LATE TO BUY" if row["too_late"] == "yes" else ""),
+            Cell(row["cure"] or "none found"),
+        ]
+        for row in sheet.shortages
+    ]
+    heads = ("What", "Stock code", "Short", "Why", "Order by", "What would cure it")
+    return Table("Shortages", heads, rows, "Nothing is short by the plan applied last.")
+
+
+def _refusals(sheet: JobSheet) -> Table:
+    rows = [
+        [row["stock_codes"], figure(row["stock_pieces"]), row["competing_jobs"] or "none",
+         figure(row["competing_pieces"]), figure(row["missing_pieces"]),
+         row["first_date"] or "none known"]
+        for row in sheet.refusals
+    ]  # fmt: skip
+    heads = ("Stock codes", "They hold in time", "Earlier kits", "Those hold", "Missing", "First day it would fit")
+    return Table("Why this kit is refused", heads, rows, "This kit is not refused.")
+
+
+def _cures(sheet: JobSheet) -> Table:
+    rows = [
+        [row["cure"], row["move"], row["stock_code"] or "–", figure(row["quantity"] or "–"),
+         row["from"] or "–", row["by_day"] or "–", row["breaks"] or "nothing", row["verified"]]
+        for row in sheet.cures
+    ]  # fmt: skip
+    heads = ("Cure", "Move", "Stock code", "Pieces", "From", "By", "What it breaks", "Tried by planning again")
+    return Table("Sets of moves that would complete this kit", heads, rows, "No cure was looked for: nothing is short.")
+
+
+def line_page(asked: Asked, job: str) -> HttpResponse:
+    """Why a line is what it is: its sentence, rule and facts, the fit as a picture, and the pieces promised."""
+    try:
+        line = line_of(job, asked.text("line"))
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    estimates = estimates_policy()
+    fits = [
+        fit(one.part, one.band, over_what=one.over_what, estimates=estimates)
+        for one in fit_facts([line]).get(line["line"], ())
+    ]
+    facts = [(name.replace("_", " "), text) for name, text in line.items() if text and name not in _TOLD]
+    context = {"line": line, "fits": fits, "facts": facts, "promised": _promised(job, line), "sentences": _split(line)}
+    return page(asked, "line.html", context)
+
+
+_TOLD = ("reason", "answer", "kind", "stock_code", "line", "job", "quantity", "unit")
+
+
+def _split(line: Line) -> list[str]:
+    return [part.strip() for part in line["reason"].split(";") if part.strip()]
+
+
+def _promised(job: str, line: Line) -> Table:
+    rows = [
+        [one.item.stock_code, one.lot.number or "lot unknown" if one.lot else "–",
+         Cell(one.place or one.order_line, note=f"by {one.source}"), figure(bare(one.quantity)),
+         one.ready_on]
+        for one in promised_to(job, line["line"])
+    ]  # fmt: skip
+    heads = ("Stock code", "Lot", "Where", "Pieces", "There on")
+    return Table("Pieces promised", heads, rows, "No piece is promised to this line: it is short, undecided or picked.")

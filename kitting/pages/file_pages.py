@@ -1,0 +1,106 @@
+"""Send planning sheets, answer the questions about their cells in place, compare, and take them in."""
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from kitting.calculation.questions import NOTE
+from kitting.errands.keeping import packed_files
+from kitting.errands.loading import LOAD, LOOK, answer
+from kitting.errors import Refusal
+from kitting.models import Errand
+from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page, refused
+from kitting.pages.planning_pages import ask, errand_by_number
+from kitting.pages.tables import Table, figure, link
+from kitting.roles import DO
+
+LARGEST_FILE = 64_000_000  # bytes of all files sent at once; a workbook of 100,000 runs has about a tenth of it
+_SHOWN = 20
+
+
+def files(asked: Asked) -> HttpResponse:
+    """Send a workbook, or CSV files named after their sheets; what was sent lately."""
+    if asked.request.method == "POST":
+        sent = asked.request.FILES.getlist("files")
+        if not sent:
+            return refused(asked, Refusal("no-file", "Choose a workbook (.xlsx) or CSV files.", {}), reverse("files"))
+        size = sum(one.size or 0 for one in sent)
+        if size > LARGEST_FILE:
+            message = f"These files hold {size // 1_000_000} MB; {LARGEST_FILE // 1_000_000} MB are the most."
+            return refused(asked, Refusal("file-too-big", message, {"bytes": size}), reverse("files"))
+        names = ", ".join(str(one.name) for one in sent)[:200]
+        content = packed_files((str(one.name), one.read()) for one in sent)
+        return ask(asked, LOOK, {"answers": []}, file_name=names, file=content)
+    found = Errand.objects.filter(kind__in=(LOOK, LOAD)).order_by("-pk").defer("file", "kept", "result")[:_SHOWN]
+    rows = [
+        [link(one.file_name, "file" if one.kind == LOOK else "errand", one.pk),
+         one.kind, one.asked_by, one.state, one.message or "–"]
+        for one in found
+    ]  # fmt: skip
+    table = Table("Lately", ("File", "What", "By", "State", "Said"), rows, "No file was sent on these pages yet.")
+    return page(asked, "files.html", {"table": table})
+
+
+def file_page(asked: Asked, number: str) -> HttpResponse:
+    """A file that was looked at: what is good, what is asked; answers are typed beside the question."""
+    try:
+        errand = errand_by_number(number)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    if asked.request.method != "POST":
+        return look_result(asked, errand)
+    whole = Errand.objects.get(pk=errand.pk)
+    answers = [*whole.given.get("answers", ()), *_typed(asked, errand)]
+    kind = LOAD if asked.text("store") else LOOK
+    return ask(asked, kind, {"answers": answers}, file_name=whole.file_name, file=bytes(whole.file))
+
+
+def _typed(asked: Asked, errand: Errand) -> list[dict[str, str]]:
+    """Answers of this form: of each question what its own field reads, if anything."""
+    found = []
+    for at, question in enumerate(errand.result.get("questions", ())):
+        value = asked.text(f"answer-{at}")
+        if value:
+            found.append(answer(question, value, by=asked.actor.name, on=asked.today))
+    return found
+
+
+def look_result(asked: Asked, errand: Errand) -> HttpResponse:
+    """What reading a file found."""
+    if not errand.ended or not errand.result:
+        return page(asked, "errand.html", {"errand": errand})
+    heads = ("Sheet", "Rows", "Good", "To ask about", "Refused")
+    rows = [
+        [one["sheet"], *(figure(one[name]) for name in ("rows", "good", "asked", "refused"))]
+        for one in errand.result["sheets"]
+    ]
+    numbered = [{**one, "at": at} for at, one in enumerate(errand.result["questions"])]
+    questions: list[dict[str, Any]] = [one for one in numbered if one["severity"] != NOTE]
+    notes = [one for one in numbered if one["severity"] == NOTE]
+    context = {
+        "errand": errand, "sheets": Table("What was read", heads, rows, "The file holds no sheet."),
+        "questions": questions, "notes": notes, "may_store": asked.actor.may("schedule", DO),
+    }  # fmt: skip
+    return page(asked, "file.html", context)
+
+
+def load_result(asked: Asked, errand: Errand) -> HttpResponse:
+    """What became of each sheet and schedule."""
+    result = errand.result
+    heads = ("Sheet", "New", "Changed", "Same", "Withdrawn", "Not on the sheet, staying")
+    names = ("new", "changed", "same", "withdrawn", "staying")
+    rows = [[one["sheet"], *(figure(one[name]) for name in names)] for one in result["sheets"]]
+    schedules = [
+        [link(one["job"], "job", one["job"]), f"revision {one['letter']}",
+         one["changes"] if one["new"] else "as before"]
+        for one in result["schedules"]
+    ]  # fmt: skip
+    compared = ("Job", "Now live", "Changes")
+    empty = "The file holds no cable schedule."
+    context = {
+        "errand": errand, "sheets": Table("Sheets", heads, rows, "Nothing has changed."),
+        "schedules": Table("Schedules, compared by run number", compared, schedules, empty),
+        "rules": result["rules"], "unknown": result["unknown"],
+    }  # fmt: skip
+    return page(asked, "loaded.html", context)

@@ -1,0 +1,150 @@
+"""Papers: those of the plan applied last, the Friday page, the call sheet, and the slips of a job's bags."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.http import HttpResponse
+
+from jobs.models import Run
+from kitting.documents.as_installed import as_installed_csv, as_installed_record
+from kitting.documents.bag_records import BagPapers, bag_papers
+from kitting.documents.friday_page import FridayJob, friday_page
+from kitting.documents.record_papers import Printed, content_revision, moment_text
+from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
+from kitting.errands.keeping import packed_names, unpacked_file
+from kitting.errands.planning import APPLY
+from kitting.errors import Refusal
+from kitting.models import Errand
+from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page
+from kitting.pages.tables import Table, link
+from kitting.selectors.cutovers import cutovers, last_plan
+from kitting.selectors.job_sheet import job_sheet
+from kitting.selectors.policies import paper_choices
+from kitting.services.note_printing import note_printing
+
+_TYPES = {"pdf": "application/pdf", "csv": "text/csv; charset=utf-8",
+          "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}  # fmt: skip
+FRIDAY_JOBS = 10
+
+
+def file_response(name: str, content: bytes) -> HttpResponse:
+    """A file to keep or print."""
+    response = HttpResponse(content, content_type=_TYPES[name.rpartition(".")[2]])
+    response.headers["Content-Disposition"] = f'inline; filename="{name}"'
+    return response
+
+
+def printed(asked: Asked, document: str, subject: str, content: object) -> Printed:
+    """What a paper says about its printing; the print is noted, and a second one of the same content is a reprint."""
+    revision, now = content_revision(content), asked.at.astimezone(asked.zone)
+    number = note_printing(
+        document=document, subject=subject, revision=revision, actor=asked.actor, at=asked.at, action=asked.action
+    )
+    kind, wording, demo = paper_choices()
+    return Printed(moment_text(now), now, asked.actor.name, number, revision, kind, wording, demo)
+
+
+def _kept() -> Errand | None:
+    return Errand.objects.filter(kind=APPLY, state="done").exclude(kept=b"").order_by("-pk").first()
+
+
+def papers(asked: Asked) -> HttpResponse:
+    """The papers of the plan applied last."""
+    kept, plan = _kept(), last_plan()
+    current = kept is not None and plan is not None and kept.result.get("plan") == plan.pk
+    names = packed_names(bytes(kept.kept)) if kept is not None and current else []
+    rows = [[link(name, "paper", name)] for name in names]
+    empty = "They are made when a plan is applied on these pages: plan again, look at it and apply it."
+    return page(asked, "papers.html", {"table": Table("Papers of the plan applied last", ("File",), rows, empty)})
+
+
+def paper(asked: Asked, name: str) -> HttpResponse:
+    """One of them."""
+    kept = _kept()
+    try:
+        content = unpacked_file(bytes(kept.kept), name) if kept else b""
+    except KeyError:
+        content = b""
+    if not content:
+        return not_in_books(asked, Refusal("unknown-paper", f"There is no paper {name}.", {}))
+    return file_response(name, content)
+
+
+def friday(asked: Asked) -> HttpResponse:
+    """The next ten jobs on one page, as PDF."""
+    jobs = tuple(
+        FridayJob(
+            one.job.job, one.job.title, one.job.cutover or "no date", one.answer,
+            one.deciding_line if one.answer != "ready" else "", one.bags_done, one.bags_in_all, "",
+        )
+        for one in cutovers()
+        if one.counts
+    )[:FRIDAY_JOBS]  # fmt: skip
+    about = printed(asked, "friday-page", asked.today.isoformat(), jobs)
+    return file_response("friday-page.pdf", friday_page(jobs, asked.today.isoformat(), about))
+
+
+def call_sheet(asked: Asked, job: str) -> HttpResponse:
+    """What to ask the crew lead three days before, with what the books know beside each question; to print."""
+    try:
+        sheet = job_sheet(job)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    (state,) = cutovers([job], ended=True)
+    runs = [one.run for one in sheet.runs]
+    spares = [f"{line['quantity']} {line['stock_code']}" for line in sheet.elsewhere.get("Spares", ())]
+    questions = [
+        ("Have the reel tags been read against the bag labels?", _reels(runs)),
+        ("Is there a photograph of each nameplate that tells the interface?", _interfaces(runs)),
+        ("Who opens the gates and covers, and is there an attendant for each vault?", _structures(runs)),
+        ("Are the spares enough for this outage?", ", ".join(spares) or "no spares are planned"),
+        ("Who signs for the bags, and with which truck?", f"{state.bags_done} of {state.bags_in_all} bags done"),
+    ]
+    open_ = [one for one in (*sheet.shortages,) if one["short"]]
+    return page(asked, "call_sheet.html", {"sheet": sheet, "state": state, "questions": questions, "open": open_})
+
+
+def _reels(runs: list[Run]) -> str:
+    return "; ".join(f"run {run.run}: {run.reels or 'no reel named'}" for run in runs)
+
+
+def _interfaces(runs: list[Run]) -> str:
+    found = {str(end): end.interface or "not known" for run in runs for end in (run.from_position, run.to_position)}
+    return "; ".join(f"{name}: {interface}" for name, interface in found.items() if interface)
+
+
+def _structures(runs: list[Run]) -> str:
+    ends = (end for run in runs for end in (run.from_position, run.to_position))
+    return ", ".join(dict.fromkeys(end.structure.structure for end in ends))
+
+
+@dataclass(frozen=True, slots=True)
+class _Slip:
+    """A paper of a job's bags: what of them it holds, and how it is written."""
+
+    content: Callable[[BagPapers], Any]
+    as_pdf: Callable[[Any, Printed], bytes]
+    as_csv: Callable[[Any], bytes] | None = None
+
+
+SLIPS: Mapping[str, _Slip] = {
+    "issue-slip": _Slip(lambda all_: all_.issue, issue_slip),
+    "return-slip": _Slip(lambda all_: all_.returned, return_slip, return_slip_csv),
+    "as-installed": _Slip(lambda all_: all_.installed, as_installed_record, as_installed_csv),
+}
+
+
+def slip(asked: Asked, job: str, name: str) -> HttpResponse:
+    """Print a slip of a job's bags; a second print of the same says REPRINT."""
+    stem, _, ending = name.rpartition(".")
+    one = SLIPS.get(stem)
+    try:
+        if one is None or ending not in ("pdf", "csv") or (ending == "csv" and one.as_csv is None):
+            raise Refusal("unknown-paper", f"There is no paper {name}.", {})
+        content = one.content(bag_papers(job))
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    if ending == "csv" and one.as_csv is not None:
+        return file_response(f"{job}-{name}", one.as_csv(content))
+    return file_response(f"{job}-{name}", one.as_pdf(content, printed(asked, stem, job, content)))

@@ -1,0 +1,20 @@
+"""Where a person can go from any page: what their roles let them see."""
+
+from django.urls import reverse
+
+from kitting.roles import SEE, Actor
+
+# Label, name of the route, action of the table of roles that must be visible.
+PLACES: tuple[tuple[str, str, str], ...] = (
+    ("Today", "home", ""),
+    ("Cutovers", "cutovers", "job dates"),
+)
+
+
+def places(actor: Actor, here: str) -> list[dict[str, object]]:
+    """The pages at the top, and on which of them one is."""
+    found = [(label, reverse(name)) for label, name, sees in PLACES if not sees or actor.may(sees, SEE)]
+    return [
+        {"label": label, "href": href, "here": here == href or (href != "/" and here.startswith(href))}
+        for label, href in found
+    ]

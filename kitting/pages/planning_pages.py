@@ -1,0 +1,207 @@
+"""Plan again, look at a plan before it is applied, ask what would be if, and watch long work."""
+
+from collections.abc import Callable, Mapping
+from datetime import date
+
+from django.conf import settings
+from django.http import HttpResponse
+from django.urls import reverse
+
+from kitting.errands.loading import LOOK
+from kitting.errands.planning import APPLY, PLAN, WHAT_IF
+from kitting.errands.working import do_next
+from kitting.errors import Refusal
+from kitting.models import Errand
+from kitting.models.errands import DONE
+from kitting.pages.asked import ANY_REFUSAL, Asked, done, go_to, not_in_books, page, refused
+from kitting.pages.tables import Table, figure, link, said
+from kitting.selectors.cutovers import cutovers, last_plan
+from kitting.selectors.job_sheet import job_by_number
+from kitting.services.ask_errands import ask_errand
+from kitting.services.change_facts import change_facts
+
+_PLANS_SHOWN = 10
+
+
+def ask(asked: Asked, kind: str, given: Mapping[str, object], **sent: object) -> HttpResponse:
+    """Ask for long work and look at how it goes."""
+    errand = ask_errand(kind=kind, by=asked.actor.name, at=asked.at, given=given, **sent)  # type: ignore[arg-type]
+    if settings.ERRANDS_AT_ONCE:
+        do_next()
+    return go_to(reverse("errand", args=[errand.pk]))
+
+
+def errand_by_number(number: str) -> Errand:
+    """An errand.
+
+    Raises:
+        Refusal: ``unknown-errand``.
+    """
+    found = Errand.objects.filter(pk=number).defer("file", "kept").first()
+    if found is None:
+        raise Refusal("unknown-errand", f"There is no errand {number}.", {"errand": number})
+    return found
+
+
+def errand_page(asked: Asked, number: str) -> HttpResponse:
+    """How far long work has come; once it is done, what came of it."""
+    try:
+        errand = errand_by_number(number)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    if errand.kind == LOOK and errand.ended:
+        return go_to(reverse("file", args=[errand.pk]))
+    view = RESULTS.get(errand.kind) if errand.state == DONE else None
+    return view(asked, errand) if view else page(asked, "errand.html", {"errand": errand})
+
+
+def plans(asked: Asked) -> HttpResponse:
+    """Ask for a plan; those made lately."""
+    if asked.request.method == "POST":
+        try:
+            day = date.fromisoformat(asked.text("as_of"))
+        except ValueError:
+            return refused(asked, Refusal("no-day", "Give the day as 2026-03-02.", {}), reverse("plans"))
+        return ask(asked, PLAN, {"as_of": day.isoformat()})
+    found = Errand.objects.filter(kind__in=(PLAN, APPLY)).order_by("-pk").defer("file", "kept", "result")[:_PLANS_SHOWN]
+    rows = [
+        [link(str(one), "errand", one.pk), one.given.get("as_of", "–"), one.asked_by, one.state, one.message or "–"]
+        for one in found
+    ]  # fmt: skip
+    heads = ("Errand", "As of", "Asked by", "State", "Said")
+    table = Table("Lately", heads, rows, "No plan was asked for on these pages yet.")
+    return page(asked, "plans.html", {"table": table, "plan": last_plan()})
+
+
+def _plan_result(asked: Asked, errand: Errand) -> HttpResponse:
+    """A plan to look at: each job before and after, who is refused, what is asked."""
+    before = {one.job.job: one for one in cutovers()}
+    rows = []
+    for told in errand.result["summary"]["jobs"]:
+        was = before.get(told["job"])
+        changed = was is not None and (was.answer, was.short) != (told["answer"], told["short_pieces"])
+        rows.append([
+            link(told["job"], "job", told["job"], note="changed" if changed else ""),
+            said(was.answer if was else ""),
+            said(told["answer"]), told["short_pieces"] or "–", told["staged_by"] or "–",
+            told["deciding_line"] if told["answer"] != "ready" else "–",
+        ])  # fmt: skip
+    heads: tuple[str, ...] = ("Job", "As applied", "By this plan", "Short", "Staged by", "What limits it")
+    jobs = Table("Jobs before and after", heads, rows, "No job is to be planned.")
+    asked_rows = [
+        [f"{one['sheet']} row {one['row']}", one["column"], one["read"] or "blank", one["problem"], one["suggestion"]]
+        for one in errand.result["questions"]
+    ]
+    heads = ("Where", "Column", "Reads", "What is wrong", "What would be right")
+    questions = Table("Facts that are missing", heads, asked_rows, "Every fact that the plan needs is known.")
+    refusals = [f"{job}: {sentence}" for job, sentence in errand.result["refusals"].items()]
+    context = {"errand": errand, "jobs": jobs, "questions": questions, "refusals": refusals}
+    return page(asked, "plan_review.html", context)
+
+
+def apply_page(asked: Asked, number: str) -> HttpResponse:
+    """Apply a plan that was looked at."""
+    try:
+        errand = errand_by_number(number)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    if asked.request.method == "POST":
+        return ask(asked, APPLY, {"plan": errand.pk, "as_of": errand.given.get("as_of", "")})
+    return go_to(reverse("errand", args=[errand.pk]))
+
+
+def _apply_result(asked: Asked, errand: Errand) -> HttpResponse:
+    sentence = f"Plan {errand.result['plan']} is applied; its promises stand, and its papers can be printed."
+    return done(asked, "APPLIED", sentence, reverse("papers"))
+
+
+def move(asked: Asked, job: str) -> HttpResponse:
+    """Move a cutover: first what would change, line by line, then save."""
+    try:
+        found = job_by_number(job)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    if asked.request.method != "POST":
+        return page(asked, "move.html", {"job": found, "cutover": asked.text("to") or found.cutover})
+    start, end = (asked.text(name).replace("T", " ") for name in ("cutover", "end"))
+    if start[:10] and start[:10] < asked.today.isoformat():
+        past = Refusal("past-date", f"{start[:10]} is past; today is {asked.today}.", {})
+        return refused(asked, past, reverse("move", args=[job]))
+    change = {"change": "cutover", "job": job, "cutover": start, "end": end}
+    given = {**change, "as_of": asked.today.isoformat(), "version": found.version}
+    if asked.text("save"):
+        return _save_move(asked, job, start, end)
+    return ask(asked, WHAT_IF, given)
+
+
+def _save_move(asked: Asked, job: str, start: str, end: str) -> HttpResponse:
+    try:
+        version = int(asked.text("version") or 0)
+        changes = {"cutover": start, "cutover end": end}
+        change_facts(sheet="jobs", key=(job,), version=version, changes=changes, by=asked.actor.name, at=asked.at)
+    except ANY_REFUSAL as refusal:
+        return refused(asked, refusal, reverse("move", args=[job]))
+    sentence = f"{job} is at {start or 'no date'}; its pieces are free until a plan is made and applied."
+    return done(asked, "MOVED", sentence, reverse("job", args=[job]))
+
+
+_WHAT_IFS = {
+    "late": (("order", "Order"), ("days", "Days later")),
+    "lost lot": (("stock_code", "Stock code"), ("lot", "Lot")),
+    "more": (("stock_code", "Stock code"), ("depot", "Depot"), ("quantity", "Pieces")),
+    "stand-in": (("wanted", "Stock code that is wanted"), ("allowed", "Stock code that would stand in")),
+}
+_TITLES = {
+    "late": "An order comes later", "lost lot": "A lot can't be used", "more": "More pieces lie in a bin",
+    "stand-in": "A stand-in is approved", "cutover": "The outage starts at another time",
+}  # fmt: skip
+
+
+def what_if_page(asked: Asked) -> HttpResponse:
+    """Ask what would be if; nothing is stored."""
+    if asked.request.method == "POST":
+        change = asked.text("change")
+        fields = _WHAT_IFS.get(change)
+        if fields is None:
+            return refused(asked, Refusal("unknown-change", "Choose what would change.", {}), reverse("what-if"))
+        given = {name: asked.text(name) for name, _ in fields}
+        return ask(asked, WHAT_IF, {"change": change, "as_of": asked.today.isoformat(), **given})
+    forms = [
+        {
+            "change": name,
+            "title": _TITLES[name],
+            "fields": [(field, label, asked.text(field)) for field, label in fields],
+        }
+        for name, fields in _WHAT_IFS.items()
+    ]
+    return page(asked, "what_if.html", {"forms": forms})
+
+
+def _what_if_result(asked: Asked, errand: Errand) -> HttpResponse:
+    rows = [
+        [link(one["job"], "job", one["job"]), said(one["before"]), said(one["after"]),
+         one["short"] or "–", f"{one['staged_before'] or '–'} to {one['staged_after'] or '–'}"]
+        for one in errand.result["jobs"]
+    ]  # fmt: skip
+    heads: tuple[str, ...] = ("Job", "Now", "Then", "Short then", "Staged by")
+    jobs = Table("Jobs that would change", heads, rows, "No job would change.")
+    lines = [
+        [one["line"], said(one["answer_before"]), said(one["answer_after"]),
+         one["stock_code_before"], one["stock_code_after"], figure(one["short_before"] or "–"),
+         figure(one["short_after"] or "–")]
+        for one in errand.result["lines"]
+    ]  # fmt: skip
+    heads = ("Line", "Now", "Then", "Stock code now", "Then", "Short now", "Then")
+    caption = f"{errand.result['count']} lines would change"
+    told = Table(caption, heads, lines, "No line would change.")
+    given = errand.given
+    words = ", ".join(
+        f"{name.replace('_', ' ')} {text}" for name, text in given.items() if name not in ("change", "version") and text
+    )
+    context = {"errand": errand, "title": _TITLES[given["change"]], "words": words, "jobs": jobs, "lines": told}
+    return page(asked, "what_if_result.html", context)
+
+
+RESULTS: dict[str, Callable[[Asked, Errand], HttpResponse]] = {
+    PLAN: _plan_result, APPLY: _apply_result, WHAT_IF: _what_if_result,
+}  # fmt: skip

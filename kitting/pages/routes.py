@@ -1,0 +1,97 @@
+"""Every page with what a person must be allowed to see it and to act on it. What is not in this table is not served."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.urls import URLPattern, path
+
+from kitting.models import Person
+from kitting.pages import cutover_pages, file_pages, home, paper_pages, planning_pages, signing_in, what_page
+from kitting.pages.asked import ANY_REFUSAL, Asked, View, page
+from kitting.roles import DO, SEE, require
+
+OPEN, SIGNED_IN = "", "signed in"  # no right of the table of roles: for anybody; for whoever is signed in
+Of = Callable[..., str]  # the depot that a page is about, from what its address names
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """An address and its view.
+
+    Args:
+        path, name, view: as Django's; an open view takes the request, any other what is ``Asked``.
+        sees: action of the table of roles that must be visible to the person.
+        acts: action and level that a form sent to it needs; None: it takes no form.
+        depot: the depot that a form sent to it would change, from what the address names.
+    """
+
+    path: str
+    name: str
+    view: View
+    sees: str = SIGNED_IN
+    acts: tuple[str, str] | None = None
+    depot: Of | None = None
+
+
+def guarded(route: Route) -> Callable[..., HttpResponse]:
+    """The view of a route, behind its rights."""
+
+    @wraps(route.view)
+    def view(request: HttpRequest, **named: str) -> HttpResponse:
+        if request.method not in ("GET", "HEAD", "POST") or (request.method == "POST" and route.acts is None):
+            return HttpResponseNotAllowed(["GET", "HEAD"] + ["POST"] * (route.acts is not None))
+        if not isinstance(request.user, Person):
+            return redirect_to_login(request.get_full_path())
+        asked = Asked(request, request.user)
+        try:
+            _require(route, asked, named)
+        except ANY_REFUSAL as refusal:
+            return page(asked, "refused.html", {"sentence": refusal.message, "back": "/"}, 403)
+        return route.view(asked, **named)
+
+    return view
+
+
+def _require(route: Route, asked: Asked, named: dict[str, str]) -> None:
+    if route.sees != SIGNED_IN:
+        require(asked.actor, route.sees, SEE)
+    if asked.request.method == "POST" and route.acts is not None and route.acts[0] != SIGNED_IN:
+        action, level = route.acts
+        require(asked.actor, action, level, route.depot(**named) if route.depot else None)
+
+
+PLANS = "job dates"
+
+ROUTES: tuple[Route, ...] = (
+    Route("sign-in", "sign-in", signing_in.sign_in, OPEN),
+    Route("health", "health", signing_in.health, OPEN),
+    Route("sign-out", "sign-out", signing_in.sign_out, acts=(SIGNED_IN, "")),
+    Route("switch", "switch", signing_in.switch, acts=(SIGNED_IN, "")),
+    Route("night", "night", signing_in.night, acts=(SIGNED_IN, "")),
+    Route("", "home", home.home),
+    Route("what", "what", what_page.what),
+    # planner
+    Route("cutovers", "cutovers", cutover_pages.cutover_list, PLANS),
+    Route("cutovers/friday-page.pdf", "friday", paper_pages.friday, PLANS, (SIGNED_IN, "")),
+    Route("jobs/<str:job>", "job", cutover_pages.job_page, PLANS),
+    Route("jobs/<str:job>/line", "line", cutover_pages.line_page, PLANS),
+    Route("jobs/<str:job>/move", "move", planning_pages.move, PLANS, (PLANS, DO)),
+    Route("jobs/<str:job>/call-sheet", "call-sheet", paper_pages.call_sheet, PLANS),
+    Route("jobs/<str:job>/<str:name>", "slip", paper_pages.slip, "bags", (SIGNED_IN, "")),
+    Route("plans", "plans", planning_pages.plans, PLANS, (PLANS, DO)),
+    Route("plans/<int:number>/apply", "apply", planning_pages.apply_page, PLANS, (PLANS, DO)),
+    Route("errands/<int:number>", "errand", planning_pages.errand_page, PLANS),
+    Route("what-if", "what-if", planning_pages.what_if_page, PLANS, (PLANS, DO)),
+    Route("files", "files", file_pages.files, "schedule", ("schedule", DO)),
+    Route("files/<int:number>", "file", file_pages.file_page, "schedule", ("schedule", DO)),
+    Route("papers", "papers", paper_pages.papers, "bags"),
+    Route("papers/<str:name>", "paper", paper_pages.paper, "bags"),
+)
+
+
+def addresses() -> list[URLPattern]:
+    """The table as Django's addresses."""
+    return [path(one.path, one.view if one.sees == OPEN else guarded(one), name=one.name) for one in ROUTES]

@@ -1,0 +1,84 @@
+"""Sign in and out, hand a shared device to somebody else, night colours, and whether the server is up."""
+
+from django.contrib.auth import authenticate, login, logout
+from django.db import DatabaseError, connection
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
+
+from kitting.models import Person
+from kitting.pages.asked import NIGHT_COOKIE, Asked, done, go_to, page
+from kitting.selectors.policies import paper_choices
+
+_WRONG = "No active person has this name and password. After five tries there is a quarter of an hour of silence."
+_LOCKED = "Too many tries under this name. Wait a quarter of an hour, or ask an administrator for a new password."
+_A_YEAR = 365 * 24 * 60 * 60
+
+
+def _next(request: HttpRequest) -> str:
+    """The page that was asked for before, if it is ours."""
+    wanted = request.POST.get("next") or request.GET.get("next") or ""
+    return wanted if url_has_allowed_host_and_scheme(wanted, {request.get_host()}) else reverse("home")
+
+
+def _form(request: HttpRequest, problem: str, status: int) -> HttpResponse:
+    context = {"problem": problem, "next": _next(request), "demo": paper_choices()[2]}
+    return render(request, "kitting/sign_in.html", context, status=status)
+
+
+def sign_in(request: HttpRequest) -> HttpResponse:
+    """Ask for name and password."""
+    if request.method != "POST":
+        return _form(request, "", 200)
+    person = authenticate(request, username=request.POST.get("username", ""), password=request.POST.get("password", ""))
+    if person is None:
+        return _form(request, _WRONG, 401)
+    login(request, person)
+    return go_to(_next(request))
+
+
+def locked_out(request: HttpRequest, *_: object, **__: object) -> HttpResponse:
+    """Said instead of an answer once a name was mistyped too often."""
+    return _form(request, _LOCKED, 429)
+
+
+def sign_out(asked: Asked) -> HttpResponse:
+    """End the session."""
+    if asked.request.method == "POST":
+        logout(asked.request)
+        return go_to(reverse("sign-in"))
+    return go_to(reverse("home"))
+
+
+def switch(asked: Asked) -> HttpResponse:
+    """Hand the device to another person by PIN; the page they look at stays, and what follows carries their name."""
+    back = _next(asked.request)
+    problem = ""
+    if asked.request.method == "POST":
+        person = authenticate(asked.request, username=asked.text("username"), pin=asked.text("pin"))
+        if person is not None:
+            login(asked.request, person)
+            return done(Asked(asked.request, person), "GOOD DAY", f"{person} goes on here.", back)
+        problem = "This PIN is not theirs, or they have none: sign in with the password."
+    people = Person.objects.filter(is_active=True).exclude(pin="").order_by("name")
+    context = {"people": people, "problem": problem, "next": back}
+    return page(asked, "switch.html", context, 401 if problem else 200)
+
+
+def night(asked: Asked) -> HttpResponse:
+    """Dark colours for eyes that must see at night, or light ones, on this device."""
+    response = go_to(_next(asked.request))
+    if asked.request.method == "POST":
+        dark = "no" if asked.request.COOKIES.get(NIGHT_COOKIE) == "yes" else "yes"
+        response.set_cookie(NIGHT_COOKIE, dark, max_age=_A_YEAR, httponly=True, samesite="Strict")
+    return response
+
+
+def health(request: HttpRequest) -> HttpResponse:  # noqa: ARG001 - Django gives it
+    """Whether server and database answer, and nothing else."""
+    try:
+        connection.ensure_connection()
+    except DatabaseError:
+        return JsonResponse({"server": "up", "database": "down"}, status=503)
+    return JsonResponse({"server": "up", "database": "up"})

@@ -1,0 +1,69 @@
+"""A table as data: drawn as rows at a desk and as cards on a phone, where each cell keeps its heading."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from django.urls import reverse
+
+from kitting.calculation.answers import WORST_FIRST
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One cell.
+
+    Args:
+        text: what it says.
+        href: where it leads.
+        answer: one of the six answers, drawn with its shape.
+        note: a second, smaller line.
+        number: whether figures stand right.
+    """
+
+    text: object = ""
+    href: str = ""
+    answer: str = ""
+    note: str = ""
+    number: bool = False
+
+    @property
+    def shown(self) -> str:
+        """The text as it stands on the page: days in ISO form."""
+        return str(self.text)
+
+
+def link(text: object, route: str, *named: object, note: str = "") -> Cell:
+    """A cell that leads to a page."""
+    return Cell(text, reverse(route, args=named), note=note)
+
+
+def figure(text: object, note: str = "") -> Cell:
+    """A cell with a figure."""
+    return Cell(text, number=True, note=note)
+
+
+def said(answer: str) -> Cell:
+    """A cell with one of the six answers; other words stand as they are."""
+    return Cell("", answer=answer) if answer in WORST_FIRST else Cell(answer or "–")
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A caption, headings, rows of cells (plain text will do), and what to say and do when there is no row."""
+
+    caption: str
+    heads: tuple[str, ...]
+    rows: Sequence[Sequence[Cell | object]]
+    empty: str
+    faded: frozenset[int] = field(default_factory=frozenset)
+
+    @property
+    def lines(self) -> list[tuple[bool, list[tuple[str, Cell]]]]:
+        """Each row: whether it is faded, and its cells with their headings."""
+        return [
+            (at in self.faded, list(zip(self.heads, map(_cell, row), strict=True))) for at, row in enumerate(self.rows)
+        ]
+
+
+def _cell(given: Cell | object) -> Cell:
+    return given if isinstance(given, Cell) else Cell(given)

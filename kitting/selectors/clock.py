@@ -1,0 +1,27 @@
+"""What time it is in these books: the real time, but in a demo that of its story."""
+
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from inventory.models import Action, Depot
+from kitting.models import Event
+from kitting.selectors.policies import paper_choices
+
+
+def books_now() -> datetime:
+    """The moment for whatever is done next. A demo plays on invented days, so there it is just after its last deed."""
+    if not paper_choices()[2]:
+        return datetime.now(UTC)
+    deeds = (
+        Event.objects.order_by("-at").values_list("at", flat=True).first(),
+        Action.objects.order_by("-at").values_list("at", flat=True).first(),
+    )
+    known = [moment for moment in deeds if moment]
+    return max(known) + timedelta(seconds=1) if known else datetime.now(UTC)
+
+
+def local_zone(depots: list[str]) -> ZoneInfo:
+    """The zone of the first of these depots that has one, else of any depot, else UTC."""
+    zones = dict(Depot.objects.exclude(time_zone="").order_by("depot").values_list("depot", "time_zone"))
+    named = [zones[depot] for depot in depots if depot in zones] or list(zones.values())
+    return ZoneInfo(named[0]) if named else ZoneInfo("UTC")

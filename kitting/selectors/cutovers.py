@@ -1,0 +1,103 @@
+"""The jobs ahead: when, how ready by the plan applied last, what limits them, and how far their bags are."""
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from inventory.models import Depot
+from jobs.models import Job
+from kitting.calculation.bag_states import CANCELLED, CHECKED, CLOSED, OUT, STAGED
+from kitting.calculation.calendars import window_hours
+from kitting.calculation.natural_order import natural_key
+from kitting.models import AppliedPlan, Bag
+
+NOT_PLANNED = "not planned yet"
+DONE = (CHECKED, STAGED, *OUT, CLOSED)
+
+
+@dataclass(frozen=True, slots=True)
+class Cutover:
+    """A job ahead.
+
+    Args:
+        job: the record.
+        answer: one of the six, or ``not planned yet``.
+        staged_by: day by which its bags must be ready, None where the plan has none.
+        deciding_line, short: the line that decides the answer, and pieces short, in words.
+        counts: lines by answer.
+        window: length of the outage in real hours; None where an end is missing.
+        bags: its bags by state.
+    """
+
+    job: Job
+    answer: str
+    staged_by: date | None
+    deciding_line: str
+    short: str
+    counts: Mapping[str, int]
+    window: Decimal | None
+    bags: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def bags_done(self) -> int:
+        """Bags that a second person has checked, or that are further."""
+        return sum(number for state, number in self.bags.items() if state in DONE)
+
+    @property
+    def bags_in_all(self) -> int:
+        """Bags that are not cancelled."""
+        return sum(number for state, number in self.bags.items() if state != CANCELLED)
+
+    @property
+    def week(self) -> date | None:
+        """The Monday of its week."""
+        day = date.fromisoformat(self.job.cutover[:10]) if self.job.cutover else None
+        return day - timedelta(days=day.weekday()) if day else None
+
+
+def last_plan() -> AppliedPlan | None:
+    """The plan that was applied last."""
+    return AppliedPlan.objects.order_by("-pk").first()
+
+
+def cutovers(jobs: Sequence[str] = (), *, ended: bool = False) -> list[Cutover]:
+    """The jobs that have not ended, the first outage first, those without a date before all; four queries.
+
+    Args:
+        jobs: only these; none: all.
+        ended: those that have ended or are under way as well.
+    """
+    found = Job.objects.all() if ended else Job.objects.filter(ended="")
+    if jobs:
+        found = found.filter(job__in=jobs)
+    plan = last_plan()
+    told: dict[str, dict[str, Any]] = {one["job"]: one for one in plan.summary["jobs"]} if plan else {}
+    zones = dict(Depot.objects.values_list("depot", "time_zone"))
+    bags: dict[int, Counter[str]] = defaultdict(Counter)
+    for number, state in Bag.objects.filter(job__in=found).values_list("job", "state"):
+        bags[number][state] += 1
+    rows = [_cutover(job, told.get(job.job, {}), zones.get(job.depot, ""), bags[job.pk]) for job in found]
+    return sorted(rows, key=lambda one: (one.job.cutover, natural_key(one.job.job)))
+
+
+def _cutover(job: Job, told: Mapping[str, Any], zone: str, bags: Mapping[str, int]) -> Cutover:
+    staged = told.get("staged_by")
+    return Cutover(
+        job=job,
+        answer=told.get("answer", NOT_PLANNED),
+        staged_by=date.fromisoformat(staged) if staged else None,
+        deciding_line=told.get("deciding_line", ""),
+        short=told.get("short_pieces", ""),
+        counts=told.get("counts", {}),
+        window=_window(job, zone),
+        bags=bags,
+    )
+
+
+def _window(job: Job, zone: str) -> Decimal | None:
+    if not (job.cutover and job.cutover_end and zone):
+        return None
+    return window_hours(datetime.fromisoformat(job.cutover), datetime.fromisoformat(job.cutover_end), zone)

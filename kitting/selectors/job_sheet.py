@@ -1,0 +1,143 @@
+"""A job as one sheet: its runs with what goes on each end, the lines of its locations, and what the plan says of it."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+
+from jobs.models import Job, Position, Run, ScheduleRevision
+from kitting.calculation.natural_order import natural_key
+from kitting.errors import Refusal
+from kitting.models import PlanRow, Promise
+from kitting.selectors.cutovers import last_plan
+
+Line = Mapping[str, str]  # a row of the plan's table of requirements
+FROM, TO, JOINT = "from", "to", "joint"
+_TABLES = ("requirements", "shortages", "refusals", "cures")
+
+
+@dataclass(frozen=True, slots=True)
+class RunEnd:
+    """Where a run lands, and the lines of that end."""
+
+    side: str
+    position: Position
+    lines: Sequence[Line]
+
+
+@dataclass(frozen=True, slots=True)
+class RunSheet:
+    """A run between its two ends; ``cable`` in words."""
+
+    run: Run
+    cable: str
+    ends: tuple[RunEnd, RunEnd]
+
+
+@dataclass(frozen=True, slots=True)
+class JobSheet:
+    """All of a job.
+
+    Args:
+        job: the record.
+        revision: the live schedule revision; None where there is none.
+        runs: in natural order of their numbers.
+        elsewhere: lines of no cable end (positions, joints, structures, the job), by where they belong.
+        shortages, refusals, cures: rows of the plan's tables.
+    """
+
+    job: Job
+    revision: ScheduleRevision | None
+    runs: Sequence[RunSheet]
+    elsewhere: Mapping[str, Sequence[Line]]
+    shortages: Sequence[Line]
+    refusals: Sequence[Line]
+    cures: Sequence[Line]
+
+
+def job_by_number(number: str) -> Job:
+    """A job.
+
+    Raises:
+        Refusal: ``unknown-job``.
+    """
+    job = Job.objects.filter(job=number).first()
+    if job is None:
+        raise Refusal("unknown-job", f"There is no job {number} in these books.", {"job": number})
+    return job
+
+
+def job_sheet(number: str) -> JobSheet:
+    """The sheet of a job; five queries, however many runs and lines it has.
+
+    Raises:
+        Refusal: ``unknown-job``.
+    """
+    job = job_by_number(number)
+    revision = ScheduleRevision.objects.filter(job=job, live=True).first()
+    tables: dict[str, list[Line]] = {name: [] for name in _TABLES}
+    plan = last_plan()
+    if plan:
+        rows = PlanRow.objects.filter(plan=plan, job=number, table__in=_TABLES).order_by("table", "position")
+        for table, cells in rows.values_list("table", "cells"):
+            tables[table].append(cells)
+    of_end: dict[tuple[str, str], list[Line]] = defaultdict(list)
+    elsewhere: dict[str, list[Line]] = defaultdict(list)
+    for line in tables["requirements"]:
+        if line["run"] and line["side"] in (FROM, TO):
+            of_end[line["run"], line["side"]].append(line)
+        else:
+            elsewhere[_where(line)].append(line)
+    runs = Run.objects.filter(revision=revision).select_related(
+        "system", "cable_type", "from_position__structure", "to_position__structure"
+    )
+    return JobSheet(
+        job=job,
+        revision=revision,
+        runs=[_run_sheet(run, of_end) for run in sorted(runs, key=lambda run: natural_key(run.run))],
+        elsewhere=dict(elsewhere),
+        shortages=tables["shortages"],
+        refusals=tables["refusals"],
+        cures=tables["cures"],
+    )
+
+
+def line_of(number: str, line: str) -> Line:
+    """A line of the plan applied last, as its table has it.
+
+    Raises:
+        Refusal: ``unknown-line``.
+    """
+    plan = last_plan()
+    found = PlanRow.objects.filter(plan=plan, table="requirements", job=number, cells__line=line).first()
+    if plan is None or found is None:
+        raise Refusal("unknown-line", f"The plan applied last has no line {line}.", {"line": line})
+    cells: Line = found.cells
+    return cells
+
+
+def _where(line: Line) -> str:
+    if line["spare"] == "yes":
+        return "Spares"
+    named = "-".join(filter(None, (line["structure"], line["position"])))
+    kind = f" ({line['side']})" if line["side"] else ""
+    return f"{named}{kind}" if named else "Whole job"
+
+
+def _run_sheet(run: Run, of_end: Mapping[tuple[str, str], Sequence[Line]]) -> RunSheet:
+    size = " ".join(filter(None, (run.conductor_size, run.metal)))
+    kind = run.cable_type.cable_type if run.cable_type else ""
+    reel = f"reel {run.reels}" if run.reels else ""
+    cable = " · ".join(filter(None, (run.system.system, size, kind, reel, f"phases {run.phases}")))
+    ends = tuple(
+        RunEnd(side, position, of_end.get((run.run, side), ()))
+        for side, position in ((FROM, run.from_position), (TO, run.to_position))
+    )
+    return RunSheet(run, cable, (ends[0], ends[1]))
+
+
+def promised_to(job: str, line: str) -> QuerySet[Promise]:
+    """What is promised to a line now."""
+    found = Promise.objects.filter(job__job=job, line=line, released_at=None)
+    return found.select_related("item", "lot", "place__depot", "order_line__order").order_by("ready_on", "pk")

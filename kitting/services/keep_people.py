@@ -1,0 +1,103 @@
+"""Add people and say what they may do: an administrator's work, each change an event."""
+
+from collections.abc import Collection
+from datetime import datetime
+
+from django.db import transaction
+
+from inventory.models import Depot
+from kitting.errors import Refusal
+from kitting.models import Person
+from kitting.roles import ADMINISTRATOR, DO, ROLES, Actor, require
+from kitting.services.record_events import Happening, record_events
+
+SHORTEST_PASSWORD, SHORTEST_PIN = 10, 4
+
+
+@transaction.atomic(durable=True)
+def keep_person(
+    *,
+    sign_in: str,
+    name: str,
+    roles: Collection[str],
+    depots: Collection[str],
+    actor: Actor,
+    at: datetime,
+    password: str = "",
+    pin: str = "",
+    active: bool = True,
+) -> Person:
+    """Add a person, or change what they may do; without a new password or PIN the former stays.
+
+    Args:
+        sign_in: what they type.
+        name: as it stands on papers.
+        roles: names of roles.
+        depots: codes of depots where they act; none: everywhere.
+        actor: an administrator, who doesn't change what they themselves may do.
+        at: moment of the change.
+        password, pin: new ones, '' for none.
+        active: whether they may sign in.
+
+    Raises:
+        Refusal: ``not-allowed``; ``own-rights``; ``no-name``; ``name-taken``; ``unknown-role``; ``unknown-depot``;
+            ``short-password``; ``short-pin``.
+    """
+    require(actor, "people", DO)
+    found = Person.objects.select_for_update().filter(sign_in__iexact=sign_in).first() or Person(sign_in=sign_in)
+    if found.pk and found.name == actor.name:
+        raise Refusal("own-rights", "Another administrator changes what you may do.", {"person": found.name})
+    _refuse_unsound(found, sign_in, name, roles, depots)
+    before = {"roles": found.roles, "depots": found.depots, "active": found.is_active} if found.pk else {}
+    found.name, found.roles, found.depots, found.is_active = name, sorted(roles), sorted(depots), active
+    _keep_secrets(found, password, pin)
+    found.version += 1
+    found.save()
+    told = {"before": before, "after": {"roles": found.roles, "depots": found.depots, "active": active}}
+    record_events([Happening("person kept", found.name, told)], by=actor.name, at=at)
+    return found
+
+
+def first_administrator(*, sign_in: str, name: str, password: str, at: datetime) -> Person:
+    """The first person of new books, who adds the others.
+
+    Raises:
+        Refusal: ``people-known``; those of ``keep_person``.
+    """
+    if Person.objects.exists():
+        raise Refusal("people-known", "There are people already: an administrator adds others on the page People.", {})
+    root = Actor("whoever set the books up", frozenset({ADMINISTRATOR}))
+    return keep_person(
+        sign_in=sign_in, name=name, roles=(ADMINISTRATOR,), depots=(), actor=root, at=at, password=password
+    )
+
+
+def _refuse_unsound(found: Person, sign_in: str, name: str, roles: Collection[str], depots: Collection[str]) -> None:
+    if not sign_in.strip() or not name.strip():
+        raise Refusal("no-name", "Give the sign-in name, and the name as it stands on papers.", {})
+    if Person.objects.filter(name__iexact=name).exclude(pk=found.pk).exists():
+        raise Refusal("name-taken", f"{name} is known already: two people can't stand on papers under one name.", {})
+    strangers = sorted(set(roles) - set(ROLES))
+    if strangers or not roles:
+        message = f"Name at least one role of: {', '.join(ROLES)}." + (
+            f" Not: {', '.join(strangers)}." * bool(strangers)
+        )
+        raise Refusal("unknown-role", message, {"roles": strangers})
+    known = {*Depot.objects.values_list("depot", flat=True)}
+    missing = sorted(set(depots) - known)
+    if missing:
+        message = f"There is no depot {', '.join(missing)}; there are {', '.join(sorted(known)) or 'none'}."
+        raise Refusal("unknown-depot", message, {"depots": missing})
+
+
+def _keep_secrets(found: Person, password: str, pin: str) -> None:
+    if password and len(password) < SHORTEST_PASSWORD:
+        raise Refusal("short-password", f"A password has at least {SHORTEST_PASSWORD} characters.", {})
+    if pin and (not pin.isdigit() or len(pin) < SHORTEST_PIN):
+        raise Refusal("short-pin", f"A PIN has at least {SHORTEST_PIN} digits.", {})
+    if password:
+        found.set_password(password)
+    elif not found.pk:
+        found.set_unusable_password()
+    if pin:
+        found.set_pin(pin)

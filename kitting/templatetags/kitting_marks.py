@@ -1,0 +1,57 @@
+"""Marks and tables of the pages: the six answers by word and shape, tables that become cards, numbers of actions."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from types import MappingProxyType
+from typing import Any
+
+from django import template
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+from kitting.pages.asked import Asked, new_action
+from kitting.pages.tables import Table
+
+register = template.Library()
+
+# The shapes that the papers print, so that a person learns them once; 16 x 16.
+_SHAPES: Mapping[str, str] = MappingProxyType(
+    {
+        "ready": '<rect x="2" y="2" width="12" height="12" class="solid"/>',
+        "ready if": '<rect x="2" y="2" width="12" height="12"/><rect x="2" y="8" width="12" height="6" class="solid"/>',
+        "short": '<path d="M2 14h12L8 2z" class="solid"/>',
+        "can't tell": '<path d="M8 1l7 7-7 7-7-7z"/>',
+        "no rule": '<circle cx="8" cy="8" r="6.5"/><path d="M3.5 3.5l9 9"/>',
+        "conflict": '<path d="M2 2l12 12M14 2L2 14"/>',
+    }
+)
+
+
+@register.simple_tag
+def answer_mark(answer: str) -> SafeString:
+    """One of the six answers: its shape and its word."""
+    if answer not in _SHAPES:
+        return format_html("{}", answer or "–")
+    shape = mark_safe(_SHAPES[answer])  # noqa: S308 - our own drawing
+    return format_html(
+        '<span class="answer answer-{}"><svg viewBox="0 0 16 16" aria-hidden="true">{}</svg>{}</span>',
+        answer.replace(" ", "-").replace("'", ""), shape, answer.upper(),
+    )  # fmt: skip
+
+
+@register.inclusion_tag("kitting/_table.html")
+def table(given: Table) -> dict[str, Any]:
+    """A table of rows at a desk and of cards on a phone."""
+    return {"table": given}
+
+
+@register.simple_tag
+def action_number() -> SafeString:
+    """The number of the action that a form asks for: made with the form, so that it acts once however often sent."""
+    return format_html('<input type="hidden" name="action" value="{}">', new_action())
+
+
+@register.simple_tag
+def moment(asked: Asked, at: datetime | None) -> str:
+    """A moment where the person is: ``2026-03-14 02:10 CDT``."""
+    return f"{at.astimezone(asked.zone):%Y-%m-%d %H:%M %Z}" if at else "–"

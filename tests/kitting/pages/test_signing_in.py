@@ -1,0 +1,66 @@
+import pytest
+from browsing import PASSWORD, PIN, browser_of, people, send, sign_in_name, words
+from django.test import Client
+from people import PLANNER, STORES
+
+pytestmark = pytest.mark.django_db
+
+
+def test_who_is_not_signed_in_is_asked_to_and_then_sees_the_page_they_wanted() -> None:
+    people(PLANNER)
+    client = Client()
+
+    asked = client.get("/cutovers", follow=True)
+    seen = send(client, "/sign-in", username=sign_in_name(PLANNER), password=PASSWORD, next="/cutovers")
+
+    assert asked.request["PATH_INFO"] == "/sign-in"
+    assert seen.request["PATH_INFO"] == "/cutovers"
+    assert PLANNER.name in words(seen)
+
+
+def test_after_five_wrong_passwords_even_the_right_one_is_refused_for_a_while() -> None:
+    people(PLANNER)
+    client = Client()
+
+    answers = [client.post("/sign-in", {"username": sign_in_name(PLANNER), "password": "wrong"}) for _ in range(6)]
+    locked = client.post("/sign-in", {"username": sign_in_name(PLANNER), "password": PASSWORD})
+
+    assert [one.status_code for one in answers[:4]] == [401] * 4
+    assert answers[-1].status_code == locked.status_code == 429
+    assert "Too many tries" in words(locked)
+
+
+def test_an_address_of_another_server_is_not_followed_after_signing_in() -> None:
+    people(PLANNER)
+
+    seen = send(
+        Client(), "/sign-in", username=sign_in_name(PLANNER), password=PASSWORD, next="https://elsewhere.example/"
+    )
+
+    assert seen.request["PATH_INFO"] == "/"
+
+
+def test_a_shared_device_is_handed_over_by_pin_and_stays_on_its_page() -> None:
+    people(PLANNER, STORES)
+    client = browser_of(PLANNER)
+
+    wrong = send(client, "/switch", username=sign_in_name(STORES), pin="0000", next="/bags")
+    still = client.get("/")
+    right = send(client, "/switch", username=sign_in_name(STORES), pin=PIN, next="/bags")
+
+    assert wrong.status_code == 401
+    assert PLANNER.name in words(still)
+    assert right.request["PATH_INFO"] == "/bags"
+    assert f"{STORES.name} goes on here." in words(right)
+
+
+def test_a_pin_alone_signs_nobody_in() -> None:
+    people(STORES)
+
+    seen = Client().post("/switch", {"username": sign_in_name(STORES), "pin": PIN}, follow=True)
+
+    assert seen.request["PATH_INFO"] == "/sign-in"
+
+
+def test_the_server_says_that_it_is_up_and_nothing_else() -> None:
+    assert Client().get("/health").json() == {"server": "up", "database": "up"}

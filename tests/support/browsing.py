@@ -1,0 +1,58 @@
+"""People of the demo who are signed in, and short words for what they do on pages."""
+
+import re
+from typing import Any
+
+from django.test import Client
+from people import AUDITOR, BUYER, CREW, DUTY, PLANNER, STANDARDS, STORES, person
+
+from kitting import roles
+from kitting.models import Person
+from kitting.roles import Actor
+
+PASSWORD, PIN = "a long password", "4711"
+OTHER_STORES = person("L. Fenn", roles.STOREKEEPER)
+ADMINISTRATOR = person("A. Dara", roles.ADMINISTRATOR)
+VISITOR = person("V. Guest", roles.VISITING_CREW)
+EVERYBODY = (STANDARDS, PLANNER, STORES, OTHER_STORES, BUYER, CREW, DUTY, AUDITOR, ADMINISTRATOR, VISITOR)
+
+
+def sign_in_name(actor: Actor) -> str:
+    """What somebody types: the name in lower case, without blanks."""
+    return re.sub(r"[^a-z]", "", actor.name.lower())
+
+
+def people(*actors: Actor, depots: dict[str, list[str]] | None = None) -> None:
+    """Let these people sign in, each at every depot unless said otherwise by name."""
+    for actor in actors or EVERYBODY:
+        found = Person(
+            sign_in=sign_in_name(actor),
+            name=actor.name,
+            roles=sorted(actor.roles),
+            depots=(depots or {}).get(actor.name, []),
+        )
+        found.set_password(PASSWORD)
+        found.set_pin(PIN)
+        found.save()
+
+
+def browser_of(actor: Actor) -> Client:
+    """A browser in which somebody is signed in."""
+    client = Client()
+    client.force_login(Person.objects.get(name=actor.name), backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def words(response: Any) -> str:
+    """What a page says: its text without markup, blanks as one."""
+    text = response.content.decode()
+    text = re.sub(r"<(script|style)\b.*?</\1>", " ", text, flags=re.DOTALL)
+    text = re.sub(r"<[^>]+>", " ", text)
+    for mark, letter in (("&#x27;", "'"), ("&amp;", "&"), ("&quot;", '"'), ("&lt;", "<"), ("&gt;", ">")):
+        text = text.replace(mark, letter)
+    return " ".join(text.split())
+
+
+def send(client: Client, address: str, **fields: object) -> Any:
+    """Send a form and look at the page that answers."""
+    return client.post(address, fields, follow=True)
