@@ -54,8 +54,17 @@ def adjust(*, counts: Sequence[Count], why: str, confirmed: Collection[str] = ()
         ]
     }
     action, repeated = begin("adjust", content, stamp, why)
-    if repeated:
-        return action
+    if not repeated:
+        book_counts(action, counts, why, confirmed)
+    return action
+
+
+def book_counts(action: Action, counts: Sequence[Count], why: str, confirmed: Collection[str] = ()) -> None:
+    """Bring the books to what was counted by an action that another use case has begun, in its transaction.
+
+    Raises:
+        Doubt, Refusal: as ``adjust``.
+    """
     if not why.strip():
         raise Refusal("needs-reason", "Say how the difference is explained.", {})
     refuse_the_road(one.place for one in counts)
@@ -75,7 +84,6 @@ def adjust(*, counts: Sequence[Count], why: str, confirmed: Collection[str] = ()
     for one, balance in zip(counts, balances, strict=True):
         balance.counted_on = local_day(one.place.depot, action.at)
     Balance.objects.bulk_update(balances, ["counted_on"])
-    return action
 
 
 def _is_the_suppliers(count: Count) -> bool:

@@ -1,10 +1,12 @@
-"""Open promises, as a plan writes them."""
+"""Open promises, as a plan writes them, and the order in which jobs are served."""
+
+from collections.abc import Mapping
 
 import pandas as pd
 
 from kitting.calculation.plan_result import PROMISE_COLUMNS
 from kitting.calculation.quantities import as_decimal
-from kitting.models import Promise
+from kitting.models import AppliedPlan, Promise
 
 _PATHS = (
     "line", "job__job", "item__stock_code", "lot__number", "place__depot__depot", "order_line__depot__depot",
@@ -23,3 +25,8 @@ def open_promises() -> pd.DataFrame:
         for line, job, code, lot, shelf, landing, place, quantity, source, order, ready in found
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=list(PROMISE_COLUMNS))
+
+
+def service_turns(plan: AppliedPlan) -> Mapping[str, int]:
+    """The turn of each job in the order in which a plan served them, the first is 0."""
+    return {job["job"]: turn for turn, job in enumerate(plan.summary["jobs"])}

@@ -14,7 +14,7 @@ from kitting.models import BagLine, Promise
 from kitting.models.bags import PICKED
 from kitting.models.bags import PUT_BACK as BACK
 from kitting.selectors.bag_contents import bare, good_until, is_good, label_state
-from kitting.services.release_promises import release
+from kitting.services.release_promises import release, rest_of
 from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_of, settled
 
 RIGHT = "RIGHT"
@@ -249,18 +249,9 @@ def _keep_promises(one: Opened, shares: list[tuple[BagLine, int]], lot: Lot, pla
                 left -= used
                 met.append(promise.pk)
                 if promise.quantity > used:
-                    kept.append(_rest(promise, promise.quantity - used, at))
+                    kept.append(rest_of(promise, promise.quantity - used, at))
     release(Promise.objects.filter(pk__in=met), why=f"picked with action {one.action.number}", at=at)
     Promise.objects.bulk_create(kept)
-
-
-def _rest(promise: Promise, quantity: int, at: object) -> Promise:
-    columns = {
-        field.attname: getattr(promise, field.attname)
-        for field in Promise._meta.concrete_fields  # noqa: SLF001 - Django's public way to its columns
-        if not field.primary_key
-    }
-    return Promise(**{**columns, "quantity": quantity, "made_at": at, "released_at": None, "released_why": ""})
 
 
 def _refuse_difference(one: Opened, counted: Mapping[str, int]) -> None:

@@ -19,6 +19,16 @@ def release(promises: QuerySet[Promise], *, why: str, at: datetime) -> int:
     return promises.filter(released_at__isnull=True).update(released_at=at, released_why=why)
 
 
+def rest_of(promise: Promise, quantity: int, at: datetime) -> Promise:
+    """What stays promised of a promise that is released, in thousandths; nothing is stored yet."""
+    columns = {
+        field.attname: getattr(promise, field.attname)
+        for field in Promise._meta.concrete_fields  # noqa: SLF001 - Django's public way to its columns
+        if not field.primary_key
+    }
+    return Promise(**{**columns, "quantity": quantity, "made_at": at, "released_at": None, "released_why": ""})
+
+
 @transaction.atomic(durable=True)
 def cancel_job(*, job: str, why: str, by: str, at: datetime) -> int:
     """Cancel a job and release its promises; orders that it counted on are told to purchasing as no longer needed.

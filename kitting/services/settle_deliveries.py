@@ -12,8 +12,9 @@ from inventory.models import BIN, SUPPLIER_OWNED, Balance, Lot, LotHold, Movemen
 from inventory.selectors.locking import lock_balances_of
 from kitting.calculation.promising.model import SHELF, TRANSFER
 from kitting.calculation.quantities import as_decimal
-from kitting.models import AppliedPlan, Promise
+from kitting.models import Promise
 from kitting.selectors.policies import margin_days
+from kitting.selectors.promises import service_turns
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release
 
@@ -67,16 +68,12 @@ def _waiting() -> dict[int, list[Promise]]:
         released_at__isnull=True, order_line__isnull=False, order_line__received__gt=0
     )
     promises = list(found.select_related("job", "item", "order_line__order", "plan").order_by("pk"))
-    turns = {plan.pk: _turns(plan) for plan in {promise.plan for promise in promises}}
+    turns = {plan.pk: service_turns(plan) for plan in {promise.plan for promise in promises}}
     promises.sort(key=lambda promise: turns[promise.plan_id].get(promise.job.job, len(turns[promise.plan_id])))
     by_line: dict[int, list[Promise]] = {}
     for promise in promises:
         by_line.setdefault(promise.order_line_id or 0, []).append(promise)
     return by_line
-
-
-def _turns(plan: AppliedPlan) -> Mapping[str, int]:
-    return {job["job"]: turn for turn, job in enumerate(plan.summary["jobs"])}
 
 
 def _came(lines: set[int]) -> dict[int, list[_Came]]:

@@ -1,0 +1,203 @@
+"""A bin holds fewer pieces than the book: count it on the spot, and say who loses pieces and where others are."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Unpack
+
+from inventory.models import Action, Balance, Place
+from inventory.selectors.finding import items_by_code
+from inventory.selectors.locking import locked_balances
+from inventory.services.actions import begin, use_case
+from inventory.services.adjusting import Count, book_counts
+from jobs.models import Job
+from kitting.errors import Refusal
+from kitting.models import AppliedPlan, Bag, Event, Promise
+from kitting.roles import BUYER, DO, PLANNER, require
+from kitting.selectors.bag_contents import bare, good_until
+from kitting.selectors.promises import service_turns
+from kitting.selectors.sources import IN_BAG, WITH_CREW, Source, sources
+from kitting.services.record_events import Happening, record_events
+from kitting.services.release_promises import release, rest_of
+from kitting.services.scans import Scan, stamp_of
+
+FOUND_SHORT, COUNT = "found short", "count"
+_SPARE = "/spare"  # how the name of a spare line ends
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """Thousandths that a line of a job is promised no more, and free pieces elsewhere that would do for the job."""
+
+    job: str
+    line: str
+    quantity: int
+    cutover: str
+    elsewhere: tuple[Source, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FoundShort:
+    """What a spot count found: thousandths counted and missing, and the lines that lose pieces, spares first.
+
+    Where a line loses pieces the plan that was applied holds no more: make one and apply it.
+    """
+
+    what: str
+    counted: int
+    missing: int
+    lost: tuple[Lost, ...]
+
+    @property
+    def must_plan(self) -> bool:
+        """Whether a plan must be made and applied."""
+        return bool(self.lost)
+
+    @property
+    def sentence(self) -> str:
+        """In words."""
+        told = f"{self.what}: {bare(self.counted)} found, {bare(self.missing)} missing"
+        if not self.lost:
+            return f"{told}; nobody was promised them."
+        lines = "; ".join(f"{bare(one.quantity)} of {one.line} (cutover {one.cutover})" for one in self.lost)
+        return f"{told}. Lost: {lines}. Plan and apply."
+
+
+@use_case
+def found_short(
+    *,
+    stock_code: str,
+    lot: str,
+    place: Place,
+    counted: int,
+    use_by: date | None = None,
+    why: str = "",
+    confirmed: Collection[str] = (),
+    **scan: Unpack[Scan],
+) -> FoundShort:
+    """Book what a person finds of a lot at a place as a spot count, and release the promises that can't be kept.
+
+    Spares lose their pieces first, then the jobs that are served last. Planner and buyer are told; nothing is planned
+    here.
+
+    Args:
+        stock_code, lot, place: what was looked for, and where.
+        counted: thousandths that are there.
+        use_by: needed only where pieces of an unknown lot lie there with several dates.
+        why: anything the person can say.
+        confirmed: keys of questions answered with yes.
+        scan: who, when, the number of the action.
+
+    Raises:
+        Doubt: ``each-or-kit``: the difference is exactly that of a purchase unit.
+        Refusal: ``not-allowed``; ``in-a-bag``: a bag's pieces leave it by scan; ``not-there``: the books have no such
+            pieces there; ``several-dates``; ``not-short``: they have no more than was found; or as ``adjust``.
+    """
+    actor, at = scan["actor"], scan["at"]
+    require(actor, COUNT, DO, place.depot.depot)
+    reason = why.strip() or "found short at the place"
+    content = {"code": stock_code, "lot": lot, "place": place.pk, "counted": counted, "use_by": use_by}
+    action, repeated = begin(FOUND_SHORT, content, stamp_of(scan), reason)
+    if repeated:
+        return _as_told(action, at)
+    balance = _booked(stock_code, lot, place, use_by)
+    missing = balance.quantity - counted
+    if missing <= 0:
+        message = f"The books have {bare(balance.quantity)} of {balance}, no more than you found: pick, or count it."
+        raise Refusal("not-short", message, {"booked": balance.quantity, "counted": counted})
+    one = Count(
+        stock_code=balance.lot.item.stock_code,
+        place=place,
+        counted=counted,
+        lot=balance.lot.number,
+        use_by=balance.lot.use_by,
+        supplier_owned=balance.lot.supplier_owned,
+    )
+    book_counts(action, [one], reason, confirmed)
+    lost = _release(balance, counted, reason, at)
+    told = {
+        "action": action.number,
+        "stock_code": one.stock_code,
+        "counted": counted,
+        "missing": missing,
+        "why": reason,
+        "lost": [{"job": promise.job.job, "line": promise.line, "quantity": pieces} for promise, pieces in lost],
+    }
+    happenings = [
+        Happening(FOUND_SHORT, str(balance), told, addressed_to=role, depot=place.depot.depot)
+        for role in (PLANNER, BUYER)
+    ]
+    record_events(happenings, by=actor.name, at=at)
+    return _as_told(action, at)
+
+
+def _booked(stock_code: str, number: str, place: Place, use_by: date | None) -> Balance:
+    """What the books have of a lot at a place, locked.
+
+    Raises:
+        Refusal: ``in-a-bag``; ``unknown-stock-code``; ``not-there``; ``several-dates``.
+    """
+    if Bag.objects.filter(place=place).exists():
+        message = f"{place} is a bag: put its pieces back, write them off or have it checked."
+        raise Refusal("in-a-bag", message, {"place": str(place)})
+    item = items_by_code([stock_code])[stock_code]
+    there = Balance.objects.filter(place=place, lot__item=item, lot__number=number, quantity__gt=0)
+    if use_by is not None:
+        there = there.filter(lot__use_by=use_by)
+    found = [*there.select_related("lot__item").order_by("pk")]
+    what = f"{item} lot {number or 'unknown'}"
+    if not found:
+        raise Refusal("not-there", f"The books have no {what} at {place}.", {"place": str(place)})
+    if len(found) > 1:
+        dates = ", ".join(str(one.lot.use_by or "none") for one in found)
+        message = f"{what} lies at {place} with several use-by dates ({dates}): say which."
+        raise Refusal("several-dates", message, {"place": str(place)})
+    locked = locked_balances([(place.pk, found[0].lot_id)])[place.pk, found[0].lot_id]
+    locked.place, locked.lot = place, found[0].lot
+    return locked
+
+
+def _release(balance: Balance, counted: int, reason: str, at: datetime) -> list[tuple[Promise, int]]:
+    """Release what can't be kept of the promises of a lot at a place; returns promises with thousandths lost."""
+    promises = [
+        *Promise.objects.select_for_update(of=("self",))
+        .filter(lot=balance.lot, place=balance.place, released_at=None)
+        .select_related("job")
+    ]
+    plan = AppliedPlan.objects.order_by("-pk").first()
+    turns = service_turns(plan) if plan else {}
+    last = len(turns)
+    promises.sort(key=lambda one: (one.line.endswith(_SPARE), turns.get(one.job.job, last), one.pk), reverse=True)
+    lacking = sum(promise.quantity for promise in promises) - counted
+    lost: list[tuple[Promise, int]] = []
+    for promise in promises:
+        pieces = min(promise.quantity, lacking)
+        if pieces > 0:
+            lost.append((promise, pieces))
+            lacking -= pieces
+    release(Promise.objects.filter(pk__in=[promise.pk for promise, _ in lost]), why=f"{FOUND_SHORT}: {reason}", at=at)
+    Promise.objects.bulk_create(
+        rest_of(promise, promise.quantity - pieces, at) for promise, pieces in lost if promise.quantity > pieces
+    )
+    return lost
+
+
+def _as_told(action: Action, at: datetime) -> FoundShort:
+    """What was told of an action, with what lies elsewhere now."""
+    event = Event.objects.filter(name=FOUND_SHORT, data__action=action.number).order_by("number")[0]
+    told = event.data
+    item = items_by_code([told["stock_code"]])[told["stock_code"]]
+    jobs = {job.job: job for job in Job.objects.filter(job__in={one["job"] for one in told["lost"]})}
+    free = {
+        name: tuple(_free(sources(item=item, depot=job.depot, until=good_until(job) or at.date())))
+        for name, job in jobs.items()
+    }
+    lost = [
+        Lost(one["job"], one["line"], one["quantity"], jobs[one["job"]].cutover, free[one["job"]])
+        for one in told["lost"]
+    ]
+    return FoundShort(event.subject, told["counted"], told["missing"], tuple(lost))
+
+
+def _free(found: Sequence[Source]) -> list[Source]:
+    return [one for one in found if one.kind not in (IN_BAG, WITH_CREW)]
