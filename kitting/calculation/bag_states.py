@@ -5,7 +5,7 @@ name is refused.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from kitting.errors import Refusal
 
@@ -30,6 +30,7 @@ INSTALL, TURN_IN, WRITE_OFF, CLOSE, REOPEN, HOLD, LIFT, BORROW, CANCEL = (
     "install", "turn in", "write off", "close", "reopen", "hold", "lift hold", "borrow", "cancel",
 )  # fmt: skip
 FORMER = "as before the hold"
+LIST_AGAIN = "plan, apply and list again"  # no scan of the bag: applying a plan renews its list
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -207,15 +208,57 @@ def next_state(state: str, action: str, facts: BagFacts) -> str:
         out = action in (ISSUE, STAGE, PICK, CHECK) and state in OUT
         code, why = ("already-out", "ALREADY OUT") if out else ("not-in-this-state", f"it is {state}")
         raise Refusal(code, f"{facts.name}: can't {action}, {why}.", {"bag": facts.name, "state": state})
-    for name in row.guards:
-        why = GUARDS[name](facts)
-        if why:
-            raise Refusal(
-                "bag-not-ready",
-                f"{facts.name}: can't {action}. {why}.",
-                {"bag": facts.name, "state": state, "action": action, "guard": name, "why": why},
-            )
+    name, why = _stopped_by(row, facts)
+    if why:
+        raise Refusal(
+            "bag-not-ready",
+            f"{facts.name}: can't {action}. {why}.",
+            {"bag": facts.name, "state": state, "action": action, "guard": name, "why": why},
+        )
     return row.to or state
+
+
+def _stopped_by(row: Transition, facts: BagFacts) -> tuple[str, str]:
+    """The first guard that doesn't hold, and why; both '' where all hold."""
+    return next(((name, why) for name in row.guards if (why := GUARDS[name](facts))), ("", ""))
+
+
+def next_actions(
+    state: str, facts: BagFacts, *, is_out: bool = False, comes_out: bool = False, goes_in: bool = False
+) -> tuple[str, ...]:
+    """What brings a bag on from where it is, the first to be done first; only what may be done now.
+
+    What can't stay comes out, then what is missing goes in, then the bag is checked and staged. A bag whose list is
+    not what is live, or holds lines that nobody can decide yet, is planned and listed again.
+
+    Args:
+        state: of the bag.
+        facts: as they are; who acts, and why, doesn't matter here.
+        is_out: the crew has the bag.
+        comes_out: pieces are inside that can't stay.
+        goes_in: pieces are missing.
+    """
+    is_closed = (state, PICK) not in _BY_KEY  # checked and staged bags are opened again before pieces move
+    wanted = {
+        LIST_AGAIN: bool(facts.superseded or (facts.missing and not goes_in)),
+        REOPEN: is_closed and (comes_out or goes_in),
+        PUT_BACK: comes_out and not is_out,
+        TURN_IN: comes_out and is_out,
+        LIFT: True,
+        PICK: goes_in,
+        CHECK: not comes_out,
+        STAGE: not comes_out,
+    }
+    acting = replace(facts, by="", pickers=frozenset(), reason="rework")
+    return tuple(action for action, is_wanted in wanted.items() if is_wanted and _brings_on(state, action, acting))
+
+
+def _brings_on(state: str, action: str, facts: BagFacts) -> bool:
+    row = _BY_KEY.get((state, action))
+    if row is None:
+        return action == LIST_AGAIN
+    stays = row.to == state
+    return not stays and not any(_stopped_by(row, facts))
 
 
 def picture() -> str:

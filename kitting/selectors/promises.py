@@ -1,6 +1,7 @@
 """Open promises, as a plan writes them, and the order in which jobs are served."""
 
 from collections.abc import Mapping
+from datetime import date
 
 import pandas as pd
 
@@ -30,3 +31,10 @@ def open_promises() -> pd.DataFrame:
 def service_turns(plan: AppliedPlan) -> Mapping[str, int]:
     """The turn of each job in the order in which a plan served them, the first is 0."""
     return {job["job"]: turn for turn, job in enumerate(plan.summary["jobs"])}
+
+
+def staged_days() -> dict[str, date]:
+    """The day by which the bags of each dated job must be ready, as the plan applied last has it; one query."""
+    plan = AppliedPlan.objects.order_by("-pk").first()
+    days = ((one["job"], one["staged_by"]) for one in plan.summary["jobs"]) if plan else ()
+    return {job: date.fromisoformat(day) for job, day in days if day}

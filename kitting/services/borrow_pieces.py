@@ -10,13 +10,13 @@ from inventory.selectors.finding import items_by_code
 from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
-from jobs.models import Job
 from kitting.calculation.bag_states import BORROW, PICK
 from kitting.errors import Refusal
-from kitting.models import AppliedPlan, Bag, BagEntry, Borrow
+from kitting.models import Bag, BagEntry, Borrow
 from kitting.models.bags import BORROWED, PICKED
 from kitting.roles import APPROVE, CREW_LEAD, PLANNER, STOREKEEPER, Actor, require
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, good_until, label_code
+from kitting.selectors.promises import staged_days
 from kitting.selectors.sources import FREE_FIRST, Source, sources
 from kitting.services.fill_bags import put_in, taken_out
 from kitting.services.record_events import Happening, record_events
@@ -179,18 +179,11 @@ def _ask(one: Opened, free: Sequence[Source], pay_back_by: date, confirmed: Coll
     if free:
         named = "; ".join(source.sentence for source in free)
         doubts.ask("free-first", 1, f"Take these first: {named}. Are they gone?")
-    staged_by = _staged_by(one.bag.job)
+    staged_by = staged_days().get(one.bag.job.job)
     if staged_by and pay_back_by > staged_by:
         question = f"{one.bag} must be ready by {staged_by}; paid back by {pay_back_by} is too late. Lend all the same?"
         doubts.ask("pay-back-late", 1, question)
     doubts.settle()
-
-
-def _staged_by(job: Job) -> date | None:
-    """The day by which the job's bags must be ready, from the plan applied last."""
-    plan = AppliedPlan.objects.order_by("-pk").first()
-    days = {one["job"]: one["staged_by"] for one in plan.summary["jobs"]} if plan else {}
-    return date.fromisoformat(days[job.job]) if days.get(job.job) else None
 
 
 def _into(one: Opened, taker: Bag, parts: Sequence[tuple[object, Lot, int]]) -> None:

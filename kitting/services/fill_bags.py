@@ -8,7 +8,7 @@ from inventory.selectors.finding import items_by_code, lots_by_number, open_hold
 from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
-from kitting.calculation.bag_states import CHECK, FINISH, PICK, PUT_BACK, SHORT
+from kitting.calculation.bag_states import CHECK, FINISH, LIFT, PICK, PUT_BACK, REOPEN, SHORT
 from kitting.errors import Refusal
 from kitting.models import BagLine, Promise
 from kitting.models.bags import PICKED
@@ -141,6 +141,32 @@ def check(*, bag: str, counted: Mapping[str, int], **scan: Unpack[Scan]) -> Answ
     settled(one, state, "bag checked", {"counted": dict(counted)}, checked_by=scan["actor"].name)
     answer = label_state(one.contents)
     return Answer(answer.partition(":")[0], f"{one.bag}: {answer}.", one.bag)
+
+
+@use_case
+def reopen(*, bag: str, why: str, **scan: Unpack[Scan]) -> Answer:
+    """Open a bag that was checked or staged again, so that pieces can go in or come out.
+
+    Raises:
+        Refusal: no reason, or the bag's state forbids it.
+    """
+    one = opened(bag, REOPEN, {}, scan, why=why)
+    if not one.repeated:
+        settled(one, advance(one, REOPEN, reason=why), "bag reopened", {"why": why}, checked_by="", why=why)
+    return Answer("OPEN", label_state(one.contents), one.bag, repeated=one.repeated)
+
+
+@use_case
+def lift(*, bag: str, **scan: Unpack[Scan]) -> Answer:
+    """Let a bag on hold go on where it was, once nothing in it is held any more.
+
+    Raises:
+        Refusal: a lot in it is still on hold, or the bag's state forbids it.
+    """
+    one = opened(bag, LIFT, {}, scan)
+    if not one.repeated:
+        settled(one, advance(one, LIFT), "bag hold lifted", {}, state_before_hold="", why="")
+    return Answer("LIFTED", label_state(one.contents), one.bag, repeated=one.repeated)
 
 
 def taken_out(one: Opened, stock_code: str, lot: str, quantity: int) -> Iterator[tuple[BagLine, Lot, int]]:

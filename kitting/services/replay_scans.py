@@ -14,7 +14,7 @@ from inventory.selectors.finding import place_at
 from kitting.errors import Refusal
 from kitting.models import KeptScan
 from kitting.roles import ADMINISTRATOR, DO, STOREKEEPER, Actor, require
-from kitting.services.fill_bags import check, finish_short, pick, put_back
+from kitting.services.fill_bags import check, finish_short, lift, pick, put_back, reopen
 from kitting.services.issue_bags import begin_work, hand_back, issue, stage
 from kitting.services.record_events import Happening, record_events
 from kitting.services.return_bags import Installed, close, install, turn_in, write_off
@@ -29,6 +29,8 @@ SCANS: Mapping[str, Callable[..., Answer]] = MappingProxyType(
         "put back": put_back,
         "finish short": finish_short,
         "check": check,
+        "reopen": reopen,
+        "lift hold": lift,
         "stage": stage,
         "issue": issue,
         "hand back": hand_back,

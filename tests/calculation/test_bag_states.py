@@ -16,12 +16,14 @@ from kitting.calculation.bag_states import (
     FORMER,
     GUARDS,
     ISSUE,
+    LIST_AGAIN,
     ON_HOLD,
     STAGED,
     STATES,
     TABLE,
     BagFacts,
     Transition,
+    next_actions,
     next_state,
     picture,
 )  # fmt: skip
@@ -91,6 +93,31 @@ def test_a_closed_bag_changes_no_more_and_a_hold_ends_where_it_began() -> None:
     assert next_state(ON_HOLD, "lift hold", GOOD) == FORMER
     assert {row.state for row in TABLE if row.action in (BORROW, CANCEL)}.isdisjoint({"issued", "in work", CLOSED})
     assert NAMED[("in work", CLOSE)].to == CLOSED
+
+
+def test_what_comes_next_takes_out_first_then_adds_then_checks() -> None:
+    held = replace(GOOD, held=("BI25 lot L-2409-17",), inside=True)
+    assert next_actions(ON_HOLD, held, comes_out=True, goes_in=True) == ("put back",)
+    assert next_actions(ON_HOLD, held, comes_out=True, is_out=True) == ("turn in",)
+    assert next_actions(ON_HOLD, GOOD) == ("lift hold",)
+    short = replace(GOOD, missing=("1 JS-3",))
+    assert next_actions("short", short, goes_in=True) == ("pick", CHECK)
+    assert next_actions("reopened", short, goes_in=True) == ("pick",)
+    assert next_actions("reopened", GOOD) == (CHECK,)
+    assert next_actions(STAGED, short, goes_in=True) == ("reopen",)
+    assert next_actions("checked", GOOD) == ("stage",)
+    old = replace(GOOD, superseded="SUPERSEDED BY REV B", missing=("1 JS-3",))
+    assert next_actions("reopened", old, goes_in=True) == ("plan, apply and list again",)
+    undecided = replace(GOOD, missing=("J10/V9-J3/joint accessories (undecided)",))
+    assert next_actions("short", undecided) == ("plan, apply and list again", CHECK)
+
+
+@pytest.mark.parametrize("state", STATES)
+def test_whatever_comes_next_is_allowed_in_that_state(state: str) -> None:
+    for missing, comes_out, goes_in, is_out in product(((), ("1 JS-3",)), (False, True), (False, True), (False, True)):
+        facts = replace(GOOD, missing=missing)
+        for action in next_actions(state, facts, comes_out=comes_out, goes_in=goes_in, is_out=is_out):
+            assert action == LIST_AGAIN or next_state(state, action, facts)
 
 
 def test_the_picture_for_developers_is_that_of_the_table() -> None:

@@ -1,0 +1,179 @@
+"""Bags that can't go out as they are stand on one list, with what to do, the first cutover first."""
+
+from datetime import date, timedelta
+
+import pytest
+from bag_stores import OTHER_STORES, Stores, demo_sheets
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from module_books import books_of_module
+from people import DUTY, PLANNER
+from refusals import refusal
+
+from inventory.models import LotHold
+from inventory.services.holding import release_hold
+from jobs.models import Job, ScheduleRevision
+from kitting.models import Bag, Borrow
+from kitting.selectors.bag_contents import label_code
+from kitting.selectors.rework import Pieces, Rework, rework
+from kitting.services.borrow_pieces import borrow
+from kitting.services.change_facts import change_facts
+from kitting.services.emergency import open_emergency
+from kitting.services.fill_bags import check, finish_short, lift, put_back, reopen
+from kitting.services.issue_bags import stage
+from kitting.services.recall_lots import recall_lot
+
+pytestmark = pytest.mark.django_db
+
+
+def bags_staged() -> None:
+    """The demo with three bags of J03 and one of J10 staged."""
+    made = Stores(prefix="before")
+    made.plan()
+    made.bags("J03")
+    made.bags("J10")
+    for structure in ("V2", "BJ1", "B1"):
+        made.ready("J03", structure, rack=f"R-{structure}")
+    made.ready("J10", "V9", rack="H rack 4")
+
+
+books = books_of_module(demo_sheets, bags_staged)
+
+
+@pytest.fixture
+def stores() -> Stores:
+    """The stores after that."""
+    return Stores()
+
+
+def row(job: str, structure: str) -> Rework:
+    """The row of a bag."""
+    return next(one for one in rework() if (one.bag.job.job, one.bag.structure) == (job, structure))
+
+
+def listed(depot: str = "") -> list[str]:
+    """The bags on the list."""
+    return [str(one.bag) for one in rework(depot=depot)]
+
+
+def test_a_bag_with_a_recalled_lot_says_what_comes_out_and_goes_in_until_it_is_good_again(stores: Stores) -> None:
+    lot = next(lot for lot in stores.contents("J03", "V2").lots.values() if lot.item.stock_code == "CA-4")
+    pieces = stores.counted("J03", "V2")["CA-4"]
+    assert "J03 V2" not in listed()
+    recall_lot(stock_code="CA-4", lot=lot.number, reason="maker's recall", **stores.scan(DUTY))
+    found = row("J03", "V2")
+    hold = LotHold.objects.get()
+    assert found.code == stores.code("J03", "V2")
+    assert (found.cutover[:10], found.staged_by) == ("2026-03-12", date(2026, 3, 10))
+    assert found.whys == (f"HOLD {hold.pk}: maker's recall",)
+    assert found.take_out == (Pieces("CA-4", pieces, lot=lot.number, why=found.whys[0]),)
+    assert found.add == (Pieces("CA-4", pieces),)
+    assert found.next == ("put back",)
+    assert "HOLD" in refusal("bag-not-ready", lift, bag=found.code, **stores.scan())
+    aside = stores.place("N", "hold shelf", "hold")
+    put_back(bag=found.code, stock_code="CA-4", lot=lot.number, place=aside, quantity=pieces, **stores.scan())
+    found = row("J03", "V2")
+    assert (found.next, found.take_out) == (("lift hold",), ())
+    lift(bag=found.code, **stores.scan())
+    bag = stores.bag("J03", "V2")
+    assert (bag.state, bag.state_before_hold) == ("staged", "")
+    assert row("J03", "V2").next == ("reopen",)
+
+
+def test_a_lot_that_was_let_go_again_leaves_only_the_hold_of_the_bag_to_lift(stores: Stores) -> None:
+    lot = next(lot for lot in stores.contents("J03", "V2").lots.values() if lot.item.stock_code == "CA-4")
+    recall_lot(stock_code="CA-4", lot=lot.number, reason="maker's recall", **stores.scan(DUTY))
+    release_hold(hold=LotHold.objects.get().pk, reason="other batch", by="I. Varga", at=stores.at, action="release")
+    found = row("J03", "V2")
+    assert (found.whys, found.next, found.take_out, found.add) == (
+        ("nothing in it is held any more",), ("lift hold",), (), (),
+    )  # fmt: skip
+    lift(bag=found.code, **stores.scan())
+    assert "J03 V2" not in listed()
+
+
+def test_a_bag_out_of_date_for_a_moved_outage_says_which_lot_comes_out(stores: Stores) -> None:
+    lot = next(lot for lot in stores.contents("J03", "BJ1").lots.values() if lot.item.stock_code == "CS15-6")
+    moved = f"{lot.use_by + timedelta(1)} 08:00"
+    Job.objects.filter(job="J03").update(cutover=moved, cutover_end="")
+    found = row("J03", "BJ1")
+    assert found.bag.state == "staged"
+    assert found.next == ("reopen",)
+    assert found.whys[0].startswith(f"EXPIRES BEFORE CUTOVER: {lot.use_by}, needed through ")
+    job = Job.objects.get(job="J03")
+    changes = {"cutover": f"{lot.use_by + timedelta(2)} 08:00"}
+    change_facts(sheet="jobs", key=["J03"], version=job.version, changes=changes, by="R. Tolley", at=stores.at)
+    found = row("J03", "BJ1")
+    assert (found.bag.state, found.next) == ("reopened", ("put back", "pick"))
+    assert {pieces.stock_code for pieces in found.take_out} >= {"CS15-6"}
+
+
+def test_a_broken_bag_says_what_is_to_be_brought_back_and_by_when(stores: Stores) -> None:
+    stores.at += timedelta(12)
+    emergency = open_emergency(
+        job="E01", structure="Saltmarsh", depot="H", wanted={"CS15-2": 3000}, why="dig-in", **stores.scan(DUTY)
+    )
+    borrow(
+        bag=stores.code("J10", "V9"), to_bag=label_code(emergency.bag), stock_code="CS15-2", lot="L-2508A",
+        quantity=3000, why="dig-in at Saltmarsh", authoriser=DUTY, pay_back_by=date(2026, 4, 9),
+        confirmed=("free-first/1",), **stores.scan(),
+    )  # fmt: skip
+    found = row("J10", "V9")
+    assert found.bag.state == "broken"
+    assert found.lent == ("3 CS15-2 by 2026-04-09, lent to E01",)
+    assert Pieces("CS15-2", 3000) in found.add
+    assert found.next == ("pick", "check")
+    assert found.undecided == ("J10/V9-J3/joint/ABC/joint accessories",)
+    Borrow.objects.update(paid=3000)
+    assert row("J10", "V9").lent == ()
+
+
+def test_a_short_bag_is_added_to_and_one_staged_short_is_opened_first(stores: Stores) -> None:
+    stores.fetch("J03", "V1", but={"JS-3": 2})  # one of the seven is the spare
+    assert "J03 V1" not in listed()  # somebody is filling it
+    code = stores.code("J03", "V1")
+    finish_short(bag=code, **stores.scan())
+    found = row("J03", "V1")
+    assert (found.whys, found.next) == (("SHORT: 1 JS-3",), ("pick", "check"))
+    assert found.add == (Pieces("JS-3", 1000), Pieces("JS-3", 1000, spare=True))
+    check(bag=code, counted=stores.counted("J03", "V1"), **stores.scan(OTHER_STORES))
+    stage(bag=code, rack="R-9", **stores.scan())
+    assert row("J03", "V1").next == ("reopen",)
+    assert "say why" in refusal("bag-not-ready", reopen, bag=code, why=" ", **stores.scan())
+    assert "may not do" in refusal("not-allowed", reopen, bag=code, why="the seal is here", **stores.scan(PLANNER))
+    reopen(bag=code, why="the seal is here", **stores.scan())
+    found = row("J03", "V1")
+    assert (found.bag.state, found.whys, found.next) == ("reopened", ("the seal is here", "SHORT: 1 JS-3"), ("pick",))
+    stores.fetch("J03", "V1")
+    check(bag=code, counted=stores.counted("J03", "V1"), **stores.scan(OTHER_STORES))
+    assert "J03 V1" not in listed()
+
+
+def test_a_superseded_bag_waits_for_a_plan_and_a_list(stores: Stores) -> None:
+    ScheduleRevision.objects.filter(job__job="J03", live=True).update(letter="B")
+    found = row("J03", "B1")
+    assert found.bag.state == "staged"
+    assert found.whys == ("SUPERSEDED BY REV B: the bag was listed for rev A; plan, apply, look again",)
+    assert found.next == ("plan, apply and list again",)
+    stores.plan()
+    assert "J03 B1" not in listed()
+
+
+def test_the_first_cutover_comes_first_and_a_depot_sees_its_own(stores: Stores) -> None:
+    Bag.objects.filter(structure__in=("V9", "B1", "V2")).update(state="reopened", why="looked at")
+    assert listed() == ["J03 B1", "J03 V2", "J10 V9"]
+    Job.objects.filter(job="J03").update(cutover="")
+    assert listed() == ["J10 V9", "J03 B1", "J03 V2"]
+    assert listed("H") == ["J10 V9"]
+    assert stores.bag("J10", "V9").depot.depot == "H"
+
+
+def test_a_longer_list_costs_no_more_queries() -> None:
+    Bag.objects.filter(job__job="J03", structure="B1").update(state="reopened")
+    with CaptureQueriesContext(connection) as one_bag:
+        short = rework(depot="N")
+    Bag.objects.filter(job__job="J03", state="staged").update(state="reopened")
+    with CaptureQueriesContext(connection) as all_bags:
+        long = rework(depot="N")
+    assert (len(short), len(long)) == (1, 3)
+    assert len(all_bags) == len(one_bag)
