@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Unpack
 
 from inventory.models import Action, Lot, Place
@@ -34,8 +35,10 @@ def move(*, carries: Sequence[Carry], why: str = "", **stamp: Unpack[Stamp]) -> 
     return action
 
 
-def carry(action: Action, carries: Sequence[Carry], why: str) -> None:
+def carry(action: Action, carries: Sequence[Carry], why: str, made_at: datetime | None = None) -> None:
     """Book the carries of an action that another use case has begun, in its transaction.
+
+    ``made_at`` is the moment at which they were really carried, where that is not now: holds placed later stop nothing.
 
     Raises:
         Refusal: as ``move``.
@@ -44,4 +47,4 @@ def carry(action: Action, carries: Sequence[Carry], why: str) -> None:
     one_depot(places)
     refuse_the_road(places)
     moves = [Move(lot=one.lot, quantity=one.quantity, source=one.source, target=one.target) for one in carries]
-    book(action, moves, check=lambda: check(moves, why))
+    book(action, moves, check=lambda: check(moves, why, made_at))

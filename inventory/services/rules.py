@@ -1,6 +1,7 @@
 """Which pieces may go where: what every use case that moves them must keep."""
 
 from collections.abc import Iterable, Sequence
+from datetime import datetime
 
 from inventory.errors import Refusal
 from inventory.models import (
@@ -25,15 +26,25 @@ ON_ITS_WAY_TO_A_JOB = {STAGING, BAG, TRUCK, VAN}
 _OURS_ONLY = {BIN, RESERVE}
 
 
-def check(moves: Sequence[Move], why: str) -> None:
+def check(moves: Sequence[Move], why: str, made_at: datetime | None = None) -> None:
     """Look at every move before anything is written.
+
+    Args:
+        moves: what goes where.
+        why: the reason in words.
+        made_at: moment at which the pieces were really moved, where the books hear of it later: a hold that was placed
+            after it did not stop them. None: now.
 
     Raises:
         Refusal: ``on-hold``: a held piece would go towards a job; names the hold. ``set-aside``: so would a piece that
             lies at a hold place. ``needs-reason``: pieces leave a hold place or the reserve. ``owner``: the supplier's
             pieces would lie among ours, or ours among his.
     """
-    holds = open_holds(move.lot for move in moves)
+    holds = {
+        key: hold
+        for key, hold in open_holds(move.lot for move in moves).items()
+        if made_at is None or hold.placed_at <= made_at
+    }
     for move in moves:
         to_kind = move.target.kind if move.target is not None else ""
         towards_a_job = move.ending == INSTALLED or to_kind in ON_ITS_WAY_TO_A_JOB

@@ -1,6 +1,7 @@
 """Fill a bag by scan and have a second person check it."""
 
 from collections.abc import Collection, Iterator, Mapping
+from datetime import datetime
 from typing import Unpack
 
 from inventory.models import Balance, Item, Lot, Place
@@ -8,12 +9,13 @@ from inventory.selectors.finding import items_by_code, lots_by_number, open_hold
 from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
-from kitting.calculation.bag_states import CHECK, FINISH, LIFT, PICK, PUT_BACK, REOPEN, SHORT
+from kitting.calculation.bag_states import CHECK, FINISH, LIFT, ON_HOLD, PICK, PUT_BACK, REOPEN, SHORT
 from kitting.errors import Refusal
-from kitting.models import BagLine, Promise
+from kitting.models import Bag, BagLine, Promise
 from kitting.models.bags import PICKED
 from kitting.models.bags import PUT_BACK as BACK
-from kitting.selectors.bag_contents import bare, good_until, is_good, label_state
+from kitting.selectors.bag_contents import bare, good_until, is_good, label_state, lots_inside
+from kitting.services.list_bags import review
 from kitting.services.release_promises import release, rest_of
 from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_of, settled
 
@@ -30,6 +32,7 @@ def pick(
     quantity: int,
     as_spare: bool = False,
     confirmed: Collection[str] = (),
+    made_at: datetime | None = None,
     **scan: Unpack[Scan],
 ) -> Answer:
     """Put thousandths of a scanned lot from a place into a bag.
@@ -41,6 +44,8 @@ def pick(
         quantity: thousandths of the stock unit.
         as_spare: the pieces are for the bag's spare lines only.
         confirmed: keys of questions answered with yes.
+        made_at: moment at which it was done, where the books hear of it later. A lot that was put on hold after that is
+            in the bag all the same, and the bag goes on hold.
         scan: who, when, the number of the action.
 
     Raises:
@@ -53,16 +58,38 @@ def pick(
     item = items_by_code([stock_code])[stock_code]
     if one.repeated:
         return Answer(RIGHT, f"{item} is in {one.bag} already.", one.bag, repeated=True)
+    _as_before_later_holds(one, made_at)
     state = advance(one, PICK)
-    taken = put_in(one, item, lot, place, quantity, as_spare=as_spare, confirmed=confirmed)
+    taken = put_in(one, item, lot, place, quantity, as_spare=as_spare, confirmed=confirmed, made_at=made_at)
     told = {"stock_code": item.stock_code, "lot": taken.number, "quantity": bare(quantity), "from": str(place)}
-    settled(one, state, "picked", told, checked_by="")
+    settled(one, state, "picked", told, checked_by="", state_before_hold="")
+    if made_at and open_holds([taken, *lots_inside(one.contents)]):
+        review(Bag.objects.filter(pk=one.bag.pk), by=scan["actor"].name, at=scan["at"])
+        one.bag.refresh_from_db(fields=("state", "state_before_hold", "why", "version"))
+        return Answer("ON HOLD", f"{bare(quantity)} {item} in {one.bag}: {one.bag.why}.", one.bag)
     still = sum(stand.missing for stand in one.contents.lines if stand.line.item_id == item.pk) - quantity
     return Answer(RIGHT, f"{bare(quantity)} {item} in {one.bag}; {bare(max(still, 0))} more to come.", one.bag)
 
 
+def _as_before_later_holds(one: Opened, made_at: datetime | None) -> None:
+    """A bag that is on hold only for holds that were placed after a scan was made is taken as it was then."""
+    if made_at is None or one.bag.state != ON_HOLD:
+        return
+    holds = open_holds(lots_inside(one.contents)).values()
+    if holds and all(made_at < hold.placed_at for hold in holds):
+        one.bag.state = one.bag.state_before_hold
+
+
 def put_in(
-    one: Opened, item: Item, lot: str, place: Place, quantity: int, *, as_spare: bool, confirmed: Collection[str]
+    one: Opened,
+    item: Item,
+    lot: str,
+    place: Place,
+    quantity: int,
+    *,
+    as_spare: bool,
+    confirmed: Collection[str],
+    made_at: datetime | None = None,
 ) -> Lot:
     """Move pieces into a bag and note the lines they serve, in the transaction of a scan; returns their lot.
 
@@ -71,9 +98,11 @@ def put_in(
     """
     shares = _shares(one, item, quantity, as_spare)
     taken = _lot_at(item, lot, place)
-    _refuse_unfit(one, taken)
-    _ask_about_promises(one, shares, taken, place, confirmed)
-    carry(one.action, [Carry(lot=taken, quantity=quantity, source=place, target=place_of(one))], one.action.why)
+    is_held = _refuse_unfit(one, taken, made_at)
+    if not is_held:  # else it lies in the bag already, whatever was promised: the promise moves
+        _ask_about_promises(one, shares, taken, place, confirmed)
+    moved = Carry(lot=taken, quantity=quantity, source=place, target=place_of(one))
+    carry(one.action, [moved], one.action.why, made_at)
     for line, pieces in shares:
         one.write(line, taken, PICKED, pieces, facts={"from": str(place)})
     _keep_promises(one, shares, taken, place)
@@ -207,9 +236,11 @@ def _lot_at(item: Item, number: str, place: Place) -> Lot:
     return next((lot for lot in lots if there and lot.pk == there.lot_id), lots[0])
 
 
-def _refuse_unfit(one: Opened, lot: Lot) -> None:
+def _refuse_unfit(one: Opened, lot: Lot, made_at: datetime | None) -> bool:
+    """Refuse what must not go in; True where a hold was placed on it after it went in."""
     hold = open_holds([lot]).get((lot.item_id, lot.number))
-    if hold:
+    is_later = hold is not None and made_at is not None and made_at < hold.placed_at
+    if hold and not is_later:
         message = f"HELD: {lot} is stopped by hold {hold.pk}: {hold.reason}."
         raise Refusal("lot-held", message, {"hold": hold.pk, "lot": lot.number})
     until = good_until(one.bag.job)
@@ -217,6 +248,7 @@ def _refuse_unfit(one: Opened, lot: Lot) -> None:
         date = f"use by {lot.use_by}" if lot.use_by else "has no use-by date"
         message = f"EXPIRES BEFORE CUTOVER: {lot} {date}; {one.bag.job} needs it good through {until}."
         raise Refusal("expires-before-cutover", message, {"lot": lot.number, "use_by": lot.use_by, "until": until})
+    return is_later
 
 
 def _shares(one: Opened, item: Item, quantity: int, as_spare: bool) -> list[tuple[BagLine, int]]:

@@ -23,9 +23,10 @@ from kitting.services.two_persons import need_reason
 
 MOST_DRIFT = timedelta(minutes=5)
 _PLACE, _PIECES = "place", "pieces"
+_PICK = "pick"
 SCANS: Mapping[str, Callable[..., Answer]] = MappingProxyType(
     {
-        "pick": pick,
+        _PICK: pick,
         "put back": put_back,
         "finish short": finish_short,
         "check": check,
@@ -77,8 +78,11 @@ def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: 
     Args:
         device: its name.
         scans: in the order in which they were made.
-        device_now: what the device's clock says while it sends; more than five minutes off is noted, order is kept.
+        device_now: what the device's clock says while it sends; more than five minutes off is noted, order is kept,
+            and the moment of a scan is set right by it.
         at: the moment on the server.
+
+    A pick made before its lot was put on hold is a fact: it is booked, and the bag goes on hold.
 
     What can't be applied is kept with the reason, and stays kept until a person settles it or a later replay finds
     that it can be applied.
@@ -90,7 +94,7 @@ def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: 
     kept: list[str] = []
     for scan in scans:
         try:
-            answer = _apply(scan, at)
+            answer = _apply(scan, at, at - device_now)
         except (Refusal, inventory.errors.Refusal) as refusal:
             _keep(device, scan, refusal.message, at)
             kept.append(scan.action)
@@ -122,7 +126,7 @@ def settle_scan(*, action: str, why: str, actor: Actor, at: datetime) -> KeptSca
     return found
 
 
-def _apply(scan: Recorded, at: datetime) -> Answer:
+def _apply(scan: Recorded, at: datetime, clock_behind: timedelta) -> Answer:
     if scan.name not in SCANS:
         raise Refusal("unknown-scan", f"There is no scan {scan.name}; there are {', '.join(SCANS)}.", {})
     given = dict(scan.content)
@@ -134,6 +138,8 @@ def _apply(scan: Recorded, at: datetime) -> Answer:
         given[_PLACE] = place_at(depot=found, code=code, kind=kind)
     if _PIECES in given:
         given[_PIECES] = [Installed(**piece) for piece in given[_PIECES]]
+    if scan.name == _PICK:  # a hold that was placed after the piece left its shelf did not stop it
+        given["made_at"] = min(scan.device_at + clock_behind, at)
     return SCANS[scan.name](**given, actor=scan.actor, at=at, action=scan.action, device_at=scan.device_at)
 
 

@@ -6,14 +6,17 @@ from random import Random
 import pytest
 from bag_stores import CREW, OTHER_STORES, Stores, demo_sheets
 from module_books import books_of_module
-from people import BUYER, STORES
+from people import BUYER, DUTY, STORES
 
 from inventory.models import Balance, Movement
 from inventory.selectors.rebuilding import unequal_balances
 from kitting.errors import Refusal
-from kitting.models import BagEntry, Event, KeptScan
+from kitting.models import BagEntry, Event, KeptScan, Promise
 from kitting.roles import Actor
+from kitting.selectors.pick_walk import pick_walk
+from kitting.selectors.rework import rework
 from kitting.services.fill_bags import check
+from kitting.services.recall_lots import recall_lot
 from kitting.services.replay_scans import Recorded, replay, settle_scan
 
 pytestmark = pytest.mark.django_db
@@ -133,3 +136,79 @@ def test_an_unknown_scan_or_place_is_kept_in_words_and_stops_nothing_else(stores
     done = replay(device="phone 4", scans=queue, device_now=stores.at, at=stores.at)
     assert (done.kept, done.applied) == (("p4-1", "p4-2"), ("p4-3",))
     assert [*KeptScan.objects.order_by("action").values_list("why", flat=True)][1] == "There is no depot Q."
+
+
+def picks_of_a_bag(stores: Stores, bag: str, *codes: str) -> list[Recorded]:
+    """A phone takes what a bag wants of these stock codes, a minute apart from ten past on."""
+    steps = [step for step in pick_walk(depot="N", bags=[stores.code("J03", bag)])
+             if step.lot.item.stock_code in codes]  # fmt: skip
+    assert {step.lot.item.stock_code for step in steps} == set(codes)
+    return [
+        Recorded(
+            "pick",
+            {
+                "bag": step.code, "stock_code": step.lot.item.stock_code, "lot": step.lot.number,
+                "place": [step.place.depot.depot, step.place.code, step.place.kind], "quantity": step.quantity,
+            },
+            f"p5-{number}",
+            stores.at + timedelta(minutes=10 + number),
+            STORES,
+        )
+        for number, step in enumerate(steps)
+    ]  # fmt: skip
+
+
+def test_a_pick_made_before_its_lot_was_put_on_hold_is_booked_and_its_bag_goes_on_hold(stores: Stores) -> None:
+    queue = picks_of_a_bag(stores, "B3", "EL15-3", "PB15")
+    lot, pieces = queue[0].content["lot"], queue[0].content["quantity"]
+    assert queue[0].content["stock_code"] == "EL15-3"
+    hold_at = stores.at + timedelta(minutes=20)
+    recall_lot(
+        stock_code="EL15-3", lot=lot, reason="maker's recall", actor=DUTY, at=hold_at, action="recall",
+    )  # fmt: skip
+    stores.plan()  # the line is promised another lot now, if there is one
+    late = stores.at + timedelta(hours=1)
+    done = replay(device="phone 5", scans=queue, device_now=late, at=late)
+    assert (done.applied, done.kept) == (tuple(scan.action for scan in queue), ())
+    bag = stores.bag("J03", "B3")
+    assert (bag.state, bag.state_before_hold) == ("on hold", "picking")
+    assert stores.counted("J03", "B3") == {scan.content["stock_code"]: scan.content["quantity"] for scan in queue}
+    told = Event.objects.filter(name="bag on hold", subject="J03 B3")
+    assert {event.addressed_to for event in told} == {"storekeeper"}
+    assert not Promise.objects.filter(job__job="J03", line__contains="B3", item__stock_code="EL15-3", released_at=None)
+    row = next(one for one in rework() if one.bag == bag)
+    assert (row.next, row.take_out[0].lot, row.take_out[0].quantity) == (("put back",), lot, pieces)
+    assert unequal_balances() == []
+    assert replay(device="phone 5", scans=queue, device_now=late, at=late).known == done.applied
+
+
+@pytest.mark.parametrize(("minutes", "slow"), [(5, 0), (20, 40)])
+def test_a_pick_made_after_the_hold_is_kept_for_a_person_whatever_the_phones_clock_says(
+    stores: Stores, minutes: int, slow: int
+) -> None:
+    """The phone's clock is slow by so many minutes: it shows a moment before the hold."""
+    queue = picks_of_a_bag(stores, "B3", "EL15-3")[:1]
+    recall_lot(
+        stock_code="EL15-3", lot=queue[0].content["lot"], reason="maker's recall", actor=DUTY,
+        at=stores.at + timedelta(minutes=minutes), action="recall",
+    )  # fmt: skip
+    late = stores.at + timedelta(hours=1)
+    done = replay(device="phone 5", scans=queue, device_now=late - timedelta(minutes=slow), at=late)
+    assert (done.applied, done.kept) == ((), ("p5-0",))
+    assert KeptScan.objects.get().why.startswith("HELD: EL15-3 lot ")
+    assert stores.bag("J03", "B3").state == "listed"
+
+
+def test_a_bag_on_hold_for_an_older_hold_takes_no_late_pick(stores: Stores) -> None:
+    queue = picks_of_a_bag(stores, "B3", "EL15-3", "PB15")
+    first, second = queue[:1], queue[1:]
+    late = stores.at + timedelta(hours=1)
+    replay(device="phone 5", scans=first, device_now=late, at=late)
+    recall_lot(
+        stock_code="EL15-3", lot=first[0].content["lot"], reason="maker's recall", actor=DUTY,
+        at=stores.at + timedelta(minutes=5), action="recall",
+    )  # fmt: skip
+    assert stores.bag("J03", "B3").state == "on hold"
+    done = replay(device="phone 6", scans=second, device_now=late, at=late)
+    assert done.applied == ()
+    assert {kept.why for kept in KeptScan.objects.all()} == {"J03 B3: can't pick, it is on hold."}
