@@ -17,6 +17,8 @@ from jobs.models import Job
 from kitting.models import Bag, BagEntry, Event
 from kitting.selectors.bag_contents import accounts, consumed, contents_of
 from kitting.selectors.event_chain import check_chain
+from kitting.selectors.recheck_installed import recheck_installed
+from kitting.selectors.rework import rework
 
 pytestmark = pytest.mark.django_db
 
@@ -141,6 +143,29 @@ def test_a_recall_stops_every_bag_with_a_piece_of_the_lot(said: str) -> None:
     assert at == {"N bin": 5, "H reserve": 3, "N truck": 2, "H truck": 1, "N hold": 2, "N bag": 6, "H bag": 3}
     fitted = BagEntry.objects.filter(deed="installed", lot__number=hold.lot_number).values_list("line__bag__job__job")
     assert dict(fitted.annotate(Sum("quantity"))) == {"H01": 6_000, "H02": 8_000, "J04": 3_000}
+
+
+def test_after_the_recall_its_bags_stand_on_the_rework_list_before_later_short_ones(said: str) -> None:
+    assert said
+    rows = [(str(row.bag), row.next, [(one.stock_code, one.quantity) for one in row.add]) for row in rework()]
+    held = [("J09 HL1", 3_000), ("J09 HL3", 1_000), ("J09 HL5", 1_000), ("J09 HL7", 1_000)]
+    assert rows == [
+        *((bag, ("put back",), [("BI25", pieces)]) for bag, pieces in held),
+        ("J10 V9", ("plan, apply and list again",), []),  # a paper cable that no rule speaks of
+        ("J12 K1", ("put back",), [("BI25", 3_000)]),
+        ("J12 K2", ("reopen",), [("EL25-2", 3_000)]),
+    ]
+
+
+def test_todays_rules_refuse_nothing_that_was_installed_and_cant_check_what_has_no_schedule(said: str) -> None:
+    assert said
+    found = recheck_installed()
+    assert {(row.job, row.state, row.check) for row in found.rows} == {
+        (job, "can't check", "schedule") for job in ("E01", "H01", "H02")
+    }
+    assert sum(row.quantity for row in found.rows) == 17_000  # 14 inserts from papers and 3 splices of the dig-in
+    fitted = BagEntry.objects.filter(deed="installed").aggregate(Sum("quantity"))["quantity__sum"]
+    assert found.checked == fitted > 17_000
 
 
 def test_no_held_or_expired_lot_ever_went_out(said: str) -> None:
