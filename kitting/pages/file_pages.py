@@ -29,7 +29,7 @@ def files(asked: Asked) -> HttpResponse:
         if size > LARGEST_FILE:
             message = f"These files hold {size // 1_000_000} MB; {LARGEST_FILE // 1_000_000} MB are the most."
             return refused(asked, Refusal("file-too-big", message, {"bytes": size}), reverse("files"))
-        names = ", ".join(str(one.name) for one in sent)[:200]
+        names = str(sent[0].name) if len(sent) == 1 else f"{len(sent)} sheets from {sent[0].name}"
         content = packed_files((str(one.name), one.read()) for one in sent)
         return ask(asked, LOOK, {"answers": []}, file_name=names, file=content)
     found = Errand.objects.filter(kind__in=(LOOK, LOAD)).order_by("-pk").defer("file", "kept", "result")[:_SHOWN]

@@ -58,6 +58,12 @@ class Table:
     faded: frozenset[int] = field(default_factory=frozenset)
 
     @property
+    def headings(self) -> list[tuple[str, bool]]:
+        """Each heading, and whether figures stand below it."""
+        first = map(_cell, self.rows[0]) if self.rows else ()
+        return [(head, cell.number) for head, cell in zip(self.heads, first, strict=False)]
+
+    @property
     def lines(self) -> list[tuple[bool, list[tuple[str, Cell]]]]:
         """Each row: whether it is faded, and its cells with their headings."""
         return [

@@ -5,6 +5,7 @@ import tempfile
 from argparse import ArgumentParser
 from datetime import UTC, date, datetime
 from pathlib import Path
+from secrets import randbelow, token_urlsafe
 from typing import Any
 
 from django.conf import settings
@@ -12,10 +13,16 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand
 
 from kitting.management.books import loaded_text, refused_in_words
+from kitting.management.in_columns import in_columns
 from kitting.management.plan_run import Order, run, summary_text
 from kitting.management.season.events import play
+from kitting.management.season.people import SIGN_INS
+from kitting.management.serving import PORT, serve
 from kitting.models import BagEntry
+from kitting.roles import ADMINISTRATOR, Actor
+from kitting.selectors.clock import books_now
 from kitting.services.apply_plan import apply_plan
+from kitting.services.keep_people import keep_person
 from kitting.services.load_sheets import load_sheets
 from kitting.spreadsheets.reading import read_raw_book
 
@@ -39,6 +46,8 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("--out", type=Path, default=Path(".demo"), help="folder for the two plans (default .demo)")
         parser.add_argument("--first-day", action="store_true", help="stop after the first day's plan is applied")
+        parser.add_argument("--no-serve", action="store_true", help="don't serve the pages when the story is told")
+        parser.add_argument("--port", type=int, default=PORT, help=f"where to serve the pages (default {PORT})")
 
     def handle(self, *_args: Any, **options: Any) -> None:
         with refused_in_words(self.stderr):
@@ -46,10 +55,24 @@ class Command(BaseCommand):
             call_command("migrate", verbosity=0)
             if BagEntry.objects.exists():
                 self.stdout.write(LIVED_ON)
-                return
-            self._answered(options["out"] / "after-answers")
-            if not options["first_day"]:
-                self._season()
+            else:
+                self._answered(options["out"] / "after-answers")
+                if not options["first_day"]:
+                    self._season()
+            if not options["no_serve"]:
+                self._people()
+                serve(port=options["port"], say=self.stdout.write)
+
+    def _people(self) -> None:
+        """Let the demo's people sign in, with a password and a PIN made for this run, and say who is for what."""
+        password, pin = token_urlsafe(9), f"{randbelow(10_000):04}"
+        for one in SIGN_INS:
+            keep_person(
+                sign_in=one.sign_in, name=one.actor.name, roles=one.actor.roles, depots=one.depots, password=password,
+                pin=pin, actor=Actor("demo", frozenset({ADMINISTRATOR})), at=books_now(),
+            )  # fmt: skip
+        self.stdout.write(f"\nSign in with the password {password} (PIN {pin} to hand a device over) as")
+        self.stdout.write(in_columns([(one.sign_in, one.actor.name, one.task) for one in SIGN_INS]))
 
     def _received(self, out: Path) -> None:
         """Plan the sheets as they came; nothing is stored."""

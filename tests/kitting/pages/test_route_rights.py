@@ -1,0 +1,97 @@
+"""Every address x every role x own and other depot, against a table of its own: ``route_rights.csv``."""
+
+import csv
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from bag_stores import demo_sheets, planned
+from django.http import HttpRequest, HttpResponse
+from django.test import RequestFactory
+from module_books import books_of_module
+
+from kitting.models import Bag, Person
+from kitting.pages.routes import OPEN, ROUTES, Route, guarded
+from kitting.roles import ROLES
+
+pytestmark = pytest.mark.django_db
+SHORT_NAMES = dict(zip(("SE", "PL", "SK", "BU", "CL", "DS", "AU", "AD", "VC"), ROLES, strict=True))
+OWN, OTHER = "N", "H"
+DONE, REFUSED, NO_FORM = 204, 403, 405
+books = books_of_module(demo_sheets, planned)
+
+
+def rows() -> dict[str, dict[str, str]]:
+    with (Path(__file__).parent / "route_rights.csv").open(encoding="utf-8") as file:
+        return {row["route"]: row for row in csv.DictReader(file)}
+
+
+def roles_in(cell: str) -> set[str]:
+    return set(ROLES) if cell == "everybody" else {SHORT_NAMES[short] for short in cell.split()}
+
+
+def person(role: str, depots: list[str]) -> Person:
+    return Person(sign_in="somebody", name="S. Omebody", roles=[role], depots=depots)
+
+
+def answer_of(route: Route, method: str, who: Person, named: dict[str, str]) -> int:
+    """Status of a request to a route whose view would only say that it was reached."""
+    reached: Callable[..., HttpResponse] = lambda asked, **_: HttpResponse(status=DONE)  # noqa: ARG005, E731
+    request: HttpRequest = getattr(RequestFactory(), method)("/")
+    request.user = who
+    return guarded(replace(route, view=reached))(request, **named).status_code
+
+
+def named_at(route: Route, row: dict[str, str], depot: str) -> dict[str, str]:
+    """What the address names, for something of a depot."""
+    texts = [text.replace("DEPOT", depot).replace("BAG", bag_of(depot)) for text in row["named"].split(";") if text]
+    return dict(text.split("=", 1) for text in texts)
+
+
+def bag_of(depot: str) -> str:
+    return Bag.objects.filter(depot__depot=depot).values_list("code", flat=True).first() or "no bag"
+
+
+def expected(route: Route, method: str, role: str, *, other_depot: bool) -> int:
+    row = rows()[route.name]
+    if method == "post" and not row["acts"]:
+        return NO_FORM
+    allowed = role in roles_in(row["sees"]) and (method == "get" or role in roles_in(row["acts"]))
+    bound = method == "post" and row["depot"] == "own"
+    return DONE if allowed and not (bound and other_depot) else REFUSED
+
+
+def combinations() -> Iterator[tuple[Route, str, str, bool]]:
+    for route in ROUTES:
+        if route.sees != OPEN:
+            for method in ("get", "post"):
+                for role in ROLES:
+                    for other_depot in (False, True):
+                        yield route, method, role, other_depot
+
+
+def test_every_address_has_a_row_and_every_row_an_address() -> None:
+    assert [row["route"] for row in rows().values()] == [route.name for route in ROUTES]
+
+
+def test_every_address_lets_in_whom_the_table_names_and_nobody_else() -> None:
+    wrong = []
+    for route, method, role, other_depot in combinations():
+        named = named_at(route, rows()[route.name], OTHER if other_depot else OWN)
+        found = answer_of(route, method, person(role, [OWN]), named)
+        wanted = expected(route, method, role, other_depot=other_depot)
+        if found != wanted:
+            wrong.append((route.name, method, role, "other depot" if other_depot else "own", found, wanted))
+    assert not wrong, wrong
+
+
+def test_who_is_not_signed_in_is_let_in_nowhere_but_at_the_door() -> None:
+    open_ = [route.name for route in ROUTES if route.sees == OPEN]
+    assert open_ == ["sign-in", "health"]
+
+
+def test_no_address_takes_another_method() -> None:
+    for route in ROUTES:
+        if route.sees != OPEN:
+            assert answer_of(route, "delete", person("planner", []), {}) == NO_FORM

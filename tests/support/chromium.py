@@ -1,0 +1,73 @@
+"""A real browser on the pages of a server in this process, and what must hold on every page it looks at."""
+
+import os
+from collections.abc import Callable, Iterator
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from browsing import PASSWORD, sign_in_name
+from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, sync_playwright
+
+from kitting.roles import Actor
+
+DESK, PHONE = {"width": 1280, "height": 900}, {"width": 390, "height": 844}
+# WCAG 2.2, levels A and AA, as the rules of axe are tagged.
+RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}}
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")  # the browser's driver has a loop of its own in this thread
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """Debian's Chromium, once a run."""
+    with sync_playwright() as driver:
+        browser = _started(driver)
+        yield browser
+        browser.close()
+
+
+def _started(driver: Playwright) -> Browser:
+    return driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+
+
+@pytest.fixture
+def look(chromium: Browser) -> Iterator[Callable[..., Page]]:
+    """Opens pages of a size and colours, and fails the test if any page complained."""
+    complaints: list[str] = []
+    contexts = []
+
+    def note(message: ConsoleMessage) -> None:
+        if message.type == "error" and "status of 4" not in message.text:
+            complaints.append(message.text)
+
+    def opened(*, phone: bool = False, dark: bool = False) -> Page:
+        context = chromium.new_context(
+            viewport=PHONE if phone else DESK, color_scheme="dark" if dark else "light", has_touch=phone
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(20_000)
+        page.on("console", note)
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert not complaints, complaints
+
+
+def sign_in(page: Page, server: str, actor: Actor) -> None:
+    """Sign somebody in, as they would."""
+    page.goto(f"{server}/sign-in")
+    page.get_by_label("Sign-in name").fill(sign_in_name(actor))
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url(f"{server}/")
+
+
+def assert_open_to_everybody(page: Page) -> None:
+    """No rule of axe is broken, and nothing scrolls sideways."""
+    found = Axe().run(page, options=RULES)
+    assert found.violations_count == 0, f"{page.url}: {found.generate_report()}"
+    wide, there = page.evaluate("[document.documentElement.scrollWidth, window.innerWidth]")
+    assert wide <= there, f"{page.url} is {wide} px wide on {there} px"
