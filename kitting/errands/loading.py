@@ -14,6 +14,7 @@ from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_shee
 from kitting.errands.keeping import unpack_files
 from kitting.errors import Refusal
 from kitting.models import Errand
+from kitting.selectors.sheets import completed
 from kitting.services.ask_errands import end_errand, note_stage, refuse_errand
 from kitting.services.keep_answers import with_kept_answers
 from kitting.services.load_sheets import load_sheets
@@ -72,7 +73,7 @@ def _received(errand: Errand) -> RawBook:
         raw = read_raw_book(
             only if workbook else Path(folder), lambda sheet, row, rows: _stage(errand, sheet, row, rows)
         )
-    return with_answers(raw, errand.given.get("answers", ()))
+    return completed(with_answers(raw, errand.given.get("answers", ())), errand.asked_at.date())
 
 
 def _stage(errand: Errand, sheet: str, row: int, rows: int) -> None:

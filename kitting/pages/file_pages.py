@@ -11,7 +11,7 @@ from kitting.errands.loading import LOAD, LOOK, answer
 from kitting.errors import Refusal
 from kitting.models import Errand
 from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page, refused
-from kitting.pages.planning_pages import ask, errand_by_number
+from kitting.pages.planning_pages import RESULTS, ask, errand_by_number
 from kitting.pages.tables import Table, figure, link
 from kitting.roles import DO
 
@@ -104,3 +104,6 @@ def load_result(asked: Asked, errand: Errand) -> HttpResponse:
         "rules": result["rules"], "unknown": result["unknown"],
     }  # fmt: skip
     return page(asked, "loaded.html", context)
+
+
+RESULTS[LOAD] = load_result

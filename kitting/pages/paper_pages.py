@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.http import HttpResponse
+from django.urls import reverse
 
 from jobs.models import Run
 from kitting.documents.as_installed import as_installed_csv, as_installed_record
@@ -18,6 +19,7 @@ from kitting.errors import Refusal
 from kitting.models import Errand
 from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page
 from kitting.pages.tables import Table, link
+from kitting.roles import SEE
 from kitting.selectors.cutovers import cutovers, last_plan
 from kitting.selectors.job_sheet import job_sheet
 from kitting.selectors.policies import paper_choices
@@ -54,14 +56,22 @@ def papers(asked: Asked) -> HttpResponse:
     kept, plan = _kept(), last_plan()
     current = kept is not None and plan is not None and kept.result.get("plan") == plan.pk
     names = packed_names(bytes(kept.kept)) if kept is not None and current else []
+    names = [name for name in names if _may_see(asked, name)]
     rows = [[link(name, "paper", name)] for name in names]
     empty = "They are made when a plan is applied on these pages: plan again, look at it and apply it."
     return page(asked, "papers.html", {"table": Table("Papers of the plan applied last", ("File",), rows, empty)})
 
 
+def _may_see(asked: Asked, name: str) -> bool:
+    """The reorder sheet shows prices, which are not for everybody."""
+    return not name.startswith("reorder-sheet") or asked.actor.may("prices", SEE)
+
+
 def paper(asked: Asked, name: str) -> HttpResponse:
     """One of them."""
     kept = _kept()
+    if not _may_see(asked, name):
+        return page(asked, "refused.html", {"sentence": "This paper shows prices.", "back": reverse("papers")}, 403)
     try:
         content = unpacked_file(bytes(kept.kept), name) if kept else b""
     except KeyError:

@@ -8,6 +8,10 @@ from kitting.roles import SEE, Actor
 PLACES: tuple[tuple[str, str, str], ...] = (
     ("Today", "home", ""),
     ("Cutovers", "cutovers", "job dates"),
+    ("Plan", "plans", "job dates"),
+    ("Does it fit?", "fit-check", "field answers"),
+    ("Reels", "reels", "reel band"),
+    ("People", "people", "people"),
 )
 
 

@@ -192,7 +192,8 @@ def _what_if_result(asked: Asked, errand: Errand) -> HttpResponse:
         for one in errand.result["lines"]
     ]  # fmt: skip
     heads = ("Line", "Now", "Then", "Stock code now", "Then", "Short now", "Then")
-    caption = f"{errand.result['count']} lines would change"
+    count = errand.result["count"]
+    caption = f"{count} line{'s' * (count != 1)} would change"
     told = Table(caption, heads, lines, "No line would change.")
     given = errand.given
     words = ", ".join(

@@ -9,7 +9,17 @@ from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.urls import URLPattern, path
 
 from kitting.models import Person
-from kitting.pages import cutover_pages, file_pages, home, paper_pages, planning_pages, signing_in, what_page
+from kitting.pages import (
+    cutover_pages,
+    fact_pages,
+    file_pages,
+    home,
+    paper_pages,
+    people_page,
+    planning_pages,
+    signing_in,
+    what_page,
+)
 from kitting.pages.asked import ANY_REFUSAL, Asked, View, page
 from kitting.roles import DO, SEE, require
 
@@ -87,8 +97,13 @@ ROUTES: tuple[Route, ...] = (
     Route("what-if", "what-if", planning_pages.what_if_page, PLANS, (PLANS, DO)),
     Route("files", "files", file_pages.files, "schedule", ("schedule", DO)),
     Route("files/<int:number>", "file", file_pages.file_page, "schedule", ("schedule", DO)),
-    Route("papers", "papers", paper_pages.papers, "bags"),
-    Route("papers/<str:name>", "paper", paper_pages.paper, "bags"),
+    Route("questions", "questions", fact_pages.questions, "schedule", ("schedule", DO)),
+    Route("reels", "reels", fact_pages.reels, "reel band"),
+    Route("reels/<str:reel>", "reel", fact_pages.reel, "reel band", ("reel band", DO)),
+    Route("fit", "fit-check", fact_pages.fit_check, "field answers"),
+    Route("people", "people", people_page.people, "people", ("people", DO)),
+    Route("papers", "papers", paper_pages.papers, PLANS),
+    Route("papers/<str:name>", "paper", paper_pages.paper, PLANS),
 )
 
 

@@ -13,6 +13,7 @@ from kitting.calculation.natural_order import natural_rank
 from kitting.calculation.rule_book import DEFAULT_REVISION
 from kitting.calculation.sheets.all_sheets import ANSWERS, RULES, SHEETS
 from kitting.calculation.sheets.answers import KEEP, WHOLE_ROW
+from kitting.calculation.sheets.parsers import plain
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
 from kitting.calculation.sheets.stock_sheets import STOCK
 from kitting.models import Answer
@@ -60,6 +61,19 @@ def _book(declared: Mapping[str, SheetRecords], on: date | None) -> RawBook:
     given = [sheets[name] for name in SHEETS if len(sheets[name].cells) or SHEETS[name].required]
     own_rules = [one for one in live_rules(on).values() if one.revision != DEFAULT_REVISION]
     return raw_book([*given, *(raw_sheet(f"{RULES}{one.table}", one.columns, one.rows) for one in own_rules)])
+
+
+def completed(raw: RawBook, on: date | None = None) -> RawBook:
+    """Received sheets; where one that must be there did not come, all that did not come are as the records have them.
+
+    So a cable schedule may come alone, and is read together with these books. While they are empty nothing is added.
+    """
+    named = {plain(name.replace("_", " ")).casefold() for name in raw.sheets}
+    if all(name in named for name, sheet in SHEETS.items() if sheet.required):
+        return raw
+    kept = sheets_from_records(on).sheets
+    added = [sheet for name, sheet in kept.items() if name not in {*named, ANSWERS.name} and len(sheet.cells)]
+    return raw_book([*raw.sheets.values(), *added], raw.notes) if added else raw
 
 
 def _sheet(records: SheetRecords) -> RawSheet:

@@ -9,7 +9,7 @@ from inventory.selectors.finding import items_by_code, lots_by_number, open_hold
 from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
-from kitting.calculation.bag_states import CHECK, FINISH, LIFT, ON_HOLD, PICK, PUT_BACK, REOPEN, SHORT
+from kitting.calculation.bag_states import CHECK, FINISH, LIFT, ON_HOLD, PICK, PUT_BACK, REOPEN, REOPENED, SHORT
 from kitting.errors import Refusal
 from kitting.models import Bag, BagLine, Promise
 from kitting.models.bags import PICKED
@@ -131,7 +131,8 @@ def put_back(
         why or "put back",
     )
     told = {"stock_code": stock_code, "lot": lot, "quantity": bare(quantity), "to": str(place), "why": why}
-    settled(one, state, "put back", told, checked_by="")
+    changed = {"checked_by": "", **({"state_before_hold": REOPENED} if state == ON_HOLD else {})}
+    settled(one, state, "put back", told, **changed)
     return Answer("BACK", f"{bare(quantity)} {stock_code} back at {place}.", one.bag)
 
 

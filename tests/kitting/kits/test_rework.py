@@ -76,8 +76,8 @@ def test_a_bag_with_a_recalled_lot_says_what_comes_out_and_goes_in_until_it_is_g
     assert (found.next, found.take_out) == (("lift hold",), ())
     lift(bag=found.code, **stores.scan())
     bag = stores.bag("J03", "V2")
-    assert (bag.state, bag.state_before_hold) == ("staged", "")
-    assert row("J03", "V2").next == ("reopen",)
+    assert (bag.state, bag.state_before_hold) == ("reopened", "")
+    assert row("J03", "V2").next == ("pick",)
 
 
 def test_a_lot_that_was_let_go_again_leaves_only_the_hold_of_the_bag_to_lift(stores: Stores) -> None:

@@ -1,0 +1,128 @@
+"""Facts that a plan asks for, answered where they stand; gauge readings of reels; and whether a part fits."""
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from inventory.models import Item
+from inventory.selectors.finding import items_by_code
+from jobs.models import Reel
+from kitting.calculation.cable_geometry import CABLE_TYPE, GAUGE, MAKER, Band
+from kitting.calculation.doubts import Doubt
+from kitting.calculation.lengths import parse_length
+from kitting.documents.diameters import span_text
+from kitting.errors import Refusal
+from kitting.models import PlanRow
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page
+from kitting.pages.drawing import Fit, fit
+from kitting.pages.tables import Table, link
+from kitting.roles import DO
+from kitting.selectors.cutovers import last_plan
+from kitting.selectors.fits import INSULATION, estimates_policy
+from kitting.services.change_facts import change_facts
+from kitting.services.settle_facts import settle_fact
+
+_GAUGE_FIELDS = ("DOI low", "DOI high", "gauge id", "measured by", "measured on")
+
+
+def questions(asked: Asked) -> HttpResponse:
+    """The facts that the plan applied last could not do without; one is given beside the cell it came from."""
+    if asked.request.method == "POST":
+        return attempt(asked, lambda: _settled(asked), reverse("questions"))
+    found = PlanRow.objects.filter(plan=last_plan(), table="questions").exclude(cells__severity="note")
+    rows = [{**cells, "at": at} for at, cells in enumerate(found.order_by("position").values_list("cells", flat=True))]
+    return page(asked, "questions.html", {"questions": rows, "may_answer": asked.actor.may("schedule", DO)})
+
+
+def _settled(asked: Asked) -> tuple[str, str]:
+    told = settle_fact(
+        sheet=asked.text("sheet"), row=int(asked.text("row") or 0), column=asked.text("column"),
+        read=asked.text("read"), value=asked.text("value"), by=asked.actor.name, at=asked.at,
+    )  # fmt: skip
+    return "KEPT", f"{told}, {asked.text('column')}: {asked.text('value')}. Plan again, so that the lines know it."
+
+
+def reels(asked: Asked) -> HttpResponse:
+    """The reels: what cable is on each, and the band that was measured on it."""
+    found = Reel.objects.select_related("cable_type").order_by("reel")
+    rows = [
+        [link(one.reel, "reel", one.reel), one.cable_type.cable_type, _band_text(one), one.measured_by or "–",
+         one.measured_on or "–"]
+        for one in found
+    ]  # fmt: skip
+    heads = ("Reel", "Cable type", "Measured over insulation", "By", "On")
+    empty = "No reel is on the books: they come with the sheet reels."
+    return page(asked, "reels.html", {"table": Table("Reels", heads, rows, empty)})
+
+
+def reel(asked: Asked, reel: str) -> HttpResponse:
+    """One reel: what was measured on it, and a new gauge reading."""
+    try:
+        found = _reel(reel)
+    except ANY_REFUSAL as refusal:
+        return page(asked, "plain.html", {"title": "Not in these books", "sentence": str(refusal)}, 404)
+    if asked.request.method == "POST":
+        return attempt(asked, lambda: _measured(asked, found), reverse("reel", args=[reel]))
+    kind = found.cable_type
+    band = (kind.doi_low_nm, kind.doi_high_nm)
+    known = span_text((band[0], band[1])) if band[0] is not None and band[1] is not None else "not known"
+    return page(asked, "reel.html", {"reel": found, "measured": _band_text(found), "by_type": known})
+
+
+def _reel(number: str) -> Reel:
+    found = Reel.objects.select_related("cable_type").filter(reel=number).first()
+    if found is None:
+        raise Refusal("unknown-reel", f"There is no reel {number} in these books.", {"reel": number})
+    return found
+
+
+def _measured(asked: Asked, found: Reel) -> tuple[str, str]:
+    unit = asked.text("unit")
+    low, high = (f"{asked.text(name)} {unit}" for name in ("low", "high"))
+    texts = (low, high, asked.text("gauge"), asked.actor.name, asked.today.isoformat())
+    changes = {"origin": GAUGE, **dict(zip(_GAUGE_FIELDS, texts, strict=True))}
+    change_facts(
+        sheet="reels", key=(found.reel,), version=int(asked.text("version") or 0), changes=changes,
+        by=asked.actor.name, at=asked.at,
+    )  # fmt: skip
+    return "KEPT", f"Reel {found.reel}: {low} to {high} by gauge. Plan again, so that its runs know it."
+
+
+def _band_text(one: Reel) -> str:
+    if one.doi_low_nm is None or one.doi_high_nm is None:
+        return "not measured"
+    return span_text((one.doi_low_nm, one.doi_high_nm))
+
+
+def fit_check(asked: Asked) -> HttpResponse:
+    """Does this part fit this cable? By a gauge reading, or by the reel; the answer in one word and as a picture."""
+    code, reading, number = asked.text("part"), asked.text("reading"), asked.text("reel")
+    answer: Fit | None = None
+    problem = ""
+    if code and (reading or number):
+        try:
+            item = items_by_code([code])[code]
+            answer = _fit(item, _by_reading(reading, asked.text("unit")) if reading else _by_reel(_reel(number)))
+        except ANY_REFUSAL as refusal:
+            problem = str(refusal)
+        except Doubt as doubt:
+            problem = f"{reading}: {doubt.problem}. {doubt.suggestion}"
+    context = {"part": code, "reading": reading, "reel": number, "unit": asked.text("unit") or "in", "fit": answer}
+    return page(asked, "fit_check.html", {**context, "problem": problem})
+
+
+def _fit(item: Item, band: Band) -> Fit:
+    if item.doi_low_nm is None or item.doi_high_nm is None:
+        raise Refusal("no-range", f"{item} ({item.kind}) is not fitted by the diameter over insulation.", {})
+    part = (item.doi_low_nm, item.doi_high_nm)
+    return fit(part, band, over_what=INSULATION, estimates=estimates_policy())
+
+
+def _by_reading(text: str, unit: str) -> Band:
+    diameter = parse_length(text, unit or None)
+    return Band(diameter, diameter, GAUGE)
+
+
+def _by_reel(found: Reel) -> Band:
+    if found.doi_low_nm is not None:
+        return Band(found.doi_low_nm, found.doi_high_nm, found.origin or MAKER)
+    return Band(found.cable_type.doi_low_nm, found.cable_type.doi_high_nm, CABLE_TYPE)

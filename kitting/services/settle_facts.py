@@ -1,0 +1,71 @@
+"""Give a fact that a plan asked for: the cell it came from is changed where it stands, if it still reads the same."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+
+from kitting.calculation.sheets.all_sheets import SHEETS
+from kitting.calculation.sheets.headers import Placed, place_columns
+from kitting.calculation.sheets.raw import RawSheet, raw_book
+from kitting.errors import Refusal
+from kitting.selectors.record_sheets import RECORDS
+from kitting.selectors.sheets import completed, sheets_from_records
+from kitting.services.change_facts import change_facts
+from kitting.services.load_sheets import load_sheets
+
+SCHEDULE = "schedule"
+
+
+def settle_fact(*, sheet: str, row: int, column: str, read: str, value: str, by: str, at: datetime) -> str:
+    """Put a value into a cell of the records; a cell of a cable schedule makes a new revision of that schedule.
+
+    Args:
+        sheet, row, column, read: of the question, as the plan asked it.
+        value: text of the cell; a length without a unit is in the unit of the column's header.
+        by: the person.
+        at: moment of the change.
+
+    Returns the key of the row in words.
+
+    Raises:
+        Refusal: ``no-such-cell``; ``fact-changed``: the cell reads otherwise now; ``no-value``; those of
+            ``change_facts`` and ``load_sheets``.
+    """
+    if not value.strip():
+        raise Refusal("no-value", "Type what the cell should say.", {})
+    found = sheets_from_records(at.date()).sheets.get(sheet)
+    placed = place_columns(SHEETS[sheet], found)[0] if found is not None and sheet in SHEETS else {}
+    cell = next((one for one in placed.values() if one.column.label == column), None)
+    if found is None or cell is None or row not in found.cells.index:
+        raise Refusal("no-such-cell", f"The records have no cell {column} in row {row} of the sheet {sheet}.", {})
+    now = str(found.cells.at[row, cell.at])
+    if now != read:
+        message = f"{sheet} row {row}, {column}, reads {now or 'blank'} now, not {read or 'blank'}: plan again."
+        raise Refusal("fact-changed", message, {"now": now, "read": read})
+    key = [str(found.cells.at[row, placed[one.field].at]) for one in SHEETS[sheet].columns if one.key]
+    if sheet == SCHEDULE:
+        _revise(found, placed, row, cell, value, by=by, at=at)
+    else:
+        version = _version(sheet, key)
+        change_facts(sheet=sheet, key=key, version=version, changes={column: value}, by=by, at=at)
+    return f"{sheet} {'/'.join(key)}"
+
+
+def _revise(
+    found: RawSheet, placed: Mapping[str, Placed], row: int, cell: Placed, value: str, *, by: str, at: datetime
+) -> None:
+    """Load the job's schedule again with the one cell changed."""
+    jobs = found.cells[placed["job"].at]
+    cells = found.cells[jobs == jobs.at[row]].copy()
+    cells.at[row, cell.at] = value
+    load_sheets(
+        raw=completed(raw_book([replace(found, cells=cells)]), at.date()), by=by, at=at, source="a fact given on a page"
+    )
+
+
+def _version(sheet: str, key: list[str]) -> int:
+    records = RECORDS[sheet]
+    paths = [records.paths[records.columns[at].field] for at in records.key]
+    found = records.model._default_manager.filter(**dict(zip(paths, key, strict=True)))  # noqa: SLF001
+    version: int = found.values_list("version", flat=True)[0]
+    return version

@@ -1,0 +1,232 @@
+import pytest
+from bag_stores import CLEAN, demo_sheets, planned
+from browsing import browser_of, people, send, words
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from module_books import books_of_module
+from people import BUYER, PLANNER, STORES
+
+from jobs.models import Job, Position, ScheduleRevision
+from kitting.models import AppliedPlan, Errand, Event, Promise
+
+pytestmark = pytest.mark.django_db
+
+
+def prepared() -> None:
+    planned()
+    people()
+
+
+books = books_of_module(demo_sheets, prepared)
+
+
+@pytest.fixture
+def planner() -> Client:
+    return browser_of(PLANNER)
+
+
+def errand() -> Errand:
+    return Errand.objects.order_by("-pk")[0]
+
+
+def test_cutovers_stand_by_week_with_answer_and_what_limits_them(planner: Client) -> None:
+    seen = words(planner.get("/cutovers"))
+
+    assert "Week 10: 2026-03-02 to 2026-03-08" in seen
+    assert "J08 Granary Exit 2026-04-18 22:00 depot M SHORT J08/G3-a/position/ABC/bushing insert short 1 BI35L" in seen
+    assert "J02 Courthouse Block 2026-03-07 23:00" in seen
+    assert "6 h" in seen  # T36: the clock changes in that night
+
+
+def test_the_list_of_cutovers_takes_the_same_number_of_queries_however_many_jobs(planner: Client) -> None:
+    def queries() -> int:
+        with CaptureQueriesContext(
+            connection,
+        ) as taken:
+            planner.get("/cutovers")
+        return len(taken)
+
+    queries()
+    before = queries()
+    Job.objects.bulk_create(Job(job=f"X{number}", depot="N", cutover="2026-05-04 08:00") for number in range(200))
+    assert queries() == before
+
+
+def test_a_job_shows_runs_lines_shortages_refusals_and_cures(planner: Client) -> None:
+    page = planner.get("/jobs/J08")
+    seen = words(page)
+
+    assert page.content.count(b'<svg viewBox="0 0 360 66"') == 5
+    assert "release 1 BI35L from reserve at N by 2026-04-16" in seen
+    assert "TOO LATE TO BUY" in seen
+    assert "BI35L 2 none 0 1 none known" in seen  # the refusal: what they hold, who holds it, what is missing
+    assert "From G1/a" in seen
+
+
+def test_a_job_that_is_not_in_the_books_is_said_to_be_so(planner: Client) -> None:
+    page = planner.get("/jobs/J99")
+
+    assert page.status_code == 404
+    assert "There is no job J99" in words(page)
+
+
+def test_a_line_says_why_with_its_fit_as_a_picture_in_both_units(planner: Client) -> None:
+    page = planner.get("/jobs/J01/line", {"line": "J01/A2-a/r1-to/ABC/elbow"})
+    seen = words(page)
+
+    assert "not EL15-1: entrance too small by 0.51 mm (0.020 in)" in seen  # T01
+    assert "FITS margin 0.040 in (1.02 mm) below, 0.090 in (2.29 mm) above" in seen
+    assert b'class="fit"' in page.content
+    assert "by transfer" in seen
+
+
+def test_a_plan_is_looked_at_and_then_applied_and_its_papers_can_be_printed(planner: Client) -> None:
+    Position.objects.filter(structure__structure="G3").update(interface="")
+    asked = send(planner, "/plans", as_of="2026-03-02")
+    made = errand()
+    seen = words(asked)
+    before = AppliedPlan.objects.count()
+
+    assert "A plan as of 2026-03-02" in seen
+    assert "CAN'T TELL" in seen
+    assert AppliedPlan.objects.count() == before
+
+    applied = send(planner, f"/plans/{made.pk}/apply")
+    assert "APPLIED" in words(applied)
+    assert AppliedPlan.objects.count() == before + 1
+    assert AppliedPlan.objects.order_by("-pk")[0].applied_by == PLANNER.name
+    paper = planner.get("/papers/J03-bag-labels-A6.pdf")
+    assert paper.content.startswith(b"%PDF")
+    assert planner.get("/papers/reorder-sheet.xlsx").status_code == 403  # it shows prices
+    assert browser_of(BUYER).get("/papers/reorder-sheet.xlsx").status_code == 200
+
+
+def test_a_plan_whose_facts_have_changed_is_refused_and_says_which(planner: Client) -> None:
+    send(planner, "/plans", as_of="2026-03-02")
+    made = errand()
+    Job.objects.filter(job="J03").update(priority=1)
+
+    seen = words(send(planner, f"/plans/{made.pk}/apply"))
+
+    assert "Since the plan was made these facts have changed: jobs: J03" in seen
+    assert "Nothing was stored" in seen
+
+
+def test_a_missing_fact_is_given_beside_its_cell_and_the_next_plan_knows_it(planner: Client) -> None:
+    Position.objects.filter(structure__structure="G3").update(interface="")
+    send(planner, "/plans", as_of="2026-03-02")
+    send(planner, f"/plans/{errand().pk}/apply")
+    asked = planner.get("/questions").context["questions"]
+    (one,) = [one for one in asked if one["sheet"] == "positions" and one["column"] == "interface"]
+
+    kept = send(planner, "/questions", **{name: one[name] for name in ("sheet", "row", "column", "read")},
+                value="200 A 35 kV large")  # fmt: skip
+    again = send(planner, "/questions", **{name: one[name] for name in ("sheet", "row", "column", "read")}, value="A")
+
+    assert "KEPT" in words(kept)
+    assert Position.objects.get(structure__structure="G3", position="a").interface == "200 A 35 kV large"
+    assert "reads 200 A 35 kV large now" in words(again)
+
+
+def test_moving_a_cutover_shows_first_what_breaks_and_saves_only_when_told_to(planner: Client) -> None:
+    job = Job.objects.get(job="J08")
+    fields = {"cutover": "2026-03-31 22:00", "end": "", "version": job.version}
+
+    past = words(send(planner, "/jobs/J08/move", **{**fields, "cutover": "2026-02-01 22:00"}))
+    looked = send(planner, "/jobs/J08/move", **fields)
+    seen = words(looked)
+    still = Job.objects.get(job="J08").cutover
+    saved = words(send(planner, "/jobs/J08/move", **fields, save="yes"))
+    stale = words(send(planner, "/jobs/J08/move", **fields, save="yes"))
+
+    assert "2026-02-01 is past" in past
+    assert "What if: The outage starts at another time" in seen
+    assert "J08/G1-a/r1-from/ABC/cable adapter" in seen  # T18: CA-6 comes on 04-09
+    assert still == "2026-04-18 22:00"
+    assert "MOVED" in saved
+    assert Job.objects.get(job="J08").cutover == "2026-03-31 22:00"
+    assert not Promise.objects.filter(job=job, released_at=None).exists()
+    assert "changed meanwhile" in stale
+
+
+def test_a_what_if_stores_nothing(planner: Client) -> None:
+    events, promises = Event.objects.count(), Promise.objects.filter(released_at=None).count()
+
+    seen = words(send(planner, "/what-if", change="lost lot", stock_code="CS15-2", lot="L-2303B"))
+    wrong = words(send(planner, "/what-if", change="late", order="PO-1", days="-3"))
+
+    assert "J10/V9-J2/joint/ABC/splice READY SHORT" in seen
+    assert "1 line would change" in seen
+    assert "no number of days" in wrong
+    assert (Event.objects.count(), Promise.objects.filter(released_at=None).count()) == (events, promises)
+
+
+def schedule(*changes: tuple[str, str]) -> SimpleUploadedFile:
+    """J04's rows of the clean schedule, changed by text."""
+    head, *rows = (CLEAN / "schedule.csv").read_text(encoding="utf-8").splitlines()
+    text = "\n".join([head, *(row for row in rows if row.startswith("J04,"))])
+    for old, new in changes:
+        text = text.replace(old, new)
+    return SimpleUploadedFile("schedule.csv", text.encode())
+
+
+def test_a_schedule_that_comes_alone_is_read_against_the_books_asked_about_and_stored_as_a_revision(
+    planner: Client,
+) -> None:
+    looked = planner.post("/files", {"files": schedule(("J04,2,S25,,B,", "J04,2,S25,,AB0,"))}, follow=True)
+    seen = words(looked)
+    (question,) = [one for one in looked.context["questions"] if one["column"] == "phases"]
+    answered = send(planner, looked.request["PATH_INFO"], **{f"answer-{question['at']}": "B"})
+    stored = send(planner, answered.request["PATH_INFO"], store="yes")
+    revision = ScheduleRevision.objects.get(job__job="J04", live=True)
+
+    assert "1 TO SETTLE" in seen
+    assert "Reads AB0" in seen
+    assert "EVERY CELL IS READ" in words(answered)
+    assert "STORED" in words(stored)
+    assert (revision.letter, ScheduleRevision.objects.filter(live=True, letter="B").count()) == (
+        "A",
+        0,
+    )  # T26: the same
+
+
+def test_a_changed_schedule_is_compared_run_by_run(planner: Client) -> None:
+    looked = planner.post("/files", {"files": schedule(("J04,2,S25,,B,", "J04,2,S25,,A,"))}, follow=True)
+    stored = words(send(planner, looked.request["PATH_INFO"], store="yes"))
+
+    assert "J04 revision B" in stored
+    assert "3 same" in stored
+
+
+def test_a_file_that_is_none_is_refused_in_words(planner: Client) -> None:
+    virus = SimpleUploadedFile("macro.xlsm", b"not a workbook")
+
+    seen = words(planner.post("/files", {"files": virus}, follow=True))
+    none = words(send(planner, "/files"))
+
+    assert "NOT DONE" in seen
+    assert "Choose a workbook" in none
+
+
+def test_the_call_sheet_asks_five_questions_and_leaves_them_unasked(planner: Client) -> None:
+    seen = words(planner.get("/jobs/J06/call-sheet"))
+
+    assert seen.count("not asked") >= 5
+    assert "run 4" in seen
+
+
+def test_the_friday_page_prints_and_says_reprint_the_second_time(planner: Client) -> None:
+    first = planner.post("/cutovers/friday-page.pdf", {"action": "F-1"})
+    planner.post("/cutovers/friday-page.pdf", {"action": "F-2"})
+
+    assert first.content.startswith(b"%PDF")
+    assert [event.data["reprint"] for event in Event.objects.filter(name="printed").order_by("number")] == [0, 1]
+
+
+def test_a_storekeeper_sees_plans_but_makes_none() -> None:
+    stores = browser_of(STORES)
+
+    assert stores.get("/plans").status_code == 200
+    assert stores.post("/plans", {"as_of": "2026-03-02"}).status_code == 403

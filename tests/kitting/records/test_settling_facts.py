@@ -1,0 +1,56 @@
+from datetime import UTC, datetime
+
+import pytest
+from bag_stores import demo_sheets, planned
+from module_books import books_of_module
+from refusals import refusal
+
+from jobs.models import Position, Reel, Run, ScheduleRevision
+from kitting.selectors.sheets import sheets_from_records
+from kitting.services.settle_facts import settle_fact
+
+pytestmark = pytest.mark.django_db
+AT = datetime(2026, 3, 2, 14, 0, tzinfo=UTC)
+books = books_of_module(demo_sheets, planned)
+
+
+def row_of(sheet: str, *key: str) -> int:
+    cells = sheets_from_records(AT.date()).sheets[sheet].cells
+    return next(int(row) for row, *texts in cells.itertuples(name=None) if tuple(texts[: len(key)]) == key)
+
+
+def test_a_reel_named_for_a_run_makes_a_new_revision_of_its_schedule_and_of_no_other() -> None:
+    row = row_of("schedule", "J12", "2")
+
+    told = settle_fact(sheet="schedule", row=row, column="reel", read="R-2202", value="R-2201", by="R. Tolley", at=AT)
+
+    assert told == "schedule J12/2"
+    assert Run.objects.get(revision__job__job="J12", revision__live=True, run="2").reels == "R-2201"
+    assert [*ScheduleRevision.objects.filter(live=True, letter="B").values_list("job__job", flat=True)] == ["J12"]
+
+
+def test_a_fact_of_a_position_is_changed_in_place_unless_the_cell_reads_otherwise_now() -> None:
+    row = row_of("positions", "G3", "a")
+    asked = {"sheet": "positions", "row": row, "column": "interface", "by": "R. Tolley", "at": AT}
+
+    stale = refusal("fact-changed", settle_fact, **asked, read="", value="200 A 35 kV small")
+    settle_fact(**asked, read="200 A 35 kV large", value="200 A 35 kV small")
+
+    assert "reads 200 A 35 kV large now, not blank" in stale
+    assert Position.objects.get(structure__structure="G3", position="a").interface == "200 A 35 kV small"
+
+
+def test_a_gauge_reading_may_be_typed_in_inches() -> None:
+    row = row_of("reels", "R-1187")
+
+    settle_fact(sheet="reels", row=row, column="DOI low", read="", value="0.821 in", by="T. Ahola", at=AT)
+
+    assert Reel.objects.get(reel="R-1187").doi_low_nm == 20_853_400
+
+
+def test_nothing_is_no_fact_and_a_cell_that_is_not_there_takes_none() -> None:
+    row = row_of("positions", "G3", "a")
+    asked = {"sheet": "positions", "column": "interface", "read": "", "by": "R. Tolley", "at": AT}
+
+    assert "Type what" in refusal("no-value", settle_fact, **asked, row=row, value=" ")
+    assert "no cell" in refusal("no-such-cell", settle_fact, **asked, row=9_999, value="A")
