@@ -11,6 +11,8 @@ from hypothesis import HealthCheck, settings
 
 from inventory.migrations import _append_only as append_only
 
+pytest_plugins = ["chromium"]
+
 # In CI the examples are the same every time, so that a red run is about the change; anywhere else they vary.
 settings.register_profile(
     "ours",

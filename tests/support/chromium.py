@@ -29,8 +29,11 @@ def _started(driver: Playwright) -> Browser:
     return driver.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
 
 
+Opened = Callable[..., Page]
+
+
 @pytest.fixture
-def look(chromium: Browser) -> Iterator[Callable[..., Page]]:
+def look(chromium: Browser) -> Iterator[Opened]:
     """Opens pages of a size and colours, and fails the test if any page complained."""
     complaints: list[str] = []
     contexts = []
