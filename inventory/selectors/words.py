@@ -14,5 +14,10 @@ def quantity_text(quantity: int, unit: str) -> str:
 
 def near(name: str, known: Iterable[str]) -> str:
     """What was perhaps meant, as the end of a sentence; '' where nothing comes near."""
-    found = get_close_matches(name, sorted(set(known)), n=3)
+    found = near_names(name, known)
     return f"; did you mean {', '.join(found)}?" if found else ""
+
+
+def near_names(name: str, known: Iterable[str]) -> list[str]:
+    """The names that come near, the nearest first; three at most."""
+    return get_close_matches(name, sorted(set(known)), n=3)

@@ -1,5 +1,6 @@
 """Pictures drawn on the server: a cable run from end to end, and a part's range with the cable's band over it."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.utils.html import format_html, format_html_join
@@ -13,6 +14,7 @@ from kitting.documents.diameters import Span, metric, span_text
 
 _WIDTH, _LEFT, _RIGHT = 360, 20, 340
 _FIT_LEFT, _FIT_RIGHT = 14, 306
+_LINE_HEIGHT = 80
 
 
 def strip(from_end: str, to_end: str, cable: str, *, from_joint: bool, to_joint: bool, phases: str) -> SafeString:
@@ -94,14 +96,40 @@ def _picture(part: Span, band: Span | None, words: str) -> SafeString:
         )
 
     def figures(span: Span, y: int) -> SafeString:
+        if span[0] == span[1]:
+            return format_html('<text x="{}" y="{}" text-anchor="middle">{}</text>', x(span[0]), y, inch_text(span[0]))
         return format_html(
             '<text x="{}" y="{}" text-anchor="middle">{}</text><text x="{}" y="{}" text-anchor="middle">{}</text>',
             x(span[0]), y, inch_text(span[0]), x(span[1]), y, inch_text(span[1]),
         )  # fmt: skip
 
-    cable = format_html("{}{}", bar(band, 26, 10, "band"), figures(band, 58)) if band else ""
+    def cable_bar(span: Span) -> SafeString:
+        if span[0] == span[1]:
+            return format_html('<path d="M{} 14v34" class="tick"/>', x(span[0]))
+        return bar(span, 26, 10, "band")
+
+    cable = format_html("{}{}", cable_bar(band), figures(band, 58)) if band else ""
     outline = bar(part, 18, 26, "range" if band else "open")
     return format_html(
         '<svg viewBox="0 0 320 64" class="fit" role="img" aria-label="{}">{}{}{}</svg>',
         words, outline, figures(part, 12), cable,
+    )  # fmt: skip
+
+
+def steps(left: Sequence[int]) -> SafeString:
+    """Quantities one after the other as steps over a line at nothing; the table beside it says the same in words."""
+    high, low = max(0, *left), min(0, *left)
+    height = max(high - low, 1)
+
+    def y(quantity: int) -> int:
+        return 6 + (high - quantity) * _LINE_HEIGHT // height
+
+    points = [f"M{_LEFT} {y(left[0])}"]
+    for at, quantity in enumerate(left):
+        points.append(f"V{y(quantity)}H{_LEFT + (at + 1) * (_RIGHT - _LEFT) // len(left)}")
+    words = f"Free pieces from {left[0] / 1000:g} to {left[-1] / 1000:g}, at least {min(left) / 1000:g}"
+    return format_html(
+        '<svg viewBox="0 0 {} {}" class="fit" role="img" aria-label="{}"><path d="M{} {}H{}" class="tick"/>'
+        '<path d="{}" class="open"/></svg>',
+        _WIDTH, _LINE_HEIGHT + 12, words, _LEFT, y(0), _RIGHT, " ".join(points),
     )  # fmt: skip

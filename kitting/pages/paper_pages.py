@@ -40,8 +40,9 @@ def file_response(name: str, content: bytes) -> HttpResponse:
 def printed(asked: Asked, document: str, subject: str, content: object) -> Printed:
     """What a paper says about its printing; the print is noted, and a second one of the same content is a reprint."""
     revision, now = content_revision(content), asked.at.astimezone(asked.zone)
+    action = f"{asked.action}/{revision}/{document}"  # one form may print several papers
     number = note_printing(
-        document=document, subject=subject, revision=revision, actor=asked.actor, at=asked.at, action=asked.action
+        document=document, subject=subject, revision=revision, actor=asked.actor, at=asked.at, action=action
     )
     kind, wording, demo = paper_choices()
     return Printed(moment_text(now), now, asked.actor.name, number, revision, kind, wording, demo)

@@ -12,6 +12,9 @@ PLACES: tuple[tuple[str, str, str], ...] = (
     ("Does it fit?", "fit-check", "field answers"),
     ("Reels", "reels", "reel band"),
     ("People", "people", "people"),
+    ("Stock", "stock", "items"),
+    ("Receive", "receive", "warehouse"),
+    ("Transfers", "transfers", "warehouse"),
 )
 
 

@@ -14,10 +14,16 @@ from kitting.pages import (
     fact_pages,
     file_pages,
     home,
+    item_pages,
+    lot_pages,
     paper_pages,
     people_page,
     planning_pages,
+    receiving_pages,
     signing_in,
+    stock_pages,
+    transfer_pages,
+    van_pages,
     what_page,
 )
 from kitting.pages.asked import ANY_REFUSAL, Asked, View, page
@@ -73,7 +79,7 @@ def _require(route: Route, asked: Asked, named: dict[str, str]) -> None:
         require(asked.actor, action, level, route.depot(**named) if route.depot else None)
 
 
-PLANS = "job dates"
+PLANS, WAREHOUSE = "job dates", "warehouse"
 
 ROUTES: tuple[Route, ...] = (
     Route("sign-in", "sign-in", signing_in.sign_in, OPEN),
@@ -104,6 +110,37 @@ ROUTES: tuple[Route, ...] = (
     Route("people", "people", people_page.people, "people", ("people", DO)),
     Route("papers", "papers", paper_pages.papers, PLANS),
     Route("papers/<str:name>", "paper", paper_pages.paper, PLANS),
+    # stock
+    Route("stock", "stock", stock_pages.stock, "items"),
+    Route("stock/dates", "stock-dates", stock_pages.dates, "items"),
+    Route("items/<path:code>", "item", item_pages.item_page, "items"),
+    Route("lots/<path:name>", "lot", lot_pages.lot, "trace", ("lot hold", DO)),
+    Route("traces/<str:ending>/<path:name>", "trace", lot_pages.trace_paper, "trace", (SIGNED_IN, "")),
+    Route("receive", "receive", receiving_pages.to_come, WAREHOUSE),
+    Route(
+        "receive/<int:number>",
+        "receive-line",
+        receiving_pages.receive_line,
+        WAREHOUSE,
+        (WAREHOUSE, DO),
+        receiving_pages.depot_of_line,
+    ),
+    Route("receipts/<path:number>", "receipt", receiving_pages.receipt_page, WAREHOUSE),
+    Route("transfers", "transfers", transfer_pages.transfers, WAREHOUSE, (WAREHOUSE, DO)),
+    Route(
+        "transfers/load/<int:source>/<int:target>",
+        "load-van",
+        transfer_pages.load_van,
+        WAREHOUSE,
+        (WAREHOUSE, DO),
+        transfer_pages.depot_code,
+    ),
+    Route(
+        "transfers/<int:number>", "transfer", van_pages.transfer_page, WAREHOUSE, (WAREHOUSE, DO), van_pages.receiver
+    ),
+    Route("transfers/<int:number>/slip.pdf", "transfer-slip", van_pages.slip_paper, WAREHOUSE, (SIGNED_IN, "")),
+    Route("transfers/differences/<int:number>", "difference", van_pages.difference, WAREHOUSE, (WAREHOUSE, DO)),
+    Route("holds/<int:number>/tag.pdf", "hold-tag", lot_pages.tag, "trace", (SIGNED_IN, "")),
 )
 
 

@@ -9,6 +9,9 @@ from kitting.calculation.answers import READY, READY_IF
 from kitting.pages.asked import Asked
 from kitting.roles import DO
 from kitting.selectors.cutovers import cutovers
+from kitting.selectors.stock_sums import order_lines_open
+from kitting.selectors.transfer_asks import open_asks
+from kitting.selectors.vans import differences_open, transfers_open, vans_wanted
 
 _SOON_DAYS = 10
 
@@ -40,4 +43,29 @@ def _planning(asked: Asked) -> Iterator[Task]:
         yield Task(undated, "jobs without a date", reverse("cutovers"))
 
 
-KINDS: list[Callable[[Asked], Iterator[Task]]] = [_planning]
+def _stores(asked: Asked) -> Iterator[Task]:
+    """What stores receive, load, count out and explain; nothing of it is a task for who only looks."""
+    actor, depots = asked.actor, asked.actor.depots
+    if not actor.may("warehouse", DO):
+        return
+    due = [one for one in order_lines_open(depots=depots) if one.promised and one.promised <= asked.today]
+    vans = [van for van in vans_wanted(depots) if not depots or van.source.depot in depots]
+    road = [one for one in transfers_open(depots) if not depots or one.to_depot.depot in depots]
+    waiting = (
+        (len(due), "order lines due to receive", "receive", ", ".join(str(one) for one in due)),
+        (len(vans), "transfers to load", "transfers", ", ".join(f"{van.source} to {van.target}" for van in vans)),
+        (len(road), "transfers to count out", "transfers", ", ".join(one.number for one in road)),
+        (len(differences_open(depots)), "transfers counted differently", "transfers", ""),
+        (
+            sum(not depots or one.source in depots for one in open_asks(depots)),
+            "asked by other depots",
+            "transfers",
+            "",
+        ),
+    )
+    for number, what, route, note in waiting:
+        if number:
+            yield Task(number, what, reverse(route), note)
+
+
+KINDS: list[Callable[[Asked], Iterator[Task]]] = [_planning, _stores]

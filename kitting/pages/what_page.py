@@ -4,7 +4,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.pages.asked import ANY_REFUSAL, Asked, page
-from kitting.selectors.what_is_this import Known, what_is
+from kitting.selectors.what_is_this import CARTON, ITEM, Known, what_is
 
 
 def what(asked: Asked) -> HttpResponse:
@@ -27,4 +27,4 @@ def _address(one: Known) -> str:
     return reverse(route, args=[one.name]) if route else ""
 
 
-PAGES: dict[str, str] = {}  # kind of thing -> route of its page
+PAGES: dict[str, str] = {ITEM: "item", CARTON: "item"}  # kind of thing -> route of its page

@@ -1,0 +1,147 @@
+"""A lot: everywhere it is, with a total that must be what was received; stop it, recall it, print its trace and tag."""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from datetime import datetime
+from types import MappingProxyType
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from inventory.models import Item, LotHold
+from inventory.services.holding import place_hold
+from kitting.calculation.quantities import as_decimal
+from kitting.documents.from_records import hold_tag_of, lot_trace_of
+from kitting.documents.hold_tag import hold_tag
+from kitting.documents.lot_trace import (
+    NONE_OF,
+    PARTS,
+    LotTrace,
+    TraceLine,
+    lot_trace_csv,
+    lot_trace_report,
+    lot_trace_workbook,
+)
+from kitting.documents.record_papers import Printed, moment_text
+from kitting.errors import Refusal
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page
+from kitting.pages.paper_pages import file_response, printed
+from kitting.pages.tables import Cell, Table, figure, link
+from kitting.pages.typed import typed_moment
+from kitting.roles import DO, SEE
+from kitting.selectors.lot_names import UNKNOWN_LOT, lot_of_address
+from kitting.services.recall_lots import LOT_HOLD, Recalled, recall_lot
+
+PDF = "pdf"
+_WRITTEN: Mapping[str, Callable[[LotTrace, Printed], bytes]] = MappingProxyType(
+    {
+        PDF: lot_trace_report,
+        "xlsx": lambda trace, _: lot_trace_workbook(trace),
+        "csv": lambda trace, _: lot_trace_csv(trace),
+    }
+)
+
+
+def lot_address(code: str, number: str) -> str:
+    """The page of a lot; '' is the lot that nobody knows."""
+    return reverse("lot", args=[f"{code}/{number or UNKNOWN_LOT}"])
+
+
+def lot(asked: Asked, name: str) -> HttpResponse:
+    """Where every piece of a lot is or was; a form stops it, or stops it and all that holds a piece of it."""
+    try:
+        item, number = lot_of_address(name)
+        moment = typed_moment(asked, asked.text("moment"))
+        if asked.request.method == "POST":
+            return _stop(asked, item, number)
+        trace = _trace(asked, item, number, moment)
+    except ANY_REFUSAL as refusal:
+        return _not_found(asked, refusal)
+    hold = LotHold.objects.filter(item=item, lot_number=number, released_at__isnull=True).first() if number else None
+    context = {
+        "item": item, "number": number, "trace": trace, "tables": [_part(asked, trace, part) for part in PARTS],
+        "name": name, "moment": asked.text("moment"), "then": moment, "hold": hold,
+        "may_hold": bool(number) and moment is None and hold is None and asked.actor.may(LOT_HOLD, DO),
+    }  # fmt: skip
+    return page(asked, "lot.html", context)
+
+
+def _trace(asked: Asked, item: Item, number: str, moment: datetime | None) -> LotTrace:
+    return lot_trace_of(item=item, lot=number, why=asked.text("why"), as_of=moment, zone=asked.zone)
+
+
+def _not_found(asked: Asked, refusal: Exception) -> HttpResponse:
+    """What comes near, to go on with; none of it is picked."""
+    data = getattr(refusal, "data", {})
+    near = data.get("near")
+    if not near:
+        return not_in_books(asked, refusal)
+    code = data["stock_code"]
+    return page(asked, "lot_near.html", {"sentence": str(refusal), "code": code,
+                                         "near": [(one, lot_address(code, one)) for one in near]}, 404)  # fmt: skip
+
+
+def _part(asked: Asked, trace: LotTrace, part: str) -> Table:
+    rows = [_line(asked, one, trace.unit) for one in trace.lines if one.part == part]
+    return Table(part.capitalize(), ("What, where", "Job", "Date", "Who, why", "Pieces"), rows, NONE_OF[part])
+
+
+def _line(asked: Asked, one: TraceLine, unit: str) -> list[Cell]:
+    leads = bool(one.job) and asked.actor.may("job dates", SEE)
+    return [
+        Cell(one.what),
+        link(one.job, "job", one.job) if leads else Cell(one.job or "–"),
+        Cell(one.when or "–"),
+        Cell(one.who or "–"),
+        Cell("–") if one.quantity is None else figure(f"{one.quantity} {unit}"),
+    ]
+
+
+def _stop(asked: Asked, item: Item, number: str) -> HttpResponse:
+    """Only the mark, or the recall: bags on hold and promises let go in the same step."""
+    address, reason = lot_address(item.stock_code, number), asked.text("reason")
+
+    def hold() -> tuple[str, str]:
+        place_hold(stock_code=item.stock_code, lot=number, reason=reason, **asked.stamp())
+        return "HELD", f"{item} lot {number}: no piece of it may move on. Its bags and promises are as they were."
+
+    def recall() -> tuple[str, str]:
+        found = recall_lot(stock_code=item.stock_code, lot=number, reason=reason, **asked.scan())
+        return "RECALLED", " ".join(_told(found))
+
+    return attempt(asked, recall if asked.text("do") == "recall" else hold, address)
+
+
+def _told(found: Recalled) -> Iterator[str]:
+    yield f"{found.hold}: {as_decimal(found.received)} came, {as_decimal(found.gap)} not accounted for."
+    if found.bags:
+        yield f"Bags on hold: {', '.join(found.bags)}."
+    if found.jobs:
+        yield f"Jobs hit: {', '.join(f'{job} ({cutover})' for job, cutover in found.jobs.items())}."
+    if found.inspect:
+        yield f"To look at on the line: {', '.join(f'{one.job} {one.structure}' for one in found.inspect)}."
+
+
+def trace_paper(asked: Asked, ending: str, name: str) -> HttpResponse:
+    """The trace as a file, now or as of a past moment; a print is noted."""
+    try:
+        if ending not in _WRITTEN:
+            raise Refusal("unknown-paper", f"A trace is written as {', '.join(_WRITTEN)}, not as {ending}.", {})
+        item, number = lot_of_address(name)
+        moment = typed_moment(asked, asked.text("moment"))
+        trace = _trace(asked, item, number, moment)
+    except ANY_REFUSAL as refusal:
+        return _not_found(asked, refusal)
+    about = printed(asked, f"lot trace.{ending}", f"{item} lot {number or 'unknown'}", trace)
+    if moment is not None:
+        about = replace(about, stock_as_of=moment_text(moment.astimezone(asked.zone)))
+    return file_response(f"lot-trace.{ending}", _WRITTEN[ending](trace, about))
+
+
+def tag(asked: Asked, number: int) -> HttpResponse:
+    """The tag of a hold, to hang on its pieces."""
+    hold = LotHold.objects.select_related("item").filter(pk=number).first()
+    if hold is None:
+        return not_in_books(asked, Refusal("unknown-hold", f"There is no hold {number}.", {"hold": number}))
+    content = hold_tag_of(hold, zone=asked.zone)
+    return file_response(f"hold-{number}.pdf", hold_tag(content, printed(asked, "hold tag", str(hold), content)))

@@ -1,0 +1,207 @@
+"""Pieces between depots: what waits, one van loaded in one go, and what depots ask of each other."""
+
+from collections.abc import Iterator, Sequence
+from itertools import count
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from inventory.errors import Doubt
+from inventory.models import Balance, Depot, Transfer
+from inventory.selectors.finding import items_by_code
+from inventory.services.transferring import Load, send_transfer
+from kitting.calculation.quantities import quantity_text
+from kitting.errors import Refusal
+from kitting.pages.asked import Asked, attempt, go_to, not_in_books, page
+from kitting.pages.stock_pages import lot_cell
+from kitting.pages.tables import Cell, Table, figure, link
+from kitting.pages.typed import typed_place, typed_quantity
+from kitting.roles import DO
+from kitting.selectors.bag_contents import bare
+from kitting.selectors.transfer_asks import Ask, open_asks
+from kitting.selectors.vans import ToLoad, Van, differences_open, transfers_open, vans_wanted
+from kitting.services.ask_transfers import answer_ask, ask_transfer
+from kitting.services.settle_transfers import settle_transfers
+
+WAREHOUSE = "warehouse"
+MORE_ROWS = (1, 2, 3)  # lines for what is not on the list
+
+
+def depot_code(source: int, **_others: int) -> str:
+    """The depot at which a van is loaded; '' where there is none of this number."""
+    return Depot.objects.filter(pk=source).values_list("depot", flat=True).first() or ""
+
+
+def transfers(asked: Asked) -> HttpResponse:
+    """What is to load, on the road, asked, and counted differently; a form chooses two depots or asks for pieces."""
+    if asked.request.method == "POST":
+        return _ask(asked)
+    depots = asked.actor.depots
+    if asked.text("source") and asked.text("target"):
+        chosen = {one.depot: one.pk for one in Depot.objects.all()}
+        try:
+            return go_to(reverse("load-van", args=[chosen[asked.text("source")], chosen[asked.text("target")]]))
+        except KeyError:
+            return not_in_books(asked, Refusal("unknown-depot", "There is no such depot.", {}))
+    context = {
+        "tables": [_to_load(vans_wanted(depots)), _on_the_road(asked, transfers_open(depots)),
+                   _differences(depots)],
+        "asks": [(one, _may_answer(asked, one)) for one in open_asks(depots)],
+        "depots": [*Depot.objects.order_by("depot").values_list("depot", flat=True)],
+        "may_act": asked.actor.may(WAREHOUSE, DO),
+    }  # fmt: skip
+    return page(asked, "transfers.html", context)
+
+
+def _may_answer(asked: Asked, one: Ask) -> bool:
+    return any(asked.actor.may(WAREHOUSE, DO, depot) for depot in (one.source, one.target))
+
+
+def _to_load(vans: Sequence[Van]) -> Table:
+    rows = [
+        [
+            link(f"{van.source} to {van.target}", "load-van", van.source.pk, van.target.pk),
+            figure(len(van.loads)),
+            Cell(", ".join(van.jobs)),
+            Cell(min(one.needed for one in van.loads)),
+        ]
+        for van in vans
+    ]
+    heads = ("From, to", "Lots", "Jobs", "There by")
+    return Table("To load, by the plan", heads, rows, "The plan applied last wants nothing brought that is not loaded.")
+
+
+def _on_the_road(asked: Asked, found: Sequence[Transfer]) -> Table:
+    rows = [
+        [
+            link(one.number, "transfer", one.pk),
+            Cell(f"{one.from_depot} to {one.to_depot}"),
+            Cell(f"{one.sent.at.astimezone(asked.zone):%Y-%m-%d %H:%M}", note=one.sent.by),
+        ]
+        for one in found
+    ]
+    return Table("On the road", ("Transfer", "From, to", "Sent"), rows, "Nothing is on the road.")
+
+
+def _differences(depots: Sequence[str] | frozenset[str]) -> Table:
+    rows = [
+        [
+            link(one.transfer.number, "transfer", one.transfer_id),
+            Cell(f"{one.transfer.from_depot} to {one.transfer.to_depot}"),
+            Cell(one.lot),
+            figure(bare(one.sent)),
+            figure(bare(one.counted)),
+        ]
+        for one in differences_open(depots)
+    ]
+    heads = ("Transfer", "From, to", "Lot", "Sent", "Counted")
+    return Table("Counted differently", heads, rows, "Whatever was sent has arrived, or is explained.")
+
+
+def _ask(asked: Asked) -> HttpResponse:
+    """Ask a depot for pieces, or answer what was asked."""
+
+    def deed() -> tuple[str, str]:
+        if asked.text("ask"):
+            answer_ask(number=int(asked.text("ask")), answer=asked.text("answer"), **asked.scan())
+            return "ANSWERED", "The stores that asked are told."
+        code, quantity = asked.text("stock_code"), typed_quantity(asked.text("quantity"), "Pieces")
+        source, target = _depot(asked.text("from")), _depot(asked.text("to"))
+        ask_transfer(
+            stock_code=code, quantity=quantity, source=source, target=target, why=asked.text("why"), **asked.scan()
+        )
+        return "ASKED", f"The stores of {source} are told."
+
+    return attempt(asked, deed, reverse("transfers"))
+
+
+def _depot(code: str) -> Depot:
+    found = Depot.objects.filter(depot=code).first()
+    if found is None:
+        raise Refusal("unknown-depot", f"There is no depot {code or 'without a name'}: choose one.", {"depot": code})
+    return found
+
+
+def load_van(asked: Asked, source: int, target: int) -> HttpResponse:
+    """What a van takes from one depot to another, all in one go."""
+    ends = Depot.objects.in_bulk([source, target])
+    if len(ends) < 2:
+        return not_in_books(asked, Refusal("unknown-depot", "These are not two depots.", {}))
+    here, there = ends[source], ends[target]
+    van = next((one for one in vans_wanted() if (one.source, one.target) == (here, there)), Van(here, there, ()))
+    asks = [one for one in open_asks() if (one.source, one.target) == (here.depot, there.depot)]
+    if asked.request.method == "POST":
+        return _send(asked, van, asks)
+    context = {
+        "van": van, "asks": [(one, bare(one.quantity)) for one in asks], "rows": MORE_ROWS,
+        "loads": [(one, _field(one), bare(one.quantity), _cell(asked, one)) for one in van.loads],
+        "number": _free_number(asked, van), "may_act": asked.actor.may(WAREHOUSE, DO, here.depot),
+    }  # fmt: skip
+    return page(asked, "load_van.html", context)
+
+
+def _cell(asked: Asked, one: ToLoad) -> Cell:
+    return lot_cell(asked, one.lot.item.stock_code, one.lot.number)
+
+
+def _field(one: ToLoad) -> str:
+    return f"q-{one.place.pk}-{one.lot.pk}"
+
+
+def _free_number(asked: Asked, van: Van) -> str:
+    """A number that no transfer has yet: depots and day, and a letter for the second of a day."""
+    stem = f"{van.source}-{van.target}-{asked.today:%m%d}"
+    used = set(Transfer.objects.filter(number__startswith=stem).values_list("number", flat=True))
+    return next(name for name in (stem, *(f"{stem}-{at}" for at in range(2, len(used) + 3))) if name not in used)
+
+
+def _send(asked: Asked, van: Van, asks: Sequence[Ask]) -> HttpResponse:
+    here, stamp = reverse("load-van", args=[van.source.pk, van.target.pk]), asked.stamp()
+
+    def deed() -> tuple[str, str]:
+        number = asked.text("number")
+        if not number:
+            raise Refusal("no-number", "Give the transfer a number, as on its slip.", {})
+        loads = [*_wanted_loads(asked, van), *_more_loads(asked, van.source)]
+        try:
+            send_transfer(
+                transfer=number, to_depot=van.target, loads=loads, why=asked.text("why"),
+                owner_agrees="owner-agrees" in asked.confirmed, **stamp,
+            )  # fmt: skip
+        except Doubt as doubt:
+            raise Doubt(doubt.code, doubt.message, {"questions": {doubt.code: doubt.message}}) from doubt
+        settle_transfers(at=asked.at)
+        answered = [one for one in asks if asked.text(f"ask-{one.number}")]
+        for one, step in zip(answered, count(1), strict=False):
+            scan = asked.scan()
+            scan["action"] = f"{stamp['action']}/{step}"
+            answer_ask(number=one.number, answer=f"on transfer {number}", **scan)
+        return "ON THE ROAD", f"Transfer {number} is loaded with {len(loads)} lots: print its slip."
+
+    return attempt(asked, deed, reverse("transfers"), back=here)
+
+
+def _wanted_loads(asked: Asked, van: Van) -> Iterator[Load]:
+    for one in van.loads:
+        text = asked.text(_field(one))
+        quantity = typed_quantity(text, str(one.lot)) if text else 0
+        if quantity:
+            yield Load(lot=one.lot, quantity=quantity, source=one.place)
+
+
+def _more_loads(asked: Asked, depot: Depot) -> Iterator[Load]:
+    """What is typed beside the list: stock code, lot, place and pieces."""
+    for row in MORE_ROWS:
+        code = asked.text(f"code-{row}")
+        if not code:
+            continue
+        item, place = items_by_code([code])[code], typed_place(depot, asked.text(f"place-{row}"))
+        number = asked.text(f"lot-{row}")
+        found = Balance.objects.filter(place=place, lot__item=item, quantity__gt=0).select_related("lot__item")
+        there = [one for one in found if not number or one.lot.number == number]
+        if len(there) != 1:
+            lies = "; ".join(f"{quantity_text(one.quantity, item.stock_unit)} of {one.lot}" for one in found)
+            message = f"At {place} lies {lies or f'no {item}'}: say which lot is loaded."
+            raise Refusal("which-lot", message, {"place": str(place), "stock_code": code})
+        quantity = typed_quantity(asked.text(f"quantity-{row}"), f"Pieces of {code}")
+        yield Load(lot=there[0].lot, quantity=quantity, source=place)

@@ -1,0 +1,83 @@
+"""What a person types into a form, read exactly or refused in words."""
+
+import re
+from calendar import monthrange
+from collections.abc import Mapping
+from datetime import UTC, date, datetime
+
+from inventory.models import Depot, Place
+from inventory.selectors.finding import place_at
+from kitting.calculation.doubts import Doubt
+from kitting.calculation.quantities import thousandths
+from kitting.errors import Refusal
+from kitting.pages.asked import Asked
+
+_MONTH = re.compile(r"\d{4}-\d{2}")
+
+
+def typed_quantity(text: str, what: str) -> int:
+    """Thousandths.
+
+    Raises:
+        Refusal: ``no-quantity`` says what is wrong with it.
+    """
+    try:
+        return thousandths(text)
+    except Doubt as doubt:
+        close = f" ({doubt.suggestion})" if doubt.suggestion else ""
+        message = f"{what} reads {text!r}: {doubt.problem}{close}. Write a number such as 6 or 12.5."
+        raise Refusal("no-quantity", message, {"read": text}) from None
+
+
+def typed_day(text: str, what: str) -> date | None:
+    """A day, or the last one of a month; None where nothing is typed.
+
+    Raises:
+        Refusal: ``no-day``.
+    """
+    if not text:
+        return None
+    try:
+        if _MONTH.fullmatch(text):
+            year, month = map(int, text.split("-"))
+            return date(year, month, monthrange(year, month)[1])
+        return date.fromisoformat(text)
+    except ValueError:  # calendar's error of a month is one too
+        message = f"{what} reads {text!r}: write the day as 2028-08-31, a month alone as 2028-08."
+        raise Refusal("no-day", message, {"read": text}) from None
+
+
+def typed_moment(asked: Asked, text: str) -> datetime | None:
+    """A moment on the clock where the person is; None where nothing is typed.
+
+    Raises:
+        Refusal: ``no-moment``.
+    """
+    if not text:
+        return None
+    try:
+        return datetime.fromisoformat(text).replace(tzinfo=asked.zone).astimezone(UTC)
+    except ValueError:
+        raise Refusal("no-moment", f"{text!r} is no moment: write it as 2026-03-02T15:00.", {"read": text}) from None
+
+
+def place_names(places: list[Place]) -> Mapping[str, Place]:
+    """Places by what people call them: the code, with its kind where a shelf has parts of several kinds."""
+    codes = [place.code for place in places]
+    return {one.code if codes.count(one.code) == 1 else f"{one.code} ({one.kind})": one for one in places}
+
+
+def typed_place(depot: Depot, text: str) -> Place:
+    """A place of a depot by its code, or by code and kind as in ``A-2 (hold)``.
+
+    Raises:
+        Refusal: ``no-place``; there is none, with those that come near; or several.
+    """
+    if not text:
+        raise Refusal("no-place", "Say where the pieces are put: scan or type the place.", {})
+    code, mark, kind = text.rpartition(" (")
+    if mark and kind.endswith(")"):
+        found = Place.objects.filter(depot=depot, code=code, kind=kind[:-1]).select_related("depot").first()
+        if found is not None:
+            return found
+    return place_at(depot=depot, code=text)

@@ -1,0 +1,37 @@
+"""What a delivery brought, and who gets its pieces."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from inventory.models import Action, LotHold, Movement
+from inventory.selectors.finding import LotKey, open_holds
+from kitting.errors import Refusal
+from kitting.models import Promise
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """A booked delivery: its movements, open promises of its lots where they were put, and holds on its lots."""
+
+    action: Action
+    moves: Sequence[Movement]
+    promises: Sequence[Promise]
+    holds: Mapping[LotKey, LotHold]
+
+
+def receipt(number: str) -> Receipt:
+    """A delivery by the number of its action; four queries.
+
+    Raises:
+        Refusal: ``unknown-receipt``.
+    """
+    action = Action.objects.filter(number=number, use_case="receive").first()
+    if action is None:
+        raise Refusal("unknown-receipt", f"There is no receipt {number}.", {"receipt": number})
+    moves = action.movements.select_related("lot__item", "to_place__depot", "order_line__order").order_by("line")
+    there = {(move.to_place_id, move.lot_id) for move in moves}
+    found = Promise.objects.filter(
+        released_at__isnull=True, lot__in={lot for _, lot in there}, made_at__gte=action.at
+    ).select_related("job", "item", "place__depot")
+    promises = [one for one in found.order_by("pk") if (one.place_id, one.lot_id) in there]
+    return Receipt(action, [*moves], promises, open_holds([move.lot for move in moves]))
