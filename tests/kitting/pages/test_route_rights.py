@@ -6,11 +6,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from bag_stores import demo_sheets, planned
+from bag_stores import MORNING, demo_sheets, planned
 from django.http import HttpRequest, HttpResponse
 from django.test import RequestFactory
 from module_books import books_of_module
 
+from inventory.models import VAN, Action, Depot, Item, OrderLine, Place, PurchaseOrder, Transfer
 from kitting.models import Bag, Person
 from kitting.pages.routes import OPEN, ROUTES, Route, guarded
 from kitting.roles import ROLES
@@ -45,12 +46,35 @@ def answer_of(route: Route, method: str, who: Person, named: dict[str, str]) -> 
 
 def named_at(route: Route, row: dict[str, str], depot: str) -> dict[str, str]:
     """What the address names, for something of a depot."""
-    texts = [text.replace("DEPOT", depot).replace("BAG", bag_of(depot)) for text in row["named"].split(";") if text]
-    return dict(text.split("=", 1) for text in texts)
+    texts = dict(text.split("=", 1) for text in row["named"].split(";") if text)
+    return {name: THINGS[text](depot) if text in THINGS else text for name, text in texts.items()}
 
 
 def bag_of(depot: str) -> str:
     return Bag.objects.filter(depot__depot=depot).values_list("code", flat=True).first() or "no bag"
+
+
+def order_line_of(depot: str) -> str:
+    order, _ = PurchaseOrder.objects.get_or_create(number=f"PO to {depot}")
+    facts = {"item": Item.objects.earliest("pk"), "depot": Depot.objects.get(depot=depot), "quantity": 1000}
+    return str(OrderLine.objects.get_or_create(order=order, line="1", defaults=facts)[0].pk)
+
+
+def transfer_to(depot: str) -> str:
+    target, number = Depot.objects.get(depot=depot), f"to {depot}"
+    place, _ = Place.objects.get_or_create(depot=target, code=number, kind=VAN)
+    sent, _ = Action.objects.get_or_create(number=number, defaults={"by": "M. Osei", "at": MORNING})
+    facts = {"from_depot": Depot.objects.get(depot="M"), "to_depot": target, "place": place, "sent": sent}
+    return str(Transfer.objects.get_or_create(number=number, defaults=facts)[0].pk)
+
+
+THINGS: dict[str, Callable[[str], str]] = {
+    "DEPOT": str,
+    "BAG": bag_of,
+    "DEPOT_NUMBER": lambda depot: str(Depot.objects.get(depot=depot).pk),
+    "ORDER_LINE": order_line_of,
+    "TRANSFER": transfer_to,
+}
 
 
 def expected(route: Route, method: str, role: str, *, other_depot: bool) -> int:
