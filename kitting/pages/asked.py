@@ -25,6 +25,7 @@ from kitting.services.scans import Scan
 NIGHT_COOKIE = "night"
 CONFIRMED, ACTION = "confirmed", "action"
 ANY_REFUSAL = (Refusal, inventory.errors.Refusal)
+_COUNT, _OUT = "count-differs", "already-out"
 _STATUS = {"not-allowed": 403, "other-depot": 403, "own-approval": 403}
 
 
@@ -119,10 +120,36 @@ def refused(asked: Asked, refusal: Exception, address: str) -> HttpResponse:
     code, message = getattr(refusal, "code", ""), getattr(refusal, "message", str(refusal))
     if code in _STATUS:
         return page(asked, "refused.html", {"sentence": message, "back": address}, _STATUS[code])
-    word, _, rest = message.partition(":")
-    loud = word.isupper() and rest
-    messages.error(asked.request, rest.strip() if loud else message, extra_tags=word if loud else "NOT DONE")
+    word, sentence = loud(refusal)
+    messages.error(asked.request, sentence, extra_tags=word)
     return go_to(address)
+
+
+def loud(refusal: Exception) -> tuple[str, str]:
+    """The word of a refusal that is read across a counter, and its sentence."""
+    message, data = getattr(refusal, "message", str(refusal)), getattr(refusal, "data", {})
+    code = getattr(refusal, "code", "")
+    if code == _COUNT:
+        return "; ".join((*data["missing"], *data["extra"])).upper(), message
+    if code == _OUT:
+        return "ALREADY OUT", message
+    word, rest = split_loud(str(data.get("why", "")) or message)
+    if not rest or word == data.get("bag"):
+        return "NOT DONE", message
+    return word, message if data.get("why") else rest
+
+
+def questions_of(doubt: Doubt) -> list[tuple[str, str, str]]:
+    """What must be confirmed: key, the word that is read across a counter ('' for none), and the question."""
+    found = doubt.data.get("questions", {})
+    told = [(key, split_loud(text), text) for key, text in found.items()] if isinstance(found, dict) else []
+    return [(key, word, rest or text) for key, (word, rest), text in told]
+
+
+def split_loud(sentence: str) -> tuple[str, str]:
+    """The capitals before the first colon, and what follows; ('', '') where a sentence doesn't begin with such."""
+    word, _, rest = sentence.partition(":")
+    return (word, rest.strip()) if word.isupper() and rest else ("", "")
 
 
 def attempt(asked: Asked, deed: Callable[[], tuple[str, str]], address: str, *, back: str = "") -> HttpResponse:
@@ -137,10 +164,11 @@ def attempt(asked: Asked, deed: Callable[[], tuple[str, str]], address: str, *, 
     try:
         word, sentence = deed()
     except Doubt as doubt:
-        questions = doubt.data.get("questions", {})
+        questions = questions_of(doubt)
         kept = [(name, value) for name, values in asked.request.POST.lists() for value in values
                 if name != "csrfmiddlewaretoken"]  # fmt: skip
-        return page(asked, "confirm.html", {"questions": questions, "kept": kept, "back": back or address})
+        return page(asked, "confirm.html", {"questions": questions, "kept": kept, "back": back or address,
+                                           "gloves": asked.text("gloves")})  # fmt: skip
     except ANY_REFUSAL as refusal:
         return refused(asked, refusal, back or address)
     return done(asked, word, sentence, address)

@@ -13,6 +13,7 @@ from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, REA
 from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page
 from kitting.pages.drawing import fit, strip
 from kitting.pages.tables import Cell, Table, figure, link, said
+from kitting.roles import SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.cutovers import Cutover, cutovers, last_plan
 from kitting.selectors.fits import estimates_policy, fit_facts
@@ -76,6 +77,7 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
         "refusals": _refusals(sheet),
         "cures": _cures(sheet),
         "meaning": _MEANING.get(state.answer, ""),
+        "sees_bags": asked.actor.may("bags", SEE),
     }
     return page(asked, "job.html", context)
 

@@ -15,6 +15,7 @@ PLACES: tuple[tuple[str, str, str], ...] = (
     ("Stock", "stock", "items"),
     ("Receive", "receive", "warehouse"),
     ("Transfers", "transfers", "warehouse"),
+    ("Bags", "bags", "bags"),
 )
 
 

@@ -10,14 +10,19 @@ from django.urls import URLPattern, path
 
 from kitting.models import Person
 from kitting.pages import (
+    bag_pages,
+    borrow_pages,
+    check_pages,
     cutover_pages,
     fact_pages,
     file_pages,
     home,
     item_pages,
     lot_pages,
+    out_pages,
     paper_pages,
     people_page,
+    pick_pages,
     planning_pages,
     receiving_pages,
     signing_in,
@@ -27,6 +32,8 @@ from kitting.pages import (
     what_page,
 )
 from kitting.pages.asked import ANY_REFUSAL, Asked, View, page
+from kitting.pages.bag_forms import depot_of_bag
+from kitting.pages.step_pages import STEPS
 from kitting.roles import DO, SEE, require
 
 OPEN, SIGNED_IN = "", "signed in"  # no right of the table of roles: for anybody; for whoever is signed in
@@ -79,7 +86,13 @@ def _require(route: Route, asked: Asked, named: dict[str, str]) -> None:
         require(asked.actor, action, level, route.depot(**named) if route.depot else None)
 
 
-PLANS, WAREHOUSE = "job dates", "warehouse"
+PLANS, BAGS, WAREHOUSE = "job dates", "bags", "warehouse"
+
+
+def at_depot(depot: str) -> str:
+    """The depot that an address names itself."""
+    return depot
+
 
 ROUTES: tuple[Route, ...] = (
     Route("sign-in", "sign-in", signing_in.sign_in, OPEN),
@@ -96,6 +109,7 @@ ROUTES: tuple[Route, ...] = (
     Route("jobs/<str:job>/line", "line", cutover_pages.line_page, PLANS),
     Route("jobs/<str:job>/move", "move", planning_pages.move, PLANS, (PLANS, DO)),
     Route("jobs/<str:job>/call-sheet", "call-sheet", paper_pages.call_sheet, PLANS),
+    Route("jobs/<str:job>/bags", "job-bags", bag_pages.job_bags, BAGS, (BAGS, DO), bag_pages.depot_of_job),
     Route("jobs/<str:job>/<str:name>", "slip", paper_pages.slip, "bags", (SIGNED_IN, "")),
     Route("plans", "plans", planning_pages.plans, PLANS, (PLANS, DO)),
     Route("plans/<int:number>/apply", "apply", planning_pages.apply_page, PLANS, (PLANS, DO)),
@@ -141,7 +155,20 @@ ROUTES: tuple[Route, ...] = (
     Route("transfers/<int:number>/slip.pdf", "transfer-slip", van_pages.slip_paper, WAREHOUSE, (SIGNED_IN, "")),
     Route("transfers/differences/<int:number>", "difference", van_pages.difference, WAREHOUSE, (WAREHOUSE, DO)),
     Route("holds/<int:number>/tag.pdf", "hold-tag", lot_pages.tag, "trace", (SIGNED_IN, "")),
-)
+    # storekeeper and crew lead
+    Route("bags", "bags", bag_pages.bags, BAGS),
+    Route("bags/<str:code>", "bag", bag_pages.bag, BAGS),
+    Route("bags/<str:code>/undo", "undo", bag_pages.undo_scan, BAGS, (BAGS, DO), depot_of_bag),
+    Route("bags/<str:code>/check", "check", check_pages.check, BAGS, (BAGS, DO), depot_of_bag),
+    Route("bags/<str:code>/turn-in", "turn-in", out_pages.turn_in_page, "turn in", ("turn in", DO), depot_of_bag),
+    Route("bags/<str:code>/install", "install", out_pages.install_page, BAGS, ("as-installed", DO), depot_of_bag),
+    Route("bags/<str:code>/borrow", "borrow", borrow_pages.borrow, BAGS, (BAGS, DO), depot_of_bag),
+    *(Route(f"bags/<str:code>/{one.name}", one.name, one.view, BAGS, (one.right, DO), depot_of_bag) for one in STEPS),
+    Route("borrows/<int:number>", "pay-back", borrow_pages.pay_back_page, BAGS, (BAGS, DO),
+          borrow_pages.depot_of_borrow),
+    Route("pick/<str:depot>", "pick", pick_pages.pick, BAGS, (BAGS, DO), at_depot),
+    Route("issue/<str:depot>", "issue", out_pages.issue, BAGS, (BAGS, DO), at_depot),
+)  # fmt: skip
 
 
 def addresses() -> list[URLPattern]:

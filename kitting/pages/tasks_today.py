@@ -1,19 +1,24 @@
 """What waits for a person today, by what they may do."""
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from django.urls import reverse
 
 from kitting.calculation.answers import READY, READY_IF
+from kitting.calculation.bag_states import CHECK, INSTALL, ISSUE, PICK, STAGE, TURN_IN
 from kitting.pages.asked import Asked
 from kitting.roles import DO
+from kitting.selectors.bag_rows import REWORK, BagRow, bag_rows, not_ended, waiting
 from kitting.selectors.cutovers import cutovers
 from kitting.selectors.stock_sums import order_lines_open
 from kitting.selectors.transfer_asks import open_asks
 from kitting.selectors.vans import differences_open, transfers_open, vans_wanted
 
 _SOON_DAYS = 10
+_NAMED = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,4 +73,28 @@ def _stores(asked: Asked) -> Iterator[Task]:
             yield Task(number, what, reverse(route), note)
 
 
-KINDS: list[Callable[[Asked], Iterator[Task]]] = [_planning, _stores]
+_STORES = {
+    PICK: "bags to pick", CHECK: "bags to check, by another person than who filled them", STAGE: "bags to stage",
+    ISSUE: "bags staged, to be issued", TURN_IN: "bags out with crews, to be turned in",
+    REWORK: "bags to be looked at again",
+}  # fmt: skip
+
+
+def _bags(asked: Asked) -> Iterator[Task]:
+    stores = asked.actor.may("bags", DO)
+    if not stores and not asked.actor.may("as-installed", DO):
+        return
+    words = _STORES if stores else {INSTALL: "bags with crews: begin work, note what is installed, turn in"}
+    by_depot: dict[str, list[BagRow]] = defaultdict(list)
+    for row in bag_rows(not_ended(asked.actor.depots)):
+        by_depot[row.bag.depot.depot].append(row)
+    for depot, rows in sorted(by_depot.items()):
+        for step, what in words.items():
+            found = waiting(rows, step)
+            if found:
+                note = f"depot {depot}: {', '.join(str(row.bag) for row in found[:_NAMED])}"
+                note += f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
+                yield Task(len(found), what, f"{reverse('bags')}?{urlencode({'depot': depot, 'do': step})}", note)
+
+
+KINDS: list[Callable[[Asked], Iterator[Task]]] = [_planning, _bags, _stores]

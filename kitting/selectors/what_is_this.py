@@ -12,18 +12,22 @@ from kitting.calculation.bag_states import TABLE
 from kitting.calculation.carton_codes import Carton, is_carton, read_carton
 from kitting.errors import Refusal
 from kitting.models import Bag
-from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, facts_of, label_state
+from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, facts_of, label_code, label_state
 
 BAG, CARTON, ITEM, REEL, PLACE = "bag", "carton", "stock code", "reel", "place"
 
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What a text is: its kind, its name, and what there is to say of it, a sentence each."""
+    """What a text is: its kind, its name, and what there is to say of it, a sentence each.
+
+    ``code`` is the number under which its page is found, '' where that is its name.
+    """
 
     kind: str
     name: str
     told: tuple[str, ...]
+    code: str = ""
 
 
 def what_is(text: str, *, today: date) -> list[Known]:
@@ -93,7 +97,7 @@ def _bag(text: str) -> list[Known]:
     told += [f"why: {bag.why}"] if bag.why else []
     steps = [row.action for row in TABLE if row.state == bag.state]
     told.append(f"next: {', '.join(steps) or 'nothing more'}")
-    return [Known(BAG, str(bag), tuple(told))]
+    return [Known(BAG, str(bag), tuple(told), label_code(bag))]
 
 
 def _item(text: str) -> list[Known]:

@@ -44,7 +44,7 @@ def answer_of(route: Route, method: str, who: Person, named: dict[str, str]) -> 
     return guarded(replace(route, view=reached))(request, **named).status_code
 
 
-def named_at(route: Route, row: dict[str, str], depot: str) -> dict[str, str]:
+def named_at(row: dict[str, str], depot: str) -> dict[str, str]:
     """What the address names, for something of a depot."""
     texts = dict(text.split("=", 1) for text in row["named"].split(";") if text)
     return {name: THINGS[text](depot) if text in THINGS else text for name, text in texts.items()}
@@ -102,7 +102,7 @@ def test_every_address_has_a_row_and_every_row_an_address() -> None:
 def test_every_address_lets_in_whom_the_table_names_and_nobody_else() -> None:
     wrong = []
     for route, method, role, other_depot in combinations():
-        named = named_at(route, rows()[route.name], OTHER if other_depot else OWN)
+        named = named_at(rows()[route.name], OTHER if other_depot else OWN)
         found = answer_of(route, method, person(role, [OWN]), named)
         wanted = expected(route, method, role, other_depot=other_depot)
         if found != wanted:

@@ -1,0 +1,275 @@
+"""Bags of a depot and of a job, and one bag: whose, its state, what is missing, what is inside, what comes next."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from inventory.models import Depot
+from inventory.selectors.finding import open_holds
+from jobs.models import Job
+from kitting.calculation import bag_states
+from kitting.calculation.bag_states import TABLE, next_state
+from kitting.errors import Refusal
+from kitting.models import Bag, BagEntry, Borrow, Promise
+from kitting.models.bags import BORROWED, HANDED_BACK, INSTALLED, ISSUED, LOST, PICKED, PUT_BACK, SCRAPPED, TURNED_IN
+from kitting.pages.asked import Asked, attempt, not_in_books, page
+from kitting.pages.bag_forms import of_bag
+from kitting.pages.tables import Cell, Table, figure, link
+from kitting.roles import DO
+from kitting.selectors.bag_contents import Contents, accounts, bare, contents_of, facts_of, label_code, label_state
+from kitting.selectors.bag_rows import TO_DO, BagRow, bag_rows, not_ended, waiting
+from kitting.services.list_bags import list_bags
+from kitting.services.undo_scans import REVERSIBLE, undo, undone
+
+LISTED_EMPTY = "No bag waits here. Bags are listed on the page of a job, from the plan applied last."
+_HEADS = ("Bag", "Cutover", "State", "Label", "Next")
+_SLIPS = (("issue-slip.pdf", "Issue slip"), ("return-slip.pdf", "Return slip"), ("as-installed.pdf", "As-installed"))
+# What has no scan that takes it back says so.
+_STANDS = {
+    ISSUED: "hand the whole bag back unopened",
+    HANDED_BACK: "check and issue it again",
+    BORROWED: "it is paid back, not undone",
+    INSTALLED: "stays: no scan takes it back",
+    TURNED_IN: "stays: pick the piece again, or adjust the count",
+    SCRAPPED: "stays: a count finds a piece that is good after all",
+    LOST: "stays: a count finds a piece that turns up",
+}
+
+
+def bags(asked: Asked) -> HttpResponse:
+    """Bags of a depot that are not closed, by cutover; with ``do`` only those for which that step comes next."""
+    depots = [*Depot.objects.order_by("depot").values_list("depot", flat=True)]
+    own = [one for one in depots if one in asked.actor.depots]
+    depot = asked.text("depot") or next(iter([*own, *depots]), "")
+    if depot and depot not in depots:
+        return not_in_books(asked, Refusal("unknown-depot", f"There is no depot {depot}.", {}))
+    rows, step = bag_rows(not_ended([depot])), asked.text("do")
+    shown = waiting(rows, step) if step else rows
+    tables = [Table(f"Bags of depot {depot}", _HEADS, [_row(one) for one in shown], LISTED_EMPTY)]
+    steps = [("", "All", len(rows)), *((one, one.capitalize(), len(waiting(rows, one))) for one in TO_DO)]
+    context = {"depot": depot, "depots": depots, "tables": tables, "steps": steps, "step": step,
+               "walk": any(one.comes_next == bag_states.PICK for one in rows)}  # fmt: skip
+    return page(asked, "bags.html", context)
+
+
+def _row(one: BagRow) -> list[Cell]:
+    bag = one.bag
+    return [
+        link(bag, "bag", one.code, note=f"{one.code}, bag {bag.number}"),
+        Cell(bag.job.cutover or "no date", note=bag.job.title),
+        Cell(bag.state, note=bag.whereabouts),
+        Cell(one.label, note=one.problem),
+        Cell(one.comes_next or "–"),
+    ]
+
+
+def job_bags(asked: Asked, job: str) -> HttpResponse:
+    """The bags of a job; list them; print their slips."""
+    found = Job.objects.filter(job=job).first()
+    if found is None:
+        return not_in_books(asked, Refusal("unknown-job", f"There is no job {job}.", {"job": job}))
+    here = reverse("job-bags", args=[job])
+    if asked.request.method == "POST":
+
+        def deed() -> tuple[str, str]:
+            made = list_bags(job=job, **asked.scan())
+            return "LISTED", f"{len(made)} bags of {job} are listed from the plan applied last."
+
+        return attempt(asked, deed, here)
+    rows = bag_rows(Bag.objects.filter(job=found))
+    empty = "Nobody has listed its bags yet: list them from the plan applied last."
+    context = {
+        "job": found, "table": Table(f"Bags of {job}", _HEADS, [_row(one) for one in rows], empty),
+        "slips": _SLIPS if rows else (), "may_list": asked.actor.may("bags", DO, found.depot),
+    }  # fmt: skip
+    return page(asked, "job_bags.html", context)
+
+
+def depot_of_job(job: str) -> str:
+    """The depot of a job; '' where there is none, and then the view says so."""
+    return Job.objects.filter(job=job).values_list("depot", flat=True).first() or ""
+
+
+@dataclass(frozen=True, slots=True)
+class NextStep:
+    """A step that the state allows: its words, where it is done, and why it would be refused now."""
+
+    words: str
+    href: str
+    problem: str
+
+
+@of_bag
+def bag(asked: Asked, one: Bag) -> HttpResponse:
+    """One bag."""
+    contents = contents_of([one])[one.pk]
+    context = {
+        "bag": one, "code": label_code(one), "label": label_state(contents),
+        "missing": _missing(contents), "inside": _inside(contents), "accounts": _accounts(contents),
+        "steps": [*_steps(asked, contents)], "deeds": _deeds(contents), "borrows": _borrows(one),
+        "may_undo": asked.actor.may("bags", DO, one.depot.depot),
+    }  # fmt: skip
+    return page(asked, "bag.html", context)
+
+
+def _missing(contents: Contents) -> Table:
+    found: dict[tuple[str, int | None], list[Promise]] = defaultdict(list)
+    promises = Promise.objects.filter(job=contents.bag.job, released_at=None)
+    for promise in promises.select_related("lot", "place__depot", "order_line__order").order_by("pk"):
+        found[promise.line, promise.item_id].append(promise)
+    rows = []
+    for stand in contents.lines:
+        line = stand.line
+        if not stand.missing:
+            continue
+        code = label_code(contents.bag)
+        more = f"{reverse('borrow', args=[code])}?{urlencode({'item': line.item})}" if line.item else ""
+        where = "; ".join(map(_where, found[line.line, line.item_id])) or "nothing is promised"
+        part = (line.item.description or line.item.kind) if line.item else "undecided"
+        rows.append([
+            Cell(line.item or line.line, note=f"{part}{', spare' if line.spare else ''}"),
+            figure(bare(stand.missing), note=f"{bare(stand.picked)} of {bare(line.quantity)} are in it"),
+            Cell(where), Cell("Where else?", more) if more else Cell("–"),
+        ])  # fmt: skip
+    return Table("What is missing", ("Item", "Missing", "Where to find it", "Others"), rows, "Nothing is missing.")
+
+
+def _where(promise: Promise) -> str:
+    amount = bare(promise.quantity)
+    if promise.place:
+        lot = promise.lot.number if promise.lot else ""
+        return f"{amount} at {promise.place}, lot {lot or 'unknown'}"
+    return f"{amount} on order {promise.order_line}, there on {promise.ready_on}"
+
+
+def _inside(contents: Contents) -> Table:
+    lots: dict[int, int] = defaultdict(int)
+    for stand in contents.lines:
+        for lot, left in stand.inside.items():
+            lots[lot] += left
+    inside = {contents.lots[number]: left for number, left in lots.items() if left > 0}
+    holds = open_holds(inside)
+    rows = [
+        [
+            Cell(lot.item.stock_code, note=lot.item.description or lot.item.kind),
+            Cell(lot.number or "unknown", note="HELD" if (lot.item_id, lot.number) in holds else ""),
+            Cell(lot.use_by or ("no date" if lot.item.shelf_months is None else "DATE UNKNOWN")),
+            figure(f"{bare(left)} {lot.item.stock_unit}"),
+        ]
+        for lot, left in sorted(inside.items(), key=lambda pair: (pair[0].item.stock_code, pair[0].number))
+    ]
+    return Table("What is inside", ("Item", "Lot", "Use by", "Pieces"), rows, "The bag is empty.")
+
+
+def _accounts(contents: Contents) -> Table:
+    deeds = (ISSUED, INSTALLED, TURNED_IN, SCRAPPED, LOST, "open")
+    rows = [
+        [Cell(code, note=f"lot {lot or 'unknown'}"), *(figure(bare(sums[deed])) for deed in deeds)]
+        for (code, lot), sums in sorted(accounts(contents).items())
+    ]
+    heads = ("Item", *(deed.capitalize() for deed in deeds))
+    return Table("What became of it", heads, rows, "It has not gone out yet.")
+
+
+def _steps(asked: Asked, contents: Contents) -> Iterator[NextStep]:
+    """The steps that the table of states names and this person may do, each with why it would be refused now."""
+    one, actor = contents.bag, asked.actor
+    facts = facts_of(contents, by=actor.name, approver="-", reason="-", signature="-")
+    for row in TABLE:
+        route = _ROUTES.get(row.action)
+        if row.state != one.state or route is None or not actor.may(route[1], DO, one.depot.depot):
+            continue
+        try:
+            next_state(one.state, row.action, facts)
+            problem = ""
+        except Refusal as refusal:
+            problem = str(refusal.data.get("why", refusal.message))
+        yield NextStep(route[2], _address(route[0], one), problem)
+
+
+# Action of the table of states: route, action of the table of roles, words. What is not here happens by itself.
+_ROUTES: dict[str, tuple[str, str, str]] = {
+    bag_states.LIST: ("job-bags", "bags", "List the bags"),
+    bag_states.PICK: ("pick", "bags", "Pick"),
+    bag_states.CHECK: ("check", "bags", "Check"),
+    bag_states.STAGE: ("stage", "bags", "Put in its rack place"),
+    bag_states.ISSUE: ("issue", "bags", "Issue to a crew"),
+    bag_states.BEGIN: ("begin", "as-installed", "Work begins"),
+    bag_states.INSTALL: ("install", "as-installed", "Note what is installed"),
+    bag_states.TURN_IN: ("turn-in", "turn in", "Turn in what came back"),
+    bag_states.WRITE_OFF: ("write-off", "turn in", "Oops: dropped, damaged, lost"),
+    bag_states.CLOSE: ("close", "bags", "Close"),
+    bag_states.FINISH: ("finish", "bags", "That is all there is: SHORT"),
+    bag_states.PUT_BACK: ("put-back", "bags", "Put something back"),
+    bag_states.HAND_BACK: ("hand-back", "bags", "Hand back unopened"),
+    bag_states.CANCEL: ("cancel", "bags", "Give the bag up"),
+}
+
+
+def _address(route: str, one: Bag) -> str:
+    code = label_code(one)
+    if route in ("pick", "issue"):
+        return f"{reverse(route, args=[one.depot.depot])}?{urlencode({'bag': code})}"
+    return reverse(route, args=[one.job.job if route == "job-bags" else code])
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """What one action did with pieces of a bag, and whether a reversing record can take it back."""
+
+    number: str
+    at: object
+    by: str
+    words: str
+    undoable: bool
+    note: str
+
+
+def _deeds(contents: Contents) -> list[Deed]:
+    """Who did what, the last first."""
+    found = BagEntry.objects.filter(line__bag=contents.bag).select_related("action", "lot__item").order_by("pk")
+    by_action: dict[str, list[BagEntry]] = defaultdict(list)
+    for entry in found:
+        by_action[entry.action.number].append(entry)
+    back = undone(by_action)
+    return [_deed(entries, undone_already=number in back) for number, entries in reversed(by_action.items())]
+
+
+def _deed(entries: Sequence[BagEntry], *, undone_already: bool) -> Deed:
+    sums: dict[str, int] = defaultdict(int)
+    for entry in entries:
+        sums[f"{entry.lot.item} lot {entry.lot.number or 'unknown'}{f' on {entry.phase}' if entry.phase else ''}"] += (
+            entry.quantity
+        )
+    first = entries[0]
+    place = first.facts.get("from") or first.facts.get("to") or ""
+    way = {PICKED: "from", PUT_BACK: "to"}.get(first.deed, "to") if place else ""
+    words = f"{first.deed} {', '.join(f'{bare(n)} {what}' for what, n in sums.items())} {way} {place}".strip()
+    note = "undone" if undone_already else _STANDS.get(first.deed, "")
+    undoable = first.deed in REVERSIBLE and not undone_already
+    return Deed(first.action.number, first.action.at, first.action.by, words, undoable, note)
+
+
+def _borrows(one: Bag) -> list[Borrow]:
+    """Pieces that were lent out of it and are still to come back."""
+    found = Borrow.objects.filter(bag=one, given_up_why="").select_related("to_job", "lot__item", "bag__job")
+    return [lent for lent in found.order_by("pk") if lent.paid < lent.quantity]
+
+
+@of_bag
+def undo_scan(asked: Asked, one: Bag) -> HttpResponse:
+    """Take back one action of a bag by a reversing record."""
+    here = reverse("bag", args=[label_code(one)])
+    if asked.request.method != "POST":
+        return not_in_books(asked, Refusal("no-page", "Undo stands on the page of the bag.", {}))
+
+    def deed() -> tuple[str, str]:
+        scan = asked.scan()
+        answer = undo(bag=label_code(one), undone_action=asked.text("undone"), confirmed=asked.confirmed, **scan)
+        return "UNDONE", answer.sentence
+
+    return attempt(asked, deed, here)

@@ -1,0 +1,128 @@
+"""Where else a missing piece is: free ones first, then staged bags, which lend by leave; and paying back."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+import inventory.errors
+from inventory.models import BIN, SUPPLIER_OWNED
+from inventory.selectors.finding import items_by_code
+from kitting.errors import Refusal
+from kitting.models import Bag, Borrow
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, not_in_books, page, questions_of, refused
+from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quantity
+from kitting.pages.tables import Cell, Table, figure, link
+from kitting.selectors.bag_contents import bare, contents_of, good_until, label_code
+from kitting.selectors.sources import IN_BAG, WITH_CREW, Source, sources
+from kitting.services.borrow_pieces import borrow as lend
+from kitting.services.borrow_pieces import pay_back
+
+
+@of_bag
+def borrow(asked: Asked, one: Bag) -> HttpResponse:
+    """Where an item that a bag misses could come from, in the order in which it is to be taken; and lending it."""
+    code = label_code(one)
+    wanted = asked.request.GET.get("item", "")
+    try:
+        item = items_by_code([wanted])[wanted]
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    found = sources(item=item, depot=one.depot.depot, until=good_until(one.job) or asked.today)
+    here = f"{reverse('borrow', args=[code])}?item={wanted}"
+    if asked.request.method != "POST":
+        return _form(asked, one, found, [])
+    try:
+        paid_back_by = date.fromisoformat(asked.text("pay_back_by"))
+    except ValueError:
+        return refused(asked, Refusal("no-date", "WHEN BACK: give the day as 2026-03-31.", {}), here)
+    lender, _, lot = asked.text("lender").partition("|")
+    try:
+        leave = approver(asked)
+        if leave is None:
+            message = "NEEDS SUPERVISOR: the planner or the duty supervisor signs in on this form."
+            raise Refusal("no-leave", message, {})
+        lent = lend(
+            bag=lender, to_bag=code, stock_code=item.stock_code, lot=lot,
+            quantity=quantity(asked.text("quantity")), why=asked.text("why"), authoriser=leave,
+            pay_back_by=paid_back_by, confirmed=asked.confirmed, **asked.scan(),
+        )  # fmt: skip
+    except inventory.errors.Doubt as doubt:
+        return _form(asked, one, found, questions_of(doubt))
+    except ANY_REFUSAL as refusal:
+        return refused(asked, refusal, here)
+    return done(asked, "GO", f"{lent}: to come back by {lent.pay_back_by}.", reverse("bag", args=[code]))
+
+
+def _form(asked: Asked, one: Bag, found: Sequence[Source], questions: Sequence[object]) -> HttpResponse:
+    """The sources; with questions the PIN is typed again, so that it never stands in a page."""
+    free = [source for source in found if source.kind not in (IN_BAG, WITH_CREW)]
+    lenders = [source for source in found if source.kind == IN_BAG and source.bag and source.bag.job_id != one.job_id]
+    choice = [(f"{label_code(source.bag)}|{source.balance.lot.number}", source.sentence)
+              for source in lenders if source.bag]  # fmt: skip
+    item = asked.request.GET["item"]
+    missing = sum(
+        stand.missing for stand in contents_of([one])[one.pk].lines if str(stand.line.item) == item
+    )  # fmt: skip
+    context = {
+        "bag": one, "code": label_code(one), "item": item, "missing": bare(missing),
+        "free": _table("Free: take these first", free, asked.today), "questions": questions,
+        "held": _table("In staged bags and with crews", [x for x in found if x not in free], asked.today),
+        "has_lenders": bool(choice),
+        "fields": [
+            Field("lender", "Which bag lends", asked.text("lender"), options=choice),
+            Field("quantity", "How many", asked.text("quantity") or bare(missing), "decimal"),
+            Field("why", "Why", asked.text("why")),
+            Field("pay_back_by", "Back by", asked.text("pay_back_by"), "date"),
+            Field("approver", "Planner or duty supervisor: sign-in name", asked.text("approver")),
+            Field("pin", "Their PIN", kind="password"),
+        ],
+    }  # fmt: skip
+    return page(asked, "borrow.html", context)
+
+
+def _table(caption: str, found: Sequence[Source], today: date) -> Table:
+    rows = [
+        [
+            Cell(one.balance.lot.number or "unknown", note=f"use by {one.balance.lot.use_by or 'no date'}"),
+            figure(bare(one.free)),
+            link(one.bag, "bag", label_code(one.bag), note=f"{one.bag.state}, cutover {one.bag.job.cutover}")
+            if one.bag else Cell(one.balance.place),
+            Cell(one.kind, note="not counted for a week" if one.is_old(today) else f"seen {one.seen}"),
+        ]
+        for one in found
+    ]  # fmt: skip
+    return Table(caption, ("Lot", "Pieces", "Where", "Kind"), rows, "None.")
+
+
+def pay_back_page(asked: Asked, number: int) -> HttpResponse:
+    """Put pieces back in the bag that lent them."""
+    lent = Borrow.objects.filter(pk=number).select_related("bag__job", "bag__depot", "to_job", "lot__item").first()
+    if lent is None:
+        return not_in_books(asked, Refusal("no-open-borrow", f"There is no borrow {number}.", {}))
+    code = label_code(lent.bag)
+    if asked.request.method == "POST":
+
+        def deed() -> tuple[str, str]:
+            place = place_scanned(lent.bag.depot, asked.text("place"), BIN, SUPPLIER_OWNED)
+            answer = pay_back(
+                number=number, lot=asked.text("lot"), place=place, quantity=quantity(asked.text("quantity")),
+                confirmed=asked.confirmed, **asked.scan(),
+            )  # fmt: skip
+            return answer.word, answer.sentence
+
+        return attempt(asked, deed, reverse("bag", args=[code]), back=reverse("pay-back", args=[number]))
+    fields = [
+        Field("place", "Scan the bin it comes from", focus=True), Field("lot", "Lot", lent.lot.number, required=False),
+        Field("quantity", "How many", bare(lent.quantity - lent.paid), "decimal"),
+    ]  # fmt: skip
+    title = f"Pay back {lent.lot.item}"
+    step = {"title": title, "sentence": f"{lent}: {lent.why}.", "button": "Into the bag"}
+    return page(asked, "bag_step.html", {"step": step, "bag": lent.bag, "code": code, "fields": fields})
+
+
+def depot_of_borrow(number: int) -> str:
+    """The depot of the bag that lent; '' where there is no such borrow, and then the view says so."""
+    found = Borrow.objects.filter(pk=number).values_list("bag__depot__depot", flat=True).first()
+    return found or ""

@@ -1,0 +1,207 @@
+"""The walk past the bins: one thing at a time by wedge scanner or typed code, with answers to read across an aisle."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from inventory.models import Action, Depot
+from kitting.calculation.short_codes import verified
+from kitting.errors import Refusal
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, loud, not_in_books, page, refused
+from kitting.pages.bag_forms import quantity, read_piece
+from kitting.pages.tables import Cell, Table, figure
+from kitting.selectors.bag_contents import bare, contents_of
+from kitting.selectors.pick_walk import Step, pick_walk
+from kitting.selectors.who_wants import who_wants
+from kitting.services.fill_bags import pick as put_in_bag
+
+PLACE, READ, LOT, QUANTITY, BAG = "place", "read", "lot", "quantity", "bag"
+_SCANS, _LAST = "scans", 5
+_CARRIED = (PLACE, READ, LOT)
+
+
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """Where on the walk one is: the address's choice of bags and of steps to skip, the steps ahead, the one now."""
+
+    depot: str
+    chosen: Sequence[tuple[str, str]]
+    steps: Sequence[Step]
+    ahead: Sequence[Step]
+
+    @property
+    def step(self) -> Step | None:
+        """The step that is next."""
+        return self.ahead[0] if self.ahead else None
+
+    def address(self, *more: tuple[str, str]) -> str:
+        """The address of this walk, with what was scanned or skipped as well."""
+        asked = urlencode([*self.chosen, *more])
+        return f"{reverse('pick', args=[self.depot])}{f'?{asked}' if asked else ''}"
+
+
+def _walk(asked: Asked, depot: str) -> Walk:
+    given = asked.request.GET
+    chosen = [(name, value) for name in ("job", "bag", "skip") for value in given.getlist(name)]
+    steps = pick_walk(depot=depot, jobs=given.getlist("job"), bags=given.getlist("bag"))
+    skipped = set(given.getlist("skip"))
+    return Walk(depot, chosen, steps, [step for step in steps if key_of(step) not in skipped])
+
+
+def key_of(step: Step) -> str:
+    """What tells a step from the others: place, lot and bag."""
+    return f"{step.place.pk}-{step.lot.pk}-{step.bag.pk}"
+
+
+def pick(asked: Asked, depot: str) -> HttpResponse:
+    """The step that is next, or what was scanned for it."""
+    if not Depot.objects.filter(depot=depot).exists():
+        return not_in_books(asked, Refusal("unknown-depot", f"There is no depot {depot}.", {}))
+    try:
+        walk = _walk(asked, depot)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    if asked.request.method == "POST":
+        return _posted(asked, walk)
+    return page(asked, "pick.html", _context(asked, walk))
+
+
+def _context(asked: Asked, walk: Walk) -> dict[str, object]:
+    step = walk.step
+    skipped = len(walk.steps) - len(walk.ahead)
+    context: dict[str, object] = {"walk": walk, "step": step, "skipped": skipped, "scans": _scans(asked)}
+    if skipped:
+        context["again"] = Walk(walk.depot, [one for one in walk.chosen if one[0] != "skip"], (), ()).address()
+    if step is None:
+        return context
+    carried = [(name, asked.text(name)) for name in _CARRIED if asked.text(name)]
+    stands = [stand for stand in contents_of([step.bag])[step.bag.pk].lines if stand.line.item_id == step.lot.item_id]
+    wishes = who_wants(item=step.lot.item, place=step.place, but=step.bag.job)
+    rows = [
+        [Cell(one.job, note=one.cutover or "no date"), figure(bare(one.quantity)),
+         Cell(one.place, note=f"lot {one.lot or 'unknown'}{', HERE' if one.here else ''}")]
+        for one in wishes
+    ]  # fmt: skip
+    others = Table("Promised to other jobs", ("Job", "Pieces", "Where"), rows, "Nobody else is promised this item.")
+    return {
+        **context, "key": key_of(step), "carried": carried, "asking": _asking(asked, step), "wishes": others,
+        "here": sum(1 for one in wishes if one.here), "take": bare(step.quantity),
+        "inside": bare(sum(stand.picked for stand in stands)),
+        "wanted": bare(sum(stand.line.quantity for stand in stands if not stand.line.dropped)),
+        "several": _several(walk), "fewer": asked.text("fewer"),
+    }  # fmt: skip
+
+
+def _several(walk: Walk) -> bool:
+    """Whether the walk fills several bags, so that the bag must be scanned too."""
+    return len({step.bag.pk for step in walk.steps}) > 1
+
+
+def _asking(asked: Asked, step: Step) -> str:
+    """What is to be scanned next."""
+    if not asked.text(PLACE):
+        return PLACE
+    if not asked.text(READ):
+        return READ
+    return LOT if step.lot.number and not asked.text(LOT) else QUANTITY
+
+
+def _posted(asked: Asked, walk: Walk) -> HttpResponse:
+    wanted = asked.text("step")
+    step = next((one for one in walk.steps if key_of(one) == wanted), None)
+    if step is None:
+        if Action.objects.filter(number=asked.action).exists():
+            return done(asked, "RIGHT", "It is in the bag already.", walk.address())
+        gone = Refusal("step-gone", "GONE: this step is done or promised otherwise by now; the walk goes on.", {})
+        return refused(asked, gone, walk.address())
+    skip = walk.address(("skip", wanted))
+    if asked.text("do") == "skip":
+        return done(asked, "SKIPPED", f"{step.lot} at {step.place} is left for later.", skip)
+    if asked.text("do") == "fewer":
+        return _found_fewer(asked, step, skip)
+    try:
+        return _scanned(asked, walk, step)
+    except ANY_REFUSAL as refusal:
+        _note(asked, loud(refusal)[0])
+        kept = [(name, asked.text(name)) for name in _CARRIED if name in asked.request.GET]
+        return refused(asked, refusal, walk.address(*kept))
+
+
+def _found_fewer(asked: Asked, step: Step, skip: str) -> HttpResponse:
+    """A bin holds fewer than the books say: pick what is there, leave the rest, and have the bin counted."""
+    sentence = f"{step.place} is to be counted for {step.lot}; the walk goes on without the rest."
+    return done(asked, "COUNT IT", sentence, skip)
+
+
+def _scanned(asked: Asked, walk: Walk, step: Step) -> HttpResponse:
+    """Go on with what was scanned, as far as it goes: the bin, the piece, its lot, then how many and the bag.
+
+    Raises:
+        Refusal: it is not what this step wants.
+    """
+    place, read = asked.text(PLACE).removeprefix(f"{walk.depot}/"), asked.text(READ)
+    if place != step.place.code:
+        raise Refusal("wrong-bin", f"WRONG BIN: this is {place or 'nothing'}; go to {step.place.code}.", {})
+    carried = [(PLACE, place)]
+    if not read:
+        _note(asked, "RIGHT BIN")
+        return go_to(walk.address(*carried))
+    lot = _lot_read(asked, step, read)
+    carried += [(READ, step.lot.item.stock_code), *([(LOT, lot)] if lot else [])]
+    if (step.lot.number and not lot) or not asked.text(QUANTITY):
+        _note(asked, "RIGHT")
+        return go_to(walk.address(*carried))
+    pieces = quantity(asked.text(QUANTITY))
+    if _several(walk) or asked.text(BAG):
+        _refuse_other_bag(asked.text(BAG), step)
+
+    def deed() -> tuple[str, str]:
+        try:
+            answer = put_in_bag(
+                bag=step.code, stock_code=step.lot.item.stock_code, lot=lot, place=step.place, quantity=pieces,
+                as_spare=step.is_spare, confirmed=asked.confirmed, **asked.scan(),
+            )  # fmt: skip
+        except ANY_REFUSAL as refusal:
+            _note(asked, loud(refusal)[0])
+            raise
+        _note(asked, answer.word)
+        return answer.word, answer.sentence
+
+    return attempt(asked, deed, walk.address(), back=walk.address((PLACE, place)))
+
+
+def _lot_read(asked: Asked, step: Step, read: str) -> str:
+    """The lot that was read from the carton or typed; '' where it is to be asked.
+
+    Raises:
+        Refusal: ``wrong-item``.
+    """
+    piece = read_piece(read, asked.today)
+    if piece.item.pk != step.lot.item_id:
+        item = step.lot.item
+        message = (
+            f"WRONG ITEM: this is {piece.item} ({piece.item.description or piece.item.kind}); take {item} "
+            f"({item.description or item.kind}) here."
+        )
+        raise Refusal("wrong-item", message, {"is": piece.item.stock_code, "wanted": item.stock_code})
+    return piece.lot or asked.text(LOT)
+
+
+def _refuse_other_bag(text: str, step: Step) -> None:
+    if not text or verified(text) != step.bag.code:
+        raise Refusal("wrong-bag", f"WRONG BAG: put it in {step.bag}, number {step.code}; scan that one.", {})
+
+
+def _scans(asked: Asked) -> list[dict[str, str]]:
+    """The last scans on this device, the last first."""
+    return list(asked.request.session.get(_SCANS, ()))
+
+
+def _note(asked: Asked, word: str) -> None:
+    """Keep what was scanned and what was answered."""
+    read = next((asked.text(name) for name in (BAG, QUANTITY, LOT, READ, PLACE) if asked.text(name)), "nothing")
+    scan = {"at": f"{asked.at.astimezone(asked.zone):%H:%M}", "read": read, "word": word}
+    asked.request.session[_SCANS] = [scan, *_scans(asked)][:_LAST]

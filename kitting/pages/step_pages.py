@@ -1,0 +1,172 @@
+"""Steps of one bag that are one small form each, as a table: its fields, and the use case that it asks."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from inventory.models import BIN, HOLD, SUPPLIER_OWNED
+from kitting.models import Bag
+from kitting.models.bags import LOST, PICKED, SCRAPPED, BagEntry
+from kitting.pages.asked import Asked, attempt, page
+from kitting.pages.bag_forms import Field, of_bag, place_scanned, quantity
+from kitting.selectors.bag_contents import Contents, bare, contents_of, label_code
+from kitting.services.fill_bags import finish_short, put_back
+from kitting.services.issue_bags import begin_work, hand_back, stage
+from kitting.services.return_bags import cancel_bag, close, write_off
+from kitting.services.scans import Answer
+
+_SEPARATOR = "|"  # between stock code and lot in a choice
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A step: its route, the action of the table of roles, what it is called, its fields, and what it does."""
+
+    name: str
+    right: str
+    title: str
+    sentence: str
+    button: str
+    fields: Callable[[Contents], Sequence[Field]]
+    deed: Callable[[Asked, Bag], Answer]
+
+    def view(self, asked: Asked, code: str) -> HttpResponse:
+        """The form, and what comes of it."""
+        return of_bag(self._page)(asked, code=code)
+
+    def _page(self, asked: Asked, one: Bag) -> HttpResponse:
+        code = label_code(one)
+        here, bag = reverse(self.name, args=[code]), reverse("bag", args=[code])
+        if asked.request.method == "POST":
+
+            def deed() -> tuple[str, str]:
+                answer = self.deed(asked, one)
+                return answer.word, answer.sentence
+
+            return attempt(asked, deed, bag, back=here)
+        fields = self.fields(contents_of([one])[one.pk])
+        return page(asked, "bag_step.html", {"step": self, "bag": one, "code": code, "fields": fields})
+
+
+def _nothing(_contents: Contents) -> Sequence[Field]:
+    return ()
+
+
+def _why(label: str, *, required: bool = True) -> Callable[[Contents], Sequence[Field]]:
+    return lambda _contents: (Field("why", label, required=required, focus=True),)
+
+
+def _rack(contents: Contents) -> Sequence[Field]:
+    return (Field("rack", "Scan the rack place", contents.bag.whereabouts, focus=True),)
+
+
+def _exception(contents: Contents) -> Sequence[Field]:
+    left = contents.open()
+    if not left:
+        return ()
+    return (Field("exception", f"Still open: {', '.join(left)}. Name the exception", focus=True),)
+
+
+def pieces_inside(contents: Contents) -> list[tuple[str, str]]:
+    """The pieces in a bag as a choice: stock code and lot, and their words."""
+    found: dict[tuple[str, str], int] = {}
+    for stand in contents.lines:
+        for number, left in stand.inside.items():
+            lot = contents.lots[number]
+            if left > 0:
+                key = (lot.item.stock_code, lot.number)
+                found[key] = found.get(key, 0) + left
+    return [
+        (f"{code}{_SEPARATOR}{lot}", f"{bare(left)} {code} lot {lot or 'unknown'}")
+        for (code, lot), left in sorted(found.items())
+    ]
+
+
+def piece_chosen(asked: Asked) -> tuple[str, str]:
+    """Stock code and lot of the piece that was chosen."""
+    code, _, lot = asked.text("piece").partition(_SEPARATOR)
+    return code, lot
+
+
+def _piece(contents: Contents) -> tuple[Field, ...]:
+    choice = pieces_inside(contents) or [("", "nothing is inside")]
+    return (Field("piece", "Which piece", options=choice), Field("quantity", "How many", "1", "decimal"))
+
+
+def _taken_from(contents: Contents) -> str:
+    """The place from which the pieces of a bag were taken last, where there is just one piece to ask about."""
+    found = BagEntry.objects.filter(line__bag=contents.bag, deed=PICKED).order_by("-pk").first()
+    return str(found.facts.get("from", "")) if found else ""
+
+
+def _back(contents: Contents) -> Sequence[Field]:
+    place = Field("place", "To which place: scan it", _taken_from(contents), note="a bin, or a place of the kind hold")
+    return (*_piece(contents), place, Field("why", "Why", required=False))
+
+
+def _oops(contents: Contents) -> Sequence[Field]:
+    became = ((SCRAPPED, "dropped, damaged or wrong: scrapped"), (LOST, "lost"))
+    return (*_piece(contents), Field("became", "What became of it", options=became), Field("why", "What happened"))
+
+
+def _stage(asked: Asked, one: Bag) -> Answer:
+    return stage(bag=label_code(one), rack=asked.text("rack"), confirmed=asked.confirmed, **asked.scan())
+
+
+def _finish(asked: Asked, one: Bag) -> Answer:
+    return finish_short(bag=label_code(one), why=asked.text("why"), **asked.scan())
+
+
+def _begin(asked: Asked, one: Bag) -> Answer:
+    return begin_work(bag=label_code(one), **asked.scan())
+
+
+def _hand_back(asked: Asked, one: Bag) -> Answer:
+    return hand_back(bag=label_code(one), why=asked.text("why"), **asked.scan())
+
+
+def _cancel(asked: Asked, one: Bag) -> Answer:
+    return cancel_bag(bag=label_code(one), why=asked.text("why"), **asked.scan())
+
+
+def _close(asked: Asked, one: Bag) -> Answer:
+    return close(bag=label_code(one), exception=asked.text("exception"), **asked.scan())
+
+
+def _put_back(asked: Asked, one: Bag) -> Answer:
+    code, lot = piece_chosen(asked)
+    place = place_scanned(one.depot, asked.text("place"), BIN, SUPPLIER_OWNED, HOLD)
+    pieces = quantity(asked.text("quantity"))
+    return put_back(
+        bag=label_code(one), stock_code=code, lot=lot, place=place, quantity=pieces, why=asked.text("why"),
+        **asked.scan(),
+    )  # fmt: skip
+
+
+def _write_off(asked: Asked, one: Bag) -> Answer:
+    code, lot = piece_chosen(asked)
+    return write_off(
+        bag=label_code(one), stock_code=code, lot=lot, quantity=quantity(asked.text("quantity")),
+        deed=asked.text("became"), why=asked.text("why"), **asked.scan(),
+    )  # fmt: skip
+
+
+STEPS: tuple[Step, ...] = (
+    Step("stage", "bags", "Put in its rack place", "The bag is checked.", "It lies there", _rack, _stage),
+    Step("finish", "bags", "That is all there is", "Its label says SHORT and names what is missing; the planner hears.",
+         "Finish short", _why("Why it is short, if you know", required=False), _finish),
+    Step("begin", "as-installed", "Work begins", "The outage has started and the bag is opened.", "Work begins",
+         _nothing, _begin),
+    Step("hand-back", "bags", "Hand back unopened", "The outage is off. The bag is checked again before it goes out.",
+         "It is back", _why("Why it comes back"), _hand_back),
+    Step("cancel", "bags", "Give the bag up", "What is in it is put back by scan before it closes.", "Give it up",
+         _why("Why"), _cancel),
+    Step("close", "bags", "Close", "Issued = installed + turned in + scrapped + lost, or a named exception.", "Close",
+         _exception, _close),
+    Step("put-back", "bags", "Put something back", "A reversing record: the pick stays visible.", "It is back", _back,
+         _put_back),
+    Step("write-off", "turn in", "Oops", "Dropped, damaged or lost: say so, and see whether a spare is in the bag.",
+         "Note it", _oops, _write_off),
+)  # fmt: skip
