@@ -20,8 +20,8 @@ from kitting.pages.asked import Asked, attempt, not_in_books, page
 from kitting.pages.bag_forms import of_bag
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import DO
-from kitting.selectors.bag_contents import Contents, accounts, bare, contents_of, facts_of, label_code, label_state
-from kitting.selectors.bag_rows import TO_DO, BagRow, bag_rows, not_ended, waiting
+from kitting.selectors.bag_contents import Contents, accounts, bare, contents_of, facts_of, label_code
+from kitting.selectors.bag_rows import TO_DO, BagRow, bag_rows, label_words, not_ended, waiting
 from kitting.services.list_bags import list_bags
 from kitting.services.undo_scans import REVERSIBLE, undo, undone
 
@@ -107,8 +107,9 @@ class NextStep:
 def bag(asked: Asked, one: Bag) -> HttpResponse:
     """One bag."""
     contents = contents_of([one])[one.pk]
+    label, _, missed = label_words(contents).partition(": ")
     context = {
-        "bag": one, "code": label_code(one), "label": label_state(contents),
+        "bag": one, "code": label_code(one), "label": label, "missed": missed,
         "missing": _missing(contents), "inside": _inside(contents), "accounts": _accounts(contents),
         "steps": [*_steps(asked, contents)], "deeds": _deeds(contents), "borrows": _borrows(one),
         "may_undo": asked.actor.may("bags", DO, one.depot.depot),

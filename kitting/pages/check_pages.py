@@ -11,6 +11,7 @@ from kitting.selectors.bag_contents import bare, contents_of, facts_of, label_co
 from kitting.services.fill_bags import check as check_bag
 
 _PIECE, _LAST = 1_000, 5
+_REMEMBERED = 50  # numbers of forms, so that one that is sent twice counts once
 
 
 @of_bag
@@ -82,7 +83,7 @@ class _Count:
             code = piece.item.stock_code
             self.counted[code] = self.counted.get(code, 0) + number
             self.scans = [{"word": f"+ {bare(number)}", "read": code}, *self.scans][:_LAST]
-            self._actions = [asked.action, *self._actions][:_LAST]
+            self._actions = [asked.action, *self._actions][:_REMEMBERED]
             kept = {"counted": self.counted, "scans": self.scans, "actions": self._actions}
             asked.request.session[self._key] = kept
         return f"+ {bare(number)}"

@@ -35,6 +35,7 @@ from kitting.models import Bag
 from kitting.selectors.bag_contents import Contents, contents_of, facts_of_all, label_code, label_state
 
 REWORK, DECIDE = "rework", "decide its lines"
+NOTHING_YET = "NOTHING IN IT YET"
 TO_DO = (REWORK, PICK, CHECK, STAGE, ISSUE, INSTALL, TURN_IN)
 _NEXT = {
     DRAFT: DECIDE, LISTED: PICK, SHORT: CHECK, CHECKED: STAGE, STAGED: ISSUE, ISSUED: INSTALL, IN_WORK: INSTALL,
@@ -93,7 +94,13 @@ def _row(one: Contents, facts: BagFacts) -> BagRow:
             f"HOLD: {', '.join(facts.held)}" if facts.held else "",
             f"EXPIRES BEFORE CUTOVER: {', '.join(facts.out_of_date)}" if facts.out_of_date else "",
         )))  # fmt: skip
-    return BagRow(one.bag, one, label_code(one.bag), label_state(one), REWORK if problem else _next(one), problem)
+    comes_next = REWORK if problem else _next(one)
+    return BagRow(one.bag, one, label_code(one.bag), label_words(one), comes_next, problem)
+
+
+def label_words(one: Contents) -> str:
+    """What the label says; a bag that nobody has begun is not called short."""
+    return NOTHING_YET if one.bag.state in (DRAFT, LISTED) and not one.open() else label_state(one)
 
 
 def _next(one: Contents) -> str:
