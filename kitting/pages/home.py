@@ -1,11 +1,19 @@
-"""The first page: what there is to do today for whoever is signed in."""
+"""The first page: what there is to do today for whoever is signed in; and the list of all pages they may see."""
 
 from django.http import HttpResponse
 
 from kitting.pages.asked import Asked, page
+from kitting.pages.places import all_places
+from kitting.pages.tables import Table, link
 from kitting.pages.tasks_today import tasks_for
 
 
 def home(asked: Asked) -> HttpResponse:
     """Tasks by what the person may do."""
     return page(asked, "home.html", {"tasks": tasks_for(asked)})
+
+
+def more(asked: Asked) -> HttpResponse:
+    """Every page that the person may see, and what it is for."""
+    rows = [[link(one.label, one.route), one.purpose] for one in all_places(asked.actor)]
+    return page(asked, "more.html", {"table": Table("All pages", ("Page", "What for"), rows, "There is none for you.")})

@@ -1,28 +1,47 @@
-"""Where a person can go from any page: what their roles let them see."""
+"""Where a person can go from any page: first what they act on, and behind "More" what they may look at."""
+
+from typing import NamedTuple
 
 from django.urls import reverse
 
-from kitting.roles import SEE, Actor
+from kitting.roles import LEVELS, SEE, Actor
 
-# Label, name of the route, action of the table of roles that must be visible.
-PLACES: tuple[tuple[str, str, str], ...] = (
-    ("Today", "home", ""),
-    ("Cutovers", "cutovers", "job dates"),
-    ("Plan", "plans", "job dates"),
-    ("Does it fit?", "fit-check", "field answers"),
-    ("Reels", "reels", "reel band"),
-    ("People", "people", "people"),
-    ("Stock", "stock", "items"),
-    ("Receive", "receive", "warehouse"),
-    ("Transfers", "transfers", "warehouse"),
-    ("Bags", "bags", "bags"),
+
+class Place(NamedTuple):
+    """A page that stands on the list: its label, its route, the right that it needs to be seen, and what it is for."""
+
+    label: str
+    route: str
+    sees: str
+    purpose: str
+
+
+PLACES = (
+    Place("Cutovers", "cutovers", "job dates", "jobs by week: how ready they are and what limits them"),
+    Place("Plan", "plans", "job dates", "plan again, look at a plan, apply it; what would be if"),
+    Place("Files", "files", "schedule", "send cable schedules and other sheets, and answer their questions"),
+    Place("Bags", "bags", "bags", "bags of a depot: pick, check, stage, issue, take back"),
+    Place("Receive", "receive", "warehouse", "what suppliers bring: count it in two units"),
+    Place("Transfers", "transfers", "warehouse", "load a van, count one out, settle differences"),
+    Place("Stock", "stock", "items", "find items by what they must fit; lots by date; who wants them"),
+    Place("Does it fit?", "fit-check", "field answers", "a part and a gauge reading: fits, measure, does not fit"),
+    Place("Reels", "reels", "reel band", "the cable that is really pulled, and what was measured on it"),
+    Place("Missing facts", "questions", "schedule", "what the plan applied last could not tell"),
+    Place("Papers", "papers", "job dates", "pick lists, labels, night cards, shortage report"),
+    Place("People", "people", "people", "who may sign in and do what"),
 )
 
 
 def places(actor: Actor, here: str) -> list[dict[str, object]]:
     """The pages at the top, and on which of them one is."""
-    found = [(label, reverse(name)) for label, name, sees in PLACES if not sees or actor.may(sees, SEE)]
+    acting = [one for one in PLACES if any(actor.may(one.sees, level) for level in LEVELS if level != SEE)]
+    found = [("Today", reverse("home")), *((one.label, reverse(one.route)) for one in acting), ("More", reverse("more"))]
     return [
         {"label": label, "href": href, "here": here == href or (href != "/" and here.startswith(href))}
         for label, href in found
     ]
+
+
+def all_places(actor: Actor) -> list[Place]:
+    """Every page on the list that a person may see."""
+    return [one for one in PLACES if actor.may(one.sees, SEE)]

@@ -101,6 +101,7 @@ ROUTES: tuple[Route, ...] = (
     Route("switch", "switch", signing_in.switch, acts=(SIGNED_IN, "")),
     Route("night", "night", signing_in.night, acts=(SIGNED_IN, "")),
     Route("", "home", home.home),
+    Route("more", "more", home.more),
     Route("what", "what", what_page.what),
     # planner
     Route("cutovers", "cutovers", cutover_pages.cutover_list, PLANS),

@@ -10,11 +10,16 @@ from bag_stores import MORNING, demo_sheets, planned
 from django.http import HttpRequest, HttpResponse
 from django.test import RequestFactory
 from module_books import books_of_module
+from people import STORES
 
-from inventory.models import VAN, Action, Depot, Item, OrderLine, Place, PurchaseOrder, Transfer
-from kitting.models import Bag, Person
+from inventory.models import VAN, Action, Depot, Item, Lot, OrderLine, Place, PurchaseOrder, Transfer
+from jobs.models import Job
+from kitting.calculation.short_codes import verified
+from kitting.models import Bag, Borrow, Person
 from kitting.pages.routes import OPEN, ROUTES, Route, guarded
 from kitting.roles import ROLES
+from kitting.selectors.bag_contents import label_code
+from kitting.services.list_bags import list_bags
 
 pytestmark = pytest.mark.django_db
 SHORT_NAMES = dict(zip(("SE", "PL", "SK", "BU", "CL", "DS", "AU", "AD", "VC"), ROLES, strict=True))
@@ -50,8 +55,24 @@ def named_at(row: dict[str, str], depot: str) -> dict[str, str]:
     return {name: THINGS[text](depot) if text in THINGS else text for name, text in texts.items()}
 
 
+def job_of(depot: str) -> str:
+    return Job.objects.filter(depot=depot).order_by("job").values_list("job", flat=True)[0]
+
+
 def bag_of(depot: str) -> str:
-    return Bag.objects.filter(depot__depot=depot).values_list("code", flat=True).first() or "no bag"
+    bags = Bag.objects.filter(depot__depot=depot).select_related("job").order_by("pk")
+    if not bags:
+        list_bags(job=job_of(depot), actor=STORES, at=MORNING, action=f"list {depot}")
+    return label_code(bags.all()[0])
+
+
+def borrow_of(depot: str) -> str:
+    bag = Bag.objects.get(code=verified(bag_of(depot)))
+    facts = {
+        "to_job": bag.job, "lot": Lot.objects.earliest("pk"), "quantity": 1000, "why": "dig-in", "asked_by": "M. Osei",
+        "authorised_by": "J. Brandt", "borrowed_at": MORNING, "pay_back_by": MORNING.date(),
+    }  # fmt: skip
+    return str(Borrow.objects.get_or_create(bag=bag, defaults=facts)[0].pk)
 
 
 def order_line_of(depot: str) -> str:
@@ -71,6 +92,8 @@ def transfer_to(depot: str) -> str:
 THINGS: dict[str, Callable[[str], str]] = {
     "DEPOT": str,
     "BAG": bag_of,
+    "BORROW": borrow_of,
+    "JOB": job_of,
     "DEPOT_NUMBER": lambda depot: str(Depot.objects.get(depot=depot).pk),
     "ORDER_LINE": order_line_of,
     "TRANSFER": transfer_to,
