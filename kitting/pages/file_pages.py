@@ -45,7 +45,7 @@ def files(asked: Asked) -> HttpResponse:
 def file_page(asked: Asked, number: str) -> HttpResponse:
     """A file that was looked at: what is good, what is asked; answers are typed beside the question."""
     try:
-        errand = errand_by_number(number)
+        errand = errand_by_number(number, LOOK)
     except ANY_REFUSAL as refusal:
         return not_in_books(asked, refusal)
     if asked.request.method != "POST":

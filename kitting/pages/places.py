@@ -35,7 +35,11 @@ PLACES = (
 def places(actor: Actor, here: str) -> list[dict[str, object]]:
     """The pages at the top, and on which of them one is."""
     acting = [one for one in PLACES if any(actor.may(one.sees, level) for level in LEVELS if level != SEE)]
-    found = [("Today", reverse("home")), *((one.label, reverse(one.route)) for one in acting), ("More", reverse("more"))]
+    found = [
+        ("Today", reverse("home")),
+        *((one.label, reverse(one.route)) for one in acting),
+        ("More", reverse("more")),
+    ]
     return [
         {"label": label, "href": href, "here": here == href or (href != "/" and here.startswith(href))}
         for label, href in found

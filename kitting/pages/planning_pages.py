@@ -31,14 +31,14 @@ def ask(asked: Asked, kind: str, given: Mapping[str, object], **sent: object) ->
     return go_to(reverse("errand", args=[errand.pk]))
 
 
-def errand_by_number(number: str) -> Errand:
-    """An errand.
+def errand_by_number(number: str, kind: str = "") -> Errand:
+    """An errand, of this kind if one is named.
 
     Raises:
         Refusal: ``unknown-errand``.
     """
     found = Errand.objects.filter(pk=number).defer("file", "kept").first()
-    if found is None:
+    if found is None or kind not in ("", found.kind):
         raise Refusal("unknown-errand", f"There is no errand {number}.", {"errand": number})
     return found
 
@@ -102,7 +102,7 @@ def _plan_result(asked: Asked, errand: Errand) -> HttpResponse:
 def apply_page(asked: Asked, number: str) -> HttpResponse:
     """Apply a plan that was looked at."""
     try:
-        errand = errand_by_number(number)
+        errand = errand_by_number(number, PLAN)
     except ANY_REFUSAL as refusal:
         return not_in_books(asked, refusal)
     if asked.request.method == "POST":

@@ -33,7 +33,7 @@ def said(
     with django_db_blocker.unblock():
         printed = io.StringIO()
         try:
-            call_command("demo", "--out", str(tmp_path_factory.mktemp("demo")), stdout=printed)
+            call_command("demo", "--no-serve", "--out", str(tmp_path_factory.mktemp("demo")), stdout=printed)
             yield printed.getvalue()
         finally:
             call_command("flush", verbosity=0, interactive=False)
@@ -182,6 +182,6 @@ def test_the_demo_is_not_loaded_again_into_books_that_have_lived_on(said: str, t
     assert said
     printed = io.StringIO()
     before = Event.objects.count()
-    call_command("demo", "--out", str(tmp_path), stdout=printed)
+    call_command("demo", "--no-serve", "--out", str(tmp_path), stdout=printed)
     assert "These books have lived on" in printed.getvalue()
     assert Event.objects.count() == before

@@ -16,7 +16,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 def test_the_demo_is_planned_as_received_then_answered_loaded_and_applied(tmp_path: Path) -> None:
     printed = io.StringIO()
-    call_command("demo", "--first-day", "--out", str(tmp_path), stdout=printed)
+    call_command("demo", "--no-serve", "--first-day", "--out", str(tmp_path), stdout=printed)
     said = printed.getvalue()
     assert said.index("As received") < said.index("Loaded with the answers") < said.index("After the answers")
     assert "answers: 10 kept" in said
@@ -32,7 +32,7 @@ def test_the_demo_stays_out_of_books_that_hold_other_data(tmp_path: Path) -> Non
     Depot.objects.create(depot="N", name="Ours")
     said = io.StringIO()
     with pytest.raises(SystemExit) as stopped:
-        call_command("demo", "--out", str(tmp_path), stdout=io.StringIO(), stderr=said)
+        call_command("demo", "--no-serve", "--out", str(tmp_path), stdout=io.StringIO(), stderr=said)
     assert stopped.value.code == 2
     assert "These books hold other data, and the demo must not be mixed with it" in said.getvalue()
     assert not Promise.objects.exists()

@@ -1,0 +1,142 @@
+"""Every page in a real browser, at the end of the demo's story: open to everybody, on paper as well, and light."""
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+
+import pytest
+from bag_stores import CLEAN, demo_sheets, planned
+from browsing import PASSWORD
+from chromium import Opened, assert_open_to_everybody
+from playwright.sync_api import Page
+from pytest_django.live_server_helper import LiveServer
+from record_books import load
+
+from inventory.models import Depot, OrderLine, Transfer
+from kitting.errands.keeping import packed_files
+from kitting.errands.loading import LOOK
+from kitting.errands.planning import PLAN
+from kitting.errands.working import do_next
+from kitting.management.season.events import play
+from kitting.models import Bag, Borrow, Person
+from kitting.pages.routes import ROUTES, Route
+from kitting.roles import ROLES
+from kitting.selectors.bag_contents import label_code
+from kitting.services.ask_errands import ask_errand
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
+
+# Files, doors that lead elsewhere, and addresses that only take a form.
+NO_PAGES = {
+    "health",
+    "sign-out",
+    "night",
+    "friday",
+    "slip",
+    "paper",
+    "apply",
+    "trace",
+    "transfer-slip",
+    "hold-tag",
+    "undo",
+}
+MOST_BYTES = 150_000  # of a first visit, without pictures
+PAPERS_MM = {"Letter": 215.9, "A4": 210.0}
+MARGIN_MM, PIXELS_A_MM = 13, 96 / 25.4
+
+
+def bag_in(*states: str) -> str:
+    return label_code(Bag.objects.filter(state__in=states).select_related("job").order_by("pk")[0])
+
+
+def named() -> dict[str, str]:
+    """What stands in the place of the names in addresses."""
+    depots = {depot.depot: depot.pk for depot in Depot.objects.all()}
+    content = packed_files([("schedule.csv", (CLEAN / "schedule.csv").read_bytes())])
+    asked = {"by": "R. Tolley", "at": datetime(2026, 3, 24, 15, tzinfo=UTC)}
+    plan = ask_errand(kind=PLAN, given={"as_of": "2026-03-24"}, **asked)
+    file = ask_errand(kind=LOOK, given={}, file_name="schedule.csv", file=content, **asked)
+    while do_next():
+        pass
+    return {
+        "<str:job>": "J09", "<str:reel>": "R-1187", "<path:code>": "BI25", "<path:name>": "BI25/L-2409-17",
+        "<str:code>": bag_in("staged"), "<str:depot>": "N", "<int:source>": str(depots["H"]),
+        "<int:target>": str(depots["N"]), "errands/<int:number>": f"errands/{plan.pk}",
+        "files/<int:number>": f"files/{file.pk}", "receive/<int:number>": f"receive/{OrderLine.objects.latest('pk').pk}",
+        "transfers/<int:number>": f"transfers/{Transfer.objects.latest('pk').pk}",
+        "borrows/<int:number>": f"borrows/{getattr(Borrow.objects.first(), 'pk', 0)}",
+    }  # fmt: skip
+
+
+ASKING = {
+    "what": "?code=BI15",
+    "line": "?line=J09/HJ1-j/joint/ABC/splice",
+    "fit-check": "?part=EL15-1&reading=0.845&unit=in",
+}
+
+
+def addresses() -> Iterator[tuple[Route, str]]:
+    names = named()
+    for route in ROUTES:
+        if route.name not in NO_PAGES:
+            address = route.path
+            for mark, text in names.items():
+                address = address.replace(mark, text)
+            yield route, f"/{address}{ASKING.get(route.name, '')}"
+
+
+@pytest.fixture
+def _story() -> None:
+    load(demo_sheets())
+    planned()
+    list(play())
+    everything = Person(sign_in="everything", name="E. Verything", roles=[*ROLES])
+    everything.set_password(PASSWORD)
+    everything.save()
+
+
+def enter(page: Page, server: str) -> None:
+    page.goto(f"{server}/sign-in")
+    page.get_by_label("Sign-in name").fill("everything")
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+
+
+@pytest.mark.usefixtures("_story")
+def test_every_page_is_open_to_everybody_by_day_by_night_and_on_a_phone_and_fits_on_paper(
+    live_server: LiveServer, look: Opened
+) -> None:
+    desk, night, phone = look(), look(dark=True), look(phone=True)
+    for page in (desk, night, phone):
+        enter(page, live_server.url)
+    for route, address in addresses():
+        assert "<" not in address, f"{route.name} needs a name for its address"
+        for page in (desk, night, phone):
+            answer = page.goto(live_server.url + address)
+            assert answer is not None
+            assert answer.status == 200, f"{address}: {answer.status}"
+            assert page.locator("h1").count() == 1, address
+            assert_open_to_everybody(page)
+        assert_fits_on_paper(desk)
+
+
+def assert_fits_on_paper(page: Page) -> None:
+    """Printed on either paper, nothing is wider than what lies between the margins."""
+    page.emulate_media(media="print")
+    before = page.viewport_size
+    for paper, width in PAPERS_MM.items():
+        room = int((width - 2 * MARGIN_MM) * PIXELS_A_MM)
+        page.set_viewport_size({"width": room, "height": 900})
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= room, f"{page.url} is {wide} px wide on {paper}, {room} px"
+    page.set_viewport_size(before or {"width": 1280, "height": 900})
+    page.emulate_media(media="screen")
+
+
+@pytest.mark.usefixtures("_story")
+def test_a_first_visit_is_light(live_server: LiveServer, look: Opened) -> None:
+    page = look()
+    sizes: list[int] = []
+    page.on("response", lambda response: sizes.append(len(response.body()) if response.status == 200 else 0))
+    enter(page, live_server.url)
+    page.goto(f"{live_server.url}/cutovers")
+    assert 0 < sum(sizes) < MOST_BYTES
