@@ -21,7 +21,8 @@ from kitting.pages.bag_forms import of_bag
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import DO
 from kitting.selectors.bag_contents import Contents, accounts, bare, contents_of, facts_of, label_code
-from kitting.selectors.bag_rows import TO_DO, BagRow, bag_rows, label_words, not_ended, waiting
+from kitting.selectors.bag_rows import REWORK, TO_DO, BagRow, bag_rows, label_words, not_ended, waiting
+from kitting.selectors.rework import Rework, rework
 from kitting.services.list_bags import list_bags
 from kitting.services.undo_scans import REVERSIBLE, undo, undone
 
@@ -47,10 +48,12 @@ def bags(asked: Asked) -> HttpResponse:
     depot = asked.text("depot") or next(iter([*own, *depots]), "")
     if depot and depot not in depots:
         return not_in_books(asked, Refusal("unknown-depot", f"There is no depot {depot}.", {}))
-    rows, step = bag_rows(not_ended([depot])), asked.text("do")
+    rows, again, step = bag_rows(not_ended([depot])), rework(depot=depot), asked.text("do")
     shown = waiting(rows, step) if step else rows
-    tables = [Table(f"Bags of depot {depot}", _HEADS, [_row(one) for one in shown], LISTED_EMPTY)]
+    table = Table(f"Bags of depot {depot}", _HEADS, [_row(one) for one in shown], LISTED_EMPTY)
     steps = [("", "All", len(rows)), *((one, one.capitalize(), len(waiting(rows, one))) for one in TO_DO)]
+    steps.append((REWORK, "Rework", len(again)))
+    tables = [_rework(depot, again) if step == REWORK else table]
     context = {"depot": depot, "depots": depots, "tables": tables, "steps": steps, "step": step,
                "walk": any(one.comes_next == bag_states.PICK for one in rows)}  # fmt: skip
     return page(asked, "bags.html", context)
@@ -65,6 +68,23 @@ def _row(one: BagRow) -> list[Cell]:
         Cell(one.label, note=one.problem),
         Cell(one.comes_next or "–"),
     ]
+
+
+def _rework(depot: str, rows: Sequence[Rework]) -> Table:
+    cells = [
+        [
+            link(one.bag, "bag", one.code, note=f"cutover {one.cutover or 'no date'}"),
+            Cell("; ".join(one.whys)),
+            Cell("; ".join(f"{bare(out.quantity)} {out.stock_code} lot {out.lot}: {out.why}" for out in one.take_out)
+                 or "–"),
+            Cell("; ".join(f"{bare(in_.quantity)} {in_.stock_code}" for in_ in one.add) or "–",
+                 note="; ".join((*one.undecided, *one.lent))),
+            Cell(", then ".join(one.next) or "–", note=f"staged by {one.staged_by}" if one.staged_by else ""),
+        ]
+        for one in rows
+    ]  # fmt: skip
+    heads = ("Bag", "Why", "Take out", "Add", "What to do")
+    return Table(f"Rework of depot {depot}", heads, cells, "No bag needs rework: all can go out as they are.")
 
 
 def job_bags(asked: Asked, job: str) -> HttpResponse:
@@ -206,6 +226,8 @@ _ROUTES: dict[str, tuple[str, str, str]] = {
     bag_states.CLOSE: ("close", "bags", "Close"),
     bag_states.FINISH: ("finish", "bags", "That is all there is: SHORT"),
     bag_states.PUT_BACK: ("put-back", "bags", "Put something back"),
+    bag_states.REOPEN: ("reopen", "bags", "Open it again"),
+    bag_states.LIFT: ("lift", "bags", "Let it go on after the hold"),
     bag_states.HAND_BACK: ("hand-back", "bags", "Hand back unopened"),
     bag_states.CANCEL: ("cancel", "bags", "Give the bag up"),
 }

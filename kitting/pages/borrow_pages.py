@@ -96,33 +96,29 @@ def _table(caption: str, found: Sequence[Source], today: date) -> Table:
     return Table(caption, ("Lot", "Pieces", "Where", "Kind"), rows, "None.")
 
 
-def pay_back_page(asked: Asked, number: int) -> HttpResponse:
+@of_bag
+def pay_back_page(asked: Asked, one: Bag) -> HttpResponse:
     """Put pieces back in the bag that lent them."""
-    lent = Borrow.objects.filter(pk=number).select_related("bag__job", "bag__depot", "to_job", "lot__item").first()
+    code, text = label_code(one), asked.request.GET.get("borrow", "")
+    found = Borrow.objects.filter(bag=one, pk=int(text) if text.isdecimal() else 0)
+    lent = found.select_related("bag__job", "to_job", "lot__item").first()
     if lent is None:
-        return not_in_books(asked, Refusal("no-open-borrow", f"There is no borrow {number}.", {}))
-    code = label_code(lent.bag)
+        return not_in_books(asked, Refusal("no-open-borrow", f"{one} has no borrow {text}.", {}))
+    number = lent.pk
     if asked.request.method == "POST":
 
         def deed() -> tuple[str, str]:
-            place = place_scanned(lent.bag.depot, asked.text("place"), BIN, SUPPLIER_OWNED)
+            place = place_scanned(one.depot, asked.text("place"), BIN, SUPPLIER_OWNED)
             answer = pay_back(
                 number=number, lot=asked.text("lot"), place=place, quantity=quantity(asked.text("quantity")),
                 confirmed=asked.confirmed, **asked.scan(),
             )  # fmt: skip
             return answer.word, answer.sentence
 
-        return attempt(asked, deed, reverse("bag", args=[code]), back=reverse("pay-back", args=[number]))
+        return attempt(asked, deed, reverse("bag", args=[code]), back=asked.request.get_full_path())
     fields = [
         Field("place", "Scan the bin it comes from", focus=True), Field("lot", "Lot", lent.lot.number, required=False),
         Field("quantity", "How many", bare(lent.quantity - lent.paid), "decimal"),
     ]  # fmt: skip
-    title = f"Pay back {lent.lot.item}"
-    step = {"title": title, "sentence": f"{lent}: {lent.why}.", "button": "Into the bag"}
-    return page(asked, "bag_step.html", {"step": step, "bag": lent.bag, "code": code, "fields": fields})
-
-
-def depot_of_borrow(number: int) -> str:
-    """The depot of the bag that lent; '' where there is no such borrow, and then the view says so."""
-    found = Borrow.objects.filter(pk=number).values_list("bag__depot__depot", flat=True).first()
-    return found or ""
+    step = {"title": f"Pay back {lent.lot.item}", "sentence": f"{lent}: {lent.why}.", "button": "Into the bag"}
+    return page(asked, "bag_step.html", {"step": step, "bag": one, "code": code, "fields": fields})

@@ -17,8 +17,10 @@ from kitting.selectors.bag_contents import bare, contents_of
 from kitting.selectors.pick_walk import Step, pick_walk
 from kitting.selectors.who_wants import who_wants
 from kitting.services.fill_bags import pick as put_in_bag
+from kitting.services.found_short import found_short
 
 PLACE, READ, LOT, QUANTITY, BAG = "place", "read", "lot", "quantity", "bag"
+FEWER = "FEWER THERE"
 _SCANS, _LAST = "scans", 5
 _CARRIED = (PLACE, READ, LOT)
 
@@ -91,7 +93,7 @@ def _context(asked: Asked, walk: Walk) -> dict[str, object]:
         "here": sum(1 for one in wishes if one.here), "take": bare(step.quantity),
         "inside": bare(sum(stand.picked for stand in stands)),
         "wanted": bare(sum(stand.line.quantity for stand in stands if not stand.line.dropped)),
-        "several": _several(walk), "fewer": asked.text("fewer"),
+        "several": _several(walk),
     }  # fmt: skip
 
 
@@ -117,11 +119,10 @@ def _posted(asked: Asked, walk: Walk) -> HttpResponse:
             return done(asked, "RIGHT", "It is in the bag already.", walk.address())
         gone = Refusal("step-gone", "GONE: this step is done or promised otherwise by now; the walk goes on.", {})
         return refused(asked, gone, walk.address())
-    skip = walk.address(("skip", wanted))
     if asked.text("do") == "skip":
-        return done(asked, "SKIPPED", f"{step.lot} at {step.place} is left for later.", skip)
+        return done(asked, "SKIPPED", f"{step.lot} at {step.place} is left for later.", walk.address(("skip", wanted)))
     if asked.text("do") == "fewer":
-        return _found_fewer(asked, step, skip)
+        return _found_fewer(asked, walk, step)
     try:
         return _scanned(asked, walk, step)
     except ANY_REFUSAL as refusal:
@@ -130,10 +131,22 @@ def _posted(asked: Asked, walk: Walk) -> HttpResponse:
         return refused(asked, refusal, walk.address(*kept))
 
 
-def _found_fewer(asked: Asked, step: Step, skip: str) -> HttpResponse:
-    """A bin holds fewer than the books say: pick what is there, leave the rest, and have the bin counted."""
-    sentence = f"{step.place} is to be counted for {step.lot}; the walk goes on without the rest."
-    return done(asked, "COUNT IT", sentence, skip)
+def _found_fewer(asked: Asked, walk: Walk, step: Step) -> HttpResponse:
+    """A bin holds fewer than the books say: ask how many, book it as a spot count, and say who loses pieces."""
+    back = walk.address()
+    if not asked.text("counted"):
+        return page(asked, "found_fewer.html", {"step": step, "key": key_of(step), "back": back})
+
+    def deed() -> tuple[str, str]:
+        counted = 0 if asked.text("counted") == "0" else quantity(asked.text("counted"))
+        found = found_short(
+            stock_code=step.lot.item.stock_code, lot=step.lot.number, place=step.place, counted=counted,
+            use_by=step.lot.use_by, confirmed=asked.confirmed, **asked.scan(),
+        )  # fmt: skip
+        _note(asked, FEWER)
+        return FEWER, found.sentence
+
+    return attempt(asked, deed, back)
 
 
 def _scanned(asked: Asked, walk: Walk, step: Step) -> HttpResponse:

@@ -165,8 +165,7 @@ ROUTES: tuple[Route, ...] = (
     Route("bags/<str:code>/install", "install", out_pages.install_page, BAGS, ("as-installed", DO), depot_of_bag),
     Route("bags/<str:code>/borrow", "borrow", borrow_pages.borrow, BAGS, (BAGS, DO), depot_of_bag),
     *(Route(f"bags/<str:code>/{one.name}", one.name, one.view, BAGS, (one.right, DO), depot_of_bag) for one in STEPS),
-    Route("borrows/<int:number>", "pay-back", borrow_pages.pay_back_page, BAGS, (BAGS, DO),
-          borrow_pages.depot_of_borrow),
+    Route("bags/<str:code>/pay-back", "pay-back", borrow_pages.pay_back_page, BAGS, (BAGS, DO), depot_of_bag),
     Route("pick/<str:depot>", "pick", pick_pages.pick, BAGS, (BAGS, DO), at_depot),
     Route("issue/<str:depot>", "issue", out_pages.issue, BAGS, (BAGS, DO), at_depot),
 )  # fmt: skip

@@ -12,7 +12,7 @@ from kitting.models.bags import LOST, PICKED, SCRAPPED, BagEntry
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field, of_bag, place_scanned, quantity
 from kitting.selectors.bag_contents import Contents, bare, contents_of, label_code
-from kitting.services.fill_bags import finish_short, put_back
+from kitting.services.fill_bags import finish_short, lift, put_back, reopen
 from kitting.services.issue_bags import begin_work, hand_back, stage
 from kitting.services.return_bags import cancel_bag, close, write_off
 from kitting.services.scans import Answer
@@ -123,6 +123,14 @@ def _begin(asked: Asked, one: Bag) -> Answer:
     return begin_work(bag=label_code(one), **asked.scan())
 
 
+def _reopen(asked: Asked, one: Bag) -> Answer:
+    return reopen(bag=label_code(one), why=asked.text("why"), **asked.scan())
+
+
+def _lift(asked: Asked, one: Bag) -> Answer:
+    return lift(bag=label_code(one), **asked.scan())
+
+
 def _hand_back(asked: Asked, one: Bag) -> Answer:
     return hand_back(bag=label_code(one), why=asked.text("why"), **asked.scan())
 
@@ -159,6 +167,10 @@ STEPS: tuple[Step, ...] = (
          "Finish short", _why("Why it is short, if you know", required=False), _finish),
     Step("begin", "as-installed", "Work begins", "The outage has started and the bag is opened.", "Work begins",
          _nothing, _begin),
+    Step("reopen", "bags", "Open it again", "Then pieces can go in or come out, and another person checks it again.",
+         "Open it", _why("Why it is opened"), _reopen),
+    Step("lift", "bags", "Let it go on", "Nothing in it is held any more: it goes on where it was.", "It goes on",
+         _nothing, _lift),
     Step("hand-back", "bags", "Hand back unopened", "The outage is off. The bag is checked again before it goes out.",
          "It is back", _why("Why it comes back"), _hand_back),
     Step("cancel", "bags", "Give the bag up", "What is in it is put back by scan before it closes.", "Give it up",

@@ -9,10 +9,12 @@ from django.urls import reverse
 
 from kitting.calculation.answers import READY, READY_IF
 from kitting.calculation.bag_states import CHECK, INSTALL, ISSUE, PICK, STAGE, TURN_IN
+from kitting.models import Bag
 from kitting.pages.asked import Asked
 from kitting.roles import DO
 from kitting.selectors.bag_rows import REWORK, BagRow, bag_rows, not_ended, waiting
 from kitting.selectors.cutovers import cutovers
+from kitting.selectors.rework import rework
 from kitting.selectors.stock_sums import order_lines_open
 from kitting.selectors.transfer_asks import open_asks
 from kitting.selectors.vans import differences_open, transfers_open, vans_wanted
@@ -76,7 +78,6 @@ def _stores(asked: Asked) -> Iterator[Task]:
 _STORES = {
     PICK: "bags to pick", CHECK: "bags to check, by another person than who filled them", STAGE: "bags to stage",
     ISSUE: "bags staged, to be issued", TURN_IN: "bags out with crews, to be turned in",
-    REWORK: "bags to be looked at again",
 }  # fmt: skip
 
 
@@ -88,11 +89,14 @@ def _bags(asked: Asked) -> Iterator[Task]:
     by_depot: dict[str, list[BagRow]] = defaultdict(list)
     for row in bag_rows(not_ended(asked.actor.depots)):
         by_depot[row.bag.depot.depot].append(row)
+    again: dict[str, list[Bag]] = defaultdict(list)
+    for one in rework() if stores else ():
+        again[one.bag.depot.depot].append(one.bag)
     for depot, rows in sorted(by_depot.items()):
-        for step, what in words.items():
-            found = waiting(rows, step)
+        lists = [(step, what, [row.bag for row in waiting(rows, step)]) for step, what in words.items()]
+        for step, what, found in [*lists, (REWORK, "bags to be looked at again", again[depot])]:
             if found:
-                note = f"depot {depot}: {', '.join(str(row.bag) for row in found[:_NAMED])}"
+                note = f"depot {depot}: {', '.join(map(str, found[:_NAMED]))}"
                 note += f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
                 yield Task(len(found), what, f"{reverse('bags')}?{urlencode({'depot': depot, 'do': step})}", note)
 

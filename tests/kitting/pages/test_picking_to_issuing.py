@@ -14,7 +14,7 @@ from module_books import books_of_module
 from people import CREW, DUTY, PLANNER, STORES
 
 from inventory.models import Balance, Lot, LotHold
-from kitting.models import Bag, BagEntry, Promise
+from kitting.models import Bag, BagEntry, Person, Promise
 from kitting.pages.pick_pages import key_of
 from kitting.selectors.bag_contents import bare, label_state
 from kitting.selectors.pick_walk import Step, pick_walk
@@ -60,77 +60,89 @@ def scan(client: Client, step: Step, **scanned: Any) -> Any:
     return send(client, walk_of(step.code), **{**right, **scanned})
 
 
-def yes(client: Client, asked: Any, **fields: Any) -> Any:
-    """Answer every question of a page with yes."""
-    return send(client, asked.request["PATH_INFO"] + "?" + asked.request["QUERY_STRING"], **fields)
-
-
 def test_a_bag_goes_from_the_bins_to_the_crew_with_a_wrong_scan_a_held_lot_and_a_short_bin(
     stores: Stores, window: Client
 ) -> None:
     code = stores.code("J03", "V2")
+    short = pick_all_but_a_held_lot_and_a_piece(stores, window, code)
+    finish_and_check(stores, window, code, short)
+    assert_staged_and_issued_by_leave_only(stores, window, code)
+
+
+def pick_all_but_a_held_lot_and_a_piece(stores: Stores, window: Client, code: str) -> list[str]:
+    """Pick with faults; returns what is missing then."""
     first, second, third, *rest = steps_of(code)
     other = next(one for one in rest if one.lot.item_id != first.lot.item_id)
 
     wrong_bin = send(window, walk_of(code), step=key_of(first), place=other.place.code)
     wrong_item = scan(window, first, read=other.lot.item.stock_code)
     right = scan(window, first)
-    LotHold.objects.create(
-        item=second.lot.item, lot_number=second.lot.number, reason="cracked boots", placed_by="I. Varga",
-        placed_at=stores.at,
-    )  # fmt: skip
-    held = scan(window, second)
+    held = hold_of(stores, second)
+    stopped = scan(window, second)
     fewer = scan(window, third, quantity=bare(third.quantity - 1_000))
 
     assert f"WRONG BIN this is {other.place.code}; go to {first.place.code}." in words(wrong_bin)
     assert f"WRONG ITEM this is {other.lot.item.stock_code}" in words(wrong_item)
     assert f"RIGHT {bare(first.quantity)} {first.lot.item.stock_code} in J03 V2" in words(right)
-    assert "HELD" in words(held)
-    assert "cracked boots" in words(held)
+    assert "HELD" in words(stopped)
+    assert held.reason in words(stopped)
     assert "1 more to come" in words(fewer)
     assert not BagEntry.objects.filter(lot=second.lot).exists()
     for step in rest:
         assert "RIGHT" in words(scan(window, step))
+    return [f"1 {third.lot.item.stock_code}", f"{bare(second.quantity)} {second.lot.item.stock_code}"]
 
+
+def hold_of(stores: Stores, step: Step) -> LotHold:
+    """A hold that stops the lot of a step."""
+    return LotHold.objects.create(
+        item=step.lot.item, lot_number=step.lot.number, reason="cracked boots", placed_by="I. Varga",
+        placed_at=stores.at,
+    )  # fmt: skip
+
+
+def finish_and_check(stores: Stores, window: Client, code: str, missing: list[str]) -> None:
     bag = f"/bags/{code}"
-    unfinished = send(window, f"{bag}/check", do="all")
+    early = send(window, f"{bag}/check", do="all")
     short = send(window, f"{bag}/finish", why="the bin is empty")
-    assert "NOT DONE" in words(unfinished)
+    assert "NOT DONE" in words(early)
     assert "SHORT" in words(short)
-    missing = [f"1 {third.lot.item.stock_code}", f"{bare(second.quantity)} {second.lot.item.stock_code}"]
     assert [one for one in missing if one not in label_state(stores.contents("J03", "V2"))] == []
 
     checker = browser_of(OTHER_STORES)
-    same = window.get(f"{bag}/check")
-    assert "another person checks" in words(same)
+    assert "another person checks" in words(window.get(f"{bag}/check"))
     counted = stores.counted("J03", "V2")
     assert_blind(checker, bag, counted)
-    for item, thousandths in counted.items():
-        send(checker, f"{bag}/check", read=item, quantity=bare(thousandths), action=f"count-{item}")
-    item = next(iter(counted))
-    send(checker, f"{bag}/check", read=item, quantity=bare(counted[item]), action=f"count-{item}")  # sent twice
+    one, *others = counted
+    for item in others:
+        send(checker, f"{bag}/check", read=item, quantity=bare(counted[item]), action=f"count-{item}")
+    differs = send(checker, f"{bag}/check", do="all")
+    for _ in range(2):  # sent twice, it counts once
+        send(checker, f"{bag}/check", read=one, quantity=bare(counted[one]), action="count-the-last")
     checked = send(checker, f"{bag}/check", do="all")
+    assert f"MISSING {bare(counted[one])}" in words(differs)
     assert stores.bag("J03", "V2").state == "checked", words(checked)
     assert stores.bag("J03", "V2").checked_by == OTHER_STORES.name
 
-    staged = send(window, f"{bag}/stage", rack="R-7")
-    assert "PLACED" in words(staged)
-    assert "SHORT" in words(staged)
+
+def assert_staged_and_issued_by_leave_only(stores: Stores, window: Client, code: str) -> None:
+    staged = send(window, f"/bags/{code}/stage", rack="R-7")
+    assert "PLACED J03 V2 at R-7: SHORT" in words(staged)
 
     out = {"bags": code, "crew": "Crew 14", "truck": "14", "signature": "T. Ahola"}
+    leave = {"reason": "the rest by van", "approver": sign_in_name(DUTY)}
     refused = send(window, "/issue/N", **out)
-    bad_pin = send(window, "/issue/N", **out, reason="the rest by van", approver=sign_in_name(DUTY), pin="0000")
-    itself = send(window, "/issue/N", **out, reason="the rest by van", approver=sign_in_name(STORES), pin=PIN)
+    bad_pin = send(window, "/issue/N", **out, **leave, pin="0000")
+    itself = send(window, "/issue/N", **out, **{**leave, "approver": sign_in_name(STORES)}, pin=PIN)
     assert "it goes out only by planner or duty supervisor with a reason" in words(refused)
     assert "WRONG PIN" in words(bad_pin)
     assert "may not approve this" in words(itself)
     assert stores.bag("J03", "V2").state == "staged"
-    gone = send(window, "/issue/N", **out, reason="the rest by van", approver=sign_in_name(DUTY), pin=PIN)
+
+    gone = send(window, "/issue/N", **out, **leave, pin=PIN)
     assert "OUT J03 V2: SHORT" in words(gone)
     assert stores.bag("J03", "V2").crew == "Crew 14"
-    twice = send(window, "/issue/N", **out)
-    assert "ALREADY OUT" in words(twice)
-    assert PIN not in gone.content.decode()
+    assert "ALREADY OUT" in words(send(window, "/issue/N", **out))
 
 
 def assert_blind(checker: Client, bag: str, counted: dict[str, int]) -> None:
@@ -283,7 +295,6 @@ def test_what_was_picked_is_undone_by_a_reversing_record_and_what_was_issued_is_
     assert "UNDONE" in words(picked_again)
     assert "it moved no piece" in words(nothing)
     assert Balance.objects.get(place=step.place, lot=step.lot).quantity == there
-    assert [*BagEntry.objects.values_list("deed", flat=True).order_by("pk").distinct()]
     deeds = [entry.deed for entry in BagEntry.objects.order_by("pk")]
     assert [one for at, one in enumerate(deeds) if not at or one != deeds[at - 1]] == ["picked", "put back", "picked"]
 
@@ -323,8 +334,6 @@ def test_storekeeper_and_crew_lead_see_their_tasks_and_may_do_what_the_table_say
 
 
 def test_a_storekeeper_of_another_depot_sees_a_bag_and_can_not_fill_it(stores: Stores) -> None:
-    from kitting.models import Person
-
     Person.objects.filter(name=STORES.name).update(depots=["H"])
     client = browser_of(STORES)
     code = stores.code("J03", "V1")
@@ -346,9 +355,7 @@ def test_a_bags_code_leads_to_its_page_and_a_mistyped_one_is_not_in_these_books(
     assert wrong.status_code == 404
 
 
-def test_bags_are_listed_from_the_page_of_the_job_and_their_slips_are_printed_there(
-    stores: Stores, window: Client
-) -> None:
+def test_bags_are_listed_from_the_page_of_the_job_and_their_slips_are_printed_there(window: Client) -> None:
     assert "Nobody has listed its bags yet" in words(window.get("/jobs/J01/bags"))
 
     listed = send(window, "/jobs/J01/bags")
@@ -359,3 +366,22 @@ def test_bags_are_listed_from_the_page_of_the_job_and_their_slips_are_printed_th
     assert Bag.objects.filter(job__job="J01").exists()
     assert slip.headers["Content-Type"] == "application/pdf"
     assert unknown.status_code == 404
+
+
+def test_a_bin_with_fewer_is_counted_on_the_spot_and_the_walk_goes_on_with_what_is_there(
+    stores: Stores, window: Client
+) -> None:
+    code = stores.code("J03", "V1")
+    step = steps_of(code)[0]
+    there = Balance.objects.get(place=step.place, lot=step.lot)
+
+    asked = send(window, walk_of(code), step=key_of(step), do="fewer")
+    more = send(window, walk_of(code), step=key_of(step), do="fewer", counted=bare(there.quantity))
+    fewer = send(window, walk_of(code), step=key_of(step), do="fewer", counted="0")
+
+    assert "How many are there, 0 for none" in words(asked)
+    assert "no more than you found" in words(more)
+    assert "FEWER THERE" in words(fewer)
+    there.refresh_from_db()
+    assert there.quantity == 0
+    assert key_of(step) not in {key_of(one) for one in steps_of(code)}

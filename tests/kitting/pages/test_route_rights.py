@@ -12,10 +12,9 @@ from django.test import RequestFactory
 from module_books import books_of_module
 from people import STORES
 
-from inventory.models import VAN, Action, Depot, Item, Lot, OrderLine, Place, PurchaseOrder, Transfer
+from inventory.models import VAN, Action, Depot, Item, OrderLine, Place, PurchaseOrder, Transfer
 from jobs.models import Job
-from kitting.calculation.short_codes import verified
-from kitting.models import Bag, Borrow, Person
+from kitting.models import Bag, Person
 from kitting.pages.routes import OPEN, ROUTES, Route, guarded
 from kitting.roles import ROLES
 from kitting.selectors.bag_contents import label_code
@@ -66,15 +65,6 @@ def bag_of(depot: str) -> str:
     return label_code(bags.all()[0])
 
 
-def borrow_of(depot: str) -> str:
-    bag = Bag.objects.get(code=verified(bag_of(depot)))
-    facts = {
-        "to_job": bag.job, "lot": Lot.objects.earliest("pk"), "quantity": 1000, "why": "dig-in", "asked_by": "M. Osei",
-        "authorised_by": "J. Brandt", "borrowed_at": MORNING, "pay_back_by": MORNING.date(),
-    }  # fmt: skip
-    return str(Borrow.objects.get_or_create(bag=bag, defaults=facts)[0].pk)
-
-
 def order_line_of(depot: str) -> str:
     order, _ = PurchaseOrder.objects.get_or_create(number=f"PO to {depot}")
     facts = {"item": Item.objects.earliest("pk"), "depot": Depot.objects.get(depot=depot), "quantity": 1000}
@@ -92,7 +82,6 @@ def transfer_to(depot: str) -> str:
 THINGS: dict[str, Callable[[str], str]] = {
     "DEPOT": str,
     "BAG": bag_of,
-    "BORROW": borrow_of,
     "JOB": job_of,
     "DEPOT_NUMBER": lambda depot: str(Depot.objects.get(depot=depot).pk),
     "ORDER_LINE": order_line_of,

@@ -1,0 +1,101 @@
+"""Where else a piece is, and a staged bag that lends it, on the pages of the night."""
+
+from datetime import UTC, datetime
+
+import pytest
+from bag_stores import Stores, demo_sheets
+from browsing import PIN, browser_of, people, send, sign_in_name, words
+from django.test import Client
+from module_books import books_of_module
+from people import DUTY, STORES
+
+from inventory.models import Balance
+from kitting.models import Borrow
+from kitting.selectors.bag_contents import label_code
+from kitting.services.emergency import open_emergency
+
+pytestmark = pytest.mark.django_db
+NIGHT = datetime(2026, 3, 14, 7, 10, tzinfo=UTC)
+
+
+def staged_early() -> None:
+    """The demo with J10's bag for vault 9 staged on the first morning, and people who may sign in."""
+    made = Stores(prefix="before")
+    made.plan()
+    made.bags("J10")
+    made.ready("J10", "V9", rack="H rack 4")
+    people()
+
+
+books = books_of_module(demo_sheets, staged_early)
+
+
+@pytest.fixture
+def stores() -> Stores:
+    """The night of the dig-in."""
+    return Stores(NIGHT)
+
+
+@pytest.fixture
+def taker(stores: Stores) -> str:
+    """The code of the bag for Saltmarsh, which wants three splices."""
+    found = open_emergency(
+        job="E01", structure="Saltmarsh", depot="H", wanted={"CS15-2": 3000}, why="dig-in", **stores.scan(DUTY)
+    )
+    return label_code(found.bag)
+
+
+@pytest.fixture
+def window() -> Client:
+    return browser_of(STORES)
+
+
+def test_free_pieces_stand_before_the_staged_bag_which_lends_only_by_leave(
+    stores: Stores, taker: str, window: Client
+) -> None:
+    address = f"/bags/{taker}/borrow?item=CS15-2"
+    asked = {
+        "lender": f"{stores.code('J10', 'V9')}|L-2508A", "quantity": "3", "why": "dig-in", "pay_back_by": "2026-04-09",
+        "approver": sign_in_name(DUTY), "pin": PIN,
+    }  # fmt: skip
+
+    seen = words(window.get(address))
+    alone = send(window, address, **{**asked, "approver": "", "pin": ""})
+    itself = send(window, address, **{**asked, "approver": sign_in_name(STORES)})
+    undated = send(window, address, **{**asked, "pay_back_by": "soon"})
+    question = send(window, address, **asked)
+
+    assert seen.index("L-2303B") < seen.index("In staged bags and with crews") < seen.index("Which bag lends")
+    assert "NEEDS SUPERVISOR" in words(alone)
+    assert "may not approve this" in words(itself)
+    assert "WHEN BACK" in words(undated)
+    assert "Take these first: 3 of CS15-2 lot L-2303B" in words(question)
+    assert PIN not in question.content.decode()
+    assert not Borrow.objects.exists()
+
+    lent = send(window, address, **asked, confirmed="free-first/1")
+    assert "GO CS15-2 lot L-2508A from J10 V9 to E01" in words(lent)
+    assert (Borrow.objects.get().authorised_by, Borrow.objects.get().quantity) == (DUTY.name, 3_000)
+    assert stores.bag("J10", "V9").state == "broken"
+
+
+def test_what_was_lent_is_paid_back_on_the_page_of_the_bag_that_lent_it(
+    stores: Stores, taker: str, window: Client
+) -> None:
+    lender = stores.code("J10", "V9")
+    asked = {"lender": f"{lender}|L-2508A", "quantity": "3", "why": "dig-in", "pay_back_by": "2026-04-09"}
+    leave = {"approver": sign_in_name(DUTY), "pin": PIN, "confirmed": "free-first/1"}
+    send(window, f"/bags/{taker}/borrow?item=CS15-2", **asked, **leave)
+    shelf, lot = stores.place("H", "H-04-3"), stores.lot("CS15-2", "L-2508A")
+    Balance.objects.create(place=shelf, lot=lot, quantity=6_000)
+    page = words(window.get(f"/bags/{lender}"))
+    back = f"/bags/{lender}/pay-back?borrow={Borrow.objects.get().pk}"
+
+    too_many = send(window, back, place="H-04-3", lot="L-2508A", quantity="4")
+    paid = send(window, back, place="H-04-3", lot="L-2508A", quantity="3")
+
+    assert "LENT CS15-2 lot L-2508A from J10 V9 to E01" in page
+    assert "3 are to come back, not 4" in words(too_many)
+    assert "PAID BACK 0 still to come back for J10 V9." in words(paid)
+    assert "LENT" not in words(window.get(f"/bags/{lender}"))
+    assert window.get(f"/bags/{lender}/pay-back?borrow=999").status_code == 404

@@ -1,0 +1,154 @@
+"""What becomes of a bag that is out with a crew, on its pages."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from bag_stores import Stores, demo_sheets, planned
+from browsing import VISITOR, browser_of, people, send, words
+from django.test import Client
+from module_books import books_of_module
+from people import CREW, STORES
+
+from inventory.models import HOLD, Balance, Lot
+from kitting.models import BagEntry
+from kitting.selectors.bag_contents import bare
+
+pytestmark = pytest.mark.django_db
+
+
+def bag_issued() -> None:
+    """The demo on the first morning with one bag out with a crew, and people who may sign in."""
+    planned()
+    made = Stores(prefix="issued")
+    made.bags("J03")
+    made.ready("J03", "V2")
+    made.issue("J03", "V2")
+    people()
+
+
+books = books_of_module(demo_sheets, bag_issued)
+
+
+@pytest.fixture
+def stores() -> Stores:
+    return Stores(at=Stores().at + timedelta(hours=6))
+
+
+@pytest.fixture
+def window() -> Client:
+    return browser_of(STORES)
+
+
+@pytest.fixture
+def bag(stores: Stores) -> str:
+    """The address of the bag that is out."""
+    return f"/bags/{stores.code('J03', 'V2')}"
+
+
+def inside(stores: Stores, kind: str) -> tuple[Lot, int]:
+    """A lot of a kind of item in the bag, and its thousandths."""
+    for stand in stores.contents("J03", "V2").lines:
+        for number, left in stand.inside.items():
+            lot = Lot.objects.select_related("item").get(pk=number)
+            if lot.item.kind == kind and left > 0:
+                return lot, left
+    raise AssertionError(kind)
+
+
+def turn_in(client: Client, bag: str, lot: Lot, **given: str) -> Any:
+    """Tick one row of the turn-in."""
+    asked = {"quantity": "1", "condition": "sealed", "door": "stock", "place": "", "why": "", **given}
+    return send(client, f"{bag}/turn-in", back=lot.pk, **{f"{name}-{lot.pk}": text for name, text in asked.items()})
+
+
+def test_what_came_back_is_ticked_and_goes_through_its_door(stores: Stores, window: Client, bag: str) -> None:
+    lot, there = inside(stores, "tee")
+    taken = BagEntry.objects.filter(lot=lot, deed="picked").latest("pk").facts["from"]
+
+    nothing = send(window, f"{bag}/turn-in")
+    too_many = turn_in(window, bag, lot, quantity=bare(there + 1_000), place=taken)
+    opened = turn_in(window, bag, lot, condition="opened", place=taken)
+    back = turn_in(window, bag, lot, place=taken)
+    scrap = turn_in(window, bag, lot, door="scrap")
+
+    assert "NOTHING TICKED" in words(nothing)
+    assert f"holds {bare(there)} {lot.item.stock_code}" in words(too_many)
+    assert "An opened tee goes to inspection, never straight to stock." in words(opened)
+    assert "STILL OPEN" in words(back)
+    assert f"1 {lot.item.stock_code} turned in from J03 V2: stock." in words(back)
+    assert f"Say why {lot.item.stock_code} is scrapped." in words(scrap)
+    assert stores.bag("J03", "V2").state == "returning"
+
+
+def test_what_is_to_be_inspected_lies_at_the_hold_place_of_the_depot(stores: Stores, window: Client, bag: str) -> None:
+    lot, _ = inside(stores, "tee")
+    hold = stores.place("N", "N-HOLD", HOLD)
+
+    turn_in(window, bag, lot, condition="opened", door="inspect", place="N/N-HOLD")
+
+    assert Balance.objects.get(place=hold, lot=lot).quantity == 1_000
+
+
+def test_the_crew_lead_ticks_what_is_installed_by_end_and_phase(stores: Stores, bag: str) -> None:
+    crew = browser_of(CREW)
+    stand = next(
+        one for one in stores.contents("J03", "V2").lines
+        if one.line.facts["phases"] == "ABC" and one.open == 3_000 and not one.line.spare
+    )  # fmt: skip
+    key = stand.line.pk
+
+    begun = send(crew, f"{bag}/begin")
+    nothing = send(crew, f"{bag}/install")
+    two = crew.post(f"{bag}/install", {f"phase-{key}": ["A", "B"], f"gauge-{key}": "30.1 mm"}, follow=True)
+    rest = send(crew, f"{bag}/install", **{f"phase-{key}": "C"})
+
+    assert "IN WORK" in words(begun)
+    assert "NOTHING TICKED" in words(nothing)
+    assert "2 of 3 DONE" in words(two)
+    assert "3 of 3 DONE" in words(rest)
+    noted = BagEntry.objects.filter(line=stand.line, deed="installed").order_by("phase")
+    assert [(one.phase, one.quantity, one.facts["gauge"]) for one in noted] == [
+        ("A", 1_000, "30.1 mm"), ("B", 1_000, "30.1 mm"), ("C", 1_000, ""),
+    ]  # fmt: skip
+    assert "stays: no scan takes it back" in words(crew.get(bag))
+
+
+def test_what_fell_is_written_off_with_a_reason_and_the_bag_closes_by_a_named_exception(
+    stores: Stores, window: Client, bag: str
+) -> None:
+    lot, _ = inside(stores, "tee")
+    piece = f"{lot.item.stock_code}|{lot.number}"
+
+    silent = send(window, f"{bag}/write-off", piece=piece, quantity="1", became="lost", why="")
+    noted = send(window, f"{bag}/write-off", piece=piece, quantity="1", became="lost", why="fell in the vault")
+    stuck = send(window, f"{bag}/close", exception="")
+    closed = send(window, f"{bag}/close", exception="the crew keeps the rest until Monday")
+
+    assert "say why" in words(silent)
+    assert "NOTED" in words(noted)
+    assert "STILL OPEN" in words(stuck)
+    assert "BALANCED J03 V2 is closed." in words(closed)
+    assert stores.bag("J03", "V2").state == "closed"
+
+
+def test_an_issued_bag_comes_back_unopened_with_a_reason_and_is_checked_again(
+    stores: Stores, window: Client, bag: str
+) -> None:
+    silent = send(window, f"{bag}/hand-back", why="")
+    back = send(window, f"{bag}/hand-back", why="the outage is off")
+
+    assert "say why" in words(silent)
+    assert "check it again" in words(back)
+    assert stores.bag("J03", "V2").state == "reopened"
+    assert "J03 V2" in words(window.get("/bags?depot=N&do=rework"))
+
+
+def test_a_visiting_crew_may_turn_in_and_see_nothing_else(stores: Stores, bag: str) -> None:
+    lot, _ = inside(stores, "tee")
+    visitor = browser_of(VISITOR)
+    taken = BagEntry.objects.filter(lot=lot, deed="picked").latest("pk").facts["from"]
+
+    assert visitor.get(bag).status_code == 403
+    assert visitor.get(f"{bag}/install").status_code == 403
+    assert "turned in from J03 V2" in words(turn_in(visitor, bag, lot, place=taken))
