@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import Depot
+from inventory.models import Depot, Item
 from inventory.selectors.finding import open_holds
 from jobs.models import Job
 from kitting.calculation import bag_states
@@ -152,11 +152,15 @@ def _missing(contents: Contents) -> Table:
         where = "; ".join(map(_where, found[line.line, line.item_id])) or "nothing is promised"
         part = (line.item.description or line.item.kind) if line.item else "undecided"
         rows.append([
-            Cell(line.item or line.line, note=f"{part}{', spare' if line.spare else ''}"),
+            _item(line.item, line.line, note=f"{part}{', spare' if line.spare else ''}"),
             figure(bare(stand.missing), note=f"{bare(stand.picked)} of {bare(line.quantity)} are in it"),
             Cell(where), Cell("Where else?", more) if more else Cell("–"),
         ])  # fmt: skip
     return Table("What is missing", ("Item", "Missing", "Where to find it", "Others"), rows, "Nothing is missing.")
+
+
+def _item(item: Item | None, otherwise: str, note: str) -> Cell:
+    return link(item.stock_code, "item", item.stock_code, note=note) if item else Cell(otherwise, note=note)
 
 
 def _where(promise: Promise) -> str:
@@ -176,7 +180,7 @@ def _inside(contents: Contents) -> Table:
     holds = open_holds(inside)
     rows = [
         [
-            Cell(lot.item.stock_code, note=lot.item.description or lot.item.kind),
+            _item(lot.item, "", note=lot.item.description or lot.item.kind),
             Cell(lot.number or "unknown", note="HELD" if (lot.item_id, lot.number) in holds else ""),
             Cell(lot.use_by or ("no date" if lot.item.shelf_months is None else "DATE UNKNOWN")),
             figure(f"{bare(left)} {lot.item.stock_unit}"),
@@ -200,19 +204,21 @@ def _steps(asked: Asked, contents: Contents) -> Iterator[NextStep]:
     """The steps that the table of states names and this person may do, each with why it would be refused now."""
     one, actor = contents.bag, asked.actor
     facts = facts_of(contents, by=actor.name, approver="-", reason="-", signature="-")
-    for row in TABLE:
-        route = _ROUTES.get(row.action)
-        if row.state != one.state or route is None or not actor.may(route[1], DO, one.depot.depot):
+    allowed = {row.action for row in TABLE if row.state == one.state}
+    for action, (route, right, words) in _ROUTES.items():
+        opens = action == bag_states.REOPEN and bag_states.PICK in allowed  # it is open already
+        if action not in allowed or opens or not actor.may(right, DO, one.depot.depot):
             continue
         try:
-            next_state(one.state, row.action, facts)
+            next_state(one.state, action, facts)
             problem = ""
         except Refusal as refusal:
             problem = str(refusal.data.get("why", refusal.message))
-        yield NextStep(route[2], _address(route[0], one), problem)
+        yield NextStep(words, _address(route, one), problem)
 
 
-# Action of the table of states: route, action of the table of roles, words. What is not here happens by itself.
+# Action of the table of states: route, action of the table of roles, words; what is done daily stands first.
+# What is not here happens by itself.
 _ROUTES: dict[str, tuple[str, str, str]] = {
     bag_states.LIST: ("job-bags", "bags", "List the bags"),
     bag_states.PICK: ("pick", "bags", "Pick"),

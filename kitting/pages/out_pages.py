@@ -189,6 +189,9 @@ def _place_behind(depot: Depot, door: str, text: str) -> Place | None:
     return holds.filter(code=code).first() or holds.order_by("code").first()
 
 
+_SIDES = {"from": "from end", "to": "to end", "joint": "joint", "position": ""}
+
+
 @dataclass(frozen=True, slots=True)
 class End:
     """A line of a bag on the install page: its end, the phases to tick, the lots to choose from, what is done."""
@@ -235,8 +238,9 @@ def _ends(one: Bag) -> Iterator[End]:
             for number, pieces in stand.inside.items()
             if pieces > 0
         ]
-        name = " ".join(filter(None, (facts.get("structure"), facts.get("position"), facts.get("side"),
-                                      "spare" if stand.line.spare else "")))  # fmt: skip
+        where = "-".join(filter(None, (facts.get("structure"), facts.get("position"))))
+        more = (_SIDES.get(facts.get("side", "")), "spare" if stand.line.spare else "")
+        name = ", ".join(filter(None, (where, *more)))
         done = f"{bare(stand.installed)} of {bare(stand.issued)}" if stand.installed else ""
         yield End(stand.line, name or "job", left, bare(each), lots, f"{done} DONE" if done else "")
 

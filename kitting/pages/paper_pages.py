@@ -11,6 +11,7 @@ from jobs.models import Run
 from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import BagPapers, bag_papers
 from kitting.documents.friday_page import FridayJob, friday_page
+from kitting.documents.label_records import bag_labels_pdf, label_papers
 from kitting.documents.record_papers import Printed, content_revision, moment_text
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
 from kitting.errands.keeping import packed_names, unpacked_file
@@ -20,6 +21,7 @@ from kitting.models import Errand
 from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page
 from kitting.pages.tables import Table, link
 from kitting.roles import SEE
+from kitting.selectors.bag_contents import bag_by_code
 from kitting.selectors.cutovers import cutovers, last_plan
 from kitting.selectors.job_sheet import job_sheet
 from kitting.selectors.policies import paper_choices
@@ -144,6 +146,30 @@ SLIPS: Mapping[str, _Slip] = {
     "return-slip": _Slip(lambda all_: all_.returned, return_slip, return_slip_csv),
     "as-installed": _Slip(lambda all_: all_.installed, as_installed_record, as_installed_csv),
 }
+
+
+def bag_labels(asked: Asked, job: str) -> HttpResponse:
+    """Print the labels of a job's bags as they are now."""
+    return _labels(asked, job, None)
+
+
+def bag_label(asked: Asked, code: str) -> HttpResponse:
+    """Print the label of one bag as it is now."""
+    try:
+        bag = bag_by_code(code)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    return _labels(asked, bag.job.job, bag.structure)
+
+
+def _labels(asked: Asked, job: str, structure: str | None) -> HttpResponse:
+    try:
+        labels = label_papers(job, today=asked.today, structure=structure)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    subject = job if structure is None else f"{job} {structure}".strip()
+    about = printed(asked, "bag-label", subject, labels)
+    return file_response(f"{subject.replace(' ', '-')}-bag-label.pdf", bag_labels_pdf(labels, about))
 
 
 def slip(asked: Asked, job: str, name: str) -> HttpResponse:

@@ -111,6 +111,7 @@ ROUTES: tuple[Route, ...] = (
     Route("jobs/<str:job>/move", "move", planning_pages.move, PLANS, (PLANS, DO)),
     Route("jobs/<str:job>/call-sheet", "call-sheet", paper_pages.call_sheet, PLANS),
     Route("jobs/<str:job>/bags", "job-bags", bag_pages.job_bags, BAGS, (BAGS, DO), bag_pages.depot_of_job),
+    Route("jobs/<str:job>/bag-labels.pdf", "bag-labels", paper_pages.bag_labels, BAGS, (SIGNED_IN, "")),
     Route("jobs/<str:job>/<str:name>", "slip", paper_pages.slip, "bags", (SIGNED_IN, "")),
     Route("plans", "plans", planning_pages.plans, PLANS, (PLANS, DO)),
     Route("plans/<int:number>/apply", "apply", planning_pages.apply_page, PLANS, (PLANS, DO)),
@@ -159,6 +160,7 @@ ROUTES: tuple[Route, ...] = (
     # storekeeper and crew lead
     Route("bags", "bags", bag_pages.bags, BAGS),
     Route("bags/<str:code>", "bag", bag_pages.bag, BAGS),
+    Route("bags/<str:code>/label.pdf", "bag-label", paper_pages.bag_label, BAGS, (SIGNED_IN, "")),
     Route("bags/<str:code>/undo", "undo", bag_pages.undo_scan, BAGS, (BAGS, DO), depot_of_bag),
     Route("bags/<str:code>/check", "check", check_pages.check, BAGS, (BAGS, DO), depot_of_bag),
     Route("bags/<str:code>/turn-in", "turn-in", out_pages.turn_in_page, "turn in", ("turn in", DO), depot_of_bag),

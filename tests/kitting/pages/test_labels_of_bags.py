@@ -1,0 +1,78 @@
+"""Labels of recorded bags: what is in them now, and that a second print says so."""
+
+from typing import Any
+
+import pypdfium2
+import pytest
+from bag_stores import Stores, demo_sheets, planned
+from browsing import browser_of, people
+from django.test import Client
+from module_books import books_of_module
+from people import BUYER, STORES
+
+pytestmark = pytest.mark.django_db
+
+
+def one_bag_ready_one_short() -> None:
+    """The demo on the first morning with one bag staged and one half picked, and people who may sign in."""
+    planned()
+    made = Stores(prefix="ready")
+    made.bags("J03")
+    made.ready("J03", "B2")
+    made.fetch("J03", "V2", but={"T25": 1})
+    people()
+
+
+books = books_of_module(demo_sheets, one_bag_ready_one_short)
+
+
+@pytest.fixture
+def stores() -> Stores:
+    return Stores()
+
+
+@pytest.fixture
+def window() -> Client:
+    return browser_of(STORES)
+
+
+def pages_of(answer: Any) -> list[str]:
+    """The text of each page, blanks as one."""
+    with pypdfium2.PdfDocument(answer.content) as file:
+        return [" ".join(page.get_textpage().get_text_bounded().split()) for page in file]
+
+
+def test_a_label_says_full_only_of_a_bag_that_is_and_short_with_what_is_missing(stores: Stores, window: Client) -> None:
+    (full,) = pages_of(window.post(f"/bags/{stores.code('J03', 'B2')}/label.pdf"))
+    short = pages_of(window.post(f"/bags/{stores.code('J03', 'V2')}/label.pdf"))[0]
+
+    assert full.startswith("DEMO B2 ")
+    assert stores.code("J03", "B2") in full
+    assert "BAG 2 OF 7" in full
+    assert "FULL" in full
+    assert "SHORT: 1 T25" in short
+    assert "FULL" not in short
+
+
+def test_a_second_print_of_the_same_bag_says_reprint_and_one_of_other_content_does_not(
+    stores: Stores, window: Client
+) -> None:
+    address = f"/bags/{stores.code('J03', 'V2')}/label.pdf"
+    first, second = (pages_of(window.post(address))[0] for _ in range(2))
+    stores.fetch("J03", "V2")
+    filled = pages_of(window.post(address))[0]
+
+    assert "REPRINT" not in first
+    assert "REPRINT 1" in second
+    assert "REPRINT" not in filled
+    assert "SHORT" not in filled
+
+
+def test_all_labels_of_a_job_come_in_one_file_and_a_job_without_bags_has_none(window: Client) -> None:
+    labels = pages_of(window.post("/jobs/J03/bag-labels.pdf"))
+
+    for one in ("B1", "B2", "B3", "B4", "BJ1", "V1", "V2"):
+        assert any(label.startswith(f"DEMO {one} ") for label in labels), one
+    assert window.post("/jobs/J01/bag-labels.pdf").status_code == 404
+    assert window.post("/bags/NO-SUCH-BAG/label.pdf").status_code == 404
+    assert browser_of(BUYER).post("/jobs/J03/bag-labels.pdf").status_code == 403
