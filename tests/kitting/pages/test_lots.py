@@ -1,0 +1,149 @@
+"""A lot's page says where every piece is, stops it, and prints what it says."""
+
+import pytest
+from bag_stores import MORNING, Stores, demo_sheets
+from browsing import browser_of, people, send, words
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from module_books import books_of_module
+from people import AUDITOR, BUYER, DUTY, PLANNER, STORES
+
+from inventory.models import LotHold
+from kitting.models import Printing, Promise
+
+pytestmark = pytest.mark.django_db
+PAGE = "/lots/BI25/L-2409-17"
+
+
+def one_bag_filled() -> None:
+    """The demo planned, with the bag of J09 at HL1 filled."""
+    made = Stores(prefix="before")
+    made.plan()
+    made.bags("J09")
+    made.fetch("J09", "HL1")
+
+
+books = books_of_module(demo_sheets, one_bag_filled)
+
+
+def test_the_pieces_of_a_lot_add_up_on_its_page_and_its_bag_and_job_are_named() -> None:
+    people(STORES)
+
+    page = words(browser_of(STORES).get(PAGE))
+
+    assert "TOTAL 25 of 25 ea received: adds up" in page
+    assert "truck 14 (truck)" in page
+    assert "bag J09-HL1" in page
+    assert "promised at N/N-02-2" in page
+
+
+def test_the_lot_that_nobody_knows_has_a_page_and_is_never_stopped() -> None:
+    people(STORES)
+    client = browser_of(STORES)
+
+    page = words(client.get("/lots/GK-1/-"))
+    stopped = send(client, "/lots/GK-1/-", reason="a doubt", do="hold", action="A-1")
+
+    assert "GK-1 lot unknown" in page
+    assert "Stop this lot" not in page
+    assert "move them to a hold place" in words(stopped)
+    assert not LotHold.objects.exists()
+
+
+def test_a_mistyped_lot_offers_what_comes_near_and_picks_none() -> None:
+    people(STORES)
+    client = browser_of(STORES)
+
+    near, far = client.get("/lots/BI25/l-2409-71"), client.get("/lots/BI52/L-2409-17")
+
+    assert near.status_code == far.status_code == 404
+    assert f'href="{PAGE}"' in near.content.decode()
+    assert "BI25 has no lot l-2409-71" in words(near)
+    assert "There is no stock code BI52; did you mean" in words(far)
+
+
+def test_a_recall_stops_the_lot_its_bag_and_its_promises_in_one_step_however_often_sent() -> None:
+    people(DUTY)
+    client = browser_of(DUTY)
+    recall = {"reason": "maker's recall", "do": "recall", "action": "R-1"}
+
+    without = send(client, PAGE, **{**recall, "reason": "", "action": "R-0"})
+    first, again = send(client, PAGE, **recall), send(client, PAGE, **recall)
+
+    assert "NOT DONE" in words(without)
+    assert "RECALLED" in words(first)
+    assert "RECALLED" in words(again)
+    assert "Bags on hold: J09 HL1" in words(first)
+    assert "Jobs hit: J04" in words(first)
+    assert LotHold.objects.count() == 1
+    assert not Promise.objects.filter(lot__number="L-2409-17", released_at__isnull=True).exists()
+
+
+def test_a_hold_alone_leaves_the_promises_and_its_tag_can_be_printed() -> None:
+    people(STORES)
+    client = browser_of(STORES)
+    before = Promise.objects.filter(lot__number="L-2409-17", released_at__isnull=True).count()
+
+    held = words(send(client, PAGE, reason="cracked housings seen", do="hold", action="H-1"))
+    tag = client.post(f"/holds/{LotHold.objects.get().pk}/tag.pdf", {"action": "T-1"})
+
+    assert "HELD" in held
+    assert "cracked housings seen" in held
+    assert "Stop this lot" not in held
+    assert Promise.objects.filter(lot__number="L-2409-17", released_at__isnull=True).count() == before
+    assert tag.content.startswith(b"%PDF")
+    assert client.post("/holds/999999/tag.pdf").status_code == 404
+
+
+def test_only_who_may_stop_a_lot_is_offered_to_and_does() -> None:
+    people(PLANNER, AUDITOR, BUYER)
+
+    for actor, status in ((PLANNER, 403), (AUDITOR, 403), (BUYER, 403)):
+        client = browser_of(actor)
+        assert "Stop this lot" not in words(client.get(PAGE))
+        assert client.post(PAGE, {"reason": "a doubt", "do": "hold"}).status_code == status
+    assert not LotHold.objects.exists()
+
+
+def test_the_trace_is_written_in_three_forms_each_print_noted_and_other_endings_refused() -> None:
+    people(AUDITOR)
+    client = browser_of(AUDITOR)
+
+    files = {
+        ending: client.post(f"/traces/{ending}/BI25/L-2409-17", {"why": "yearly look", "action": "P-1"})
+        for ending in ("pdf", "xlsx", "csv")
+    }
+
+    assert files["pdf"].content.startswith(b"%PDF")
+    assert files["xlsx"].content.startswith(b"PK")
+    assert "TOTAL 25 of 25 ea received: adds up" in files["csv"].content.decode("utf-8-sig")
+    assert Printing.objects.filter(document__startswith="lot trace").count() == 3
+    assert client.post("/traces/exe/BI25/L-2409-17").status_code == 404
+
+
+def test_a_lot_is_shown_as_the_books_stood_at_a_past_moment_by_the_depots_clock() -> None:
+    people(STORES, depots={STORES.name: ["N"]})
+    client = browser_of(STORES)
+    local = MORNING.replace(hour=7, minute=1)  # 07:01 at the depot, before the bag was filled
+
+    then, before, unread = (
+        client.get(PAGE, {"moment": moment}) for moment in (f"{local:%Y-%m-%d %H:%M}", "2020-01-01 00:00", "yesterday")
+    )
+
+    assert "As the books stood at 2026-03-02 07:01 CST" in words(then)
+    assert "bag J09-HL1" not in words(then)
+    assert "Nothing was booked before 2020-01-01" in words(before)
+    assert "'yesterday' is no moment" in words(unread)
+
+
+def test_the_page_of_a_lot_asks_as_often_however_many_places_hold_it() -> None:
+    people(AUDITOR)
+    client = browser_of(AUDITOR)
+    client.get(PAGE)
+    counts = []
+    for address in ("/lots/EL15-1/L-2501-101", PAGE):
+        with CaptureQueriesContext(connection) as asked:
+            assert client.get(address).status_code == 200
+        counts.append(len(asked))
+
+    assert counts[0] == counts[1]
