@@ -130,6 +130,7 @@ def steps(left: Sequence[int]) -> SafeString:
     words = f"Free pieces from {left[0] / 1000:g} to {left[-1] / 1000:g}, at least {min(left) / 1000:g}"
     return format_html(
         '<svg viewBox="0 0 {} {}" class="fit" role="img" aria-label="{}"><path d="M{} {}H{}" class="tick"/>'
-        '<path d="{}" class="open"/></svg>',
-        _WIDTH, _LINE_HEIGHT + 12, words, _LEFT, y(0), _RIGHT, " ".join(points),
+        '<path d="{}" class="open"/><text x="0" y="{}">{}</text><text x="{}" y="{}">{}</text></svg>',
+        _WIDTH + 20, _LINE_HEIGHT + 12, words, _LEFT, y(0), _RIGHT, " ".join(points),
+        y(left[0]) + 4, f"{left[0] / 1000:g}", _RIGHT + 4, y(left[-1]) + 4, f"{left[-1] / 1000:g}",
     )  # fmt: skip

@@ -17,7 +17,7 @@ from kitting.roles import SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.item_sheet import Change, ItemSheet, item_sheet
 from kitting.selectors.stock_search import ranges_over_insulation
-from kitting.selectors.stock_sums import SHARES, sums
+from kitting.selectors.stock_sums import FREE, OWNED, SHARES, Spot, sums
 
 
 def item_page(asked: Asked, code: str) -> HttpResponse:
@@ -116,7 +116,7 @@ def _places(asked: Asked, sheet: ItemSheet) -> Table:
             ),
             Cell(one.lot.use_by or "not dated"),
             figure(bare(one.quantity), note=f"{bare(spot.promised)} promised" if spot.promised else ""),
-            Cell(spot.share),
+            Cell(_kept_as(spot)),
             Cell(one.counted_on or "never"),
         ]
         for spot in sheet.spots
@@ -124,6 +124,12 @@ def _places(asked: Asked, sheet: ItemSheet) -> Table:
     ]
     heads = ("Place", "Lot", "Use by", "Pieces", "Kept as", "Counted on")
     return Table("Places, the first to expire first", heads, rows, "Nowhere lies a piece of it.")
+
+
+def _kept_as(spot: Spot) -> str:
+    if spot.share not in (FREE, OWNED) or not spot.promised:
+        return spot.share
+    return "promised" if spot.promised == spot.balance.quantity else f"{spot.share}, part promised"
 
 
 def _orders(sheet: ItemSheet) -> Table:

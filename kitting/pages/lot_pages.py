@@ -30,7 +30,7 @@ from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import typed_moment
 from kitting.roles import DO, SEE
 from kitting.selectors.lot_names import UNKNOWN_LOT, lot_of_address
-from kitting.services.recall_lots import LOT_HOLD, Recalled, recall_lot
+from kitting.services.recall_lots import LOT_HOLD, Recalled, recall_lot, was_recalled
 
 PDF = "pdf"
 _WRITTEN: Mapping[str, Callable[[LotTrace, Printed], bytes]] = MappingProxyType(
@@ -58,10 +58,11 @@ def lot(asked: Asked, name: str) -> HttpResponse:
     except ANY_REFUSAL as refusal:
         return _not_found(asked, refusal)
     hold = LotHold.objects.filter(item=item, lot_number=number, released_at__isnull=True).first() if number else None
+    may_stop = bool(number) and moment is None and asked.actor.may(LOT_HOLD, DO)
     context = {
         "item": item, "number": number, "trace": trace, "tables": [_part(asked, trace, part) for part in PARTS],
         "name": name, "moment": asked.text("moment"), "then": moment, "hold": hold,
-        "may_hold": bool(number) and moment is None and hold is None and asked.actor.may(LOT_HOLD, DO),
+        "may_stop": may_stop and (hold is None or not was_recalled(hold)),
     }  # fmt: skip
     return page(asked, "lot.html", context)
 

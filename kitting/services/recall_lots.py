@@ -8,10 +8,12 @@ from typing import Unpack
 from django.db.models import QuerySet, Sum
 
 from inventory.models import Balance, LotHold, Movement
+from inventory.selectors.finding import items_by_code
 from inventory.services.actions import begin, use_case
 from inventory.services.holding import stop_lot
+from inventory.services.lots import lot_number
 from kitting.calculation.bag_states import OUT
-from kitting.models import Bag, BagEntry, Promise
+from kitting.models import Bag, BagEntry, Event, Promise
 from kitting.models.bags import INSTALLED
 from kitting.roles import (
     AUDITOR,
@@ -29,7 +31,7 @@ from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release
 from kitting.services.scans import Scan, stamp_of
 
-LOT_HOLD = "lot hold"
+LOT_HOLD, RECALLED = "lot hold", "lot recalled"
 TOLD = (PLANNER, STOREKEEPER, BUYER, STANDARDS_ENGINEER, DUTY_SUPERVISOR, AUDITOR)
 
 
@@ -71,16 +73,17 @@ class Recalled:
 def recall_lot(*, stock_code: str, lot: str, reason: str, **scan: Unpack[Scan]) -> Recalled:
     """Stop a lot: every piece, every bag with one and every promise of one; the next plan finds others.
 
+    A lot that is on hold and was not recalled keeps its hold, and its bags and promises follow.
+
     Raises:
-        Refusal: ``not-allowed``; the lot is unknown, stopped already, or there is no reason.
+        Refusal: ``not-allowed``; the lot is unknown, recalled already, or there is no reason.
     """
     actor, at = scan["actor"], scan["at"]
     require(actor, LOT_HOLD, DO)
     action, repeated = begin("recall lot", {"stock_code": stock_code, "lot": lot}, stamp_of(scan), reason)
     if repeated:
-        hold = LotHold.objects.select_related("item").get(placed_by=action.by, placed_at=action.at)
-        return recalled(hold)
-    hold = stop_lot(action, stock_code=stock_code, lot=lot, reason=reason)
+        return recalled(_holds_of(stock_code, lot).filter(placed_at__lte=action.at).latest("placed_at"))
+    hold = _only_held(stock_code, lot, reason) or stop_lot(action, stock_code=stock_code, lot=lot, reason=reason)
     lots = hold.item.lots.filter(number=hold.lot_number)
     promises = Promise.objects.filter(lot__in=lots, released_at=None).select_related("job")
     jobs = {promise.job.job: promise.job.cutover for promise in promises}
@@ -90,9 +93,25 @@ def recall_lot(*, stock_code: str, lot: str, reason: str, **scan: Unpack[Scan]) 
     is_out = _bags_with(hold).filter(state_before_hold__in=OUT).exists()
     data = {"reason": reason, "bags": found.bags, "jobs": dict(found.jobs), "pieces": dict(found.pieces)}
     roles = (*TOLD, CREW_LEAD) if is_out else TOLD
-    happenings = [Happening("lot recalled", str(hold), data, addressed_to=role) for role in roles]
+    happenings = [Happening(RECALLED, str(hold), data, addressed_to=role) for role in roles]
     record_events(happenings, by=actor.name, at=at)
     return found
+
+
+def _holds_of(stock_code: str, lot: str) -> QuerySet[LotHold]:
+    item = items_by_code([stock_code])[stock_code]
+    return LotHold.objects.filter(item=item, lot_number=lot_number(lot)).select_related("item")
+
+
+def _only_held(stock_code: str, lot: str, reason: str) -> LotHold | None:
+    """The open hold of a lot that was not recalled by it, locked; None where there is none, or no reason is given."""
+    held = _holds_of(stock_code, lot).select_for_update(of=("self",)).filter(released_at__isnull=True).first()
+    return None if held is None or not reason.strip() or was_recalled(held) else held
+
+
+def was_recalled(hold: LotHold) -> bool:
+    """Whether a hold stopped bags and promises as well."""
+    return Event.objects.filter(name=RECALLED, subject=str(hold)).exists()
 
 
 def recalled(hold: LotHold, promised: Mapping[str, str] | None = None) -> Recalled:

@@ -7,6 +7,7 @@ from people import BUYER, DUTY
 from refusals import refusal
 
 from inventory.models import LotHold
+from inventory.services.holding import place_hold
 from kitting.models import Event, Promise
 from kitting.services.issue_bags import begin_work
 from kitting.services.recall_lots import recall_lot
@@ -80,4 +81,20 @@ def test_a_recall_needs_the_right_a_known_lot_and_a_reason_and_is_made_once(stor
     scan = stores.scan(DUTY)
     assert recall_lot(**LOT, **scan).pieces == recall_lot(**LOT, **scan).pieces
     assert LotHold.objects.count() == 1
+    assert "stopped already by hold" in refusal("on-hold", recall_lot, **LOT, **stores.scan(DUTY))
+
+
+def test_a_lot_on_hold_is_recalled_by_its_hold_once_and_only_with_a_reason(stores: Stores) -> None:
+    scan = stores.scan(DUTY)
+    place_hold(**LOT, by=DUTY.name, at=scan["at"], action=scan["action"])
+    hold = LotHold.objects.get()
+    assert Promise.objects.filter(lot__number="L-2409-17", released_at=None).exists()
+
+    assert "reason" in refusal("needs-reason", recall_lot, **{**LOT, "reason": " "}, **stores.scan(DUTY)).lower()
+    scan = stores.scan(DUTY)
+    found, again = recall_lot(**LOT, **scan), recall_lot(**LOT, **scan)
+
+    assert found.hold == again.hold == hold
+    assert found.bags == again.bags != ()
+    assert not Promise.objects.filter(lot__number="L-2409-17", released_at=None).exists()
     assert "stopped already by hold" in refusal("on-hold", recall_lot, **LOT, **stores.scan(DUTY))

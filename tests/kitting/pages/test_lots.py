@@ -89,10 +89,14 @@ def test_a_hold_alone_leaves_the_promises_and_its_tag_can_be_printed() -> None:
 
     assert "HELD" in held
     assert "cracked housings seen" in held
-    assert "Stop this lot" not in held
+    assert "Hold only" not in held
     assert Promise.objects.filter(lot__number="L-2409-17", released_at__isnull=True).count() == before
     assert tag.content.startswith(b"%PDF")
     assert client.post("/holds/999999/tag.pdf").status_code == 404
+    recalled = words(send(client, PAGE, reason="maker's recall", do="recall", action="H-2"))
+    assert "RECALLED" in recalled
+    assert "Recall this lot" not in recalled
+    assert LotHold.objects.count() == 1
 
 
 def test_only_who_may_stop_a_lot_is_offered_to_and_does() -> None:
