@@ -51,6 +51,15 @@ def delay_order(raw: RawBook, *, order: str, days: int) -> RawBook:
     return _changed(raw, "orders", {"order": order}, {"promised": later})
 
 
+def promise_order(raw: RawBook, *, order: str, line: str, promised: str) -> RawBook:
+    """One line of an order promised on another day, sooner or later.
+
+    Raises:
+        Refusal: ``no-such-row``.
+    """
+    return _changed(raw, "orders", {"order": order, "line": line}, {"promised": promised})
+
+
 def lose_lot(raw: RawBook, *, stock_code: str, lot: str) -> RawBook:
     """Every piece of a lot on hold, wherever it lies.
 

@@ -154,7 +154,11 @@ _WHAT_IFS = {
 _TITLES = {
     "late": "An order comes later", "lost lot": "A lot can't be used", "more": "More pieces lie in a bin",
     "stand-in": "A stand-in is approved", "cutover": "The outage starts at another time",
+    "promised": "An order line comes on another day",
 }  # fmt: skip
+
+
+_UNTOLD = ("change", "version", "number")
 
 
 def what_if_page(asked: Asked) -> HttpResponse:
@@ -197,7 +201,7 @@ def _what_if_result(asked: Asked, errand: Errand) -> HttpResponse:
     told = Table(caption, heads, lines, "No line would change.")
     given = errand.given
     words = ", ".join(
-        f"{name.replace('_', ' ')} {text}" for name, text in given.items() if name not in ("change", "version") and text
+        f"{name.replace('_', ' ')} {text}" for name, text in given.items() if name not in _UNTOLD and text
     )
     context = {"errand": errand, "title": _TITLES[given["change"]], "words": words, "jobs": jobs, "lines": told}
     return page(asked, "what_if_result.html", context)

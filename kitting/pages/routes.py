@@ -12,6 +12,7 @@ from kitting.models import Person
 from kitting.pages import (
     bag_pages,
     borrow_pages,
+    buying_pages,
     check_pages,
     cutover_pages,
     fact_pages,
@@ -19,6 +20,7 @@ from kitting.pages import (
     home,
     item_pages,
     lot_pages,
+    order_pages,
     out_pages,
     paper_pages,
     people_page,
@@ -86,7 +88,7 @@ def _require(route: Route, asked: Asked, named: dict[str, str]) -> None:
         require(asked.actor, action, level, route.depot(**named) if route.depot else None)
 
 
-PLANS, BAGS, WAREHOUSE = "job dates", "bags", "warehouse"
+PLANS, BAGS, WAREHOUSE, BUYS = "job dates", "bags", "warehouse", "order sheet"
 
 
 def at_depot(depot: str) -> str:
@@ -170,6 +172,14 @@ ROUTES: tuple[Route, ...] = (
     Route("bags/<str:code>/pay-back", "pay-back", borrow_pages.pay_back_page, BAGS, (BAGS, DO), depot_of_bag),
     Route("pick/<str:depot>", "pick", pick_pages.pick, BAGS, (BAGS, DO), at_depot),
     Route("issue/<str:depot>", "issue", out_pages.issue, BAGS, (BAGS, DO), at_depot),
+    # buyer
+    Route("buying", "buying", buying_pages.buying_page, BUYS, (BUYS, DO)),
+    Route("buying/sheets/<int:number>", "sent-sheet", buying_pages.sheet_page, BUYS),
+    Route("buying/sheets/<int:number>.<str:ending>", "sent-sheet-file", buying_pages.sheet_file, BUYS),
+    Route("buying/used", "consumption", buying_pages.consumption_page, BUYS),
+    Route("buying/used.<str:ending>", "consumption-file", buying_pages.consumption_file, BUYS),
+    Route("orders", "orders", order_pages.orders, BUYS, (BUYS, DO)),
+    Route("orders/<int:number>", "order-line", order_pages.order_line, BUYS, (BUYS, DO)),
 )  # fmt: skip
 
 

@@ -1,11 +1,14 @@
 """A table as data: drawn as rows at a desk and as cards on a phone, where each cell keeps its heading."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from django.urls import reverse
 
 from kitting.calculation.answers import WORST_FIRST
+
+_DAY = re.compile(r"\d{4}-\d\d-\d\d")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +33,11 @@ class Cell:
     def shown(self) -> str:
         """The text as it stands on the page: days in ISO form."""
         return str(self.text)
+
+    @property
+    def style(self) -> str:
+        """How it is set: figures stand right, a day stays on one line."""
+        return "number" if self.number else "day" if _DAY.fullmatch(self.shown) else ""
 
 
 def link(text: object, route: str, *named: object, note: str = "") -> Cell:

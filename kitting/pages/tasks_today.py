@@ -13,7 +13,9 @@ from kitting.models import Bag
 from kitting.pages.asked import Asked
 from kitting.roles import DO
 from kitting.selectors.bag_rows import REWORK, BagRow, bag_rows, not_ended, waiting
+from kitting.selectors.buying import to_order_counts
 from kitting.selectors.cutovers import cutovers
+from kitting.selectors.orders import on_order, to_give_out
 from kitting.selectors.rework import rework
 from kitting.selectors.stock_sums import order_lines_open
 from kitting.selectors.transfer_asks import open_asks
@@ -101,4 +103,20 @@ def _bags(asked: Asked) -> Iterator[Task]:
                 yield Task(len(found), what, f"{reverse('bags')}?{urlencode({'depot': depot, 'do': step})}", note)
 
 
-KINDS: list[Callable[[Asked], Iterator[Task]]] = [_planning, _bags, _stores]
+def _buying(asked: Asked) -> Iterator[Task]:
+    if not asked.actor.may("order sheet", DO):
+        return
+    new, late, blocked = to_order_counts()
+    yield Task(new, "lines to order", reverse("buying"), f"{late} of them TOO LATE" if late else "")
+    if blocked:
+        yield Task(blocked, "can't be ordered: a purchase unit is not known", reverse("buying"))
+    pressing = [one for one in on_order() if one.matters(asked.today)]
+    overdue = sum(one.is_overdue(asked.today) for one in pressing)
+    note = f"{overdue} of them overdue" if overdue else ""
+    yield Task(len(pressing), "orders to chase: jobs hang on them", reverse("orders"), note)
+    came = to_give_out()
+    if came:
+        yield Task(len(came), "deliveries to give out to who waits", reverse("orders"), ", ".join(came))
+
+
+KINDS: list[Callable[[Asked], Iterator[Task]]] = [_planning, _bags, _stores, _buying]

@@ -19,27 +19,31 @@ ORDER_SHEET = "order sheet"
 
 
 @use_case
-def send_reorder_sheet(*, suppliers: Sequence[str] = (), **scan: Unpack[Scan]) -> SentSheet:
+def send_reorder_sheet(*, suppliers: Sequence[str] = (), seen: int = 0, **scan: Unpack[Scan]) -> SentSheet:
     """Send what the plan applied last asks purchasing to order, and keep each line as an order line.
 
     Until the supplier says another day, a line is expected after the item's lead days.
 
     Args:
         suppliers: only theirs; none named: all.
+        seen: number of the plan whose lines somebody has looked at; 0: whichever was applied last.
         scan: who, when, the number of the action.
 
     Raises:
-        Refusal: ``not-allowed``; ``not-planned``; ``nothing-to-order``: all lines of the plan are sent already, or it
-            has none.
+        Refusal: ``not-allowed``; ``not-planned``; ``another-plan``: one was applied since somebody looked;
+            ``nothing-to-order``: all lines of the plan are sent already, or it has none.
     """
     actor, at = scan["actor"], scan["at"]
     require(actor, ORDER_SHEET, DO)
-    action, repeated = begin("send reorder sheet", {"suppliers": [*suppliers]}, stamp_of(scan))
+    action, repeated = begin("send reorder sheet", {"suppliers": [*suppliers], "seen": seen}, stamp_of(scan))
     if repeated:
         return SentSheet.objects.get(sent_by=action.by, sent_at=action.at)
     plan = AppliedPlan.objects.select_for_update().order_by("-pk").first()
     if plan is None:
         raise Refusal("not-planned", "No plan is applied: plan and apply before ordering.", {})
+    if seen not in (0, plan.pk):
+        message = f"Plan {plan.pk} was applied since you looked at plan {seen}: look at its lines, then send."
+        raise Refusal("another-plan", message, {"seen": seen, "plan": plan.pk})
     rows = [row for row in _unsent(plan) if not suppliers or row["supplier"] in suppliers]
     if not rows:
         raise Refusal("nothing-to-order", f"Nothing of {plan} is to be ordered that is not sent already.", {})
@@ -114,5 +118,15 @@ def _order(sheet: SentSheet, rows: Sequence[Mapping[str, str]], day: date) -> No
         )
     OrderLine.objects.bulk_create(lines)
     SentLine.objects.bulk_create(
-        SentLine(sheet=sheet, order_line=line, cells=dict(row)) for line, row in zip(lines, rows, strict=True)
+        SentLine(sheet=sheet, order_line=line, cells={**row, **_known_of(line.item)})
+        for line, row in zip(lines, rows, strict=True)
     )
+
+
+def _known_of(item: Item) -> Mapping[str, str]:
+    """What was known of an item when it was ordered, as text: its stock unit, its price, and the day of that."""
+    return {
+        "unit": item.stock_unit,
+        "price": "" if item.price is None else f"{item.price.normalize():f}",
+        "price_date": "" if item.price_date is None else item.price_date.isoformat(),
+    }

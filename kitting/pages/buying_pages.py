@@ -1,0 +1,204 @@
+"""What is to be bought, by supplier and in the units they sell; the sheets that were sent; what suppliers may bill."""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+import pandas as pd
+from django.http import HttpResponse
+from django.urls import reverse
+
+from kitting.documents.record_papers import csv_bytes, table_frame, workbook_bytes
+from kitting.documents.reorder_sheet import in_words
+from kitting.documents.sent_sheet import Sent, SentRow, sent_frame
+from kitting.errors import Refusal
+from kitting.models import SentLine, SentSheet
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page, refused
+from kitting.pages.cutover_pages import why_address
+from kitting.pages.paper_pages import file_response
+from kitting.pages.tables import Cell, Table, figure, link
+from kitting.roles import DO, SEE
+from kitting.selectors.buying import (
+    PRICE_LASTS_DAYS,
+    Price,
+    ToOrder,
+    buying,
+    consumption,
+    price_of,
+    sent_sheet,
+    sent_sheets,
+)
+from kitting.services.send_orders import ORDER_SHEET, send_reorder_sheet
+
+PRICES = "prices"
+_NO_SUPPLIER = "no supplier named"
+_SHEETS_SHOWN = 20
+_USED = ("Supplier", "Stock code", "Lot", "Job", "Used")
+
+
+def buying_page(asked: Asked) -> HttpResponse:
+    """The reorder lines of the plan applied last by supplier, its shortages, and the sheets that were sent."""
+    if asked.request.method == "POST":
+        return _send(asked)
+    known = buying()
+    money = asked.actor.may(PRICES, SEE)
+    suppliers = [
+        {
+            "name": name,
+            "label": name or _NO_SUPPLIER,
+            "new": sum(not one.sent_on for one in lines),
+            "table": _lines(asked, name or _NO_SUPPLIER, lines, money=money),
+        }
+        for name, lines in known.by_supplier.items()
+    ]
+    context = {
+        "plan": known.plan,
+        "suppliers": suppliers,
+        "to_send": len(known.new),
+        "late": sum(one.too_late for one in known.new),
+        "blocked": known.blocked,
+        "shortages": _shortages(known.shortages),
+        "sheets": _sheets(asked, sent_sheets()[:_SHEETS_SHOWN]),
+        "may_send": asked.actor.may(ORDER_SHEET, DO),
+    }
+    return page(asked, "buying.html", context)
+
+
+def _send(asked: Asked) -> HttpResponse:
+    chosen = asked.request.POST.getlist("supplier")
+    address = reverse("buying")
+    if not chosen:
+        none = Refusal("no-supplier", "Nothing was sent: tick the suppliers whose lines go on the sheet.", {})
+        return refused(asked, none, address)
+    seen = asked.text("plan")
+
+    def deed() -> tuple[str, str]:
+        plan = int(seen) if seen.isascii() and seen.isdigit() else 0
+        sheet = send_reorder_sheet(suppliers=chosen, seen=plan, **asked.scan())
+        count = sheet.lines.count()
+        lines = "1 line is" if count == 1 else f"{count} lines are"
+        return "SENT", f"Reorder sheet {sheet.number}: its {lines} on order now, and on no later sheet."
+
+    return attempt(asked, deed, address)
+
+
+def _lines(asked: Asked, name: str, lines: Sequence[ToOrder], *, money: bool) -> Table:
+    heads = ("Stock code", "To order", "Already on order", "Order by", "Deliver to", "Jobs served")
+    rows = []
+    for one in lines:
+        row = one.row
+        state = f"on sheet {one.sent_on}" if one.sent_on else ""
+        told = Cell(state or row["order_by"], note="" if one.sent_on else _late(row))
+        cells = [
+            Cell(row["stock_code"], note=" · ".join(filter(None, (row["supplier_code"], row["description"])))),
+            Cell(in_words(row, one.unit)),
+            figure(f"{row['on_order']} {one.unit}" if row["on_order"] != "0" else "–"),
+            told,
+            Cell(row["depot"], note=f"by {row['needed_by']}" if row["needed_by"] else ""),
+            Cell(row["jobs"] or "refill"),
+        ]
+        rows.append([*cells, price_cell(asked, one.price)] if money else cells)
+    sent = frozenset(at for at, one in enumerate(lines) if one.sent_on)
+    return Table(name, (*heads, "Last price") if money else heads, rows, "", sent)
+
+
+def _late(row: Mapping[str, str]) -> str:
+    if row["order_by"] == "can't tell":
+        return "the lead days are not known"
+    return "TOO LATE" if row["too_late"] == "yes" else ""
+
+
+def price_cell(asked: Asked, price: Price) -> Cell:
+    """A price with its day, marked where it may mislead."""
+    if not price.price:
+        return Cell("not known")
+    mark = f", OLDER THAN {PRICE_LASTS_DAYS} DAYS" if price.is_old(asked.today) else ""
+    return Cell(price.price, note=f"{price.day}{mark}" if price.day else "NO DATE")
+
+
+def _shortages(rows: Iterable[Mapping[str, str]]) -> Table:
+    told = [
+        [
+            link(row["job"], "job", row["job"]),
+            Cell(row["stock_code"] or row["kind"], why_address(row), note=row["line"]),
+            figure(row["short"], note=f"{row['have']} of {row['need']}"),
+            Cell(row["order_by"] or "–", note=_late(row)),
+            Cell(row["on_order"] or "–"),
+            Cell(row["cure"] or "none found"),
+        ]
+        for row in rows
+    ]
+    heads = ("Job", "What", "Short", "Order by", "On order", "What would cure it")
+    return Table("Lines that are short", heads, told, "Nothing is short by the plan applied last.")
+
+
+def _sheets(asked: Asked, sheets: Iterable[SentSheet]) -> Table:
+    rows = [
+        [link(str(one), "sent-sheet", one.number), figure(getattr(one, "count", 0)), one.sent_by,
+         one.sent_at.astimezone(asked.zone).date(), str(one.plan)]
+        for one in sheets
+    ]  # fmt: skip
+    heads = ("Sheet", "Lines", "Sent by", "On", "Asked for by")
+    return Table("Sheets that were sent", heads, rows, "No reorder sheet was sent yet.")
+
+
+def sheet_page(asked: Asked, number: str) -> HttpResponse:
+    """A sheet as it was sent, and what was known then."""
+    try:
+        sheet, lines = sent_sheet(int(number))
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    money = asked.actor.may(PRICES, SEE)
+    rows = []
+    for line, row in zip(lines, _sent(sheet, lines).rows, strict=True):
+        known = line.cells
+        cells = [
+            Cell(known["stock_code"], note=" · ".join(filter(None, (known["supplier_code"], known["description"])))),
+            Cell(known["supplier"] or _NO_SUPPLIER),
+            Cell(row.words),
+            Cell(known["order_by"], note=_late(known)),
+            Cell(known["depot"], note=f"by {known['needed_by']}" if known["needed_by"] else ""),
+            Cell(known["jobs"] or "refill"),
+            link(row.order_line, "order-line", line.order_line_id),
+        ]
+        rows.append([*cells, price_cell(asked, price_of(line))] if money else cells)
+    heads = ("Stock code", "Supplier", "Ordered", "Order by, then", "Deliver to", "For jobs", "Order line")
+    table = Table("Its lines, locked to it", (*heads, "Price, then") if money else heads, rows, "")
+    return page(asked, "sent_sheet.html", {"sheet": sheet, "table": table})
+
+
+def sheet_file(asked: Asked, number: str, ending: str) -> HttpResponse:
+    """A sent sheet as a workbook for the supplier, or as CSV for finance."""
+    try:
+        sheet, lines = sent_sheet(int(number))
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    frame = sent_frame(_sent(sheet, lines), prices=asked.actor.may(PRICES, SEE))
+    return _file(asked, f"reorder-sheet-{number}", ending, frame)
+
+
+def _sent(sheet: SentSheet, lines: Iterable[SentLine]) -> Sent:
+    rows = tuple(SentRow(one.cells, str(one.order_line)) for one in lines)
+    return Sent(sheet.number, sheet.plan.as_of, rows)
+
+
+def consumption_page(asked: Asked) -> HttpResponse:
+    """What was used of pieces that belong to suppliers: a line a supplier, stock code, lot and job."""
+    rows = [[one.supplier or _NO_SUPPLIER, one.stock_code, one.lot, link(one.job, "job", one.job), figure(one.pieces)]
+            for one in consumption()]  # fmt: skip
+    table = Table("Suppliers' pieces that were used", _USED, rows, "No piece of a supplier was used on a job yet.")
+    return page(asked, "consumption.html", {"table": table})
+
+
+def consumption_file(asked: Asked, ending: str) -> HttpResponse:
+    """The same as a file."""
+    rows = [(one.supplier, one.stock_code, one.lot, one.job, one.pieces) for one in consumption()]
+    frame = table_frame([head.lower() for head in _USED], rows)
+    return _file(asked, "suppliers-pieces-used", ending, frame)
+
+
+def _file(asked: Asked, stem: str, ending: str, frame: pd.DataFrame) -> HttpResponse:
+    if ending == "xlsx":
+        return file_response(f"{stem}.xlsx", workbook_bytes({stem: frame}))
+    if ending == "csv":
+        return file_response(f"{stem}.csv", csv_bytes(frame))
+    no_file = Refusal("unknown-paper", f"There is a workbook (xlsx) and CSV, no {ending}.", {"ending": ending})
+    return not_in_books(asked, no_file)

@@ -1,0 +1,165 @@
+"""What is on order: when it comes and who waits; another day is looked at before it is noted; deliveries in parts."""
+
+from collections.abc import Iterable
+from datetime import date
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from kitting.errands.planning import WHAT_IF
+from kitting.errors import Refusal
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page, refused
+from kitting.pages.planning_pages import ask
+from kitting.pages.tables import Cell, Table, figure, link
+from kitting.roles import DO
+from kitting.selectors.bag_contents import bare
+from kitting.selectors.orders import (
+    SOON_DAYS,
+    OnOrder,
+    Waiting,
+    came,
+    given_out,
+    got,
+    last_event,
+    on_order,
+    to_give_out,
+)
+from kitting.services.send_orders import ORDER_SHEET, redate_order
+from kitting.services.settle_deliveries import settle_deliveries
+
+_HEADS = ("Order line", "What", "To come", "Promised for", "Who waits, first served first", "Deliver to")
+
+
+def orders(asked: Asked) -> HttpResponse:
+    """Open order lines, those first that jobs hang on and that are due soon; give out what has come."""
+    if asked.request.method == "POST":
+        return attempt(asked, lambda: _give_out(asked), reverse("orders"))
+    found = on_order()
+    pressing = [one for one in found if one.matters(asked.today)]
+    others = [one for one in found if not one.matters(asked.today)]
+    context = {
+        "pressing": _table(
+            asked,
+            f"Chase these: a job waits, and they are due within {SOON_DAYS} days, overdue, or without a day",
+            pressing,
+            "No job hangs on an order that is due soon.",
+        ),
+        "others": _table(asked, "All others", others, "Nothing else is on order."),
+        "to_give_out": to_give_out(),
+        "may_act": asked.actor.may(ORDER_SHEET, DO),
+    }
+    return page(asked, "orders.html", context)
+
+
+def _table(asked: Asked, caption: str, lines: Iterable[OnOrder], empty: str) -> Table:
+    rows = [
+        [
+            link(str(one.line), "order-line", one.line.pk, note=_supplier(one)),
+            Cell(one.line.item.stock_code, note=one.line.item.description),
+            figure(one.words(one.left), note=_of(one)),
+            Cell(one.line.promised or "–", note=_day_note(asked, one)),
+            Cell(_who(one.waiting) or "nobody", note=one.standing),
+            Cell(one.line.depot.depot),
+        ]
+        for one in lines
+    ]
+    return Table(caption, _HEADS, rows, empty)
+
+
+def _supplier(one: OnOrder) -> str:
+    return one.line.supplier.name if one.line.supplier else "no supplier named"
+
+
+def _of(one: OnOrder) -> str:
+    line = one.line
+    return f"{one.words(line.received)} of {one.words(line.quantity)} have come" if line.received else ""
+
+
+def _day_note(asked: Asked, one: OnOrder) -> str:
+    if one.line.promised is None:
+        return "DAY MISSING: it is promised to nobody until it has one"
+    return "OVERDUE" if one.is_overdue(asked.today) else ""
+
+
+def _who(waiting: Iterable[Waiting]) -> str:
+    return "; ".join(f"{one.job} {bare(one.quantity)}" + (" LATE" if one.is_late else "") for one in waiting)
+
+
+def _give_out(asked: Asked) -> tuple[str, str]:
+    before = last_event()
+    settle_deliveries(by=asked.actor.name, at=asked.at)
+    told = [
+        f"{job} gets {', '.join(f'{pieces} {code}' for code, pieces in given.items())}"
+        for job, given in given_out(before)
+    ]
+    if not told:
+        return "NOTHING NEW", "Nothing that has come is free for whoever waits for it."
+    return "GIVEN OUT", f"{'; '.join(told)}. Who still waits keeps its pieces of the order."
+
+
+def order_line(asked: Asked, number: str) -> HttpResponse:
+    """An order line: who waits, what has come, who got it; what a later day would do; note a new day."""
+    address = reverse("order-line", args=[number])
+    try:
+        (one,) = on_order(int(number))
+        if asked.request.method == "POST":
+            return _act(asked, one, address)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    context = {
+        "one": one,
+        "left": one.words(one.left),
+        "ordered": one.words(one.line.quantity),
+        "received": one.words(one.line.received),
+        "day_note": _day_note(asked, one),
+        "waiting": _waiting(one),
+        "came": _came(one),
+        "got": _got(one),
+        "may_act": asked.actor.may(ORDER_SHEET, DO),
+    }
+    return page(asked, "order_line.html", context)
+
+
+def _waiting(one: OnOrder) -> Table:
+    rows = [
+        [link(who.job, "job", who.job), figure(one.words(who.quantity)), who.ready_on,
+         Cell(who.staged_by or "–", note="LATE: its bag must be ready before" if who.is_late else "")]
+        for who in one.waiting
+    ]  # fmt: skip
+    heads = ("Job", "Waits for", "There on", "Staged by")
+    return Table("Who waits, first served first", heads, rows, "No job waits for pieces of it.")
+
+
+def _came(one: OnOrder) -> Table:
+    rows = [
+        [each.on, figure(one.words(each.quantity)), each.lot, each.place, each.paper or "–", each.by]
+        for each in came(one.line)
+    ]
+    heads = ("On", "Pieces", "Lot", "Put at", "Paper", "By")
+    return Table("What has come", heads, rows, "Nothing of it has come yet.")
+
+
+def _got(one: OnOrder) -> Table:
+    rows = [[day, link(job, "job", job), figure(pieces)] for day, job, pieces in got(one.line)]
+    return Table("Who got it", ("On", "Job", "Pieces"), rows, "Nothing of it was given out yet.")
+
+
+def _act(asked: Asked, one: OnOrder, address: str) -> HttpResponse:
+    """Ask what would be if it came later or on a day, or note the day."""
+    line = one.line
+    shared = {"order": line.order.number, "line": line.line, "number": line.pk, "as_of": asked.today.isoformat()}
+    if asked.text("days"):
+        return ask(asked, WHAT_IF, {"change": "late", "days": asked.text("days"), **shared})
+    try:
+        day = date.fromisoformat(asked.text("promised"))
+    except ValueError:
+        return refused(asked, Refusal("no-day", "Give the day as 2026-04-10.", {}), address)
+    if not asked.text("save"):
+        why = asked.text("why")
+        return ask(asked, WHAT_IF, {"change": "promised", "promised": day.isoformat(), "why": why, **shared})
+
+    def deed() -> tuple[str, str]:
+        redate_order(order=line.order.number, line=line.line, promised=day, why=asked.text("why"), **asked.scan())
+        return "NOTED", f"{line} is promised for {day} now; the planner is told. Plan and apply to promise by it."
+
+    return attempt(asked, deed, address)

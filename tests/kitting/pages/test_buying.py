@@ -1,0 +1,250 @@
+"""Purchasing's pages: what to order, the sheet as it was sent, what is on order and who waits for it."""
+
+from datetime import date, timedelta
+
+import pytest
+from bag_stores import Stores, demo_sheets, planned
+from browsing import browser_of, people, send, words
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from module_books import books_of_module
+from people import BUYER, CREW, PLANNER, STORES
+
+from inventory.models import Action, Depot, Item, Lot, OrderLine
+from inventory.services.receiving import Arrival, receive
+from kitting.models import AppliedPlan, BagEntry, BagLine, Event, PlanRow, Promise, SentLine, SentSheet
+from kitting.services.send_orders import send_reorder_sheet
+
+pytestmark = pytest.mark.django_db
+
+
+def prepared() -> None:
+    planned()
+    people()
+
+
+books = books_of_module(demo_sheets, prepared)
+SUPPLIERS = ["Larkfield Supply", "Ostrey Surge Goods", "Penhallow Jointing"]
+
+
+def plan_number() -> int:
+    return AppliedPlan.objects.get().pk
+
+
+def came(pieces: int, action: str = "in-1") -> None:
+    """So many elbows of PO-1 come to N."""
+    place = Stores().place("N", "arrived")
+    arrival = Arrival(stock_code="EL25-2", place=place, count=pieces * 1000, lot="L-9", order="PO-1", line="1")
+    stamp = {"by": STORES.name, "at": Stores().at + timedelta(hours=1), "action": action}
+    receive(depot=Depot.objects.get(depot="N"), arrivals=[arrival], **stamp)
+
+
+def test_what_is_to_be_ordered_stands_under_its_supplier_in_the_units_they_sell() -> None:
+    seen = words(browser_of(BUYER).get("/buying"))
+
+    # Traps T42, T43 and T47.
+    assert "need 1 ea, order 1 kit of 3 ea (3 ea), 2 over" in seen
+    assert "need 3 ea, order 6 ea, 3 over" in seen
+    assert "2026-01-08 TOO LATE" in seen
+    assert all(name in seen for name in SUPPLIERS)
+    assert "4 lines to order, 1 of them TOO LATE" in seen
+
+
+def test_the_sheet_of_chosen_suppliers_is_sent_once_and_the_next_holds_only_what_is_new() -> None:
+    client = browser_of(BUYER)
+    form = {"plan": plan_number(), "supplier": SUPPLIERS[2], "action": "P-1"}
+
+    none = send(client, "/buying", plan=plan_number())
+    first = send(client, "/buying", **form)
+    again = send(client, "/buying", **form)
+    rest = send(client, "/buying", plan=plan_number(), supplier=SUPPLIERS, action="P-2")
+    empty = send(client, "/buying", plan=plan_number(), supplier=SUPPLIERS, action="P-3")
+
+    assert "tick the suppliers" in words(none)
+    assert "Reorder sheet 1: its 2 lines are on order now" in words(first)
+    assert "on sheet 1" in words(again)
+    assert "Reorder sheet 2: its 2 lines are on order now" in words(rest)
+    assert "Nothing to order that is not sent already" in words(rest)
+    assert "is to be ordered that is not sent already" in words(empty)
+    assert list(SentSheet.objects.order_by("number").values_list("number", flat=True)) == [1, 2]
+
+
+def test_a_sheet_is_not_sent_for_a_plan_that_nobody_has_looked_at() -> None:
+    seen = plan_number()
+    Stores(prefix="again").plan()
+
+    told = send(browser_of(BUYER), "/buying", plan=seen, supplier=SUPPLIERS)
+
+    assert f"was applied since you looked at plan {seen}" in words(told)
+    assert not SentSheet.objects.exists()
+
+
+def test_only_a_buyer_sends_and_a_crew_sees_no_purchase_at_all() -> None:
+    form = {"plan": plan_number(), "supplier": SUPPLIERS}
+
+    assert browser_of(PLANNER).get("/buying").status_code == 200
+    assert send(browser_of(PLANNER), "/buying", **form).status_code == 403
+    assert browser_of(CREW).get("/buying").status_code == browser_of(CREW).get("/orders").status_code == 403
+    assert "Send the sheet" not in words(browser_of(PLANNER).get("/buying"))
+    assert not SentSheet.objects.exists()
+
+
+def test_an_old_price_is_marked_and_only_shown_to_who_may_see_money() -> None:
+    Item.objects.filter(stock_code="BI35L").update(price="41.5", price_date=date(2025, 11, 1))
+    Item.objects.filter(stock_code="CS25-2").update(price="99", price_date=date(2026, 2, 1))
+
+    buyer, planner = (words(browser_of(actor).get("/buying")) for actor in (BUYER, PLANNER))
+
+    assert "41.5 2025-11-01, OLDER THAN 90 DAYS" in buyer
+    assert "99 2026-02-01 " in buyer
+    assert "99 2026-02-01, OLDER" not in buyer
+    assert "41.5" not in planner
+    assert "Last price" not in planner
+
+
+def test_a_line_that_no_purchase_unit_counts_is_named_and_blocked() -> None:
+    assert "NOT ON THE SHEET" not in words(browser_of(BUYER).get("/buying"))
+    Item.objects.filter(stock_code="CS25-2").update(per_purchase_unit=None)
+    Stores(prefix="again").plan()
+
+    seen = words(browser_of(BUYER).get("/buying"))
+
+    assert "NOT ON THE SHEET" in seen
+    assert "nobody has said how many ea a kit holds" in seen
+    assert "Penhallow Jointing: " not in seen
+
+
+def test_a_sent_sheet_keeps_what_was_known_and_its_files_hold_text_that_never_runs() -> None:
+    Item.objects.filter(stock_code="BI35L").update(price="41.5", price_date=date(2025, 11, 1))
+    PlanRow.objects.filter(table="reorder", cells__stock_code="BI35L").update(
+        cells=PlanRow.objects.get(table="reorder", cells__stock_code="BI35L").cells | {"description": "=1+1"}
+    )
+    send_reorder_sheet(**Stores().scan(BUYER))
+    Item.objects.filter(stock_code="BI35L").update(price="77")
+
+    page = words(browser_of(BUYER).get("/buying/sheets/1"))
+    table = browser_of(BUYER).get("/buying/sheets/1.csv").content.decode()
+    book = browser_of(BUYER).get("/buying/sheets/1.xlsx")
+    of_planner = browser_of(PLANNER).get("/buying/sheets/1.csv").content.decode()
+
+    assert "41.5" in page
+    assert "77" not in page
+    assert "'=1+1" in table
+    assert "41.5" in table
+    assert book.content.startswith(b"PK")
+    assert "RS1-1/1" in of_planner
+    assert "41.5" not in of_planner
+    assert browser_of(BUYER).get("/buying/sheets/2").status_code == 404
+    assert browser_of(BUYER).get("/buying/sheets/1.exe").status_code == 404
+
+
+def test_orders_say_who_waits_in_the_order_of_service_and_what_no_job_waits_for() -> None:
+    client = browser_of(BUYER)
+
+    seen = words(client.get("/orders"))
+    sheet = send_reorder_sheet(**Stores().scan(BUYER))
+    ordered = words(client.get("/orders"))
+
+    assert "J09 12; J12 6" in seen
+    assert "Chase these" in seen
+    assert "ordered for J11: the next plan promises it" in ordered
+    line = SentLine.objects.filter(sheet=sheet, cells__jobs="J11").get().order_line
+    Stores(prefix="again").plan()
+    Promise.objects.filter(order_line=line).update(released_at=Stores().at)
+    assert "ordered for J11; no job waits for it now: keep, return or cancel?" in words(client.get("/orders"))
+
+
+def test_a_delivery_in_parts_goes_by_staged_by_and_the_line_says_who_got_it() -> None:
+    """Trap T19: 15 of 24 come; J09 gets 12, J12 gets 3 and waits for 3."""
+    client = browser_of(BUYER)
+    line = OrderLine.objects.get(order__number="PO-1")
+    assert "HAS COME" not in words(client.get("/orders"))
+    came(15)
+    assert "HAS COME PO-1/1" in words(client.get("/orders"))
+
+    given = send(client, "/orders")
+    seen = words(client.get(f"/orders/{line.pk}"))
+
+    assert "J09 gets 12 EL25-2 of PO-1/1; J12 gets 3 EL25-2 of PO-1/1" in words(given)
+    assert "HAS COME" not in words(given)
+    assert "15 ea L-9 N/arrived" in seen
+    assert "J12 3 ea" in seen
+    assert "Nothing that has come is free" in words(send(client, "/orders"))
+    assert send(browser_of(PLANNER), "/orders").status_code == 403
+
+
+def test_another_day_is_looked_at_before_it_is_noted_and_needs_a_reason() -> None:
+    client = browser_of(BUYER)
+    line = OrderLine.objects.get(order__number="PO-1")
+    address = f"/orders/{line.pk}"
+
+    asked = send(client, address, promised="2026-04-27", why="strike")
+    line.refresh_from_db()
+    before = line.promised
+    wordless = send(client, address, promised="2026-04-27", save="yes")
+    noted = send(client, address, promised="2026-04-27", why="strike", save="yes", action="P-1")
+    line.refresh_from_db()
+
+    assert "An order line comes on another day" in words(asked)
+    assert "J12" in words(asked)
+    assert before == date(2026, 3, 18)
+    assert "needs a reason" in words(wordless)
+    assert "promised for 2026-04-27 now; the planner is told" in words(noted)
+    assert line.promised == date(2026, 4, 27)
+    assert Event.objects.get(name="order re-dated").by == BUYER.name
+    assert "Give the day as" in words(send(client, address, promised="soon"))
+    assert client.get("/orders/999").status_code == 404
+
+
+def test_an_order_that_comes_late_is_asked_about_and_nothing_is_noted() -> None:
+    client = browser_of(BUYER)
+    line = OrderLine.objects.get(order__number="PO-1")
+
+    late = words(send(client, f"/orders/{line.pk}", days="40"))
+    wrong = words(send(client, f"/orders/{line.pk}", days="-3"))
+
+    assert "An order comes later" in late
+    assert "J09" in late
+    assert "'-3' is no number of days" in wrong
+    line.refresh_from_db()
+    assert line.promised == date(2026, 3, 18)
+
+
+def test_a_supplier_may_bill_what_was_used_of_his_pieces_and_nothing_else() -> None:
+    client = browser_of(BUYER)
+    stores = Stores()
+    stores.bags("J03")
+    assert "No piece of a supplier was used" in words(client.get("/buying/used"))
+    lot = Lot.objects.get(item__stock_code="LUG-750A", supplier_owned=True)
+    line = BagLine.objects.filter(bag__job__job="J03", item=lot.item).first()
+    action = Action.objects.create(number="used", use_case="install", digest="-", by=CREW.name, at=stores.at)
+    for deed, pieces in (("installed", 6000), ("turned in", 1000)):
+        BagEntry.objects.create(action=action, line=line, lot=lot, deed=deed, quantity=pieces)
+
+    seen = words(client.get("/buying/used"))
+    table = client.get("/buying/used.csv").content.decode()
+
+    assert f"{lot.item.supplier} LUG-750A lot unknown J03 6 ea" in seen
+    assert "J03,6 ea" in table
+    assert browser_of(CREW).get("/buying/used.csv").status_code == 403
+
+
+def test_the_first_page_tells_a_buyer_what_waits() -> None:
+    assert "4 lines to order 1 of them TOO LATE" in words(browser_of(BUYER).get("/"))
+    assert "lines to order" not in words(browser_of(PLANNER).get("/"))
+
+
+@pytest.mark.parametrize("address", ["/buying", "/orders"])
+def test_lists_of_purchasing_ask_the_books_as_often_with_more_lines(address: str) -> None:
+    client = browser_of(BUYER)
+    client.get(address)
+    with CaptureQueriesContext(connection) as few:
+        client.get(address)
+    send_reorder_sheet(**Stores().scan(BUYER))
+    for number in range(20):
+        row = PlanRow.objects.filter(table="reorder").first()
+        assert row is not None
+        PlanRow.objects.create(plan=row.plan, table="reorder", position=100 + number, cells=row.cells)
+    with CaptureQueriesContext(connection) as many:
+        client.get(address)
+    assert len(many) == len(few)
