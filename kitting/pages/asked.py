@@ -26,7 +26,7 @@ NIGHT_COOKIE = "night"
 CONFIRMED, ACTION = "confirmed", "action"
 ANY_REFUSAL = (Refusal, inventory.errors.Refusal)
 _COUNT, _OUT = "count-differs", "already-out"
-_STATUS = {"not-allowed": 403, "other-depot": 403, "own-approval": 403}
+_STATUS = {"not-allowed": 403, "other-depot": 403, "own-approval": 403, "own-request": 403}
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, REA
 from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page
 from kitting.pages.drawing import fit, strip
 from kitting.pages.tables import Cell, Table, figure, link, said
-from kitting.roles import SEE
+from kitting.roles import APPROVE, ASK, SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.cutovers import Cutover, cutovers, last_plan
 from kitting.selectors.fits import estimates_policy, fit_facts
@@ -166,7 +166,18 @@ def line_page(asked: Asked, job: str) -> HttpResponse:
         for one in fit_facts([line]).get(line["line"], ())
     ]
     facts = [(name.replace("_", " "), text) for name, text in line.items() if text and name not in _TOLD]
-    context = {"line": line, "fits": fits, "facts": facts, "promised": _promised(job, line), "sentences": _split(line)}
+    asks = [
+        (label, f"{reverse(route)}?{urlencode({'line': line['line']})}")
+        for label, route, action in (
+            ("Ask for a stand-in", "ask-stand-in", "stand-in"),
+            ("Ask for pieces of the reserve", "ask-reserve", "reserve"),
+        )
+        if line["stock_code"] and any(asked.actor.may(action, level) for level in (ASK, APPROVE))
+    ]
+    context = {
+        "line": line, "fits": fits, "facts": facts, "promised": _promised(job, line), "sentences": _split(line),
+        "asks": asks,
+    }  # fmt: skip
     return page(asked, "line.html", context)
 
 

@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.errands.loading import LOOK
+from kitting.errands.looking import LOOK_AT_DRAFT, RECHECK
 from kitting.errands.planning import APPLY, PLAN, WHAT_IF
 from kitting.errands.working import do_next
 from kitting.errors import Refusal
@@ -51,6 +52,10 @@ def errand_page(asked: Asked, number: str) -> HttpResponse:
         return not_in_books(asked, refusal)
     if errand.kind == LOOK and errand.ended:
         return go_to(reverse("file", args=[errand.pk]))
+    if errand.kind == LOOK_AT_DRAFT and errand.state == DONE:
+        return go_to(reverse("rule-draft", args=[errand.given["draft"]]))
+    if errand.kind == RECHECK and errand.state == DONE:
+        return go_to(reverse("recheck"))
     view = RESULTS.get(errand.kind) if errand.state == DONE else None
     return view(asked, errand) if view else page(asked, "errand.html", {"errand": errand})
 

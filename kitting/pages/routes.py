@@ -10,11 +10,14 @@ from django.urls import URLPattern, path
 
 from kitting.models import Person
 from kitting.pages import (
+    asking_pages,
     bag_pages,
     borrow_pages,
     buying_pages,
     check_pages,
     cutover_pages,
+    deciding_pages,
+    exception_pages,
     fact_pages,
     file_pages,
     home,
@@ -27,6 +30,7 @@ from kitting.pages import (
     pick_pages,
     planning_pages,
     receiving_pages,
+    rule_draft_pages,
     signing_in,
     stock_pages,
     transfer_pages,
@@ -36,7 +40,7 @@ from kitting.pages import (
 from kitting.pages.asked import ANY_REFUSAL, Asked, View, page
 from kitting.pages.bag_forms import depot_of_bag
 from kitting.pages.step_pages import STEPS
-from kitting.roles import DO, SEE, require
+from kitting.roles import APPROVE, DO, SEE, require
 
 OPEN, SIGNED_IN = "", "signed in"  # no right of the table of roles: for anybody; for whoever is signed in
 Of = Callable[..., str]  # the depot that a page is about, from what its address names
@@ -180,6 +184,20 @@ ROUTES: tuple[Route, ...] = (
     Route("buying/used.<str:ending>", "consumption-file", buying_pages.consumption_file, BUYS),
     Route("orders", "orders", order_pages.orders, BUYS, (BUYS, DO)),
     Route("orders/<int:number>", "order-line", order_pages.order_line, BUYS, (BUYS, DO)),
+    # asked by one person, decided by another; the use cases look at who asked, and at the depot
+    Route("to-approve", "to-approve", deciding_pages.to_approve),
+    Route("to-approve/stand-ins/<int:number>", "stand-in-asked", deciding_pages.stand_in_page, "stand-in",
+          ("stand-in", SEE)),
+    Route("to-approve/reserve/<int:number>", "reserve-asked", deciding_pages.reserve_page, "reserve",
+          ("reserve", APPROVE)),
+    Route("to-approve/lots/<int:number>", "lot-asked", deciding_pages.lot_page, "lot hold", ("lot hold", APPROVE)),
+    Route("to-approve/rules/<int:number>", "rule-draft", rule_draft_pages.rule_draft_page, "rules", ("rules", SEE)),
+    Route("ask/stand-in", "ask-stand-in", asking_pages.stand_in, "stand-in", ("stand-in", SEE)),
+    Route("ask/reserve", "ask-reserve", asking_pages.reserve, "reserve", ("reserve", SEE)),
+    Route("ask/hold-release", "ask-hold-release", asking_pages.hold_release, "lot hold", ("lot hold", APPROVE)),
+    Route("ask/extension", "ask-extension", asking_pages.extension, "lot hold", ("lot hold", APPROVE)),
+    Route("exceptions", "exceptions", exception_pages.exceptions, "trace", ("bags", DO)),
+    Route("exceptions/recheck", "recheck", exception_pages.recheck, "trace", ("trace", SEE)),
 )  # fmt: skip
 
 

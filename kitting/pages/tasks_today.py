@@ -11,10 +11,12 @@ from kitting.calculation.answers import READY, READY_IF
 from kitting.calculation.bag_states import CHECK, INSTALL, ISSUE, PICK, STAGE, TURN_IN
 from kitting.models import Bag
 from kitting.pages.asked import Asked
+from kitting.pages.deciding_pages import waiting_for
 from kitting.roles import DO
 from kitting.selectors.bag_rows import REWORK, BagRow, bag_rows, not_ended, waiting
 from kitting.selectors.buying import to_order_counts
 from kitting.selectors.cutovers import cutovers
+from kitting.selectors.exceptions import kept_scans
 from kitting.selectors.orders import on_order, to_give_out
 from kitting.selectors.rework import rework
 from kitting.selectors.stock_sums import order_lines_open
@@ -119,4 +121,19 @@ def _buying(asked: Asked) -> Iterator[Task]:
         yield Task(len(came), "deliveries to give out to who waits", reverse("orders"), ", ".join(came))
 
 
-KINDS: list[Callable[[Asked], Iterator[Task]]] = [_planning, _bags, _stores, _buying]
+def _deciding(asked: Asked) -> Iterator[Task]:
+    for kind, found in waiting_for(asked):
+        if found:
+            note = ", ".join(one.what for one in found[:_NAMED])
+            yield Task(len(found), f"{kind.title.lower()}: to approve or refuse", reverse("to-approve"), note)
+
+
+def _settling(asked: Asked) -> Iterator[Task]:
+    if not asked.actor.may("bags", DO):
+        return
+    kept = len(kept_scans())
+    if kept:
+        yield Task(kept, "scans that need a person", reverse("exceptions"))
+
+
+KINDS: list[Callable[[Asked], Iterator[Task]]] = [_deciding, _planning, _bags, _stores, _buying, _settling]

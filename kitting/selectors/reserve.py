@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import F, Sum
+from django.db.models import F, QuerySet, Sum
 
 from inventory.models import RESERVE, Balance, Depot, Item, Level, LotHold, Movement
 
@@ -50,19 +50,33 @@ def _is_good(balance: Balance, needed: date) -> bool:
 
 def locked_reserve(*, item: Item, depot: Depot, at: datetime) -> Reserve:
     """The reserve, locked until the transaction ends; four queries."""
-    found = Balance.objects.select_for_update(of=("self",), no_key=True).filter(
-        place__kind=RESERVE, place__depot=depot, lot__item=item, quantity__gt=0
+    balances, levels = _rows(item, depot)
+    return _reserve(
+        balances.select_for_update(of=("self",), no_key=True), levels.select_for_update(of=("self",)), item, depot, at
     )
-    balances: Sequence[Balance] = list(
-        found.select_related("lot__item", "place__depot").order_by(F("lot__use_by").asc(nulls_last=True), "pk")
+
+
+def reserve_of(*, item: Item, depot: Depot, at: datetime) -> Reserve:
+    """The reserve, to be looked at; four queries."""
+    return _reserve(*_rows(item, depot), item, depot, at)
+
+
+def _rows(item: Item, depot: Depot) -> tuple[QuerySet[Balance], QuerySet[Level]]:
+    lying = Balance.objects.filter(place__kind=RESERVE, place__depot=depot, lot__item=item, quantity__gt=0)
+    return lying, Level.objects.filter(item=item, depot=depot)
+
+
+def _reserve(balances: QuerySet[Balance], levels: QuerySet[Level], item: Item, depot: Depot, at: datetime) -> Reserve:
+    found: Sequence[Balance] = list(
+        balances.select_related("lot__item", "place__depot").order_by(F("lot__use_by").asc(nulls_last=True), "pk")
     )
     held = set(LotHold.objects.filter(item=item, released_at__isnull=True).values_list("lot_number", flat=True))
     left = Movement.objects.filter(
         lot__item=item, from_place__kind=RESERVE, from_place__depot=depot, action__at__gt=at - _LOOKED_BACK
     ).exclude(to_place__kind=RESERVE)
     return Reserve(
-        balances=tuple(one for one in balances if one.lot.number not in held),
-        total=sum(one.quantity for one in balances),
-        level=Level.objects.select_for_update(of=("self",)).filter(item=item, depot=depot).first(),
+        balances=tuple(one for one in found if one.lot.number not in held),
+        total=sum(one.quantity for one in found),
+        level=levels.first(),
         taken=left.aggregate(taken=Sum("quantity"))["taken"] or 0,
     )

@@ -1,0 +1,122 @@
+"""What was overridden, what stands open and should not for long, and what today's rules would refuse."""
+
+from datetime import datetime, time, timedelta
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from kitting.errands.looking import RECHECK
+from kitting.models import Errand
+from kitting.models.errands import DONE
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page, refused
+from kitting.pages.deciding_pages import day_of
+from kitting.pages.planning_pages import ask
+from kitting.pages.tables import Cell, Table, figure, link
+from kitting.roles import DO
+from kitting.selectors.bag_contents import bare
+from kitting.selectors.exceptions import kept_scans, open_bags, unknown_lots
+from kitting.selectors.overrides import overrides
+from kitting.services.borrow_pieces import ledger
+from kitting.services.replay_scans import settle_scan
+
+_LOOKED_BACK = timedelta(days=30)
+
+
+def exceptions(asked: Asked) -> HttpResponse:
+    """All kinds on one page; overrides of a time, the last 30 days unless said otherwise."""
+    if asked.request.method == "POST":
+        return attempt(asked, lambda: _settle(asked), reverse("exceptions"))
+    since = asked.today - _LOOKED_BACK
+    if asked.text("since"):
+        try:
+            since = day_of(asked, "since")
+        except ANY_REFUSAL as refusal:
+            return refused(asked, refusal, reverse("exceptions"))
+    context = {
+        "since": since,
+        "kept": kept_scans(),
+        "tables": [_borrows(asked), _bags(asked), _unknown(), _overrides(asked, since)],
+        "may_settle": asked.actor.may("bags", DO),
+    }
+    return page(asked, "exceptions.html", context)
+
+
+def _settle(asked: Asked) -> tuple[str, str]:
+    kept = settle_scan(action=asked.text("scan"), why=asked.text("why"), actor=asked.actor, at=asked.at)
+    return "SETTLED", f"The scan {kept.use_case} of {kept.by} is settled; nothing was booked by that."
+
+
+def _borrows(asked: Asked) -> Table:
+    rows = [
+        [
+            Cell(f"{bare(one.left)} {one.borrow.lot.item}", note=f"lot {one.borrow.lot.number or 'unknown'}"),
+            link(str(one.borrow.bag), "job", one.borrow.bag.job.job),
+            link(one.borrow.to_job.job, "job", one.borrow.to_job.job),
+            figure(f"{one.age_days} days"),
+            Cell(one.borrow.pay_back_by, note="OVERDUE" if one.borrow.pay_back_by < asked.today else ""),
+            Cell(one.borrow.why, note=f"by leave of {one.borrow.authorised_by}"),
+        ]
+        for one in ledger(asked.today)
+    ]
+    heads = ("What", "From bag", "To job", "Since", "Pay back by", "Why")
+    return Table("Borrowed and not paid back", heads, rows, "Every borrow is paid back.")
+
+
+def _bags(asked: Asked) -> Table:
+    rows = [
+        [
+            link(str(one.bag), "job", one.bag.job.job),
+            one.bag.state,
+            figure(f"{one.age_days(asked.today)} days"),
+            Cell(one.bag.crew or "–", note=one.bag.whereabouts),
+            ", ".join(one.pieces) or "all accounted for: close it",
+        ]
+        for one in open_bags()
+    ]
+    heads = ("Bag", "State", "Out since", "With", "Not accounted for")
+    return Table("Bags that are out and do not balance yet", heads, rows, "No bag is out.")
+
+
+def _unknown() -> Table:
+    rows = [[one.stock_code, figure(bare(one.quantity)), ", ".join(one.places)] for one in unknown_lots()]
+    heads = ("Stock code", "Pieces", "Places")
+    return Table("Pieces of unknown lots", heads, rows, "The lot of every piece is known.")
+
+
+def _overrides(asked: Asked, since: object) -> Table:
+    begin = datetime.combine(since, time.min, asked.zone)  # type: ignore[arg-type]
+    rows = [
+        [f"{one.at.astimezone(asked.zone):%Y-%m-%d %H:%M}", one.what, one.subject,
+         Cell(one.by, note=f"asked by {one.asked_by}" if one.asked_by else ""), one.reason]
+        for one in reversed(overrides(since=begin))
+    ]  # fmt: skip
+    heads = ("When", "What", "Of what", "By", "Why")
+    return Table(f"Overridden since {since}, the last first", heads, rows, "Nothing was overridden in this time.")
+
+
+def recheck(asked: Asked) -> HttpResponse:
+    """What was installed, and stand-ins that are promised, against the rules and approvals of today."""
+    if asked.request.method == "POST":
+        return ask(asked, RECHECK, {})
+    looked = Errand.objects.filter(kind=RECHECK, state=DONE).order_by("-pk").first()
+    context: dict[str, object] = {"looked": looked}
+    if looked:
+        result = looked.result
+        rows = [
+            [link(one["job"], "job", one["job"]), Cell(one["end"], note=f"phases {one['phase']}"),
+             Cell(one["stock_code"], note=f"{one['slot']}, lot {one['lot'] or 'unknown'}"), figure(one["quantity"]),
+             Cell(one["state"], note=one["check"]), one["sentence"]]
+            for one in result["rows"]
+        ]  # fmt: skip
+        heads: tuple[str, ...] = ("Job", "End", "Part", "Pieces", "By today's rules", "Why")
+        caption = f"{result['count']} of the installed parts ({result['checked']} pieces looked at)"
+        context["installed"] = Table(caption, heads, rows, f"All {result['checked']} pieces serve by today's rules.")
+        rows = [
+            [link(one["job"], "job", one["job"]), one["line"], one["stock_code"], figure(one["quantity"]),
+             one["place"] or "on order", one["ended"] or "no approval left"]
+            for one in result["ended"]
+        ]  # fmt: skip
+        heads = ("Job", "Line", "Stock code", "Pieces", "Where", "Approved until")
+        caption = "Promised stand-ins whose approval ends before the cutover"
+        context["ended"] = Table(caption, heads, rows, "Every promised stand-in is approved through its cutover.")
+    return page(asked, "recheck.html", context)

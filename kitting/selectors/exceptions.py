@@ -1,0 +1,62 @@
+"""What stands open and should not for long: bags that do not balance, pieces of unknown lots, scans for a person."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Min, Q
+
+from inventory.selectors.balances import Lying, lying
+from kitting.calculation.bag_states import OUT
+from kitting.models import Bag, BagEntry, KeptScan
+from kitting.models.bags import ISSUED
+from kitting.selectors.bag_contents import contents_of
+
+
+@dataclass(frozen=True, slots=True)
+class OpenBag:
+    """A bag that went out and of which pieces are not accounted for; ``out_since``: when its first piece was issued."""
+
+    bag: Bag
+    pieces: tuple[str, ...]
+    out_since: datetime | None
+
+    def age_days(self, today: date) -> int:
+        """Days since it went out."""
+        return (today - self.out_since.date()).days if self.out_since else 0
+
+
+def open_bags() -> list[OpenBag]:
+    """Bags that are out, those longest out first; six queries, however many there are."""
+    out = Q(state__in=OUT) | Q(state_before_hold__in=OUT)
+    bags = [*Bag.objects.filter(out).select_related("job", "depot", "place")]
+    issued = BagEntry.objects.filter(line__bag__in=bags, deed=ISSUED).values_list("line__bag")
+    since = dict(issued.annotate(Min("action__at")))
+    contents = contents_of(bags)
+    found = [OpenBag(bag, contents[bag.pk].open(), since.get(bag.pk)) for bag in bags]
+    return sorted(found, key=lambda one: (str(one.out_since or ""), str(one.bag)))
+
+
+@dataclass(frozen=True, slots=True)
+class Unknown:
+    """Pieces of an item of which nobody knows the lot: thousandths in all, and where they lie."""
+
+    stock_code: str
+    quantity: int
+    places: tuple[str, ...]
+
+
+def unknown_lots() -> list[Unknown]:
+    """Pieces whose lot nobody knows, by stock code; two queries."""
+    by_code: dict[str, list[Lying]] = defaultdict(list)
+    for one in lying(lot__number="", quantity__gt=0, lot__item__lot_tracked=True):
+        by_code[one.stock_code].append(one)
+    return [
+        Unknown(code, sum(one.quantity for one in rows), tuple(f"{one.depot}/{one.place}" for one in rows))
+        for code, rows in by_code.items()
+    ]
+
+
+def kept_scans() -> list[KeptScan]:
+    """Scans that wait for a person, the oldest first; one query."""
+    return [*KeptScan.objects.filter(settled_by="").order_by("reached_at", "pk")]

@@ -1,0 +1,150 @@
+"""One page of what was overridden, of what stands open, and of scans that wait for a person."""
+
+from datetime import timedelta
+
+import pytest
+from bag_stores import CREW, Stores, demo_sheets, planned
+from browsing import browser_of, people, send, words
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from module_books import books_of_module
+from people import AUDITOR, BUYER, DUTY, PLANNER, STANDARDS, STORES
+
+from inventory.models import Balance, Item
+from kitting.models import Borrow, KeptScan, Promise
+from kitting.services.pin_pieces import pin_pieces
+
+pytestmark = pytest.mark.django_db
+
+
+def prepared() -> None:
+    planned()
+    people()
+
+
+books = books_of_module(demo_sheets, prepared)
+
+
+def kept(number: int = 1) -> KeptScan:
+    at = Stores().at
+    return KeptScan.objects.create(
+        action=f"D-{number}", device="phone 2", use_case="issue", content={}, by=STORES.name, device_at=at,
+        reached_at=at, why="J03 V1: the other crew had the bag",
+    )  # fmt: skip
+
+
+def test_a_scan_that_could_not_be_booked_is_settled_with_a_reason_by_who_keeps_bags() -> None:
+    kept()
+    client = browser_of(STORES)
+
+    seen = words(client.get("/exceptions"))
+    wordless = words(send(client, "/exceptions", scan="D-1", why=" "))
+    refused = send(browser_of(AUDITOR), "/exceptions", scan="D-1", why="seen")
+    done = words(send(client, "/exceptions", scan="D-1", why="crew 9 had it"))
+
+    assert "the other crew had the bag" in seen
+    assert "needs a reason" in wordless
+    assert refused.status_code == 403
+    assert "Settle it" not in words(browser_of(AUDITOR).get("/exceptions"))
+    assert "is settled; nothing was booked" in done
+    assert "No scan waits" in done
+    assert KeptScan.objects.get().settled_why == "crew 9 had it"
+
+
+def test_a_borrow_stands_there_with_its_age_until_it_is_paid_back() -> None:
+    stores = Stores()
+    stores.bags("J03")
+    bag = stores.bag("J03", "V1")
+    lot = Balance.objects.filter(quantity__gt=0).exclude(lot__number="")[0].lot
+    lent = Borrow.objects.create(
+        bag=bag, to_job=bag.job, lot=lot, quantity=2000, why="dig-in", asked_by=STORES.name, authorised_by=DUTY.name,
+        borrowed_at=stores.at - timedelta(days=6), pay_back_by=stores.at.date() - timedelta(days=1),
+    )  # fmt: skip
+    client = browser_of(PLANNER)
+
+    seen = words(client.get("/exceptions"))
+    lent.paid = 2000
+    lent.save()
+
+    assert f"2 {lot.item} lot {lot.number} J03 V1" in seen
+    assert "6 days" in seen
+    assert "OVERDUE dig-in by leave of J. Brandt" in seen
+    assert "Every borrow is paid back" in words(client.get("/exceptions"))
+
+
+def test_a_bag_that_is_out_says_what_is_not_accounted_for() -> None:
+    stores = Stores()
+    stores.bags("J03")
+    client = browser_of(AUDITOR)
+    assert "No bag is out" in words(client.get("/exceptions"))
+    stores.ready("J03", "B1")
+    stores.issue("J03", "B1")
+
+    seen = words(client.get("/exceptions"))
+
+    assert "J03 B1 issued 0 days Crew 14" in seen
+    assert ", ".join(stores.contents("J03", "B1").open()) in seen
+
+
+def test_pieces_of_a_lot_that_nobody_knows_are_named_where_lots_are_tracked() -> None:
+    client = browser_of(AUDITOR)
+    unknown = Balance.objects.filter(lot__number="", quantity__gt=0, lot__item__stock_code="BI15").get()
+
+    seen = words(client.get("/exceptions"))
+    Item.objects.filter(stock_code="BI15").update(lot_tracked=False)
+    then = words(client.get("/exceptions"))
+
+    assert f"BI15 5 {unknown.place}" in seen
+    assert f"BI15 5 {unknown.place}" not in then
+
+
+def test_an_override_is_listed_with_names_and_reason_in_the_time_that_is_asked_for() -> None:
+    promise = Promise.objects.filter(place__isnull=False).select_related("job", "item", "lot", "place__depot")[0]
+    pin_pieces(
+        job=promise.job.job, line=promise.line, stock_code=promise.item.stock_code, lot="", depot="",
+        quantity=promise.quantity, reason="the crew asked for it", actor=PLANNER, at=Stores().at,
+    )  # fmt: skip
+    client = browser_of(AUDITOR)
+
+    seen = words(client.get("/exceptions"))
+    later = words(client.get("/exceptions", {"since": "2026-03-03"}))
+    wrong = words(client.get("/exceptions", {"since": "soon"}, follow=True))
+
+    assert "pin" in seen
+    assert "R. Tolley the crew asked for it" in seen
+    assert "the crew asked for it" not in later
+    assert "Give the day as" in wrong
+
+
+def test_installed_parts_are_looked_at_against_todays_rules_when_somebody_asks() -> None:
+    client = browser_of(STANDARDS)
+
+    before = words(client.get("/exceptions/recheck"))
+    after = words(send(client, "/exceptions/recheck"))
+
+    assert "Nobody has looked yet" in before
+    assert "All 0 pieces serve by today's rules" in after
+    assert "Every promised stand-in is approved through its cutover" in after
+    assert browser_of(BUYER).get("/exceptions/recheck").status_code == 403
+    assert browser_of(BUYER).get("/exceptions").status_code == 403
+    assert browser_of(CREW).get("/exceptions").status_code == 200
+
+
+def test_the_page_asks_the_books_as_often_with_more_to_tell() -> None:
+    client = browser_of(AUDITOR)
+    stores = Stores()
+    stores.bags("J03")
+    kept()
+    stores.ready("J03", "B1")
+    stores.issue("J03", "B1")
+    client.get("/exceptions")
+    with CaptureQueriesContext(connection) as few:
+        client.get("/exceptions")
+    for number in range(2, 12):
+        kept(number)
+    for structure in ("B2", "B3"):
+        stores.ready("J03", structure)
+        stores.issue("J03", structure)
+    with CaptureQueriesContext(connection) as many:
+        client.get("/exceptions")
+    assert len(many) == len(few)
