@@ -2,11 +2,12 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Unpack
 
 from inventory.errors import Refusal
 from inventory.models import FOUND, LOST, SUPPLIER_OWNED, Action, Balance, Lot, Place
+from inventory.selectors.counting import is_pack_ratio, pack_text
 from inventory.selectors.finding import items_by_code, local_day
 from inventory.selectors.locking import locked_balances
 from inventory.selectors.receipts import last_receipts
@@ -16,8 +17,6 @@ from inventory.services.booking import Move, book, ensure_balances
 from inventory.services.doubts import Doubts
 from inventory.services.lots import Label, lot_number, lots_of
 from inventory.services.rules import refuse_the_road
-
-_ONE = 1000  # thousandths
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,23 +74,52 @@ def book_counts(action: Action, counts: Sequence[Count], why: str, confirmed: Co
         for line, one in enumerate(counts, 1)
     ]
     pairs = [(one.place, lot) for one, lot in zip(counts, lots_of(labels, doubts, ask_new=True), strict=True)]
-    ensure_balances(pairs)
-    balances = _balances(pairs)
+    balances = balances_to_count(pairs)
     _ask_about_units(counts, balances, doubts)
     doubts.settle()
-    moves = [_difference(one, balance) for one, balance in zip(counts, balances, strict=True)]
+    book_counted(
+        action, [Counted(balance, one.counted, action.at) for one, balance in zip(counts, balances, strict=True)]
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """Thousandths that are to be on the books of a locked balance, and when a person looked."""
+
+    balance: Balance
+    quantity: int
+    at: datetime
+
+
+def book_counted(action: Action, counts: Sequence[Counted]) -> None:
+    """Book differences as found or lost, in the transaction of the use case that began the action.
+
+    Args:
+        action: with the reason of the differences.
+        counts: balances of ``balances_to_count``, each once.
+
+    Raises:
+        Refusal: ``below-zero``.
+    """
+    moves = [_difference(one) for one in counts]
     book(action, [move for move in moves if move is not None])
-    for one, balance in zip(counts, balances, strict=True):
-        balance.counted_on = local_day(one.place.depot, action.at)
-    Balance.objects.bulk_update(balances, ["counted_on"])
+    for one in counts:
+        day = local_day(one.balance.place.depot, one.at)
+        one.balance.counted_on = max(one.balance.counted_on or day, day)
+    Balance.objects.bulk_update([one.balance for one in counts], ["counted_on"])
 
 
 def _is_the_suppliers(count: Count) -> bool:
     return count.supplier_owned or count.place.kind == SUPPLIER_OWNED
 
 
-def _balances(pairs: Sequence[tuple[Place, Lot]]) -> list[Balance]:
-    """The balance of each line, locked."""
+def balances_to_count(pairs: Sequence[tuple[Place, Lot]]) -> list[Balance]:
+    """The balance of each place and lot, made where there was none, locked until the transaction ends.
+
+    Raises:
+        Refusal: ``counted-twice``.
+    """
+    ensure_balances(pairs)
     found = locked_balances((place.pk, lot.pk) for place, lot in pairs)
     if len(found) < len(pairs):
         raise Refusal("counted-twice", "A lot is counted twice at one place: add the two counts.", {})
@@ -104,17 +132,15 @@ def _balances(pairs: Sequence[tuple[Place, Lot]]) -> list[Balance]:
 
 
 def _ask_about_units(counts: Sequence[Count], balances: Sequence[Balance], doubts: Doubts) -> None:
-    asked = {}
-    for line, (count, balance) in enumerate(zip(counts, balances, strict=True), 1):
-        factor = balance.lot.item.per_purchase_unit
-        if not factor or factor == _ONE or not balance.quantity or not count.counted:
-            continue
-        if count.counted * _ONE == balance.quantity * factor or count.counted * factor == balance.quantity * _ONE:
-            asked[line] = (count, balance, factor)
-    receipts = last_receipts([(balance.place_id, balance.lot_id) for _, balance, _ in asked.values()])
-    for line, (count, balance, factor) in asked.items():
+    asked = {
+        line: (count, balance)
+        for line, (count, balance) in enumerate(zip(counts, balances, strict=True), 1)
+        if is_pack_ratio(balance.lot.item, count.counted, balance.quantity)
+    }
+    receipts = last_receipts([(balance.place_id, balance.lot_id) for _, balance in asked.values()])
+    for line, (count, balance) in asked.items():
         unit = balance.lot.item.stock_unit
-        kit = f"{balance.lot.item.purchase_unit or 'purchase unit'} of {quantity_text(factor, unit)}"
+        kit = pack_text(balance.lot.item)
         receipt = receipts.get((balance.place_id, balance.lot_id))
         doubts.ask(
             "each-or-kit",
@@ -125,10 +151,11 @@ def _ask_about_units(counts: Sequence[Count], balances: Sequence[Balance], doubt
         )
 
 
-def _difference(count: Count, balance: Balance) -> Move | None:
-    if count.counted < 0:
-        raise Refusal("below-zero", f"{balance}: nothing is counted as 0, and never less.", {"counted": count.counted})
-    over = count.counted - balance.quantity
+def _difference(count: Counted) -> Move | None:
+    balance = count.balance
+    if count.quantity < 0:
+        raise Refusal("below-zero", f"{balance}: nothing is counted as 0, and never less.", {"counted": count.quantity})
+    over = count.quantity - balance.quantity
     if not over:
         return None
     if over > 0:

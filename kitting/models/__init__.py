@@ -12,6 +12,18 @@ from kitting.models.approvals import (
 )
 from kitting.models.asking import APPROVED, ASKED, REFUSED, Asked
 from kitting.models.bags import PLAN_TABLES, Bag, BagEntry, BagLine, Borrow, KeptScan, PlanRow
+from kitting.models.counting import (
+    CAUSES,
+    COUNTED,
+    EXPLAINED,
+    LISTED,
+    ONE_BAG,
+    POSTED,
+    RECOUNTED,
+    TO_FIND,
+    CountLine,
+    CountList,
+)
 from kitting.models.errands import Errand
 from kitting.models.orders import SentLine, SentSheet
 from kitting.models.people import Person
@@ -44,21 +56,29 @@ from kitting.models.rule_drafts import (
 __all__ = [
     "APPROVED",
     "ASKED",
+    "CAUSES",
     "COMPARED",
+    "COUNTED",
     "DIGEST_LENGTH",
     "DRAFT",
     "DROPPED",
     "ENDED",
     "EXAMPLES_PASS",
+    "EXPLAINED",
     "EXTEND_DATE",
     "LINE_LENGTH",
+    "LISTED",
     "MUST_GIVE",
     "MUST_REFUSE",
+    "ONE_BAG",
     "PLAN_TABLES",
+    "POSTED",
     "PUBLISHED",
+    "RECOUNTED",
     "REFUSED",
     "RELEASE_HOLD",
     "REVIEWED",
+    "TO_FIND",
     "AddedLine",
     "Answer",
     "AppliedPlan",
@@ -67,6 +87,8 @@ __all__ = [
     "BagEntry",
     "BagLine",
     "Borrow",
+    "CountLine",
+    "CountList",
     "DutyLimit",
     "Errand",
     "Event",

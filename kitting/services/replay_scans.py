@@ -14,6 +14,7 @@ from inventory.selectors.finding import place_at
 from kitting.errors import Refusal
 from kitting.models import KeptScan
 from kitting.roles import ADMINISTRATOR, DO, STOREKEEPER, Actor, require
+from kitting.services.count_places import CountAnswer, enter_count, recount
 from kitting.services.fill_bags import check, finish_short, lift, pick, put_back, reopen
 from kitting.services.issue_bags import begin_work, hand_back, issue, stage
 from kitting.services.record_events import Happening, record_events
@@ -24,7 +25,7 @@ from kitting.services.two_persons import need_reason
 MOST_DRIFT = timedelta(minutes=5)
 _PLACE, _PIECES = "place", "pieces"
 _PICK = "pick"
-SCANS: Mapping[str, Callable[..., Answer]] = MappingProxyType(
+SCANS: Mapping[str, Callable[..., Answer | CountAnswer]] = MappingProxyType(
     {
         _PICK: pick,
         "put back": put_back,
@@ -40,6 +41,8 @@ SCANS: Mapping[str, Callable[..., Answer]] = MappingProxyType(
         "turn in": turn_in,
         "write off": write_off,
         "close": close,
+        "count": enter_count,
+        "recount": recount,
     }
 )
 
@@ -126,7 +129,7 @@ def settle_scan(*, action: str, why: str, actor: Actor, at: datetime) -> KeptSca
     return found
 
 
-def _apply(scan: Recorded, at: datetime, clock_behind: timedelta) -> Answer:
+def _apply(scan: Recorded, at: datetime, clock_behind: timedelta) -> Answer | CountAnswer:
     if scan.name not in SCANS:
         raise Refusal("unknown-scan", f"There is no scan {scan.name}; there are {', '.join(SCANS)}.", {})
     given = dict(scan.content)

@@ -68,13 +68,18 @@ def locked(model: type[Record], number: int, *states: str) -> Record:
     return found
 
 
+def same_person(one: str, other: str) -> bool:
+    """Whether two names are of one person, however they are written."""
+    return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()
+
+
 def need_another(asked: Asked, actor: Actor) -> None:
     """Refuse whoever asked: another person decides.
 
     Raises:
         Refusal: ``own-request``.
     """
-    if " ".join(asked.asked_by.split()).casefold() == " ".join(actor.name.split()).casefold():
+    if same_person(asked.asked_by, actor.name):
         message = f"{actor.name} asked for {asked}: another person decides."
         raise Refusal(OWN_REQUEST, message, {"what": str(asked), "asked_by": asked.asked_by})
 

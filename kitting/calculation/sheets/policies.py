@@ -31,6 +31,7 @@ class Policies:
         paper: ``Letter`` or ``A4``.
         date_order: ``asked``, ``month first`` or ``day first``.
         wording: ``splice`` or ``joint``.
+        count_limit: stock units by which a count may differ from the books without another person's approval.
         tier_weeks: weeks whose kits compete by weight for the stock; 0: strictly by date, kit by kit.
         demo: whether every document says DEMO.
     """
@@ -47,6 +48,7 @@ class Policies:
     paper: str = "Letter"
     date_order: str = "asked"
     wording: str = "splice"
+    count_limit: Decimal = Decimal(2)
     tier_weeks: int = 0
     demo: bool = False
 
@@ -65,6 +67,7 @@ _PARSERS: Mapping[str, Parser] = MappingProxyType(
         "paper": word(("Letter", "A4")),
         "date_order": word(DATE_ORDERS),
         "wording": word(("splice", "joint")),
+        "count_limit": number("0", "1000000"),
         "tier_weeks": whole(0, 520, ("weeks", "week")),
         "demo": YES_NO,
     }

@@ -1,0 +1,237 @@
+"""What is worth counting at a depot, with the reasons, in the order of a walk through it."""
+
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from fractions import Fraction
+from typing import TypeVar
+
+from django.db.models import Max, Q
+
+from inventory.models import BAG, OPENING, TRUCK, Balance, Depot, Lot, Movement, Place
+from inventory.selectors.finding import local_day
+from inventory.selectors.words import near
+from kitting.calculation.bag_states import IN_STORE, STAGED
+from kitting.calculation.natural_order import natural_key
+from kitting.errors import Refusal
+from kitting.models import POSTED, AppliedPlan, Bag, CountLine, Event, Promise
+
+SPOT, HANGING, RISK, VALUE, SPEED = "spot", "hanging", "risk", "value", "speed"
+REASONS = (SPOT, HANGING, RISK, VALUE, SPEED)  # the most urgent first
+SPOT_EVENT = "spot count wanted"
+# Owner's defaults: what is risky is looked at every month, what is dear or fast every quarter.
+RISKY_DAYS, OTHER_DAYS = 30, 90
+LEADING_PERCENT = 80  # common practice of stores: the few items that make up four fifths are counted more often
+
+Key = tuple[int, int]  # place, lot
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class ToCount:
+    """A lot at a place, a bag, or a place that should be empty (both without a lot), and why it is worth a count.
+
+    ``shown`` is where one walks: the rack place of a bag, else the place.
+    """
+
+    place: Place
+    lot: Lot | None
+    reasons: tuple[str, ...]
+    shown: str
+
+    @property
+    def walk(self) -> tuple[object, ...]:
+        """Sort key of the walk: places in natural order, there stock codes, there lots."""
+        code = self.lot.item.stock_code if self.lot else ""
+        return (
+            natural_key(self.shown),
+            self.place.kind,
+            natural_key(code),
+            self.lot.number if self.lot else "",
+            self.place.pk,
+        )
+
+
+@dataclass(slots=True)
+class _Why:
+    """Reasons of each lot at a place, and of each bag, by rank; the words are kept once."""
+
+    of_pieces: dict[Key, dict[int, str]] = field(default_factory=lambda: defaultdict(dict))
+
+    def add(self, key: Key, reason: str, words: str) -> None:
+        self.of_pieces[key].setdefault(REASONS.index(reason), f"{reason}: {words}")
+
+
+def propose(*, depot: Depot, today: date, days: int = 1, most: int | None = None) -> list[ToCount]:
+    """What to count, in walk order; nothing that is on an open list or was counted today; ten queries.
+
+    Args:
+        depot: where.
+        today: the local day.
+        days: how many days ahead bags are looked at that hang on pieces.
+        most: so many lines at most, the most urgent ones.
+    """
+    balances = {(one.place_id, one.lot_id): one for one in _countable(depot)}
+    staged_by = _due_jobs(today + timedelta(days))
+    why = _Why()
+    _spots(why, depot, balances)
+    _hanging(why, balances, staged_by)
+    due = {key: one for key, one in balances.items() if one.quantity}
+    _risks(why, depot, {key: one for key, one in due.items() if _is_due(one, today, RISKY_DAYS)})
+    rest = {key: one for key, one in due.items() if _is_due(one, today, OTHER_DAYS)}
+    _dear(why, due, rest)
+    _fast(why, depot, due, rest, today)
+    open_ones = _on_open_lists(depot)
+    found = [
+        (min(told), ToCount(balances[key].place, balances[key].lot, _words(told), balances[key].place.code))
+        for key, told in why.of_pieces.items()
+        if key not in open_ones and balances[key].counted_on != today
+    ]
+    found += [
+        (REASONS.index(HANGING), one) for one in _bags(depot, staged_by, today) if (one.place.pk, None) not in open_ones
+    ]
+    found.sort(key=lambda ranked: (ranked[0], ranked[1].walk))
+    return sorted((one for _, one in found[:most]), key=lambda one: one.walk)
+
+
+def at_places(*, depot: Depot, codes: Collection[str]) -> list[ToCount]:
+    """All that the books have at these places, lots of which nothing is left too, and bags on these rack places.
+
+    A place at which the books have nothing is one line: it should be empty.
+
+    Raises:
+        Refusal: ``unknown-place``: a code is none of the depot's, so its places are to be looked through first.
+    """
+    wanted = set(codes)
+    places = [*Place.objects.filter(depot=depot, code__in=wanted, transfer__isnull=True).exclude(kind=BAG)]
+    bags = [one for one in _bags_in_store(depot) if one.whereabouts in wanted or one.place.code in wanted]
+    named = {place.code for place in places} | {bag.whereabouts for bag in bags} | {bag.place.code for bag in bags}
+    for code in sorted(wanted - named):
+        close = near(code, Place.objects.filter(depot=depot).values_list("code", flat=True))
+        message = f"{depot} has no place {code}{close or '.'} Walk its places and set the list of them right first."
+        raise Refusal("unknown-place", message, {"depot": depot.depot, "place": code})
+    lying = Balance.objects.filter(place__in=places).select_related("lot__item", "place__depot")
+    found = [ToCount(one.place, one.lot, (), one.place.code) for one in lying]
+    stocked = {one.place.pk for one in found}
+    found += [ToCount(place, None, (), place.code) for place in places if place.pk not in stocked]
+    found += [_bag(bag, ()) for bag in bags]
+    return sorted(found, key=lambda one: one.walk)
+
+
+def leading(amounts: Mapping[T, Fraction]) -> list[T]:
+    """The fewest that together make up ``LEADING_PERCENT`` of the whole, the greatest first.
+
+    >>> leading({"a": Fraction(70), "b": Fraction(20), "c": Fraction(10)})
+    ['a', 'b']
+    """
+    whole, sum_of_them, found = sum(amounts.values()), Fraction(), []
+    for name, amount in sorted(amounts.items(), key=lambda pair: -pair[1]):
+        if not amount or sum_of_them * 100 >= whole * LEADING_PERCENT:
+            break
+        sum_of_them += amount
+        found.append(name)
+    return found
+
+
+def _countable(depot: Depot) -> Iterable[Balance]:
+    """Lots at places of a depot; what is in bags is counted by the bag, what is on the road when it has come."""
+    found = Balance.objects.filter(place__depot=depot, place__transfer__isnull=True).exclude(place__kind=BAG)
+    return found.select_related("lot__item", "place__depot").order_by("pk")
+
+
+def _is_due(balance: Balance, today: date, days: int) -> bool:
+    return balance.counted_on is None or (today - balance.counted_on).days > days
+
+
+def _words(told: Mapping[int, str]) -> tuple[str, ...]:
+    return tuple(told[rank] for rank in sorted(told))
+
+
+def _on_open_lists(depot: Depot) -> set[tuple[int, int | None]]:
+    return {*CountLine.objects.filter(place__depot=depot).exclude(state=POSTED).values_list("place", "lot")}
+
+
+def _due_jobs(last: date) -> dict[str, str]:
+    """Staged-by day of each job of the applied plan that must be ready by a day."""
+    plan = AppliedPlan.objects.order_by("pk").last()
+    jobs = plan.summary["jobs"] if plan else []
+    return {one["job"]: one["staged_by"] for one in jobs if one["staged_by"] and one["staged_by"] <= last.isoformat()}
+
+
+def _spots(why: _Why, depot: Depot, balances: Mapping[Key, Balance]) -> None:
+    """Places at which somebody said that pieces are gone, until they are counted."""
+    asked = Event.objects.filter(name=SPOT_EVENT, depot=depot.depot).order_by("number")
+    said = {event.subject: (local_day(depot, event.at), event.by) for event in asked}
+    for key, balance in balances.items():
+        day, by = said.get(str(balance.place), (None, ""))
+        if day and (balance.counted_on is None or balance.counted_on < day):
+            why.add(key, SPOT, f"{by} missed pieces on {day}")
+
+
+def _hanging(why: _Why, balances: Mapping[Key, Balance], staged_by: Mapping[str, str]) -> None:
+    """Pieces promised to bags of the next days, each with the first job that needs them."""
+    promised = Promise.objects.filter(released_at=None, place__isnull=False, job__job__in=staged_by, job__ended="")
+    rows = {(place, lot, job) for place, lot, job in promised.values_list("place", "lot", "job__job")}
+    for place, lot, job in sorted(rows, key=lambda row: (staged_by[row[2]], row[2])):
+        if (place, lot) in balances:
+            why.add((place, lot), HANGING, f"{job}, staged by {staged_by[job]}")
+
+
+def _risks(why: _Why, depot: Depot, due: Mapping[Key, Balance]) -> None:
+    """Trucks, lots that nobody knows, and what was wrong when it was counted last."""
+    counted = CountLine.objects.filter(place__depot=depot, lot__isnull=False, state=POSTED)
+    last = counted.order_by().values("place", "lot").annotate(last=Max("pk")).values("last")
+    wrong = {(line.place_id, line.lot_id): line.difference != 0 for line in CountLine.objects.filter(pk__in=last)}
+    for key, balance in due.items():
+        if wrong.get(key):
+            why.add(key, RISK, "wrong when it was counted last")
+        elif balance.place.kind == TRUCK:
+            why.add(key, RISK, "on a truck")
+        elif not balance.lot.number and balance.lot.item.lot_tracked:
+            why.add(key, RISK, "lot unknown")
+
+
+def _dear(why: _Why, lying: Mapping[Key, Balance], due: Mapping[Key, Balance]) -> None:
+    """Our own pieces that make up most of what lies there; pieces without a price have no value here."""
+    worth = {
+        key: Fraction(one.lot.item.price) * one.quantity / (one.lot.item.per_purchase_unit or 1000)
+        for key, one in lying.items()
+        if one.lot.item.price and not one.lot.supplier_owned
+    }
+    for key in leading(worth):
+        if key in due:
+            why.add(key, VALUE, f"among the dearest, which make up {LEADING_PERCENT} % of the depot's stock")
+
+
+def _fast(why: _Why, depot: Depot, lying: Mapping[Key, Balance], due: Mapping[Key, Balance], today: date) -> None:
+    """What most movements of the last quarter came to or went from; opening balances are none."""
+    recent = Movement.objects.filter(
+        Q(from_place__depot=depot) | Q(to_place__depot=depot), action__at__date__gt=today - timedelta(OTHER_DAYS)
+    ).exclude(origin=OPENING)
+    moves: Counter[Key] = Counter()
+    for source, target, lot in recent.order_by("pk").values_list("from_place", "to_place", "lot"):
+        moves.update((place, lot) for place in (source, target) if place is not None)
+    for key in leading({key: Fraction(moves[key]) for key in lying}):
+        if key in due:
+            why.add(key, SPEED, f"{moves[key]} movements within {OTHER_DAYS} days")
+
+
+def _bags_in_store(depot: Depot) -> Iterable[Bag]:
+    found = Bag.objects.filter(Q(state__in=IN_STORE) | Q(state_before_hold__in=IN_STORE), depot=depot)
+    return found.select_related("job", "place__depot").order_by("pk")
+
+
+def _bags(depot: Depot, staged_by: Mapping[str, str], today: date) -> list[ToCount]:
+    """Staged bags of the next days that nobody has looked for today."""
+    looked_for = CountLine.objects.filter(place__bag__depot=depot, lot=None, counted_at__isnull=False)
+    seen = {line.place_id for line in looked_for if line.counted_at and local_day(depot, line.counted_at) == today}
+    return [
+        _bag(bag, (f"{HANGING}: {bag.job.job}, staged by {staged_by[bag.job.job]}",))
+        for bag in _bags_in_store(depot)
+        if bag.job.job in staged_by and bag.state == STAGED and bag.place_id not in seen
+    ]
+
+
+def _bag(bag: Bag, reasons: tuple[str, ...]) -> ToCount:
+    return ToCount(bag.place, None, reasons, bag.whereabouts or bag.place.code)
