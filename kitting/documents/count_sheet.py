@@ -17,7 +17,7 @@ from kitting.documents.record_papers import (
 
 BLANK = "________"
 NOTHING = "Nothing to count."
-HEADERS = ("place", "stock code", "part", "lot", "unit", "pack", "book quantity", "count", "recount", "remark")
+HEADERS = ("line", "place", "stock code", "part", "lot", "unit", "pack", "book quantity", "count", "recount", "remark")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +43,7 @@ class CountLine:
 
 @dataclass(frozen=True, slots=True)
 class CountSheet:
-    """Lines in walk order."""
+    """Lines in walk order, by whose numbers the figures are typed back."""
 
     number: str
     depot: str
@@ -66,18 +66,19 @@ def count_sheet(sheet: CountSheet, printed: Printed) -> bytes:
         ),
         number=("C", sheet.number),
     )
-    table_or_words(flow, _columns(sheet), [_cells(sheet, line, printed) for line in sheet.lines], NOTHING)
+    rows = [(str(number), *_cells(sheet, line, printed)) for number, line in enumerate(sheet.lines, 1)]
+    table_or_words(flow, _columns(sheet), rows, NOTHING)
     signatures(flow, "Counted by", "Recounted by")
     return pdf_bytes([flow], f"Count sheet {sheet.number}")
 
 
 def _columns(sheet: CountSheet) -> tuple[Column, ...]:
     tail = (Column("Count", 19), Column("Recount", 19))
-    head = (Column("Place", 24, bold=True), Column("Stock code", 27, bold=True))
+    head = (Column("Line", 10, align="right"), Column("Place", 24, bold=True), Column("Stock code", 27, bold=True))
     if sheet.blind:
-        return (*head, Column("Part", 38), Column("Lot", 23), Column("Unit, pack", 20), *tail, Column("Remark", 20))
+        return (*head, Column("Part", 33), Column("Lot", 23), Column("Unit, pack", 20), *tail, Column("Remark", 15))
     book = Column("Book", 16, align="right")
-    return (*head, Column("Part", 32), Column("Lot", 21), Column("Unit, pack", 19), book, *tail, Column("Remark", 13))
+    return (*head, Column("Part", 27), Column("Lot", 21), Column("Unit, pack", 19), book, *tail, Column("Remark", 8))
 
 
 def _cells(sheet: CountSheet, line: CountLine, printed: Printed) -> tuple[str, ...]:
@@ -91,8 +92,8 @@ def _cells(sheet: CountSheet, line: CountLine, printed: Printed) -> tuple[str, .
 def count_sheet_csv(sheet: CountSheet) -> bytes:
     """The sheet as CSV with blank counts; the book quantity stays blank on a blind sheet."""
     rows = [
-        (line.place, line.stock_code, line.part, line.lot, line.unit, line.pack, None if sheet.blind else line.book,
-         "", "", "")
-        for line in sheet.lines
+        (number, line.place, line.stock_code, line.part, line.lot, line.unit, line.pack,
+         None if sheet.blind else line.book, "", "", "")
+        for number, line in enumerate(sheet.lines, 1)
     ]  # fmt: skip
     return csv_bytes(table_frame(HEADERS, rows))

@@ -1,4 +1,4 @@
-"""Papers filled from the records: trace of a lot, transfer, hold, and what an event used."""
+"""Papers filled from the records: trace of a lot, transfer, hold, count, and what an event used."""
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
@@ -24,15 +24,17 @@ from inventory.selectors.finding import lots_by_number
 from inventory.selectors.trace import history, trace
 from jobs.models import Job
 from kitting.calculation.quantities import as_decimal
+from kitting.documents.count_sheet import CountLine, CountSheet
 from kitting.documents.hold_tag import HoldTag
 from kitting.documents.lot_trace import COULD_BE, HIT, HOLDS, RECEIVED, TOLD, WHERE, LotTrace, TraceLine
 from kitting.documents.lot_trace import INSTALLED as AT_ENDS
 from kitting.documents.record_papers import moment_text
 from kitting.documents.storm_use import StormLine, StormUse, storm_use
 from kitting.documents.transfer_slip import TransferLine, TransferSlip
-from kitting.models import BagEntry, Event, Promise
+from kitting.models import BagEntry, CountList, Event, Promise
 from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
+from kitting.selectors.counting import BlindLine, blinded, lines_of
 
 USED = (INSTALLED, SCRAPPED, LOST)
 
@@ -214,6 +216,23 @@ def hold_tag_of(hold: LotHold, *, where: str = "", depot: str = "", zone: tzinfo
         where=where,
         depot=depot,
     )
+
+
+def count_sheet_of(counted: CountList, *, counter: str = "", zone: tzinfo | None = None) -> CountSheet:
+    """The blind sheet of a list, with all its lines."""
+    return CountSheet(
+        number=str(counted.number),
+        depot=counted.depot.name or counted.depot.depot,
+        day=f"listed {_local(counted.listed.at, zone)} by {counted.listed.by}",
+        counter=counter,
+        lines=tuple(_count_line(line) for line in blinded(lines_of(counted))),
+    )
+
+
+def _count_line(line: BlindLine) -> CountLine:
+    if line.bag:
+        return CountLine(line.place, line.bag, "bag: 1 if it stands here, else 0", "–", "bag")
+    return CountLine(line.place, line.stock_code, line.part, line.lot, line.unit, line.pack)
 
 
 def movements_of_event(event: str) -> list[Movement]:

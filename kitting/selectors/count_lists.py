@@ -1,13 +1,13 @@
 """What is worth counting at a depot, with the reasons, in the order of a walk through it."""
 
 from collections import Counter, defaultdict
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from fractions import Fraction
 from typing import TypeVar
 
-from django.db.models import Max, Q
+from django.db.models import Max, Q, QuerySet
 
 from inventory.models import BAG, OPENING, TRUCK, Balance, Depot, Lot, Movement, Place
 from inventory.selectors.finding import local_day
@@ -86,7 +86,7 @@ def propose(*, depot: Depot, today: date, days: int = 1, most: int | None = None
     found = [
         (min(told), ToCount(balances[key].place, balances[key].lot, _words(told), balances[key].place.code))
         for key, told in why.of_pieces.items()
-        if key not in open_ones and balances[key].counted_on != today
+        if key not in open_ones and (balances[key].counted_on != today or REASONS.index(SPOT) in told)
     ]
     found += [
         (REASONS.index(HANGING), one) for one in _bags(depot, staged_by, today) if (one.place.pk, None) not in open_ones
@@ -98,20 +98,23 @@ def propose(*, depot: Depot, today: date, days: int = 1, most: int | None = None
 def at_places(*, depot: Depot, codes: Collection[str]) -> list[ToCount]:
     """All that the books have at these places, lots of which nothing is left too, and bags on these rack places.
 
-    A place at which the books have nothing is one line: it should be empty.
+    A bag is one line; so is a place at which the books have nothing, which should be empty.
 
     Raises:
         Refusal: ``unknown-place``: a code is none of the depot's, so its places are to be looked through first.
     """
     wanted = set(codes)
-    places = [*Place.objects.filter(depot=depot, code__in=wanted, transfer__isnull=True).exclude(kind=BAG)]
+    there = Place.objects.filter(depot=depot, code__in=wanted, transfer__isnull=True, bag__isnull=True)
+    places = [*there.select_related("depot")]
     bags = [one for one in _bags_in_store(depot) if one.whereabouts in wanted or one.place.code in wanted]
     named = {place.code for place in places} | {bag.whereabouts for bag in bags} | {bag.place.code for bag in bags}
     for code in sorted(wanted - named):
         close = near(code, Place.objects.filter(depot=depot).values_list("code", flat=True))
         message = f"{depot} has no place {code}{close or '.'} Walk its places and set the list of them right first."
         raise Refusal("unknown-place", message, {"depot": depot.depot, "place": code})
-    lying = Balance.objects.filter(place__in=places).select_related("lot__item", "place__depot")
+    lying = (
+        Balance.objects.filter(place__in=places).exclude(place__kind=BAG).select_related("lot__item", "place__depot")
+    )
     found = [ToCount(one.place, one.lot, (), one.place.code) for one in lying]
     stocked = {one.place.pk for one in found}
     found += [ToCount(place, None, (), place.code) for place in places if place.pk not in stocked]
@@ -160,13 +163,25 @@ def _due_jobs(last: date) -> dict[str, str]:
 
 
 def _spots(why: _Why, depot: Depot, balances: Mapping[Key, Balance]) -> None:
-    """Places at which somebody said that pieces are gone, until they are counted."""
-    asked = Event.objects.filter(name=SPOT_EVENT, depot=depot.depot).order_by("number")
-    said = {event.subject: (local_day(depot, event.at), event.by) for event in asked}
+    """Places at which somebody said that pieces are gone, until they are counted after that."""
+    said = {
+        event.subject: event for event in Event.objects.filter(name=SPOT_EVENT, depot=depot.depot).order_by("number")
+    }
+    last = dict(_last_counts(CountLine.objects.filter(place__depot=depot, counted_at__isnull=False)))
     for key, balance in balances.items():
-        day, by = said.get(str(balance.place), (None, ""))
-        if day and (balance.counted_on is None or balance.counted_on < day):
-            why.add(key, SPOT, f"{by} missed pieces on {day}")
+        event = said.get(str(balance.place))
+        if event is None:
+            continue
+        day = local_day(depot, event.at)
+        later_day = balance.counted_on is not None and balance.counted_on > day
+        if not later_day and (key not in last or last[key] < event.at):
+            why.add(key, SPOT, f"{event.by} missed pieces on {day}")
+
+
+def _last_counts(counted: QuerySet[CountLine]) -> Iterator[tuple[tuple[int, int | None], datetime]]:
+    """When each place and lot was counted last."""
+    for place, lot, moment in counted.order_by().values_list("place", "lot").annotate(last=Max("counted_at")):
+        yield (place, lot), moment
 
 
 def _hanging(why: _Why, balances: Mapping[Key, Balance], staged_by: Mapping[str, str]) -> None:

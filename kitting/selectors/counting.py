@@ -3,19 +3,21 @@
 Quantities are thousandths of the stock unit.
 """
 
+import hashlib
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from inventory.models import Item, Movement
 from inventory.selectors.balances import Lying, lying
 from inventory.selectors.counting import is_pack_ratio, pack_text
 from inventory.selectors.receipts import last_receipts
 from inventory.selectors.words import quantity_text
+from kitting.calculation.bag_states import IN_STORE
 from kitting.errors import Refusal
 from kitting.models import COUNTED, LISTED, POSTED, TO_FIND, Bag, BagLine, CountLine, CountList, KeptScan
 from kitting.selectors.bag_contents import label_code
@@ -63,7 +65,13 @@ def blind_lines(counted: CountList, *, recount: bool = False) -> list[BlindLine]
 
 def lines_of(counted: CountList) -> QuerySet[CountLine]:
     """All lines of a list, in walk order."""
-    return counted.lines.select_related("place__depot", "lot__item", "count_list").order_by("position")
+    return counted.lines.select_related("place__depot", "lot__item", "count_list__depot").order_by("position")
+
+
+def sheet_revision(counted: CountList) -> str:
+    """Six characters on a printed sheet that change when a line is added to its list."""
+    lines = [*counted.lines.order_by("position").values_list("position", "place", "lot")]
+    return hashlib.sha256(repr(lines).encode()).hexdigest()[:6].upper()
 
 
 def blinded(lines: Iterable[CountLine]) -> Iterator[BlindLine]:
@@ -89,8 +97,13 @@ def blinded(lines: Iterable[CountLine]) -> Iterator[BlindLine]:
 
 
 def bags_to_find() -> list[CountLine]:
-    """Bags that did not stand in their rack places and that nobody has found since, the first one first."""
-    return [*CountLine.objects.filter(state=TO_FIND).select_related("place__depot", "count_list").order_by("pk")]
+    """Bags of the stores that did not stand in their rack places and that nobody has found since, the first one first.
+
+    A bag that has gone out to its crew meanwhile was found.
+    """
+    in_store = Q(place__bag__state__in=IN_STORE) | Q(place__bag__state_before_hold__in=IN_STORE)
+    found = CountLine.objects.filter(in_store | Q(place__bag__isnull=True), state=TO_FIND)
+    return [*found.select_related("place__depot", "count_list").order_by("pk")]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from typing import Unpack
 
 from django.db.models import Max
 
-from inventory.models import BAG, SUPPLIER_OWNED, Balance, Depot
+from inventory.models import BAG, SUPPLIER_OWNED, Balance, Depot, Place
 from inventory.selectors.counting import book_at, happened, is_pack_ratio, pack_text
 from inventory.selectors.finding import items_by_code
 from inventory.selectors.words import quantity_text
@@ -19,12 +19,13 @@ from kitting.errors import Refusal
 from kitting.models import COUNTED, LISTED, ONE_BAG, POSTED, RECOUNTED, TO_FIND, Bag, CountLine, CountList
 from kitting.roles import AUDITOR, DO, STOREKEEPER, Actor, require
 from kitting.selectors.bag_contents import bare
-from kitting.selectors.count_lists import ToCount
-from kitting.selectors.counting import needs_approval
+from kitting.selectors.count_lists import SPOT_EVENT, ToCount
+from kitting.selectors.counting import count_list as found_list
+from kitting.selectors.counting import lines_of, needs_approval, sheet_revision
 from kitting.selectors.policies import count_limit
 from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.scans import Scan, is_out, stamp_of
-from kitting.services.two_persons import same_person
+from kitting.services.two_persons import need_reason, same_person
 
 COUNT = "count"
 NEXT, AGAIN, FIND = "NEXT", "RECOUNT BY ANOTHER", "FIND THE BAG"
@@ -72,6 +73,21 @@ def list_count(*, depot: Depot, to_count: Sequence[ToCount], **scan: Unpack[Scan
 
 
 @use_case
+def want_spot_count(*, place: Place, why: str, **scan: Unpack[Scan]) -> None:
+    """Say that pieces are missing at a place: it is proposed for a count until it is counted, once for all who say so.
+
+    Raises:
+        Refusal: ``not-allowed``; ``no-reason``.
+    """
+    require(scan["actor"], COUNT, DO, place.depot.depot)
+    _, repeated = begin("want spot count", {"place": place.pk}, stamp_of(scan), why)
+    if not repeated:
+        told = {"said gone": need_reason(why, "A spot count"), "action": scan["action"]}
+        happening = Happening(SPOT_EVENT, str(place), told, addressed_to=STOREKEEPER, depot=place.depot.depot)
+        record_events([happening], by=scan["actor"].name, at=scan["at"])
+
+
+@use_case
 def add_to_count(
     *,
     count_list: int,
@@ -95,11 +111,12 @@ def add_to_count(
         Doubt: ``new-lot``: the number is not on the books; ``same-lot``: only one of carton and books has a date.
         Refusal: ``unknown-stock-code``; ``on-a-list``; ``posted-already``; ``not-here``: a bag is no shelf.
     """
+    counted = locked_list(count_list)
     known = opened_line(count_list, beside, scan["actor"], DO)
     content = {"list": count_list, "beside": beside, "code": stock_code, "lot": lot, "use_by": use_by}
     _, repeated = begin("add to count", content, stamp_of(scan))
     lock_chain()
-    counted, place = known.count_list, known.place
+    place = known.place
     if counted.posted_id is not None:
         raise Refusal("posted-already", f"{counted} is closed: list the place again.", {"count": count_list})
     if place.kind == BAG:
@@ -141,9 +158,70 @@ def enter_count(
     found = opened_line(count_list, line, scan["actor"], DO)
     if _is_repeated("enter count", found, counted, scan):
         return _answer(found, repeated=True)
+    doubts = Doubts(confirmed)
+    _enter(found, counted, doubts, scan)
+    doubts.settle()
+    _store_counted([found], scan)
+    return _answer(found)
+
+
+@use_case
+def enter_sheet(
+    *,
+    count_list: int,
+    revision: str,
+    figures: Mapping[int, int | None],
+    confirmed: Collection[str] = (),
+    **scan: Unpack[Scan],
+) -> list[CountAnswer]:
+    """Take a paper sheet, typed back by line number: a figure of every line that has none yet.
+
+    Args:
+        count_list: number of the list.
+        revision: as printed on the sheet.
+        figures: thousandths by line, as ``enter_count``.
+        confirmed: keys of questions answered with yes.
+        scan: who counted, when it is typed (``device_at``: when it was counted), the number of the action.
+
+    Raises:
+        Doubt: ``other-sheet``: the list has other lines than the sheet by now; ``each-or-kit``.
+        Refusal: ``blank-is-not-zero`` names all lines without a figure; ``unknown-count-line``; as ``enter_count``.
+    """
+    counted = found_list(count_list)
+    require(scan["actor"], COUNT, DO, counted.depot.depot)
+    content = {"list": count_list, "revision": revision, "figures": sorted(figures.items())}
+    _, repeated = begin("enter count sheet", content, stamp_of(scan))
+    lines = {line.position: line for line in lines_of(counted).select_for_update(of=("self",))}
+    for position in sorted(figures.keys() - lines.keys()):
+        raise _unknown_line(count_list, position)
+    if repeated:
+        return [_answer(lines[position], repeated=True) for position in sorted(figures)]
+    blank = [line for line in lines.values() if line.state == LISTED and figures.get(line.position) is None]
+    if blank:
+        named = "; ".join(f"line {line.position}, {line.place}" for line in blank)
+        message = f"{counted}: a blank is not zero: enter 0 where nothing lies ({named})."
+        raise Refusal("blank-is-not-zero", message, {"lines": [line.position for line in blank]})
+    doubts = Doubts(confirmed)
+    if revision.strip().upper() != sheet_revision(counted):
+        question = f"{counted} has other lines by now than on sheet {revision}: do the numbers of its lines agree?"
+        doubts.ask("other-sheet", count_list, question)
+    taken = [lines[position] for position in sorted(figures)]
+    for line in taken:
+        _enter(line, figures[line.position], doubts, scan)
+    doubts.settle()
+    _store_counted(taken, scan)
+    return [_answer(line) for line in taken]
+
+
+def _enter(found: CountLine, counted: int | None, doubts: Doubts, scan: Scan) -> None:
+    """Put a first figure on a line, unsaved, with what the books say of its moment.
+
+    Raises:
+        Refusal: as ``enter_count``.
+    """
     if found.state != LISTED:
         message = f"{found} was counted by {found.counted_by}: what differs is counted again by another person."
-        raise Refusal("counted-already", message, {"line": line, "by": found.counted_by})
+        raise Refusal("counted-already", message, {"line": found.position, "by": found.counted_by})
     found.counted = figure = _figure(found, counted)
     found.counted_by, found.counted_at = scan["actor"].name, happened(scan["at"], scan.get("device_at"))
     found.state = COUNTED
@@ -152,15 +230,25 @@ def enter_count(
         found.state = TO_FIND if figure < found.book else COUNTED
     elif found.lot_id is not None:
         found.book = book_at((found.place_id, found.lot_id), found.counted_at)
-        _ask_units(found, figure, found.book, confirmed)
+        _ask_units(found, figure, found.book, doubts)
     elif figure:
         message = f"{found.place} is listed as empty: add what lies there to the list by its code, and enter 0 here."
-        raise Refusal("not-empty", message, {"line": line})
-    found.save()
-    told = {"line": line, "counted": bare(figure), "counted_at": found.counted_at}
-    name = "bag to find" if found.state == TO_FIND else "counted"
-    _record(found.count_list, name, told, scan, addressed_to=STOREKEEPER if found.state == TO_FIND else "")
-    return _answer(found)
+        raise Refusal("not-empty", message, {"line": found.position})
+
+
+def _store_counted(lines: Sequence[CountLine], scan: Scan) -> None:
+    CountLine.objects.bulk_update(lines, ["state", "book", "counted", "counted_by", "counted_at"])
+    happenings = [
+        _happening(
+            line.count_list,
+            "bag to find" if line.state == TO_FIND else "counted",
+            {"line": line.position, "counted": bare(line.counted or 0), "counted_at": line.counted_at},
+            scan,
+            STOREKEEPER if line.state == TO_FIND else "",
+        )
+        for line in lines
+    ]
+    record_events(happenings, by=scan["actor"].name, at=scan["at"])
 
 
 @use_case
@@ -197,7 +285,9 @@ def recount(
     found.recount = figure = _figure(found, counted)
     found.recounted_by, found.recounted_at = scan["actor"].name, happened(scan["at"], scan.get("device_at"))
     found.recount_book = book_at(key, found.recounted_at)
-    _ask_units(found, figure, found.recount_book, confirmed)
+    doubts = Doubts(confirmed)
+    _ask_units(found, figure, found.recount_book, doubts)
+    doubts.settle()
     found.state = RECOUNTED
     found.cause = found.explanation = found.explained_by = found.approved_by = found.approval = ""
     found.save()
@@ -210,6 +300,19 @@ def recount(
     return _answer(found)
 
 
+def locked_list(number: int) -> CountList:
+    """A list that is about to be changed as a whole, locked.
+
+    Raises:
+        Refusal: ``unknown-count``.
+    """
+    lists = CountList.objects.select_for_update(of=("self",)).select_related("depot")
+    found = lists.filter(number=number).first()
+    if found is None:
+        raise Refusal("unknown-count", f"There is no count {number}.", {"count": number})
+    return found
+
+
 def opened_line(number: int, position: int, actor: Actor, level: str) -> CountLine:
     """A line that is about to be changed, locked, where the person may.
 
@@ -219,10 +322,14 @@ def opened_line(number: int, position: int, actor: Actor, level: str) -> CountLi
     lines = CountLine.objects.select_for_update(of=("self",)).filter(count_list__number=number, position=position)
     found = lines.select_related("count_list__depot", "place__depot", "lot__item").first()
     if found is None:
-        message = f"There is no line {position} of a count {number}."
-        raise Refusal("unknown-count-line", message, {"count": number, "line": position})
+        raise _unknown_line(number, position)
     require(actor, COUNT, level, found.count_list.depot.depot)
     return found
+
+
+def _unknown_line(number: int, position: int) -> Refusal:
+    message = f"There is no line {position} of a count {number}."
+    return Refusal("unknown-count-line", message, {"count": number, "line": position})
 
 
 def _is_repeated(name: str, line: CountLine, counted: int | None, scan: Scan) -> bool:
@@ -256,9 +363,8 @@ def _standing(line: CountLine) -> int:
     return ONE_BAG if Balance.objects.filter(place=line.place, quantity__gt=0).exists() else 0
 
 
-def _ask_units(line: CountLine, figure: int, book: int, confirmed: Collection[str]) -> None:
+def _ask_units(line: CountLine, figure: int, book: int, doubts: Doubts) -> None:
     """Ask whoever stands before the shelf in which unit they counted, without what the books hold."""
-    doubts = Doubts(confirmed)
     if line.lot is not None and is_pack_ratio(line.lot.item, figure, book):
         item = line.lot.item
         question = (
@@ -266,7 +372,6 @@ def _ask_units(line: CountLine, figure: int, book: int, confirmed: Collection[st
             f"you count by the {pack_text(item)}?"
         )
         doubts.ask("each-or-kit", line.position, question)
-    doubts.settle()
 
 
 def _answer(line: CountLine, *, repeated: bool = False) -> CountAnswer:
@@ -281,9 +386,15 @@ def _answer(line: CountLine, *, repeated: bool = False) -> CountAnswer:
     return CountAnswer(NEXT, f"{line}: noted.", line, repeated)
 
 
-def _record(counted: CountList, name: str, told: Mapping[str, object], scan: Scan, *, addressed_to: str = "") -> None:
+def _happening(
+    counted: CountList, name: str, told: Mapping[str, object], scan: Scan, addressed_to: str = ""
+) -> Happening:
     data = {**told, "action": scan["action"]}
-    happening = Happening(name, str(counted), data, addressed_to=addressed_to, depot=counted.depot.depot)
+    return Happening(name, str(counted), data, addressed_to=addressed_to, depot=counted.depot.depot)
+
+
+def _record(counted: CountList, name: str, told: Mapping[str, object], scan: Scan, *, addressed_to: str = "") -> None:
+    happening = _happening(counted, name, told, scan, addressed_to)
     record_events([happening], by=scan["actor"].name, at=scan["at"])
 
 

@@ -28,9 +28,9 @@ from kitting.roles import APPROVE, AUDITOR, DO, PLANNER, STOREKEEPER, require
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.counting import needs_approval, unit_question
 from kitting.selectors.policies import count_limit
-from kitting.services.count_places import COUNT, opened_line
+from kitting.services.count_places import COUNT, locked_list, opened_line
 from kitting.services.record_events import Happening, record_events
-from kitting.services.scans import Scan, stamp_of
+from kitting.services.scans import Scan, is_out, stamp_of
 from kitting.services.two_persons import OWN_REQUEST, attempts_kept, need_reason, same_person
 
 _STANDS = MappingProxyType(
@@ -149,7 +149,7 @@ def found_bag(*, count_list: int, line: int, where: str, **scan: Unpack[Scan]) -
     _need_state(found, "not-to-find", TO_FIND)
     place = need_reason(where, "A bag that is found")
     bag = Bag.objects.select_for_update().filter(place=found.place).first()
-    if bag is not None:
+    if bag is not None and not is_out(bag):
         bag.whereabouts, bag.version = place, bag.version + 1
         bag.save(update_fields=("whereabouts", "version"))
     found.counted, found.state = ONE_BAG, COUNTED if found.count_list.posted_id is None else POSTED
@@ -168,10 +168,7 @@ def post_count(*, count_list: int, **scan: Unpack[Scan]) -> CountList:
         Refusal: ``not-allowed``; ``unknown-count``; ``posted-already``; ``blank-lines``: a listed place has no figure;
             ``not-settled``: says of each line what comes first.
     """
-    lists = CountList.objects.select_for_update(of=("self",)).select_related("depot")
-    counted = lists.filter(number=count_list).first()
-    if counted is None:
-        raise Refusal("unknown-count", f"There is no count {count_list}.", {"count": count_list})
+    counted = locked_list(count_list)
     require(scan["actor"], COUNT, DO, counted.depot.depot)
     locked = CountLine.objects.select_for_update(of=("self",)).filter(count_list=counted).order_by("position")
     lines = [*locked.select_related("count_list__depot", "place__depot", "lot__item")]

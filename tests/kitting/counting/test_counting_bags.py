@@ -10,6 +10,7 @@ from refusals import refusal
 
 from inventory.models import Balance, Depot, Movement, Place
 from inventory.selectors.rebuilding import unequal_balances
+from inventory.services.moving import Carry, move
 from kitting.models import POSTED, TO_FIND, CountList, Event, KeptScan
 from kitting.selectors.count_lists import at_places, propose
 from kitting.selectors.counting import bags_to_find, before_adjusting, blind_lines, count_list
@@ -95,6 +96,28 @@ def test_a_bag_that_went_out_meanwhile_is_not_looked_for(stores: Stores) -> None
     post_count(count_list=1, **stores.scan())
     assert bags_to_find() == []
     assert refusal("unknown-place", at_places, depot=Depot.objects.get(depot="N"), codes=["R-1"]).startswith("N has no")
+
+
+def test_a_bag_that_was_to_be_found_and_has_gone_out_is_looked_for_no_more(stores: Stores) -> None:
+    listed(stores, "R-1")
+    counted(stores, 1, 0)
+    assert len(bags_to_find()) == 1
+    stores.issue("J01", "A2")
+    assert bags_to_find() == []
+    found_bag(count_list=1, line=1, where="R-9", **stores.scan())
+    assert stores.bag("J01", "A2").whereabouts != "R-9"
+
+
+def test_a_bag_that_is_only_a_place_of_the_stock_sheet_is_one_line_too(stores: Stores) -> None:
+    shelf = Balance.objects.get(lot__item__stock_code="BI15", place__kind="bin", place__depot__depot="N")
+    loose = stores.place("N", "old bag", "bag")
+    move(
+        carries=[Carry(lot=shelf.lot, quantity=1000, source=shelf.place, target=loose)],
+        by="M. Osei", at=stores.at, action="carry-1",
+    )  # fmt: skip
+    made = listed(stores, "old bag")
+    assert [(one.place, one.bag) for one in blind_lines(made)] == [("old bag", "old bag")]
+    assert counted(stores, 1, 0).word == FIND
 
 
 def test_a_bag_that_the_crew_has_on_the_books_and_that_stands_here_is_told(stores: Stores) -> None:

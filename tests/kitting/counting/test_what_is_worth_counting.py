@@ -5,10 +5,10 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from counters import Counters
+from counters import OTHER, Counters
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
-from people import STORES
+from people import PLANNER, STORES
 from refusals import refusal
 from warehouse import MONDAY, pieces
 
@@ -16,10 +16,10 @@ from inventory.models import BIN, Balance, Item, Lot, Place
 from inventory.services.transferring import Load, send_transfer
 from jobs.models import Job
 from kitting.models import POSTED, AppliedPlan, CountLine, Promise
+from kitting.roles import Actor
 from kitting.selectors.count_lists import ToCount, at_places, leading, propose
 from kitting.selectors.counting import accuracy
-from kitting.services.count_places import list_count
-from kitting.services.record_events import Happening, record_events
+from kitting.services.count_places import list_count, want_spot_count
 from kitting.services.settle_counts import post_count
 
 pytestmark = pytest.mark.django_db
@@ -32,10 +32,9 @@ def reasons(stores: Counters, **given: int) -> dict[str, tuple[str, ...]]:
     return {f"{one.shown} {one.lot.item.stock_code if one.lot else ''}".strip(): one.reasons for one in found}
 
 
-def spot(stores: Counters, place: str) -> None:
+def spot(stores: Counters, place: str, why: str = "bin is empty", **given: Actor) -> None:
     """Somebody says that pieces are gone."""
-    told = Happening("spot count wanted", place, {}, addressed_to="storekeeper", depot="N")
-    record_events([told], by="T. Ahola", at=stores.now())
+    want_spot_count(place=stores.place(place), why=why, **stores.scan(**given))
 
 
 def counted_before(days: int) -> None:
@@ -75,13 +74,19 @@ def test_a_missed_piece_makes_one_spot_count_until_the_place_is_counted(stores: 
     stores.receive(2)
     stores.end(2, stores.lot("L-1"), "N/bin", "scrapped", "cut")
     assert reasons(stores) == {}
+    assert "needs a reason" in refusal("no-reason", spot, stores, "N/bin", " ")
+    assert "storekeeper may" in refusal("not-allowed", spot, stores, "N/bin", actor=PLANNER)
     spot(stores, "N/bin")
-    spot(stores, "N/bin")
-    assert reasons(stores) == {"bin BI15": ("spot: T. Ahola missed pieces on 2026-03-02",)}
+    spot(stores, "N/bin", actor=OTHER)
+    assert reasons(stores) == {"bin BI15": ("spot: L. Fenn missed pieces on 2026-03-02",)}
     made = list_count(depot=stores.north, to_count=propose(depot=stores.north, today=TODAY), **stores.scan())
     assert reasons(stores) == {}
     stores.count(0, number=made.number)
     stores.post()
+    assert reasons(stores) == {}
+    spot(stores, "N/bin")  # on the day of the count, after it
+    assert list(reasons(stores)) == ["bin BI15"]
+    counted_before(-1)
     assert reasons(stores) == {}
 
 
