@@ -73,12 +73,13 @@ def count_sheet(sheet: CountSheet, printed: Printed) -> bytes:
 
 
 def _columns(sheet: CountSheet) -> tuple[Column, ...]:
-    tail = (Column("Count", 19), Column("Recount", 19))
-    head = (Column("Line", 10, align="right"), Column("Place", 24, bold=True), Column("Stock code", 27, bold=True))
+    head = (Column("Line", 12, align="right"), Column("Place", 24, bold=True), Column("Stock code", 27, bold=True))
+    wide = 19 if sheet.blind else 17
+    tail = (Column("Count", wide), Column("Recount", wide), Column("Remark", 16))
     if sheet.blind:
-        return (*head, Column("Part", 33), Column("Lot", 23), Column("Unit, pack", 20), *tail, Column("Remark", 15))
-    book = Column("Book", 16, align="right")
-    return (*head, Column("Part", 27), Column("Lot", 21), Column("Unit, pack", 19), book, *tail, Column("Remark", 8))
+        return (*head, Column("Part", 30), Column("Lot", 23), Column("Unit, pack", 20), *tail)
+    book = Column("Book", 13, align="right")
+    return (*head, Column("Part", 25), Column("Lot", 21), Column("Unit, pack", 18), book, *tail)
 
 
 def _cells(sheet: CountSheet, line: CountLine, printed: Printed) -> tuple[str, ...]:

@@ -229,7 +229,7 @@ def _fast(why: _Why, depot: Depot, lying: Mapping[Key, Balance], due: Mapping[Ke
         moves.update((place, lot) for place in (source, target) if place is not None)
     for key in leading({key: Fraction(moves[key]) for key in lying}):
         if key in due:
-            why.add(key, SPEED, f"{moves[key]} movements within {OTHER_DAYS} days")
+            why.add(key, SPEED, f"movements within {OTHER_DAYS} days: {moves[key]}")
 
 
 def _bags_in_store(depot: Depot) -> Iterable[Bag]:

@@ -16,6 +16,7 @@ from kitting.models import Bag, BagEntry, Borrow
 from kitting.models.bags import BORROWED, PICKED
 from kitting.roles import APPROVE, CREW_LEAD, PLANNER, STOREKEEPER, Actor, require
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, good_until, label_code
+from kitting.selectors.count_lists import SPOT_EVENT
 from kitting.selectors.promises import staged_days
 from kitting.selectors.sources import FREE_FIRST, Source, sources
 from kitting.services.fill_bags import put_in, taken_out
@@ -219,7 +220,7 @@ def _tell(one: Opened, free: Sequence[Source], facts: dict[str, object]) -> None
     happenings = [Happening("bag broken", str(one.bag), facts, addressed_to=role, depot=depot) for role in
                   (STOREKEEPER, CREW_LEAD)]  # fmt: skip
     happenings += [
-        Happening("spot count wanted", str(source.balance.place), {"said gone": source.sentence},
+        Happening(SPOT_EVENT, str(source.balance.place), {"said gone": source.sentence},
                   addressed_to=STOREKEEPER, depot=depot)
         for source in free
     ]  # fmt: skip

@@ -1,13 +1,14 @@
 """Pieces are carried, counted and used up within a depot; what must not go anywhere stays."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
-from warehouse import Warehouse, assert_books_are_whole, pieces
+from warehouse import MONDAY, Warehouse, assert_books_are_whole, pieces
 
 from inventory.errors import Doubt, Refusal
 from inventory.models import HOLD, INSTALLED, LOST, SCRAPPED, Balance
 from inventory.selectors.balances import DATE_MISSING, EXPIRED, look_ahead, lying
+from inventory.selectors.counting import book_at, happened, moved_since
 from inventory.selectors.trace import consumed
 from inventory.services.adjusting import Count, adjust
 from inventory.services.holding import place_hold, release_hold
@@ -201,3 +202,24 @@ def test_the_look_ahead_lists_what_expires_and_what_has_no_date(warehouse: Wareh
     assert found == [
         ("L-E", EXPIRED), ("L-A", "30 days"), ("L-B", "30 days"), ("L-C", "90 days"), ("L-F", DATE_MISSING),
     ]  # fmt: skip
+
+
+def test_the_books_of_a_moment_know_late_papers_and_reversals_but_not_what_moved_after(warehouse: Warehouse) -> None:
+    """A count is compared with the books as they are to be at its moment, whenever they heard of it."""
+    warehouse.receive(12)
+    lot, early = warehouse.lot("L-1"), warehouse.stamp()["at"]
+    wrong = warehouse.move(3, lot, "N/bin", "N/bag")
+    moment = warehouse.stamp()["at"]
+    key = (warehouse.place("N/bin").pk, lot.pk)
+    warehouse.move(2, lot, "N/bin", "N/truck 14")
+    assert book_at(key, moment) == pieces(9)
+    reverse(reversed_action=wrong.number, why="never picked", **warehouse.stamp())
+    assert book_at(key, moment) == pieces(12)
+    warehouse.move(1, lot, "N/bin", "N/truck 14", device_at=early)
+    assert book_at(key, moment) == pieces(11)
+    later = warehouse.move(4, lot, "N/bin", "N/truck 14")
+    reverse(reversed_action=later.number, why="put back", **warehouse.stamp())
+    warehouse.move(1, lot, "N/truck 14", "N/bin", device_at=MONDAY + timedelta(days=9))
+    assert book_at(key, moment) == pieces(11)
+    assert book_at((warehouse.place("N/other bin").pk, lot.pk), moment) == 0
+    assert (moved_since({}), happened(moment, moment + timedelta(days=9))) == ({}, moment)

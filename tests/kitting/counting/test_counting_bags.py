@@ -134,6 +134,10 @@ def test_the_bag_of_tomorrow_and_the_bins_its_brothers_hang_on_are_proposed(stor
     assert [(one.shown, one.reasons) for one in bags] == [("R-1", ("hanging: J01, staged by 2026-03-03",))]
     hanging = [one for one in found if one.lot and one.reasons[0] == "hanging: J01, staged by 2026-03-03"]
     assert hanging
+    picked = {*Movement.objects.filter(action__use_case__startswith="bag").values_list("from_place", "lot")}
+    fast = {(one.place.pk, one.lot.pk) for one in found if one.lot and "speed" in str(one.reasons)}
+    assert fast <= picked  # the opening balances of the first morning are no movements
+    assert fast
     assert [one.shown for one in found] == sorted((one.shown for one in found), key=_walk)
     made = list_count(depot=north, to_count=bags, **stores.scan())
     counted(stores, 1, 1000)

@@ -1,5 +1,7 @@
 """A difference is explained, approved by another person above the limit, and posted the one way into the books."""
 
+from datetime import timedelta
+
 import pytest
 from counters import OTHER, Counters
 from django.db import IntegrityError, transaction
@@ -158,6 +160,30 @@ def test_a_late_paper_changes_the_difference_and_so_it_is_explained_again(stores
     stores.move(2, lot, "N/bin", "N/truck 14", device_at=early)
     stores.post()
     assert (stores.holds("N/bin", lot), stores.line().difference) == (pieces(6), 0)
+
+
+def test_a_wrong_recount_is_counted_again_even_where_the_first_count_was_right_after_all(stores: Counters) -> None:
+    stores.receive(12)
+    early = stores.now()
+    stores.list("bin")
+    stores.count(10)
+    stores.again(9)
+    stores.move(2, stores.lot("L-1"), "N/bin", "N/truck 14", device_at=early)
+    assert "waits for its explanation" in refusal("not-settled", stores.post)
+    stores.again(10)
+    stores.post()
+    assert stores.holds("N/bin", stores.lot("L-1")) == pieces(10)
+
+
+def test_a_place_that_was_looked_at_again_keeps_the_later_day(stores: Counters) -> None:
+    stores.receive(12)
+    stores.list("bin")
+    stores.count(12, device_at=MONDAY - timedelta(days=3))
+    assert stores.line().book == 0  # the books did not have them yet
+    stores.again(12)
+    Balance.objects.update(counted_on=MONDAY.date() + timedelta(days=1))
+    stores.post()
+    assert Balance.objects.get().counted_on == MONDAY.date() + timedelta(days=1)
 
 
 def test_more_gone_since_than_was_counted_asks_for_another_count(stores: Counters) -> None:

@@ -95,15 +95,16 @@ def test_value_speed_and_risk_are_due_when_they_were_not_counted_for_a_time(stor
     Item.objects.filter(stock_code="BI15").update(price=Decimal("1.00"))
     stores.receive(9, item=stores.splice)
     stores.receive(19, to="N/other bin")
+    stores.receive(60, "L-5", item=stores.splice, to="N/theirs")
     stores.receive(1, "", item=stores.splice, to="N/reserve")
     stores.move(1, stores.lot("L-1"), "N/other bin", "N/truck 14")
-    for _ in range(6):
+    for _ in range(8):
         stores.move(1, stores.lot("L-1"), "N/other bin", "N/rack")
         stores.move(1, stores.lot("L-1"), "N/rack", "N/other bin")
     assert reasons(stores) == {
-        # 9 splices are worth 9 / 3 x 81 = 243 of 289.
+        # 9 splices are worth 9 / 3 x 81 = 243 of 289; what is the supplier's has no value here.
         "bin CS15-6": ("value: among the dearest, which make up 80 % of the depot's stock",),
-        "other bin BI15": ("speed: 14 movements within 90 days",),
+        "other bin BI15": ("speed: movements within 90 days: 18",),
         "reserve CS15-6": ("risk: lot unknown",),
         "truck 14 BI15": ("risk: on a truck",),
     }
