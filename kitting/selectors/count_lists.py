@@ -15,7 +15,8 @@ from inventory.selectors.words import near
 from kitting.calculation.bag_states import IN_STORE, STAGED
 from kitting.calculation.natural_order import natural_key
 from kitting.errors import Refusal
-from kitting.models import POSTED, AppliedPlan, Bag, CountLine, Event, Promise
+from kitting.models import POSTED, Bag, CountLine, Event, Promise
+from kitting.selectors.promises import staged_days
 
 SPOT, HANGING, RISK, VALUE, SPEED = "spot", "hanging", "risk", "value", "speed"
 REASONS = (SPOT, HANGING, RISK, VALUE, SPEED)  # the most urgent first
@@ -157,9 +158,7 @@ def _on_open_lists(depot: Depot) -> set[tuple[int, int | None]]:
 
 def _due_jobs(last: date) -> dict[str, str]:
     """Staged-by day of each job of the applied plan that must be ready by a day."""
-    plan = AppliedPlan.objects.order_by("pk").last()
-    jobs = plan.summary["jobs"] if plan else []
-    return {one["job"]: one["staged_by"] for one in jobs if one["staged_by"] and one["staged_by"] <= last.isoformat()}
+    return {job: day.isoformat() for job, day in staged_days().items() if day <= last}
 
 
 def _spots(why: _Why, depot: Depot, balances: Mapping[Key, Balance]) -> None:

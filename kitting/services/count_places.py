@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Unpack
 
 from django.db.models import Max
@@ -139,7 +139,13 @@ def add_to_count(
 
 @use_case
 def enter_count(
-    *, count_list: int, line: int, counted: int | None, confirmed: Collection[str] = (), **scan: Unpack[Scan]
+    *,
+    count_list: int,
+    line: int,
+    counted: int | None,
+    made_at: datetime | None = None,
+    confirmed: Collection[str] = (),
+    **scan: Unpack[Scan],
 ) -> CountAnswer:
     """Take the figure of a line that nobody has counted; the answer says whether another person counts again.
 
@@ -148,8 +154,9 @@ def enter_count(
     Args:
         count_list, line: numbers on the sheet.
         counted: thousandths of the stock unit; of a bag 1000 where it stands in its rack place and 0 where it doesn't.
+        made_at: when it was counted, where that is known better than from the device's clock in ``scan``.
         confirmed: keys of questions answered with yes.
-        scan: who, when (the device's clock, where it was kept), the number of the action.
+        scan: who, when, the number of the action.
 
     Raises:
         Doubt: ``each-or-kit``: the ratio to the books is exactly a pack; the question doesn't say what they hold.
@@ -159,7 +166,7 @@ def enter_count(
     if _is_repeated("enter count", found, counted, scan):
         return _answer(found, repeated=True)
     doubts = Doubts(confirmed)
-    _enter(found, counted, doubts, scan)
+    _enter(found, counted, doubts, scan, made_at)
     doubts.settle()
     _store_counted([found], scan)
     return _answer(found)
@@ -213,7 +220,7 @@ def enter_sheet(
     return [_answer(line) for line in taken]
 
 
-def _enter(found: CountLine, counted: int | None, doubts: Doubts, scan: Scan) -> None:
+def _enter(found: CountLine, counted: int | None, doubts: Doubts, scan: Scan, made_at: datetime | None = None) -> None:
     """Put a first figure on a line, unsaved, with what the books say of its moment.
 
     Raises:
@@ -223,7 +230,7 @@ def _enter(found: CountLine, counted: int | None, doubts: Doubts, scan: Scan) ->
         message = f"{found} was counted by {found.counted_by}: what differs is counted again by another person."
         raise Refusal("counted-already", message, {"line": found.position, "by": found.counted_by})
     found.counted = figure = _figure(found, counted)
-    found.counted_by, found.counted_at = scan["actor"].name, happened(scan["at"], scan.get("device_at"))
+    found.counted_by, found.counted_at = scan["actor"].name, _moment(scan, made_at)
     found.state = COUNTED
     if found.is_bag:
         found.book = _standing(found)
@@ -253,7 +260,13 @@ def _store_counted(lines: Sequence[CountLine], scan: Scan) -> None:
 
 @use_case
 def recount(
-    *, count_list: int, line: int, counted: int | None, confirmed: Collection[str] = (), **scan: Unpack[Scan]
+    *,
+    count_list: int,
+    line: int,
+    counted: int | None,
+    made_at: datetime | None = None,
+    confirmed: Collection[str] = (),
+    **scan: Unpack[Scan],
 ) -> CountAnswer:
     """Take the figure of another person where the first one differs; the last figure stands.
 
@@ -261,7 +274,7 @@ def recount(
     and approved of the figure before is void.
 
     Args:
-        count_list, line, counted, confirmed, scan: as ``enter_count``.
+        count_list, line, counted, made_at, confirmed, scan: as ``enter_count``.
 
     Raises:
         Doubt: ``each-or-kit``.
@@ -283,7 +296,7 @@ def recount(
     if found.recount is None and found.counted == found.book:
         raise Refusal("no-difference", f"{found} agrees with the books: nothing to count again.", {"line": line})
     found.recount = figure = _figure(found, counted)
-    found.recounted_by, found.recounted_at = scan["actor"].name, happened(scan["at"], scan.get("device_at"))
+    found.recounted_by, found.recounted_at = scan["actor"].name, _moment(scan, made_at)
     found.recount_book = book_at(key, found.recounted_at)
     doubts = Doubts(confirmed)
     _ask_units(found, figure, found.recount_book, doubts)
@@ -336,6 +349,10 @@ def _is_repeated(name: str, line: CountLine, counted: int | None, scan: Scan) ->
     content = {"list": line.count_list.number, "line": line.position, "counted": counted}
     _, repeated = begin(name, content, stamp_of(scan))
     return repeated
+
+
+def _moment(scan: Scan, made_at: datetime | None) -> datetime:
+    return happened(scan["at"], made_at or scan.get("device_at"))
 
 
 def _figure(line: CountLine, counted: int | None) -> int:

@@ -114,7 +114,7 @@ def found_short(
         supplier_owned=balance.lot.supplier_owned,
     )
     book_counts(action, [one], reason, confirmed)
-    lost = _release(balance, counted, reason, at)
+    lost = release_missing(balance, counted, f"{FOUND_SHORT}: {reason}", at)
     told = {
         "action": action.number,
         "stock_code": one.stock_code,
@@ -157,8 +157,12 @@ def _booked(stock_code: str, number: str, place: Place, use_by: date | None) -> 
     return locked
 
 
-def _release(balance: Balance, counted: int, reason: str, at: datetime) -> list[tuple[Promise, int]]:
-    """Release what can't be kept of the promises of a lot at a place; returns promises with thousandths lost."""
+def release_missing(balance: Balance, counted: int, why: str, at: datetime) -> list[tuple[Promise, int]]:
+    """Release what can't be kept of the promises of a lot at a place where so many thousandths were counted.
+
+    Spares lose their pieces first, then the jobs that are served last. Inside the caller's transaction; returns the
+    promises with the thousandths that each loses.
+    """
     promises = [
         *Promise.objects.select_for_update(of=("self",))
         .filter(lot=balance.lot, place=balance.place, released_at=None)
@@ -175,7 +179,7 @@ def _release(balance: Balance, counted: int, reason: str, at: datetime) -> list[
         if pieces > 0:
             lost.append((promise, pieces))
             lacking -= pieces
-    release(Promise.objects.filter(pk__in=[promise.pk for promise, _ in lost]), why=f"{FOUND_SHORT}: {reason}", at=at)
+    release(Promise.objects.filter(pk__in=[promise.pk for promise, _ in lost]), why=why, at=at)
     Promise.objects.bulk_create(
         rest_of(promise, promise.quantity - pieces, at) for promise, pieces in lost if promise.quantity > pieces
     )

@@ -24,7 +24,7 @@ from kitting.services.two_persons import need_reason
 
 MOST_DRIFT = timedelta(minutes=5)
 _PLACE, _PIECES = "place", "pieces"
-_PICK = "pick"
+_PICK, _COUNT, _RECOUNT = "pick", "count", "recount"
 SCANS: Mapping[str, Callable[..., Answer | CountAnswer]] = MappingProxyType(
     {
         _PICK: pick,
@@ -41,8 +41,8 @@ SCANS: Mapping[str, Callable[..., Answer | CountAnswer]] = MappingProxyType(
         "turn in": turn_in,
         "write off": write_off,
         "close": close,
-        "count": enter_count,
-        "recount": recount,
+        _COUNT: enter_count,
+        _RECOUNT: recount,
     }
 )
 
@@ -141,7 +141,8 @@ def _apply(scan: Recorded, at: datetime, clock_behind: timedelta) -> Answer | Co
         given[_PLACE] = place_at(depot=found, code=code, kind=kind)
     if _PIECES in given:
         given[_PIECES] = [Installed(**piece) for piece in given[_PIECES]]
-    if scan.name == _PICK:  # a hold that was placed after the piece left its shelf did not stop it
+    # A hold that was placed after the piece left its shelf did not stop it; a count is of the moment it was made.
+    if scan.name in (_PICK, _COUNT, _RECOUNT):
         given["made_at"] = min(scan.device_at + clock_behind, at)
     return SCANS[scan.name](**given, actor=scan.actor, at=at, action=scan.action, device_at=scan.device_at)
 

@@ -29,6 +29,7 @@ from kitting.selectors.bag_contents import bare
 from kitting.selectors.counting import needs_approval, unit_question
 from kitting.selectors.policies import count_limit
 from kitting.services.count_places import COUNT, locked_list, opened_line
+from kitting.services.found_short import release_missing
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, is_out, stamp_of
 from kitting.services.two_persons import OWN_REQUEST, attempts_kept, need_reason, same_person
@@ -162,6 +163,7 @@ def found_bag(*, count_list: int, line: int, where: str, **scan: Unpack[Scan]) -
 def post_count(*, count_list: int, **scan: Unpack[Scan]) -> CountList:
     """Close a list: bring the books to what was counted, with what has moved since, by the way of every adjustment.
 
+    Promises that missing pieces can't keep are released, and the planner is told which lines lose them.
     Bags that are still to be found stay so; nothing is booked of them.
 
     Raises:
@@ -179,6 +181,7 @@ def post_count(*, count_list: int, **scan: Unpack[Scan]) -> CountList:
         return counted
     if not is_open:
         raise Refusal("posted-already", f"{counted} is posted already.", {"count": count_list})
+    lost = _release_missing(counts, counted, scan)
     book_counted(action, counts)
     for line in lines:
         line.state = TO_FIND if line.state == TO_FIND else POSTED
@@ -186,11 +189,21 @@ def post_count(*, count_list: int, **scan: Unpack[Scan]) -> CountList:
     counted.posted = action
     counted.save(update_fields=("posted",))
     differing = [str(line) for line in lines if line.difference]
-    told = {"lines": len(lines), "differing": differing, "action": action.number}
+    told = {"lines": len(lines), "differing": differing, "lost": lost, "action": action.number}
     role = PLANNER if differing else ""
     happening = Happening("count posted", str(counted), told, addressed_to=role, depot=counted.depot.depot)
     record_events([happening], by=scan["actor"].name, at=scan["at"])
     return counted
+
+
+def _release_missing(counts: Sequence[Counted], counted: CountList, scan: Scan) -> list[dict[str, object]]:
+    """Release the promises that missing pieces can't keep; the lines that lose some."""
+    return [
+        {"job": promise.job.job, "line": promise.line, "pieces": bare(pieces)}
+        for one in counts
+        if one.quantity < one.balance.quantity
+        for promise, pieces in release_missing(one.balance, one.quantity, str(counted), scan["at"])
+    ]
 
 
 def _checked(lines: Sequence[CountLine]) -> list[Counted]:

@@ -1,6 +1,7 @@
 """Whoever counts sees no book figure; a blank is no zero, and what differs is counted again by another person."""
 
 from dataclasses import fields
+from datetime import timedelta
 
 import pytest
 from counters import OTHER, Counters
@@ -157,6 +158,18 @@ def test_only_storekeepers_of_the_depot_count_and_a_figure_sent_twice_is_one(sto
     assert Action.objects.filter(use_case="enter count").count() == 1
     assert Event.objects.filter(name="counted").count() == 1
     assert "no line 7 of a count 1" in refusal("unknown-count-line", stores.count, 1, 7)
+
+
+def test_a_device_whose_clock_is_off_counts_at_the_moment_that_its_clock_is_set_right_to(stores: Counters) -> None:
+    """Forty minutes slow: by its clock the count was before the pieces left, which it was not."""
+    stores.receive(6)
+    stores.list("bin")
+    stores.move(2, stores.lot("L-1"), "N/bin", "N/truck 14")
+    at = stores.now()
+    slow = at - timedelta(minutes=40)
+    queue = [Recorded("count", {"count_list": 1, "line": 1, "counted": 4000}, "p-1", slow, STORES)]
+    replay(device="phone 1", scans=queue, device_now=slow, at=at)
+    assert (stores.line().counted_at, stores.line().difference) == (at, 0)
 
 
 def test_counts_of_a_device_without_signal_are_taken_when_it_sends_them(stores: Counters) -> None:

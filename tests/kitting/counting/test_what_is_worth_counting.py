@@ -15,12 +15,12 @@ from warehouse import MONDAY, pieces
 from inventory.models import BIN, Balance, Item, Lot, Place
 from inventory.services.transferring import Load, send_transfer
 from jobs.models import Job
-from kitting.models import POSTED, AppliedPlan, CountLine, Promise
+from kitting.models import POSTED, AppliedPlan, CountLine, Event, Promise
 from kitting.roles import Actor
 from kitting.selectors.count_lists import ToCount, at_places, leading, propose
 from kitting.selectors.counting import accuracy
-from kitting.services.count_places import list_count, want_spot_count
-from kitting.services.settle_counts import post_count
+from kitting.services.count_places import enter_count, list_count, recount, want_spot_count
+from kitting.services.settle_counts import explain, post_count
 
 pytestmark = pytest.mark.django_db
 TODAY = MONDAY.date()
@@ -140,6 +140,28 @@ def test_the_fewest_that_make_up_four_fifths_lead() -> None:
     assert led() == led(a=0) == []
     assert led(a=5, b=80, c=15) == ["b"]
     assert led(a=5, b=79, c=16) == ["b", "c"]
+
+
+def test_promises_that_missing_pieces_can_not_keep_are_released_and_the_planner_is_told(stores: Counters) -> None:
+    stores.receive(6)
+    lot = stores.lot("L-1")
+    for job, staged_by in (("J03", "2026-03-03"), ("J04", "2026-03-06")):
+        promised(stores, lot, job, staged_by)
+    stores.list("bin")
+    stores.count(4)
+    stores.again(4)
+    stores.explain()
+    stores.post()
+    assert Promise.objects.filter(released_at=None).count() == 2  # four are left for the four that are promised
+    stores.list("bin")
+    enter_count(count_list=2, line=1, counted=3000, **stores.scan())
+    recount(count_list=2, line=1, counted=3000, **stores.scan(OTHER))
+    explain(count_list=2, line=1, cause="damaged", words="cracked", **stores.scan())
+    post_count(count_list=2, **stores.scan())
+    left = Promise.objects.filter(released_at=None).order_by("job__job")
+    assert [*left.values_list("job__job", "quantity")] == [("J03", 2000), ("J04", 1000)]
+    told = Event.objects.filter(name="count posted").latest("number")
+    assert (told.addressed_to, told.data["lost"]) == ("planner", [{"job": "J04", "line": "J04/x", "pieces": "1"}])
 
 
 def test_a_list_is_walked_in_natural_order_and_a_place_is_on_one_open_list(stores: Counters) -> None:
