@@ -31,7 +31,7 @@ PLACES = (
     Place("Missing facts", "questions", "schedule", "what the plan applied last could not tell"),
     Place("Papers", "papers", "job dates", "pick lists, labels, night cards, shortage report"),
     Place("To approve", "to-approve", "stand-in", "what one person asks and another decides; ask here too"),
-    Place("Exceptions", "exceptions", "trace", "overrides, unpaid borrows, bags that do not balance, scans for a person"),
+    Place("Exceptions", "exceptions", "trace", "overrides, unpaid borrows, unbalanced bags, scans for a person"),
     Place("People", "people", "people", "who may sign in and do what"),
 )
 

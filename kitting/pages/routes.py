@@ -40,7 +40,7 @@ from kitting.pages import (
 from kitting.pages.asked import ANY_REFUSAL, Asked, View, page
 from kitting.pages.bag_forms import depot_of_bag
 from kitting.pages.step_pages import STEPS
-from kitting.roles import APPROVE, DO, SEE, require
+from kitting.roles import APPROVE, ASK, DO, SEE, require
 
 OPEN, SIGNED_IN = "", "signed in"  # no right of the table of roles: for anybody; for whoever is signed in
 Of = Callable[..., str]  # the depot that a page is about, from what its address names
@@ -53,7 +53,7 @@ class Route:
     Args:
         path, name, view: as Django's; an open view takes the request, any other what is ``Asked``.
         sees: action of the table of roles that must be visible to the person.
-        acts: action and level that a form sent to it needs; None: it takes no form.
+        acts: action, and the levels of which one is needed for a form sent to it; None: it takes no form.
         depot: the depot that a form sent to it would change, from what the address names.
     """
 
@@ -61,7 +61,7 @@ class Route:
     name: str
     view: View
     sees: str = SIGNED_IN
-    acts: tuple[str, str] | None = None
+    acts: tuple[str, ...] | None = None
     depot: Of | None = None
 
 
@@ -88,8 +88,10 @@ def _require(route: Route, asked: Asked, named: dict[str, str]) -> None:
     if route.sees != SIGNED_IN:
         require(asked.actor, route.sees, SEE)
     if asked.request.method == "POST" and route.acts is not None and route.acts[0] != SIGNED_IN:
-        action, level = route.acts
-        require(asked.actor, action, level, route.depot(**named) if route.depot else None)
+        action, *levels = route.acts
+        depot = route.depot(**named) if route.depot else None
+        if not any(asked.actor.may(action, level, depot) for level in levels):
+            require(asked.actor, action, levels[0], depot)
 
 
 PLANS, BAGS, WAREHOUSE, BUYS = "job dates", "bags", "warehouse", "order sheet"
@@ -187,13 +189,14 @@ ROUTES: tuple[Route, ...] = (
     # asked by one person, decided by another; the use cases look at who asked, and at the depot
     Route("to-approve", "to-approve", deciding_pages.to_approve),
     Route("to-approve/stand-ins/<int:number>", "stand-in-asked", deciding_pages.stand_in_page, "stand-in",
-          ("stand-in", SEE)),
+          ("stand-in", ASK, APPROVE)),
     Route("to-approve/reserve/<int:number>", "reserve-asked", deciding_pages.reserve_page, "reserve",
           ("reserve", APPROVE)),
     Route("to-approve/lots/<int:number>", "lot-asked", deciding_pages.lot_page, "lot hold", ("lot hold", APPROVE)),
-    Route("to-approve/rules/<int:number>", "rule-draft", rule_draft_pages.rule_draft_page, "rules", ("rules", SEE)),
-    Route("ask/stand-in", "ask-stand-in", asking_pages.stand_in, "stand-in", ("stand-in", SEE)),
-    Route("ask/reserve", "ask-reserve", asking_pages.reserve, "reserve", ("reserve", SEE)),
+    Route("to-approve/rules/<int:number>", "rule-draft", rule_draft_pages.rule_draft_page, "rules",
+          ("rules", DO, APPROVE)),
+    Route("ask/stand-in", "ask-stand-in", asking_pages.stand_in, "stand-in", ("stand-in", ASK, APPROVE)),
+    Route("ask/reserve", "ask-reserve", asking_pages.reserve, "reserve", ("reserve", ASK, APPROVE)),
     Route("ask/hold-release", "ask-hold-release", asking_pages.hold_release, "lot hold", ("lot hold", APPROVE)),
     Route("ask/extension", "ask-extension", asking_pages.extension, "lot hold", ("lot hold", APPROVE)),
     Route("exceptions", "exceptions", exception_pages.exceptions, "trace", ("bags", DO)),

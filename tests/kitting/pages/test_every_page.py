@@ -61,7 +61,8 @@ def named() -> dict[str, str]:
         "<str:job>": "J09", "<str:reel>": "R-1187", "<path:code>": "BI25", "<path:name>": "BI25/L-2409-17",
         "<str:code>": bag_in("staged"), "<str:depot>": "N", "<int:source>": str(depots["H"]),
         "<int:target>": str(depots["N"]), "errands/<int:number>": f"errands/{plan.pk}",
-        "files/<int:number>": f"files/{file.pk}", "receive/<int:number>": f"receive/{OrderLine.objects.latest('pk').pk}",
+        "files/<int:number>": f"files/{file.pk}",
+        "receive/<int:number>": f"receive/{OrderLine.objects.latest('pk').pk}",
         "transfers/<int:number>": f"transfers/{Transfer.objects.latest('pk').pk}",
         "borrows/<int:number>": f"borrows/{getattr(Borrow.objects.first(), 'pk', 0)}",
     }  # fmt: skip
