@@ -13,7 +13,7 @@ from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, loud, not_in_books, page, refused
 from kitting.pages.bag_forms import quantity, read_piece
 from kitting.pages.tables import Cell, Table, figure
-from kitting.selectors.bag_contents import bare, contents_of
+from kitting.selectors.bag_contents import bare, contents_of, label_number
 from kitting.selectors.pick_walk import Step, pick_walk
 from kitting.selectors.who_wants import who_wants
 from kitting.services.fill_bags import pick as put_in_bag
@@ -204,7 +204,7 @@ def _lot_read(asked: Asked, step: Step, read: str) -> str:
 
 
 def _refuse_other_bag(text: str, step: Step) -> None:
-    if not text or verified(text) != step.bag.code:
+    if not text or verified(label_number(text)) != step.bag.code:
         raise Refusal("wrong-bag", f"WRONG BAG: put it in {step.bag}, number {step.code}; scan that one.", {})
 
 

@@ -1,5 +1,6 @@
 """What is in a bag, what it still wants, and what has become of what it held."""
 
+import re
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -30,6 +31,7 @@ from kitting.models.bags import (
 from kitting.selectors.policies import margin_days
 
 NOT_LISTED = "it was never planned"
+_LABEL = re.compile(r"BAG (\S+) REV ", re.IGNORECASE)
 
 
 @dataclass(slots=True)
@@ -106,13 +108,19 @@ def bare(quantity: int) -> str:
     return quantity_text(quantity, "").strip()
 
 
+def label_number(scanned: str) -> str:
+    """The number in what a label's square code holds (``BAG J03-V1-1-C4 REV A | V1 | J03``); other text as it is."""
+    found = _LABEL.match(scanned.strip())
+    return found[1] if found else scanned
+
+
 def bag_by_code(code: str, *, lock: bool = False) -> Bag:
-    """The bag of a scanned or typed code.
+    """The bag of a code that was typed, or scanned from its label.
 
     Raises:
         Refusal: ``wrong-check-characters``; ``unknown-bag``: ours in form, but no bag here has it.
     """
-    plain = verified(code)
+    plain = verified(label_number(code))
     bags = Bag.objects.select_related("job", "depot", "place__depot")
     if lock:
         bags = bags.select_for_update(of=("self",))

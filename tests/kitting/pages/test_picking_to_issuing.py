@@ -226,7 +226,7 @@ def test_the_bag_is_scanned_where_the_walk_fills_several(stores: Stores, window:
 
     wrong = send(window, walk, **right, bag=other)
     none = send(window, walk, **right)
-    done = send(window, walk, **right, bag=step.code.lower())
+    done = send(window, walk, **right, bag=f"BAG {step.code} REV A | {step.bag.structure} | J03 | all its ends")
 
     assert "WRONG BAG" in words(wrong)
     assert "WRONG BAG" in words(none)
@@ -348,9 +348,10 @@ def test_a_bags_code_leads_to_its_page_and_a_mistyped_one_is_not_in_these_books(
     code = stores.code("J03", "V1")
 
     found = window.get("/what", {"code": code.lower()}, follow=True)
+    by_label = window.get("/what", {"code": f"BAG {code} REV A | V1 | J03 | V1-a ABC"}, follow=True)
     wrong = window.get(f"/bags/{code[:-1]}{'0' if code[-1] != '0' else '1'}")
 
-    assert found.request["PATH_INFO"] == reverse("bag", args=[code])
+    assert found.request["PATH_INFO"] == by_label.request["PATH_INFO"] == reverse("bag", args=[code])
     assert "What is missing" in words(found)
     assert wrong.status_code == 404
 
