@@ -16,12 +16,12 @@ from kitting.calculation.bag_states import TABLE, next_state
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, Borrow, Promise
 from kitting.models.bags import BORROWED, HANDED_BACK, INSTALLED, ISSUED, LOST, PICKED, PUT_BACK, SCRAPPED, TURNED_IN
-from kitting.pages.asked import Asked, attempt, not_in_books, page
+from kitting.pages.asked import Asked, attempt, not_in_books, page, split_loud
 from kitting.pages.bag_forms import of_bag
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import DO
-from kitting.selectors.bag_contents import Contents, accounts, bare, contents_of, facts_of, label_code
-from kitting.selectors.bag_rows import REWORK, TO_DO, BagRow, bag_rows, label_words, not_ended, waiting
+from kitting.selectors.bag_contents import Contents, accounts, bare, facts_of, label_code
+from kitting.selectors.bag_rows import REWORK, TO_DO, BagRow, bag_rows, not_ended, waiting
 from kitting.selectors.rework import Rework, rework
 from kitting.services.list_bags import list_bags
 from kitting.services.undo_scans import REVERSIBLE, undo, undone
@@ -55,7 +55,8 @@ def bags(asked: Asked) -> HttpResponse:
     steps.append((REWORK, "Rework", len(again)))
     tables = [_rework(depot, again) if step == REWORK else table]
     context = {"depot": depot, "depots": depots, "tables": tables, "steps": steps, "step": step,
-               "walk": any(one.comes_next == bag_states.PICK for one in rows)}  # fmt: skip
+               "walk": any(one.comes_next == bag_states.PICK for one in rows),
+               "acts": asked.actor.may("bags", DO, depot)}  # fmt: skip
     return page(asked, "bags.html", context)
 
 
@@ -126,10 +127,10 @@ class NextStep:
 @of_bag
 def bag(asked: Asked, one: Bag) -> HttpResponse:
     """One bag."""
-    contents = contents_of([one])[one.pk]
-    label, _, missed = label_words(contents).partition(": ")
+    (row,) = bag_rows(Bag.objects.filter(pk=one.pk))
+    contents, (label, _, missed) = row.contents, row.label.partition(": ")
     context = {
-        "bag": one, "code": label_code(one), "label": label, "missed": missed,
+        "bag": one, "code": row.code, "label": label, "missed": missed, "problem": split_loud(row.problem),
         "missing": _missing(contents), "inside": _inside(contents), "accounts": _accounts(contents),
         "steps": [*_steps(asked, contents)], "deeds": _deeds(contents), "borrows": _borrows(one),
         "may_undo": asked.actor.may("bags", DO, one.depot.depot),

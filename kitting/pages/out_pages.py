@@ -257,7 +257,8 @@ def _pieces(asked: Asked, one: Bag) -> Iterator[Installed]:
     for end in _ends(one):
         key = end.line.pk
         lots: Mapping[str, str] = dict(end.lots)
-        for phase in asked.request.POST.getlist(f"phase-{key}"):
+        phases = ("all", *str(end.line.facts.get("phases", "")))
+        for phase in [one for one in asked.request.POST.getlist(f"phase-{key}") if one in phases]:
             lot = asked.text(f"lot-{key}") or next(iter(lots), "")
             yield Installed(
                 line=end.line.line, stock_code=end.line.item.stock_code if end.line.item else "", lot=lot,

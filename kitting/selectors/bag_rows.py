@@ -95,10 +95,10 @@ def _row(one: Contents, facts: BagFacts) -> BagRow:
             f"EXPIRES BEFORE CUTOVER: {', '.join(facts.out_of_date)}" if facts.out_of_date else "",
         )))  # fmt: skip
     comes_next = REWORK if problem else _next(one)
-    return BagRow(one.bag, one, label_code(one.bag), label_words(one), comes_next, problem)
+    return BagRow(one.bag, one, label_code(one.bag), _label_words(one), comes_next, problem)
 
 
-def label_words(one: Contents) -> str:
+def _label_words(one: Contents) -> str:
     """What the label says; a bag that nobody has begun is not called short."""
     return NOTHING_YET if one.bag.state in (DRAFT, LISTED) and not one.open() else label_state(one)
 

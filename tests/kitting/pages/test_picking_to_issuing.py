@@ -14,6 +14,7 @@ from module_books import books_of_module
 from people import CREW, DUTY, PLANNER, STORES
 
 from inventory.models import Balance, Lot, LotHold
+from jobs.models import ScheduleRevision
 from kitting.models import Bag, BagEntry, Person, Promise
 from kitting.pages.pick_pages import key_of
 from kitting.selectors.bag_contents import bare, label_state
@@ -308,7 +309,7 @@ def test_a_page_asks_as_often_for_a_long_list_as_for_a_short_one(stores: Stores,
         return len(seen)
 
     queries("/bags?depot=N")
-    lists = ("/bags?depot=N", "/jobs/J03/bags", "/pick/N", "/issue/N", "/")
+    lists = ("/bags?depot=N", "/bags?depot=N&do=rework", "/jobs/J03/bags", "/pick/N", "/issue/N", "/")
     before = [queries(one) for one in lists]
     for job in ("J01", "J04"):
         stores.bags(job)
@@ -386,3 +387,29 @@ def test_a_bin_with_fewer_is_counted_on_the_spot_and_the_walk_goes_on_with_what_
     there.refresh_from_db()
     assert there.quantity == 0
     assert key_of(step) not in {key_of(one) for one in steps_of(code)}
+
+
+def test_a_superseded_bag_says_so_on_its_page_and_is_not_picked(stores: Stores, window: Client) -> None:
+    code = stores.code("J03", "V1")
+    before = words(window.get(f"/bags/{code}"))
+    ScheduleRevision.objects.filter(job__job="J03", live=True).update(letter="B")
+
+    after = words(window.get(f"/bags/{code}"))
+
+    assert "SUPERSEDED" not in before
+    assert "SUPERSEDED BY REV B" in after
+    assert "Pick: not now." in after
+    assert "J03 V1" in words(window.get("/bags?depot=N&do=rework"))
+    assert steps_of(code) == ()
+
+
+def test_a_checked_bag_is_opened_again_with_a_reason(stores: Stores, window: Client) -> None:
+    stores.ready("J03", "B2")
+    bag = f"/bags/{stores.code('J03', 'B2')}"
+
+    silent = send(window, f"{bag}/reopen", why="")
+    opened = send(window, f"{bag}/reopen", why="a cap looks wrong")
+
+    assert "say why" in words(silent)
+    assert "Why a cap looks wrong" in words(opened)
+    assert stores.bag("J03", "B2").state == "reopened"
