@@ -269,6 +269,12 @@ def reserve_page(asked: Asked, number: str) -> HttpResponse:
     return page(asked, "reserve_asked.html", context)
 
 
+def depot_of_reserve(number: str) -> str:
+    """The depot whose reserve a request asks for; '' for no request."""
+    found = ReserveRelease.objects.filter(pk=number).values_list("depot__depot", flat=True).first()
+    return found or ""
+
+
 def _reserve_facts(request: ReserveRelease, there: Reserve) -> dict[str, object]:
     unit, left = request.item.stock_unit, there.total - request.quantity
     job = request.job

@@ -191,7 +191,7 @@ ROUTES: tuple[Route, ...] = (
     Route("to-approve/stand-ins/<int:number>", "stand-in-asked", deciding_pages.stand_in_page, "stand-in",
           ("stand-in", ASK, APPROVE)),
     Route("to-approve/reserve/<int:number>", "reserve-asked", deciding_pages.reserve_page, "reserve",
-          ("reserve", APPROVE)),
+          ("reserve", APPROVE), deciding_pages.depot_of_reserve),
     Route("to-approve/lots/<int:number>", "lot-asked", deciding_pages.lot_page, "lot hold", ("lot hold", APPROVE)),
     Route("to-approve/rules/<int:number>", "rule-draft", rule_draft_pages.rule_draft_page, "rules",
           ("rules", DO, APPROVE)),

@@ -14,7 +14,7 @@ from people import STORES
 
 from inventory.models import VAN, Action, Depot, Item, OrderLine, Place, PurchaseOrder, Transfer
 from jobs.models import Job
-from kitting.models import Bag, Person
+from kitting.models import Bag, Person, ReserveRelease
 from kitting.pages.routes import OPEN, ROUTES, Route, guarded
 from kitting.roles import ROLES
 from kitting.selectors.bag_contents import label_code
@@ -79,6 +79,13 @@ def transfer_to(depot: str) -> str:
     return str(Transfer.objects.get_or_create(number=number, defaults=facts)[0].pk)
 
 
+def reserve_of(depot: str) -> str:
+    place = Depot.objects.get(depot=depot)
+    facts = {"item": Item.objects.earliest("pk"), "job": Job.objects.earliest("pk"), "line": "-", "quantity": 1000}
+    asked = {"asked_by": "M. Osei", "asked_at": MORNING, "why": "dig-in"}
+    return str(ReserveRelease.objects.get_or_create(depot=place, defaults={**facts, **asked})[0].pk)
+
+
 THINGS: dict[str, Callable[[str], str]] = {
     "DEPOT": str,
     "BAG": bag_of,
@@ -86,6 +93,7 @@ THINGS: dict[str, Callable[[str], str]] = {
     "DEPOT_NUMBER": lambda depot: str(Depot.objects.get(depot=depot).pk),
     "ORDER_LINE": order_line_of,
     "TRANSFER": transfer_to,
+    "RESERVE": reserve_of,
 }
 
 
