@@ -6,7 +6,7 @@ import pandas as pd
 from django.http import HttpResponse
 from django.urls import reverse
 
-from kitting.documents.record_papers import csv_bytes, table_frame, workbook_bytes
+from kitting.documents.record_papers import content_revision, csv_bytes, table_frame, workbook_bytes
 from kitting.documents.reorder_sheet import in_words
 from kitting.documents.sent_sheet import Sent, SentRow, sent_frame
 from kitting.errors import Refusal
@@ -26,11 +26,13 @@ from kitting.selectors.buying import (
     sent_sheet,
     sent_sheets,
 )
+from kitting.services.note_printing import note_printing
 from kitting.services.send_orders import ORDER_SHEET, send_reorder_sheet
 
 PRICES = "prices"
 _NO_SUPPLIER = "no supplier named"
 _SHEETS_SHOWN = 20
+ENDINGS = ("xlsx", "csv")
 _USED = ("Supplier", "Stock code", "Lot", "Job", "Used")
 
 
@@ -38,7 +40,7 @@ def buying_page(asked: Asked) -> HttpResponse:
     """The reorder lines of the plan applied last by supplier, its shortages, and the sheets that were sent."""
     if asked.request.method == "POST":
         return _send(asked)
-    known = buying()
+    known = buying(asked.today)
     money = asked.actor.may(PRICES, SEE)
     suppliers = [
         {
@@ -89,7 +91,7 @@ def _lines(asked: Asked, name: str, lines: Sequence[ToOrder], *, money: bool) ->
         told = Cell(state or row["order_by"], note="" if one.sent_on else _late(row))
         cells = [
             Cell(row["stock_code"], note=" · ".join(filter(None, (row["supplier_code"], row["description"])))),
-            Cell(in_words(row, one.unit)),
+            Cell(in_words(row, one.unit), note=one.expiry_words),
             figure(f"{row['on_order']} {one.unit}" if row["on_order"] != "0" else "–"),
             told,
             Cell(row["depot"], note=f"by {row['needed_by']}" if row["needed_by"] else ""),
@@ -172,6 +174,11 @@ def sheet_file(asked: Asked, number: str, ending: str) -> HttpResponse:
     except ANY_REFUSAL as refusal:
         return not_in_books(asked, refusal)
     frame = sent_frame(_sent(sheet, lines), prices=asked.actor.may(PRICES, SEE))
+    if ending in ENDINGS:
+        note_printing(
+            document=f"{sheet} as {ending}", subject=number, revision=content_revision(frame.to_numpy().tolist()),
+            actor=asked.actor, at=asked.at, action=asked.action,
+        )  # fmt: skip
     return _file(asked, f"reorder-sheet-{number}", ending, frame)
 
 

@@ -28,7 +28,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import typed_moment
-from kitting.roles import DO, SEE
+from kitting.roles import APPROVE, DO, SEE
 from kitting.selectors.lot_names import UNKNOWN_LOT, lot_of_address
 from kitting.services.recall_lots import LOT_HOLD, Recalled, recall_lot, was_recalled
 
@@ -62,6 +62,7 @@ def lot(asked: Asked, name: str) -> HttpResponse:
     context = {
         "item": item, "number": number, "trace": trace, "tables": [_part(asked, trace, part) for part in PARTS],
         "name": name, "moment": asked.text("moment"), "then": moment, "hold": hold,
+        "may_sign": asked.actor.may(LOT_HOLD, APPROVE),
         "may_stop": may_stop and (hold is None or not was_recalled(hold)),
     }  # fmt: skip
     return page(asked, "lot.html", context)

@@ -22,6 +22,7 @@ from kitting.selectors.orders import (
     got,
     last_event,
     on_order,
+    redated,
     to_give_out,
 )
 from kitting.services.send_orders import ORDER_SHEET, redate_order
@@ -113,6 +114,7 @@ def order_line(asked: Asked, number: str) -> HttpResponse:
         "received": one.words(one.line.received),
         "day_note": _day_note(asked, one),
         "waiting": _waiting(one),
+        "redated": _redated(one),
         "came": _came(one),
         "got": _got(one),
         "may_act": asked.actor.may(ORDER_SHEET, DO),
@@ -128,6 +130,12 @@ def _waiting(one: OnOrder) -> Table:
     ]  # fmt: skip
     heads = ("Job", "Waits for", "There on", "Staged by")
     return Table("Who waits, first served first", heads, rows, "No job waits for pieces of it.")
+
+
+def _redated(one: OnOrder) -> Table:
+    rows = [[each.on, each.before or "–", each.after, each.why, each.by] for each in redated(one.line)]
+    heads = ("Noted on", "Promised before", "Promised then", "Why", "By")
+    return Table("Days that were promised", heads, rows, "Its day was not moved.")
 
 
 def _came(one: OnOrder) -> Table:

@@ -108,7 +108,7 @@ def _bags(asked: Asked) -> Iterator[Task]:
 def _buying(asked: Asked) -> Iterator[Task]:
     if not asked.actor.may("order sheet", DO):
         return
-    new, late, blocked = to_order_counts()
+    new, late, blocked = to_order_counts(asked.today)
     yield Task(new, "lines to order", reverse("buying"), f"{late} of them TOO LATE" if late else "")
     if blocked:
         yield Task(blocked, "can't be ordered: a purchase unit is not known", reverse("buying"))

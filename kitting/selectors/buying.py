@@ -1,19 +1,21 @@
 """What the plan applied last asks purchasing to order, what of it is sent, and the sheets that were sent."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Q, QuerySet, Sum
 
-from inventory.models import Item
+from inventory.models import INSTALLED, SCRAPPED, Item, Movement
 from kitting.calculation.bags import YES
+from kitting.calculation.quantities import thousandths
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, PlanRow, SentLine, SentSheet
 from kitting.selectors.bag_contents import bare, consumed
 from kitting.selectors.cutovers import last_plan
 
 PRICE_LASTS_DAYS = 90  # an older price is marked
+_MONTHS = 12  # of a year
 _REORDER, _SHORTAGES, _QUESTIONS = "reorder", "shortages", "questions"
 
 Row = Mapping[str, str]
@@ -33,17 +35,41 @@ class Price:
 
 @dataclass(frozen=True, slots=True)
 class ToOrder:
-    """A line of the plan's reorder table; ``sent_on`` is the number of the sheet that holds it, 0 while none does."""
+    """A line of the plan's reorder table.
+
+    Args:
+        row: its cells.
+        unit: stock unit of the item.
+        price: what was paid last.
+        sent_on: number of the sheet that holds it, 0 while none does.
+        shelf_months: how long its pieces keep; None: for ever.
+        used: thousandths that were installed or scrapped of the item within the last 365 days.
+    """
 
     row: Row
     unit: str
     price: Price
     sent_on: int
+    shelf_months: int | None
+    used: int
 
     @property
     def too_late(self) -> bool:
         """Whether it can't come in time any more."""
         return self.row["too_late"] == YES
+
+    @property
+    def expiry_words(self) -> str:
+        """What is bought beyond the need of jobs, where it may not be used before its date; '' elsewhere."""
+        beyond = thousandths(self.row["resulting_quantity"]) - thousandths(self.row["need"])
+        if self.shelf_months is None or beyond <= 0:
+            return ""
+        within = f"{self.shelf_months} months"
+        if not self.used:
+            return f"no use in the last year: nobody knows whether {bare(beyond)} are used within {within}"
+        likely = self.used * self.shelf_months // _MONTHS
+        told = f"MAY EXPIRE: {bare(beyond)} more than jobs need, about {bare(likely)} are used in {within}"
+        return told if beyond > likely else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +94,8 @@ class Buying:
         return [one for lines in self.by_supplier.values() for one in lines if not one.sent_on]
 
 
-def buying(*, shortages: bool = True) -> Buying:
-    """The tables of the plan applied last, as purchasing needs them; four queries, however many lines there are."""
+def buying(today: date, *, shortages: bool = True) -> Buying:
+    """The tables of the plan applied last, as purchasing needs them; five queries, however many lines there are."""
     plan = last_plan()
     if plan is None:
         return Buying(None, {}, (), ())
@@ -86,18 +112,31 @@ def buying(*, shortages: bool = True) -> Buying:
     }
     codes = {row["stock_code"] for row in rows[_REORDER]}
     items = {item.stock_code: item for item in Item.objects.filter(stock_code__in=codes)}
+    used = _used(codes, today)
     by_supplier: dict[str, list[ToOrder]] = {}
     for row in rows[_REORDER]:
         item = items[row["stock_code"]]
         price = Price("" if item.price is None else f"{item.price.normalize():f}", item.price_date)
-        line = ToOrder(row, item.stock_unit, price, sent.get((row["stock_code"], row["depot"]), 0))
+        sent_on = sent.get((row["stock_code"], row["depot"]), 0)
+        line = ToOrder(row, item.stock_unit, price, sent_on, item.shelf_months, used.get(row["stock_code"], 0))
         by_supplier.setdefault(row["supplier"], []).append(line)
     return Buying(plan, by_supplier, rows[_SHORTAGES], rows[_QUESTIONS])
 
 
-def to_order_counts() -> tuple[int, int, int]:
+def _used(codes: Collection[str], today: date) -> dict[str, int]:
+    """Thousandths that went for good within a year, by stock code."""
+    gone = Movement.objects.filter(
+        lot__item__stock_code__in=codes,
+        ending__in=(INSTALLED, SCRAPPED),
+        reversed_by__isnull=True,
+        action__at__date__gt=today - timedelta(365),
+    )
+    return dict(gone.values_list("lot__item__stock_code").annotate(Sum("quantity")))
+
+
+def to_order_counts(today: date) -> tuple[int, int, int]:
     """Lines of the plan applied last that are not sent, those of them that are too late, and what is blocked."""
-    known = buying(shortages=False)
+    known = buying(today, shortages=False)
     new = known.new
     return len(new), sum(one.too_late for one in new), len(known.blocked)
 

@@ -143,6 +143,25 @@ def got(line: OrderLine) -> list[tuple[date, str, str]]:
     return [(one.at.date(), one.subject, one.data["given"][told]) for one in events]
 
 
+@dataclass(frozen=True, slots=True)
+class Redated:
+    """A day that a supplier promised after another: both as text, '' for none, when it was noted, by whom and why."""
+
+    on: date
+    before: str
+    after: str
+    by: str
+    why: str
+
+
+def redated(line: OrderLine) -> list[Redated]:
+    """The days that were promised for an order line one after the other, the first one first; one query."""
+    events = Event.objects.filter(name="order re-dated", subject=str(line)).order_by("number")
+    return [
+        Redated(one.at.date(), one.data["before"] or "", one.data["after"], one.by, one.data["why"]) for one in events
+    ]
+
+
 def to_give_out() -> list[str]:
     """Order lines of which something came since somebody last saw to who gets it, and for which a job waits."""
     waiting = Promise.objects.filter(released_at__isnull=True, order_line__received__gt=0)

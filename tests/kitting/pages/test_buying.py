@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import BUYER, CREW, PLANNER, STORES
 
-from inventory.models import Action, Depot, Item, Lot, OrderLine
+from inventory.models import Action, Depot, Item, Lot, Movement, OrderLine
 from inventory.services.receiving import Arrival, receive
 from kitting.models import AppliedPlan, BagEntry, BagLine, Event, PlanRow, Promise, SentLine, SentSheet
 from kitting.services.send_orders import send_reorder_sheet
@@ -114,6 +114,34 @@ def test_a_line_that_no_purchase_unit_counts_is_named_and_blocked() -> None:
     assert "Penhallow Jointing: " not in seen
 
 
+def used(code: str, pieces: int) -> None:
+    """So many pieces of an item were installed a month ago."""
+    place = Stores().place("N", "N-01-1")
+    lot = Lot.objects.get_or_create(item=Item.objects.get(stock_code=code), number="L-USED")[0]
+    action = Action.objects.create(
+        number="installed", use_case="install", digest="-", by=STORES.name, at=Stores().at - timedelta(days=30)
+    )
+    Movement.objects.create(
+        action=action, line=1, lot=lot, quantity=pieces * 1000, from_place=place, ending="installed"
+    )
+
+
+def test_what_is_bought_beyond_the_need_is_held_against_its_use_before_it_expires() -> None:
+    client = browser_of(BUYER)
+    Item.objects.filter(stock_code="CS25-2").update(minimum_order=24_000)
+    Stores(prefix="again").plan()
+
+    unknown = words(client.get("/buying"))
+    used("CS25-2", 3)
+    known = words(client.get("/buying"))
+    Item.objects.filter(stock_code="CS25-2").update(shelf_months=120)
+    lasting = words(client.get("/buying"))
+
+    assert "nobody knows whether 18 are used within 36 months" in unknown
+    assert "MAY EXPIRE: 18 more than jobs need, about 9 are used in 36 months" in known
+    assert "MAY EXPIRE" not in lasting
+
+
 def test_a_sent_sheet_keeps_what_was_known_and_its_files_hold_text_that_never_runs() -> None:
     Item.objects.filter(stock_code="BI35L").update(price="41.5", price_date=date(2025, 11, 1))
     PlanRow.objects.filter(table="reorder", cells__stock_code="BI35L").update(
@@ -134,6 +162,7 @@ def test_a_sent_sheet_keeps_what_was_known_and_its_files_hold_text_that_never_ru
     assert book.content.startswith(b"PK")
     assert "RS1-1/1" in of_planner
     assert "41.5" not in of_planner
+    assert Event.objects.filter(name="printed", subject__startswith="reorder sheet 1 as csv").count() == 2
     assert browser_of(BUYER).get("/buying/sheets/2").status_code == 404
     assert browser_of(BUYER).get("/buying/sheets/1.exe").status_code == 404
 
@@ -192,6 +221,7 @@ def test_another_day_is_looked_at_before_it_is_noted_and_needs_a_reason() -> Non
     assert "promised for 2026-04-27 now; the planner is told" in words(noted)
     assert line.promised == date(2026, 4, 27)
     assert Event.objects.get(name="order re-dated").by == BUYER.name
+    assert "2026-03-18 2026-04-27 strike P. Nakamura" in words(client.get(address))
     assert "Give the day as" in words(send(client, address, promised="soon"))
     assert client.get("/orders/999").status_code == 404
 

@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import AUDITOR, BUYER, CREW, DUTY, OTHER_AUDITOR, OTHER_STANDARDS, PLANNER, STANDARDS, STORES
 
-from inventory.models import Balance, Item, Lot, LotHold
+from inventory.models import Balance, Depot, Item, Level, Lot, LotHold
 from inventory.services.holding import place_hold
 from kitting.calculation.sheets.raw import raw_book, raw_sheet
 from kitting.models import (
@@ -208,6 +208,23 @@ def test_more_of_the_reserve_than_lies_there_is_refused_and_so_is_a_releaser_of_
     assert ReserveRelease.objects.get().state == "asked"
 
 
+def test_more_than_the_floor_is_asked_about_before_the_reserve_is_opened() -> None:
+    address = ask_reserve()
+    Stores().place("N", "N-01-1")
+    item, depot = Item.objects.get(stock_code="BI35L"), Depot.objects.get(depot="N")
+    Level.objects.update_or_create(item=item, depot=depot, defaults={"reserve_floor": 500})
+    form = {"deed": "approve", "place": "N-01-1", "reason": "J08 can't wait", "action": "P-1"}
+    client = browser_of(DUTY)
+
+    question = send(client, address, **form)
+    kept = ReserveRelease.objects.get().state
+    yes = words(send(client, address, **form, confirmed="more-than-floor/1"))
+
+    assert "are more than the floor of 0.5" in words(question)
+    assert kept == "asked"
+    assert "RELEASED" in yes
+
+
 def test_a_held_lot_is_let_go_by_two_of_whom_one_is_of_standards() -> None:
     lot = Lot.objects.exclude(number="").filter(balances__quantity__gt=0).select_related("item").first()
     assert lot is not None
@@ -220,12 +237,14 @@ def test_a_held_lot_is_let_go_by_two_of_whom_one_is_of_standards() -> None:
     own = words(browser_of(AUDITOR).get(address))
     other = words(browser_of(OTHER_AUDITOR).get(address))
     seen = words(browser_of(STANDARDS).get(address))
+    lot_page = words(browser_of(STANDARDS).get(f"/lots/{lot.item.stock_code}/{lot.number}"))
     done = words(send(browser_of(STANDARDS), address, deed="approve", reason="read the letter", action="P-1"))
 
     assert "SIGNED FIRST" in asked
     assert NOT_YOURS in own
     assert "One of the two who sign is a standards engineer" in other
     assert "maker's letter" in seen
+    assert "Sign first that it may be let go" in lot_page
     assert "signed by two, done" in done
     hold.refresh_from_db()
     assert hold.released_by == STANDARDS.name
