@@ -103,6 +103,8 @@ def to_approve(asked: Asked) -> HttpResponse:
             ]
             tables.append(Table(kind.title, _HEADS, rows, kind.empty))
     asks = [(label, reverse(route)) for label, route, action, levels in ASKS if _may(asked.actor, action, levels)]
+    if asked.actor.may("stand-in", SEE):
+        asks.append(("Approved stand-ins", reverse("stand-ins")))
     return page(asked, "to_approve.html", {"tables": tables, "asks": asks})
 
 
@@ -285,7 +287,8 @@ def _reserve_facts(request: ReserveRelease, there: Reserve) -> dict[str, object]
         "Floor": "nobody has set one" if there.floor is None else quantity_text(there.floor, unit),
     }
     if request.state == ASKED:
-        facts["Left after it"] = f"{as_decimal(left):f}: {there.cover_words(max(left, 0))}"
+        facts["Left after it"] = quantity_text(left, unit)
+        facts["That lasts"] = there.cover_words(left) if left > 0 else "nothing is left"
     return facts
 
 
