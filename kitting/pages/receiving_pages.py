@@ -14,7 +14,7 @@ from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import place_names, typed_day, typed_place, typed_quantity
+from kitting.pages.typed import back_with_typed, place_names, typed_day, typed_place, typed_quantity
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.receipts import receipt
 from kitting.selectors.stock_sums import order_lines_open
@@ -78,7 +78,10 @@ def receive_line(asked: Asked, number: int) -> HttpResponse:
         return not_in_books(asked, Refusal("unknown-order-line", f"There is no order line {number}.", {}))
     if asked.request.method == "POST":
         return _receive(asked, line)
-    given, problem = {name: asked.text(name) for name in ("lot", "use_by", "made_on", "each", "kits")}, ""
+    given, problem = (
+        {name: asked.text(name) for name in ("lot", "use_by", "made_on", "each", "kits", "place", "paper")},
+        "",
+    )
     code = asked.text("carton")
     if code:
         try:
@@ -89,7 +92,7 @@ def receive_line(asked: Asked, number: int) -> HttpResponse:
     context = {
         "line": line, "to_come": quantity_text(line.quantity - line.received, line.item.stock_unit),
         "in_kits": _in_purchase_units(line), "given": given, "carton": code, "problem": problem,
-        "kit": _kit(line), "places": [*place_names(places)], "usual": _usual_place(line, places),
+        "kit": _kit(line), "put_at": [*place_names(places)], "place": given["place"] or _usual_place(line, places),
     }  # fmt: skip
     return page(asked, "receive_line.html", context)
 
@@ -147,7 +150,8 @@ def _receive(asked: Asked, line: OrderLine) -> HttpResponse:
         return _word(action, line), f"Order line {line}: {_where(action)}"
 
     booked = reverse("receipt", args=[stamp["action"]])
-    return attempt(asked, deed, booked, back=reverse("receive-line", args=[line.pk]))
+    here = reverse("receive-line", args=[line.pk])
+    return attempt(asked, deed, booked, back=back_with_typed(asked, here))
 
 
 def _counted(asked: Asked, line: OrderLine) -> tuple[int, str]:

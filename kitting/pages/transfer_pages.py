@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from itertools import count
+from types import MappingProxyType
 
 from django.http import HttpResponse
 from django.urls import reverse
@@ -15,7 +16,7 @@ from kitting.errors import Refusal
 from kitting.pages.asked import Asked, attempt, go_to, not_in_books, page
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import typed_place, typed_quantity
+from kitting.pages.typed import back_with_typed, rows_to_type, typed_place, typed_quantity
 from kitting.roles import DO
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.transfer_asks import Ask, open_asks
@@ -25,6 +26,7 @@ from kitting.services.settle_transfers import settle_transfers
 
 WAREHOUSE = "warehouse"
 MORE_ROWS = (1, 2, 3)  # lines for what is not on the list
+_MORE_FIELDS = MappingProxyType({"code": "Stock code", "lot": "Lot", "place": "From place", "quantity": "Pieces"})
 
 
 def depot_code(source: int, **_others: int) -> str:
@@ -132,10 +134,15 @@ def load_van(asked: Asked, source: int, target: int) -> HttpResponse:
     asks = [one for one in open_asks() if (one.source, one.target) == (here.depot, there.depot)]
     if asked.request.method == "POST":
         return _send(asked, van, asks)
+    loads = [
+        (one, _field(one), bare(one.quantity), asked.text(_field(one)) or bare(one.quantity), _cell(asked, one))
+        for one in van.loads
+    ]
     context = {
-        "van": van, "asks": [(one, bare(one.quantity)) for one in asks], "rows": MORE_ROWS,
-        "loads": [(one, _field(one), bare(one.quantity), _cell(asked, one)) for one in van.loads],
-        "number": _free_number(asked, van), "may_act": asked.actor.may(WAREHOUSE, DO, here.depot),
+        "van": van, "loads": loads, "asks": [(one, bare(one.quantity)) for one in asks],
+        "rows": rows_to_type(asked, MORE_ROWS, _MORE_FIELDS), "why": asked.text("why"),
+        "number": asked.text("number") or _free_number(asked, van),
+        "may_act": asked.actor.may(WAREHOUSE, DO, here.depot),
     }  # fmt: skip
     return page(asked, "load_van.html", context)
 
@@ -178,7 +185,7 @@ def _send(asked: Asked, van: Van, asks: Sequence[Ask]) -> HttpResponse:
             answer_ask(number=one.number, answer=f"on transfer {number}", **scan)
         return "ON THE ROAD", f"Transfer {number} is loaded with {len(loads)} lots: print its slip."
 
-    return attempt(asked, deed, reverse("transfers"), back=here)
+    return attempt(asked, deed, reverse("transfers"), back=back_with_typed(asked, here))
 
 
 def _wanted_loads(asked: Asked, van: Van) -> Iterator[Load]:

@@ -2,17 +2,41 @@
 
 import re
 from calendar import monthrange
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
+from urllib.parse import urlencode
 
 from inventory.models import Depot, Place
 from inventory.selectors.finding import place_at
 from kitting.calculation.doubts import Doubt
 from kitting.calculation.quantities import thousandths
 from kitting.errors import Refusal
-from kitting.pages.asked import Asked
+from kitting.pages.asked import ACTION, CONFIRMED, Asked
 
 _MONTH = re.compile(r"\d{4}-\d{2}")
+
+_NOT_TYPED = ("csrfmiddlewaretoken", ACTION, CONFIRMED)
+
+
+def back_with_typed(asked: Asked, address: str) -> str:
+    """A page that reads what was typed from its address, so that after a refusal nothing is typed again."""
+    typed = [(name, text) for name, text in asked.request.POST.items() if text and name not in _NOT_TYPED]
+    return f"{address}?{urlencode(typed)}"
+
+
+def rows_to_type(
+    asked: Asked, rows: Sequence[object], fields: Mapping[str, str]
+) -> list[tuple[object, list[tuple[str, str, str]]]]:
+    """Lines of a form that nobody must fill in: each with its fields' names, labels and what was typed before.
+
+    Args:
+        asked: the request.
+        rows: what tells the lines apart.
+        fields: label by the beginning of a field's name; the line follows after a hyphen.
+    """
+    return [
+        (row, [(f"{name}-{row}", label, asked.text(f"{name}-{row}")) for name, label in fields.items()]) for row in rows
+    ]
 
 
 def typed_quantity(text: str, what: str) -> int:

@@ -1,6 +1,7 @@
 """One transfer: its load, its slip, counted out at the other depot, and differences explained."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from types import MappingProxyType
 
 from django.http import HttpResponse
 from django.urls import reverse
@@ -24,12 +25,13 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page,
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure
 from kitting.pages.transfer_pages import WAREHOUSE
-from kitting.pages.typed import place_names, typed_place, typed_quantity
+from kitting.pages.typed import back_with_typed, place_names, rows_to_type, typed_place, typed_quantity
 from kitting.roles import DO, require
 from kitting.selectors.bag_contents import bare
 from kitting.services.settle_transfers import settle_transfers
 
 _MORE_ROWS = (1, 2)
+_MORE_FIELDS = MappingProxyType({"code": "Stock code", "lot": "Lot", "quantity": "Counted", "target": "Put at"})
 _MISSING = (ARRIVED, STAYED, LOST_ON_THE_ROAD)
 _TOO_MANY = (FOUND_THERE, SENT_TOO)
 
@@ -53,8 +55,13 @@ def transfer_page(asked: Asked, number: int) -> HttpResponse:
     usual = _usual(van, aboard)
     open_ones = van.differences.filter(settled__isnull=True).select_related("lot__item").order_by("pk")
     context = {
-        "van": van, "slip": slip, "table": _lines(slip), "places": [*places], "rows": _MORE_ROWS,
-        "aboard": [(one.lot, bare(one.quantity), usual.get(one.lot.item_id, "")) for one in aboard],
+        "van": van, "slip": slip, "table": _lines(slip), "put_at": [*places],
+        "rows": rows_to_type(asked, _MORE_ROWS, _MORE_FIELDS),
+        "aboard": [
+            (one.lot, bare(one.quantity), asked.text(f"counted-{one.lot_id}"),
+             asked.text(f"place-{one.lot_id}") or usual.get(one.lot.item_id, ""))
+            for one in aboard
+        ],
         "may_count": van.received is None and asked.actor.may(WAREHOUSE, DO, van.to_depot.depot),
         "differences": [(one, bare(one.sent), bare(one.counted), _hows(one)) for one in open_ones],
         "may_settle": _may_settle(asked, van),
@@ -104,7 +111,7 @@ def _count_out(asked: Asked, van: Transfer) -> HttpResponse:
             return "DIFFERENCE", f"Transfer {van}: {differing} lots differ; both depots see it until it is explained."
         return "RECEIVED", f"Transfer {van} is complete."
 
-    return attempt(asked, deed, here)
+    return attempt(asked, deed, here, back=back_with_typed(asked, here))
 
 
 def _unloads(asked: Asked, van: Transfer) -> Iterator[Unload]:
@@ -129,7 +136,7 @@ def _more_unloads(asked: Asked, van: Transfer) -> Iterator[Unload]:
         if code:
             lots = lots_by_number(item=items_by_code([code])[code], number=asked.text(f"lot-{row}"))
             counted = typed_quantity(asked.text(f"quantity-{row}"), f"Pieces of {code}")
-            yield Unload(lot=lots[0], counted=counted, target=typed_place(van.to_depot, asked.text(f"place-m{row}")))
+            yield Unload(lot=lots[0], counted=counted, target=typed_place(van.to_depot, asked.text(f"target-{row}")))
 
 
 def _hows(one: Difference) -> Sequence[str]:

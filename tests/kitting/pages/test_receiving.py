@@ -133,12 +133,14 @@ def test_a_form_sent_twice_books_once_and_its_mistakes_are_told_in_words() -> No
     address, given = counted(line, each="2")
 
     unread = words(send(client, address, **{**given, "each": "two"}))
-    nowhere = words(send(client, address, **{**given, "place": "N-04-33"}))
+    refused = send(client, address, **{**given, "place": "N-04-33"})
+    nowhere = words(refused)
     for _ in range(2):
         send(client, address, **given)
 
     assert "not a quantity. Write a number such as 6 or 12.5" in unread
     assert "has no place N-04-33; did you mean" in nowhere
+    assert 'name="lot" value="L-NEW"' in refused.content.decode()
     assert there("CS15-6", "L-NEW") == {"bin": 2}
 
 

@@ -106,7 +106,7 @@ def test_a_lot_that_is_not_on_the_slip_is_counted_too_and_explained_with_its_pla
     client = browser_of(STORES)
     loaded(client, van_to_north())
     transfer, lot = Transfer.objects.get(), Lot.objects.get(item__stock_code="EL15-3", number="L-2503-108")
-    more = {"code-1": "EL15-3", "lot-1": lot.number, "quantity-1": "1", "place-m1": "N-04-3"}
+    more = {"code-1": "EL15-3", "lot-1": lot.number, "quantity-1": "1", "target-1": "N-04-3"}
     source = Place.objects.get(balances__lot=lot, depot__depot="H")
 
     counted = words(send(client, f"/transfers/{transfer.pk}", **counts_of(transfer), **more))
