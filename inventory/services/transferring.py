@@ -77,7 +77,8 @@ def send_transfer(
     theirs = sorted({str(one.lot) for one in loads if one.lot.supplier_owned})
     if theirs and not owner_agrees:
         question = f"{', '.join(theirs)}: the supplier's own; did he agree that it goes to {to_depot}?"
-        raise Doubt("owner-agrees", question, {"transfer": transfer, "lots": theirs})
+        facts = {"transfer": transfer, "lots": theirs, "questions": {"owner-agrees": question}}
+        raise Doubt("owner-agrees", question, facts)
     road, new = Place.objects.get_or_create(depot=to_depot, code=transfer, kind=VAN, job="", structure="")
     if not new:
         raise Refusal("transfer-number-used", f"There is a van or transfer {transfer} already.", {"transfer": transfer})

@@ -29,7 +29,7 @@ from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import typed_moment
 from kitting.roles import APPROVE, DO, SEE
-from kitting.selectors.lot_names import UNKNOWN_LOT, lot_of_address
+from kitting.selectors.lot_names import lot_address, lot_of_address
 from kitting.services.recall_lots import LOT_HOLD, Recalled, recall_lot, was_recalled
 
 PDF = "pdf"
@@ -42,9 +42,9 @@ _WRITTEN: Mapping[str, Callable[[LotTrace, Printed], bytes]] = MappingProxyType(
 )
 
 
-def lot_address(code: str, number: str) -> str:
+def lot_url(code: str, number: str) -> str:
     """The page of a lot; '' is the lot that nobody knows."""
-    return reverse("lot", args=[f"{code}/{number or UNKNOWN_LOT}"])
+    return reverse("lot", args=[lot_address(code, number)])
 
 
 def lot(asked: Asked, name: str) -> HttpResponse:
@@ -80,7 +80,7 @@ def _not_found(asked: Asked, refusal: Exception) -> HttpResponse:
         return not_in_books(asked, refusal)
     code = data["stock_code"]
     return page(asked, "lot_near.html", {"sentence": str(refusal), "code": code,
-                                         "near": [(one, lot_address(code, one)) for one in near]}, 404)  # fmt: skip
+                                         "near": [(one, lot_url(code, one)) for one in near]}, 404)  # fmt: skip
 
 
 def _part(asked: Asked, trace: LotTrace, part: str) -> Table:
@@ -101,7 +101,7 @@ def _line(asked: Asked, one: TraceLine, unit: str) -> list[Cell]:
 
 def _stop(asked: Asked, item: Item, number: str) -> HttpResponse:
     """Only the mark, or the recall: bags on hold and promises let go in the same step."""
-    address, reason = lot_address(item.stock_code, number), asked.text("reason")
+    address, reason = lot_url(item.stock_code, number), asked.text("reason")
 
     def hold() -> tuple[str, str]:
         place_hold(stock_code=item.stock_code, lot=number, reason=reason, **asked.stamp())

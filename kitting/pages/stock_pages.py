@@ -18,7 +18,7 @@ from kitting.pages.drawing import Fit, fit
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import SEE
 from kitting.selectors.bag_contents import bare
-from kitting.selectors.lot_names import UNKNOWN_LOT
+from kitting.selectors.lot_names import lot_address
 from kitting.selectors.lots import Use, uses_ahead
 from kitting.selectors.stock_search import Wanted, choices, find_items, ranges_over_insulation
 from kitting.selectors.stock_sums import FREE, OWNED, Sums, spots, sums
@@ -31,7 +31,7 @@ def lot_cell(asked: Asked, code: str, number: str, note: str = "") -> Cell:
     """A lot, which leads to its page whoever may see traces."""
     if not asked.actor.may("trace", SEE):
         return Cell(number or "unknown", note=note)
-    return link(number or "unknown", "lot", f"{code}/{number or UNKNOWN_LOT}", note=note)
+    return link(number or "unknown", "lot", lot_address(code, number), note=note)
 
 
 def stock(asked: Asked) -> HttpResponse:

@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 
 from django.urls import reverse
 
+from inventory.selectors.balances import look_ahead
 from kitting.calculation.answers import READY, READY_IF
 from kitting.calculation.bag_states import CHECK, INSTALL, ISSUE, PICK, STAGE, TURN_IN
 from kitting.models import Bag
@@ -25,6 +26,7 @@ from kitting.selectors.vans import differences_open, transfers_open, vans_wanted
 
 _SOON_DAYS = 10
 _NAMED = 4
+_SOON_EXPIRED_DAYS = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,17 +64,16 @@ def _stores(asked: Asked) -> Iterator[Task]:
     due = [one for one in order_lines_open(depots=depots) if one.promised and one.promised <= asked.today]
     vans = [van for van in vans_wanted(depots) if not depots or van.source.depot in depots]
     road = [one for one in transfers_open(depots) if not depots or one.to_depot.depot in depots]
+    asks = [one for one in open_asks(depots) if not depots or one.source in depots]
+    near = (one.lying for one in look_ahead(today=asked.today, days=(_SOON_EXPIRED_DAYS,)) if one.lying.use_by)
+    ageing = sorted({f"{one.stock_code} {one.lot}" for one in near if not depots or one.depot in depots})
     waiting = (
         (len(due), "order lines due to receive", "receive", ", ".join(str(one) for one in due)),
         (len(vans), "transfers to load", "transfers", ", ".join(f"{van.source} to {van.target}" for van in vans)),
         (len(road), "transfers to count out", "transfers", ", ".join(one.number for one in road)),
         (len(differences_open(depots)), "transfers counted differently", "transfers", ""),
-        (
-            sum(not depots or one.source in depots for one in open_asks(depots)),
-            "asked by other depots",
-            "transfers",
-            "",
-        ),
+        (len(asks), "asked by other depots", "transfers", ""),
+        (len(ageing), "lots out of date within a month or already", "stock-dates", ", ".join(ageing)),
     )
     for number, what, route, note in waiting:
         if number:

@@ -1,5 +1,6 @@
 """Pieces between depots: what waits, one van loaded in one go, and what depots ask of each other."""
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import count
 from types import MappingProxyType
@@ -7,8 +8,7 @@ from types import MappingProxyType
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.errors import Doubt
-from inventory.models import Balance, Depot, Transfer
+from inventory.models import Balance, Depot, Lot, Place, Transfer
 from inventory.selectors.finding import items_by_code
 from inventory.services.transferring import Load, send_transfer
 from kitting.calculation.quantities import quantity_text
@@ -26,6 +26,7 @@ from kitting.services.settle_transfers import settle_transfers
 
 WAREHOUSE = "warehouse"
 MORE_ROWS = (1, 2, 3)  # lines for what is not on the list
+_FIELD = re.compile(r"q-\d+-\d+")  # pieces of a lot at a place
 _MORE_FIELDS = MappingProxyType({"code": "Stock code", "lot": "Lot", "place": "From place", "quantity": "Pieces"})
 
 
@@ -169,14 +170,11 @@ def _send(asked: Asked, van: Van, asks: Sequence[Ask]) -> HttpResponse:
         number = asked.text("number")
         if not number:
             raise Refusal("no-number", "Give the transfer a number, as on its slip.", {})
-        loads = [*_wanted_loads(asked, van), *_more_loads(asked, van.source)]
-        try:
-            send_transfer(
-                transfer=number, to_depot=van.target, loads=loads, why=asked.text("why"),
-                owner_agrees="owner-agrees" in asked.confirmed, **stamp,
-            )  # fmt: skip
-        except Doubt as doubt:
-            raise Doubt(doubt.code, doubt.message, {"questions": {doubt.code: doubt.message}}) from doubt
+        loads = [*_wanted_loads(asked), *_more_loads(asked, van.source)]
+        send_transfer(
+            transfer=number, to_depot=van.target, loads=loads, why=asked.text("why"),
+            owner_agrees="owner-agrees" in asked.confirmed, **stamp,
+        )  # fmt: skip
         settle_transfers(at=asked.at)
         answered = [one for one in asks if asked.text(f"ask-{one.number}")]
         for one, step in zip(answered, count(1), strict=False):
@@ -188,12 +186,17 @@ def _send(asked: Asked, van: Van, asks: Sequence[Ask]) -> HttpResponse:
     return attempt(asked, deed, reverse("transfers"), back=back_with_typed(asked, here))
 
 
-def _wanted_loads(asked: Asked, van: Van) -> Iterator[Load]:
-    for one in van.loads:
-        text = asked.text(_field(one))
-        quantity = typed_quantity(text, str(one.lot)) if text else 0
-        if quantity:
-            yield Load(lot=one.lot, quantity=quantity, source=one.place)
+def _wanted_loads(asked: Asked) -> Iterator[Load]:
+    """What the form names, whatever the plan wants meanwhile: so that a form sent twice asks for the same."""
+    texts = {name: asked.text(name) for name in asked.request.POST if _FIELD.fullmatch(name)}
+    keys = {name: tuple(map(int, name.split("-")[1:])) for name in texts}
+    places = Place.objects.select_related("depot").in_bulk({place for place, _ in keys.values()})
+    lots = Lot.objects.select_related("item").in_bulk({lot for _, lot in keys.values()})
+    for name, (place, lot) in keys.items():
+        if place in places and lot in lots and texts[name]:
+            quantity = typed_quantity(texts[name], str(lots[lot]))
+            if quantity:
+                yield Load(lot=lots[lot], quantity=quantity, source=places[place])
 
 
 def _more_loads(asked: Asked, depot: Depot) -> Iterator[Load]:

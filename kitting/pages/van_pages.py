@@ -1,12 +1,13 @@
 """One transfer: its load, its slip, counted out at the other depot, and differences explained."""
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from types import MappingProxyType
 
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import BIN, Balance, Difference, Place, Transfer
+from inventory.models import BIN, Balance, Difference, Lot, Place, Transfer
 from inventory.selectors.finding import items_by_code, lots_by_number
 from inventory.services.transferring import (
     ARRIVED,
@@ -30,6 +31,7 @@ from kitting.roles import DO, require
 from kitting.selectors.bag_contents import bare
 from kitting.services.settle_transfers import settle_transfers
 
+_COUNTED = re.compile(r"counted-\d+")
 _MORE_ROWS = (1, 2)
 _MORE_FIELDS = MappingProxyType({"code": "Stock code", "lot": "Lot", "quantity": "Counted", "target": "Put at"})
 _MISSING = (ARRIVED, STAYED, LOST_ON_THE_ROAD)
@@ -115,18 +117,19 @@ def _count_out(asked: Asked, van: Transfer) -> HttpResponse:
 
 
 def _unloads(asked: Asked, van: Transfer) -> Iterator[Unload]:
-    """Every lot that is aboard, as counted.
+    """Every lot that the form names, as counted, whatever lies in the van meanwhile.
 
     Raises:
         Refusal: ``not-counted``: a field is blank; 0 is for what did not come.
     """
-    for one in _aboard(van):
-        text = asked.text(f"counted-{one.lot_id}")
+    names = [name for name in asked.request.POST if _COUNTED.fullmatch(name)]
+    lots = Lot.objects.select_related("item").in_bulk([int(name.split("-")[1]) for name in names])
+    for number, lot in sorted(lots.items()):
+        text = asked.text(f"counted-{number}")
         if not text:
-            message = f"{one.lot} is not counted: write 0 where nothing came."
-            raise Refusal("not-counted", message, {"lot": str(one.lot)})
-        target = typed_place(van.to_depot, asked.text(f"place-{one.lot_id}"))
-        yield Unload(lot=one.lot, counted=typed_quantity(text, str(one.lot)), target=target)
+            raise Refusal("not-counted", f"{lot} is not counted: write 0 where nothing came.", {"lot": str(lot)})
+        target = typed_place(van.to_depot, asked.text(f"place-{number}"))
+        yield Unload(lot=lot, counted=typed_quantity(text, str(lot)), target=target)
 
 
 def _more_unloads(asked: Asked, van: Transfer) -> Iterator[Unload]:

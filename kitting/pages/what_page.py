@@ -5,7 +5,7 @@ from django.urls import reverse
 
 from kitting.pages.asked import ANY_REFUSAL, Asked, go_to, page
 from kitting.roles import SEE
-from kitting.selectors.what_is_this import BAG, CARTON, ITEM, Known, what_is
+from kitting.selectors.what_is_this import BAG, CARTON, ITEM, LOT, Known, what_is
 
 
 def what(asked: Asked) -> HttpResponse:
@@ -30,4 +30,4 @@ def _address(one: Known) -> str:
     return reverse(route, args=[one.code or one.name]) if route else ""
 
 
-PAGES: dict[str, str] = {BAG: "bag", ITEM: "item", CARTON: "item"}  # kind of thing -> route of its page
+PAGES: dict[str, str] = {BAG: "bag", ITEM: "item", CARTON: "item", LOT: "lot"}  # kind of thing -> route of its page

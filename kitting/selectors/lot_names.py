@@ -7,6 +7,11 @@ from kitting.errors import Refusal
 UNKNOWN_LOT = "-"  # stands in an address for pieces whose lot nobody knows
 
 
+def lot_address(code: str, number: str) -> str:
+    """How an address names a lot: ``BI25/L-2409-17``, ``BI25/-`` for the one that nobody knows."""
+    return f"{code}/{number or UNKNOWN_LOT}"
+
+
 def lot_of_address(name: str) -> tuple[Item, str]:
     """The item and the lot number, '' for the unknown lot, of a name such as ``BI25/L-2409-17`` or ``BI25/-``.
 

@@ -5,6 +5,8 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from django.db.models import F
+
 from inventory.models import (
     BAG,
     BIN,
@@ -96,10 +98,10 @@ def order_lines_open(items: Iterable[Item] | None = None, depots: Collection[str
         items: only of these; None: of all.
         depots: only to these; none: to all.
     """
-    lines = OrderLine.objects.select_related("order", "item", "depot", "supplier")
+    lines = OrderLine.objects.filter(received__lt=F("quantity"))
     if items is not None:
         lines = lines.filter(item__in=[*items])
     if depots:
         lines = lines.filter(depot__depot__in=depots)
-    found = [one for one in lines if one.received < one.quantity]
+    found = lines.select_related("order", "item", "depot", "supplier")
     return sorted(found, key=lambda one: (one.promised or date.max, one.order.number, one.line))

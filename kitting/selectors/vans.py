@@ -8,6 +8,7 @@ from datetime import date
 from django.db.models import Q
 
 from inventory.models import VAN, Depot, Difference, Lot, LotHold, Place, Transfer
+from kitting.calculation.natural_order import natural_key
 from kitting.calculation.promising.model import TRANSFER
 from kitting.models import Promise
 
@@ -49,7 +50,7 @@ def vans_wanted(depots: Collection[str] = ()) -> list[Van]:
     homes = {depot.depot: depot for depot in Depot.objects.all()}
     held = set(LotHold.objects.filter(released_at__isnull=True).values_list("item", "lot_number"))
     found: dict[tuple[str, str], dict[tuple[int, int], list[Promise]]] = defaultdict(lambda: defaultdict(list))
-    for one in kept.order_by("place__code", "lot__item__stock_code", "pk"):
+    for one in sorted(kept, key=lambda one: (natural_key(one.place.code if one.place else ""), one.pk)):
         source = one.place.depot.depot if one.place else ""
         is_ours = not depots or source in depots or one.job.depot in depots
         if source != one.job.depot and is_ours:

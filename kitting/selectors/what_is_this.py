@@ -1,10 +1,10 @@
-"""What a scanned or typed text is: a bag, a carton, a stock code, a reel, a place."""
+"""What a scanned or typed text is: a bag, a carton, a stock code, a lot, a reel, a place."""
 
 from dataclasses import dataclass
 from datetime import date
 
 import inventory.errors
-from inventory.models import Balance, Item, Place
+from inventory.models import Balance, Item, Lot, Place
 from inventory.selectors.finding import items_by_code, known_lots, open_holds
 from inventory.selectors.words import near
 from jobs.models import Reel
@@ -13,8 +13,9 @@ from kitting.calculation.carton_codes import Carton, is_carton, read_carton
 from kitting.errors import Refusal
 from kitting.models import Bag
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, facts_of, label_code, label_state
+from kitting.selectors.lot_names import lot_address
 
-BAG, CARTON, ITEM, REEL, PLACE = "bag", "carton", "stock code", "reel", "place"
+BAG, CARTON, ITEM, LOT, REEL, PLACE = "bag", "carton", "stock code", "lot", "reel", "place"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +44,12 @@ def what_is(text: str, *, today: date) -> list[Known]:
     asked = text.strip()
     if is_carton(asked):
         return [_carton(read_carton(asked, today=today))]
-    found = [*_bag(asked), *_item(asked), *_reel(asked), *_places(asked)]
+    found = [*_bag(asked), *_item(asked), *_lots(asked), *_reel(asked), *_places(asked)]
     if not found:
         close = near(asked, Item.objects.values_list("stock_code", flat=True))
-        raise Refusal("not-ours", f"{asked!r} is not ours: no bag, stock code, reel or place{close}", {"read": asked})
+        raise Refusal(
+            "not-ours", f"{asked!r} is not ours: no bag, stock code, lot, reel or place{close}", {"read": asked}
+        )
     return found
 
 
@@ -110,6 +113,21 @@ def _item(text: str) -> list[Known]:
     told += [f"{bare(one.quantity)} of lot {one.lot.number or 'unknown'} at {one.place} ({one.place.kind})"
              for one in there.order_by("place__depot__depot", "place__code", "pk")]  # fmt: skip
     return [Known(ITEM, item.stock_code, tuple(told))]
+
+
+def _lots(text: str) -> list[Known]:
+    """A lot number may be used by several makers, so of several items."""
+    lots = [
+        *Lot.objects.filter(number=text).exclude(number="").select_related("item").order_by("item__stock_code", "pk")
+    ]
+    holds = open_holds(lots) if lots else {}
+    told = {}
+    for lot in lots:
+        hold = holds.get((lot.item_id, lot.number))
+        facts = [f"{lot.item.description or lot.item.kind}", f"use by {lot.use_by}" if lot.use_by else "not dated"]
+        facts += [f"HELD: {hold.reason}"] if hold else []
+        told[str(lot)] = Known(LOT, str(lot), tuple(facts), lot_address(lot.item.stock_code, lot.number))
+    return [*told.values()]
 
 
 def _reel(text: str) -> list[Known]:

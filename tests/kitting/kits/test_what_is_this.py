@@ -39,6 +39,15 @@ def test_a_carton_is_found_by_its_number_and_says_lot_date_and_hold() -> None:
     assert "the books say use by 2026-03-31: read the carton again" in other.told
 
 
+def test_a_lot_number_is_named_with_its_item_its_date_and_what_stops_it() -> None:
+    splice = Item.objects.get(stock_code="CS15-2")
+    LotHold.objects.create(item=splice, lot_number="L-2303B", reason="torn", placed_by="Ana", placed_at=Stores().at)
+    (held,) = what_is("L-2303B", today=TODAY)
+    (free,) = what_is("L-2409-17", today=TODAY)
+    assert (held.kind, held.name, held.told[1:]) == ("lot", "CS15-2 lot L-2303B", ("use by 2026-03-31", "HELD: torn"))
+    assert (free.code, free.told[1:]) == ("BI25/L-2409-17", ("not dated",))
+
+
 def test_an_old_code_a_reel_and_a_place_are_named_and_anything_else_is_not_ours() -> None:
     (item,) = what_is("0457-BI", today=TODAY)
     assert (item.kind, item.name, item.told[1]) == ("stock code", "BI15", "old code 0457-BI")

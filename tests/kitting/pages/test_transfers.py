@@ -50,12 +50,13 @@ def test_what_the_plan_wants_brought_is_loaded_in_one_go_and_leaves_the_list() -
     listed = words(client.get("/transfers"))
     page = words(client.get(load_page(van)))
     answer = words(loaded(client, van))
-    loaded(client, van)  # sent twice
+    twice = words(loaded(client, van))
 
     assert "H to N" in listed
     assert all(job in page for job in van.jobs)
     assert "ON THE ROAD" in answer
     assert "print its slip" in answer
+    assert "ON THE ROAD" in twice
     assert Transfer.objects.count() == 1
     assert not [one for one in vans_wanted() if (one.source, one.target) == (van.source, van.target)]
     assert "V-1" in words(client.get("/transfers"))
@@ -70,10 +71,11 @@ def test_a_van_is_counted_out_lot_by_lot_and_a_blank_count_is_refused() -> None:
     lot = next(name for name in counts if name.startswith("counted-"))
 
     blank = words(send(client, address, **{**counts, lot: ""}))
-    whole = words(send(client, address, **counts))
+    whole, twice = (words(send(client, address, **counts)) for _ in range(2))
 
     assert "is not counted: write 0 where nothing came" in blank
     assert "RECEIVED" in whole
+    assert "is complete" in twice
     assert not transfer.place.balances.filter(quantity__gt=0).exists()
     assert not Promise.objects.filter(place=transfer.place, released_at__isnull=True).exists()
     assert "Count it out" not in words(client.get(address))
