@@ -58,8 +58,16 @@ def adjust(*, counts: Sequence[Count], why: str, confirmed: Collection[str] = ()
     return action
 
 
-def book_counts(action: Action, counts: Sequence[Count], why: str, confirmed: Collection[str] = ()) -> None:
+def book_counts(
+    action: Action,
+    counts: Sequence[Count],
+    why: str,
+    confirmed: Collection[str] = (),
+    missing_to: Place | None = None,
+) -> None:
     """Bring the books to what was counted by an action that another use case has begun, in its transaction.
+
+    What is missing is lost, or stands at ``missing_to`` until somebody has looked for it.
 
     Raises:
         Doubt, Refusal: as ``adjust``.
@@ -78,7 +86,9 @@ def book_counts(action: Action, counts: Sequence[Count], why: str, confirmed: Co
     _ask_about_units(counts, balances, doubts)
     doubts.settle()
     book_counted(
-        action, [Counted(balance, one.counted, action.at) for one, balance in zip(counts, balances, strict=True)]
+        action,
+        [Counted(balance, one.counted, action.at) for one, balance in zip(counts, balances, strict=True)],
+        missing_to,
     )
 
 
@@ -91,17 +101,18 @@ class Counted:
     at: datetime
 
 
-def book_counted(action: Action, counts: Sequence[Counted]) -> None:
+def book_counted(action: Action, counts: Sequence[Counted], missing_to: Place | None = None) -> None:
     """Book differences as found or lost, in the transaction of the use case that began the action.
 
     Args:
         action: with the reason of the differences.
         counts: balances of ``balances_to_count``, each once.
+        missing_to: where missing pieces stand from now on; None: they are lost.
 
     Raises:
         Refusal: ``below-zero``.
     """
-    moves = [_difference(one) for one in counts]
+    moves = [_difference(one, missing_to) for one in counts]
     book(action, [move for move in moves if move is not None])
     for one in counts:
         day = local_day(one.balance.place.depot, one.at)
@@ -151,7 +162,7 @@ def _ask_about_units(counts: Sequence[Count], balances: Sequence[Balance], doubt
         )
 
 
-def _difference(count: Counted) -> Move | None:
+def _difference(count: Counted, missing_to: Place | None) -> Move | None:
     balance = count.balance
     if count.quantity < 0:
         raise Refusal("below-zero", f"{balance}: nothing is counted as 0, and never less.", {"counted": count.quantity})
@@ -160,4 +171,5 @@ def _difference(count: Counted) -> Move | None:
         return None
     if over > 0:
         return Move(lot=balance.lot, quantity=over, origin=FOUND, target=balance.place)
-    return Move(lot=balance.lot, quantity=-over, source=balance.place, ending=LOST)
+    ending = "" if missing_to else LOST
+    return Move(lot=balance.lot, quantity=-over, source=balance.place, target=missing_to, ending=ending)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Unpack
 
-from inventory.models import Action, Balance, Place
+from inventory.models import HOLD, Action, Balance, Place
 from inventory.selectors.finding import items_by_code
 from inventory.selectors.locking import locked_balances
 from inventory.services.actions import begin, use_case
@@ -13,8 +13,10 @@ from inventory.services.adjusting import Count, book_counts
 from jobs.models import Job
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, Bag, Event, Promise
-from kitting.roles import BUYER, DO, PLANNER, require
+from kitting.roles import BUYER, DO, PLANNER, STOREKEEPER, require
 from kitting.selectors.bag_contents import bare, good_until
+from kitting.selectors.count_lists import SPOT_EVENT
+from kitting.selectors.policies import count_limit
 from kitting.selectors.promises import service_turns
 from kitting.selectors.sources import IN_BAG, WITH_CREW, Source, sources
 from kitting.services.record_events import Happening, record_events
@@ -22,6 +24,7 @@ from kitting.services.release_promises import release, rest_of
 from kitting.services.scans import Scan, stamp_of
 
 FOUND_SHORT, COUNT = "found short", "count"
+TO_BE_FOUND = "to be found"
 _SPARE = "/spare"  # how the name of a spare line ends
 
 
@@ -40,6 +43,7 @@ class Lost:
 class FoundShort:
     """What a spot count found: thousandths counted and missing, and the lines that lose pieces, spares first.
 
+    ``wanted_at`` is where the missing ones stand until another person has counted, '' where they are written off.
     Where a line loses pieces the plan that was applied holds no more: make one and apply it.
     """
 
@@ -47,6 +51,7 @@ class FoundShort:
     counted: int
     missing: int
     lost: tuple[Lost, ...]
+    wanted_at: str = ""
 
     @property
     def must_plan(self) -> bool:
@@ -57,6 +62,7 @@ class FoundShort:
     def sentence(self) -> str:
         """In words."""
         told = f"{self.what}: {bare(self.counted)} found, {bare(self.missing)} missing"
+        told += f", which stand at {self.wanted_at} until another person has counted" if self.wanted_at else ""
         if not self.lost:
             return f"{told}; nobody was promised them."
         lines = "; ".join(f"{bare(one.quantity)} of {one.line} (cutover {one.cutover})" for one in self.lost)
@@ -76,6 +82,9 @@ def found_short(
     **scan: Unpack[Scan],
 ) -> FoundShort:
     """Book what a person finds of a lot at a place as a spot count, and release the promises that can't be kept.
+
+    One person's word writes off no more than the policy ``count limit``: beyond it the missing pieces stay on the books
+    at the depot's place for what is to be found, and a count there is wanted.
 
     Spares lose their pieces first, then the jobs that are served last. Planner and buyer are told; nothing is planned
     here.
@@ -113,7 +122,8 @@ def found_short(
         use_by=balance.lot.use_by,
         supplier_owned=balance.lot.supplier_owned,
     )
-    book_counts(action, [one], reason, confirmed)
+    aside = _to_be_found(place) if missing > count_limit() or one.supplier_owned else None
+    book_counts(action, [one], reason, confirmed, missing_to=aside)
     lost = release_missing(balance, counted, f"{FOUND_SHORT}: {reason}", at)
     told = {
         "action": action.number,
@@ -121,14 +131,23 @@ def found_short(
         "counted": counted,
         "missing": missing,
         "why": reason,
+        "wanted_at": str(aside or ""),
         "lost": [{"job": promise.job.job, "line": promise.line, "quantity": pieces} for promise, pieces in lost],
     }
     happenings = [
         Happening(FOUND_SHORT, str(balance), told, addressed_to=role, depot=place.depot.depot)
         for role in (PLANNER, BUYER)
     ]
+    if aside:
+        said = {"said gone": f"{bare(missing)} of {balance}", "action": action.number}
+        happenings.append(Happening(SPOT_EVENT, str(aside), said, addressed_to=STOREKEEPER, depot=place.depot.depot))
     record_events(happenings, by=actor.name, at=at)
     return _as_told(action, at)
+
+
+def _to_be_found(place: Place) -> Place:
+    """The depot's place for pieces that the books have and nobody can find; nothing there is planned with."""
+    return Place.objects.get_or_create(depot=place.depot, code=TO_BE_FOUND, kind=HOLD)[0]
 
 
 def _booked(stock_code: str, number: str, place: Place, use_by: date | None) -> Balance:
@@ -200,7 +219,7 @@ def _as_told(action: Action, at: datetime) -> FoundShort:
         Lost(one["job"], one["line"], one["quantity"], jobs[one["job"]].cutover, free[one["job"]])
         for one in told["lost"]
     ]
-    return FoundShort(event.subject, told["counted"], told["missing"], tuple(lost))
+    return FoundShort(event.subject, told["counted"], told["missing"], tuple(lost), told["wanted_at"])
 
 
 def _free(found: Sequence[Source]) -> list[Source]:

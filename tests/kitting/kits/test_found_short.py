@@ -54,10 +54,25 @@ def test_the_last_served_job_loses_its_pieces_and_keeps_what_is_left(stores: Sto
     assert promised("BI15") == {"J01": 6, "J06": 2}
     bin_.refresh_from_db()
     assert (bin_.quantity, bin_.counted_on) == (8_000, stores.at.date())
-    assert Movement.objects.get(action__use_case="found short").ending == "lost"
+    moved = Movement.objects.get(action__use_case="found short")
+    assert (moved.ending, str(moved.to_place)) == ("", "N/to be found")
     assert unequal_balances() == []
     stores.plan()
     assert sum(promised("BI15").values()) <= 8
+
+
+def test_one_person_writes_off_what_the_limit_allows_and_no_more(stores: Stores) -> None:
+    """The default limit is two; beyond it the pieces stay on the books, unplanned, until another person counts."""
+    few = found(stores, shelf("BI15"), 10)
+    many = found(stores, shelf("EL15-1"), 3)
+    assert (few.missing, few.wanted_at) == (2_000, "")
+    assert Movement.objects.filter(action__use_case="found short", ending="lost").count() == 1
+    assert many.wanted_at == "N/to be found"
+    assert "which stand at N/to be found until another person has counted" in many.sentence
+    aside = Balance.objects.get(place__code="to be found")
+    assert (aside.quantity, aside.place.kind) == (many.missing, "hold")
+    assert Event.objects.get(name="spot count wanted").subject == "N/to be found"
+    assert unequal_balances() == []
 
 
 def test_planner_and_buyer_are_told_and_a_repeat_says_the_same(stores: Stores) -> None:
@@ -69,7 +84,8 @@ def test_planner_and_buyer_are_told_and_a_repeat_says_the_same(stores: Stores) -
     assert [event.addressed_to for event in events.order_by("number")] == ["planner", "buyer"]
     assert {event.data["why"] for event in events} == {"dropped behind the rack"}
     assert first.sentence.startswith("BI15 lot ")
-    assert "8 found, 4 missing. Lost: " in first.sentence
+    assert "8 found, 4 missing, " in first.sentence
+    assert ". Lost: 1 of J06/" in first.sentence
     assert first.sentence.endswith("Plan and apply.")
 
 
