@@ -1,0 +1,71 @@
+"""From signing in to the reason behind a line with the keys alone, and always with the focus in sight."""
+
+import pytest
+from bag_stores import demo_sheets, planned
+from browsing import PASSWORD, people, sign_in_name
+from chromium import Opened
+from people import PLANNER
+from playwright.sync_api import Page, expect
+from pytest_django.live_server_helper import LiveServer
+from record_books import load
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
+FOCUS = """() => {
+  const here = document.activeElement;
+  const look = getComputedStyle(here);
+  return [here.innerText || here.value || here.name || "", look.outlineStyle !== "none" && parseFloat(look.outlineWidth) >= 2];
+}"""
+MOST_STEPS = 150
+
+
+def test_a_planner_finds_out_why_with_the_keys_alone(live_server: LiveServer, look: Opened) -> None:
+    load(demo_sheets())
+    planned()
+    people(PLANNER)
+    page = look()
+    page.goto(f"{live_server.url}/sign-in")
+    page.keyboard.type(sign_in_name(PLANNER))  # the field has the focus when the page opens
+    page.keyboard.press("Tab")
+    page.keyboard.type(PASSWORD)
+    page.keyboard.press("Enter")
+    page.wait_for_url(f"{live_server.url}/")
+
+    _tab_to(page, "To the content")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.closest('main') !== null")
+
+    _tab_to(page, "Cutovers", back=True)
+    _enter(page)
+    _tab_to(page, "J08")
+    _enter(page)
+    _tab_to(page, "bushing insert")
+    _enter(page)
+    expect(page.get_by_role("heading", level=1)).to_contain_text("bushing insert BI35L")
+
+    _tab_to(page, "Cutovers", back=True)
+    _enter(page)
+    _tab_to(page, "J03")
+    _enter(page)
+    _tab_to(page, "From B1/a")  # the parts of an end are folded in; Enter opens them
+    page.keyboard.press("Enter")
+    _tab_to(page, "why?")
+    _enter(page)
+    expect(page.get_by_role("heading", name="Why", exact=True)).to_be_visible()
+
+
+def _tab_to(page: Page, text: str, *, back: bool = False) -> None:
+    """Press Tab until the focus is on something that says this."""
+    for _ in range(MOST_STEPS):
+        page.keyboard.press("Shift+Tab" if back else "Tab")
+        says, seen = page.evaluate(FOCUS)
+        if says.strip():
+            assert seen, f"the focus on {says!r} can't be seen at {page.url}"
+        if text in says:
+            return
+    raise AssertionError(f"{text} is not reached with Tab at {page.url}")
+
+
+def _enter(page: Page) -> None:
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
