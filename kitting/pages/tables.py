@@ -10,6 +10,8 @@ from kitting.calculation.answers import WORST_FIRST
 
 _DAY = re.compile(r"\d{4}-\d\d-\d\d")
 
+MOST_ROWS = 200
+
 
 @dataclass(frozen=True, slots=True)
 class Cell:
@@ -57,7 +59,10 @@ def said(answer: str) -> Cell:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A caption, headings, rows of cells (plain text will do), and what to say and do when there is no row."""
+    """A caption, headings, rows of cells (plain text will do), and what to say and do when there is no row.
+
+    Of a long list the first ``MOST_ROWS`` are drawn, and how many are left out is said.
+    """
 
     caption: str
     heads: tuple[str, ...]
@@ -75,8 +80,14 @@ class Table:
     def lines(self) -> list[tuple[bool, list[tuple[str, Cell]]]]:
         """Each row: whether it is faded, and its cells with their headings."""
         return [
-            (at in self.faded, list(zip(self.heads, map(_cell, row), strict=True))) for at, row in enumerate(self.rows)
+            (at in self.faded, list(zip(self.heads, map(_cell, row), strict=True)))
+            for at, row in enumerate(self.rows[:MOST_ROWS])
         ]
+
+    @property
+    def left_out(self) -> int:
+        """How many rows are not drawn."""
+        return max(len(self.rows) - MOST_ROWS, 0)
 
 
 def _cell(given: Cell | object) -> Cell:

@@ -22,7 +22,7 @@ from kitting.selectors.orders import on_order, to_give_out
 from kitting.selectors.rework import rework
 from kitting.selectors.stock_sums import order_lines_open
 from kitting.selectors.transfer_asks import open_asks
-from kitting.selectors.vans import differences_open, transfers_open, vans_wanted
+from kitting.selectors.vans import differences_open, transfers_open, vans_waiting
 
 _SOON_DAYS = 10
 _NAMED = 4
@@ -62,14 +62,14 @@ def _stores(asked: Asked) -> Iterator[Task]:
     if not actor.may("warehouse", DO):
         return
     due = [one for one in order_lines_open(depots=depots) if one.promised and one.promised <= asked.today]
-    vans = [van for van in vans_wanted(depots) if not depots or van.source.depot in depots]
+    vans = [f"{source} to {target}" for source, target in vans_waiting(depots)]
     road = [one for one in transfers_open(depots) if not depots or one.to_depot.depot in depots]
     asks = [one for one in open_asks(depots) if not depots or one.source in depots]
     near = (one.lying for one in look_ahead(today=asked.today, days=(_SOON_EXPIRED_DAYS,)) if one.lying.use_by)
     ageing = sorted({f"{one.stock_code} {one.lot}" for one in near if not depots or one.depot in depots})
     waiting = (
         (len(due), "order lines due to receive", "receive", ", ".join(str(one) for one in due)),
-        (len(vans), "transfers to load", "transfers", ", ".join(f"{van.source} to {van.target}" for van in vans)),
+        (len(vans), "transfers to load", "transfers", ", ".join(vans)),
         (len(road), "transfers to count out", "transfers", ", ".join(one.number for one in road)),
         (len(differences_open(depots)), "transfers counted differently", "transfers", ""),
         (len(asks), "asked by other depots", "transfers", ""),
@@ -109,7 +109,7 @@ def _bags(asked: Asked) -> Iterator[Task]:
 def _buying(asked: Asked) -> Iterator[Task]:
     if not asked.actor.may("order sheet", DO):
         return
-    new, late, blocked = to_order_counts(asked.today)
+    new, late, blocked = to_order_counts()
     yield Task(new, "lines to order", reverse("buying"), f"{late} of them TOO LATE" if late else "")
     if blocked:
         yield Task(blocked, "can't be ordered: a purchase unit is not known", reverse("buying"))

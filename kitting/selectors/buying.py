@@ -17,6 +17,7 @@ from kitting.selectors.cutovers import last_plan
 PRICE_LASTS_DAYS = 90  # an older price is marked
 _MONTHS = 12  # of a year
 _REORDER, _SHORTAGES, _QUESTIONS = "reorder", "shortages", "questions"
+_BLOCKED = {"table": _QUESTIONS, "cells__sheet": "items", "cells__column": "per purchase unit"}
 
 Row = Mapping[str, str]
 
@@ -94,15 +95,13 @@ class Buying:
         return [one for lines in self.by_supplier.values() for one in lines if not one.sent_on]
 
 
-def buying(today: date, *, shortages: bool = True) -> Buying:
+def buying(today: date) -> Buying:
     """The tables of the plan applied last, as purchasing needs them; five queries, however many lines there are."""
     plan = last_plan()
     if plan is None:
         return Buying(None, {}, (), ())
     rows: dict[str, list[Row]] = {_REORDER: [], _SHORTAGES: [], _QUESTIONS: []}
-    wanted = Q(table=_REORDER) | Q(table=_QUESTIONS, cells__sheet="items", cells__column="per purchase unit")
-    if shortages:
-        wanted |= Q(table=_SHORTAGES)
+    wanted = Q(table=_REORDER) | Q(**_BLOCKED) | Q(table=_SHORTAGES)
     found = PlanRow.objects.filter(wanted, plan=plan).order_by("position")
     for table, cells in found.values_list("table", "cells"):
         rows[table].append(cells)
@@ -134,11 +133,14 @@ def _used(codes: Collection[str], today: date) -> dict[str, int]:
     return dict(gone.values_list("lot__item__stock_code").annotate(Sum("quantity")))
 
 
-def to_order_counts(today: date) -> tuple[int, int, int]:
+def to_order_counts() -> tuple[int, int, int]:
     """Lines of the plan applied last that are not sent, those of them that are too late, and what is blocked."""
-    known = buying(today, shortages=False)
-    new = known.new
-    return len(new), sum(one.too_late for one in new), len(known.blocked)
+    plan = last_plan()
+    sent = SentLine.objects.filter(sheet__plan=plan)
+    lines = PlanRow.objects.filter(plan=plan, table=_REORDER)
+    late, sent_late = (found.filter(cells__too_late=YES).count() for found in (lines, sent))
+    blocked = PlanRow.objects.filter(plan=plan, **_BLOCKED).count()
+    return lines.count() - sent.count(), late - sent_late, blocked
 
 
 def sent_sheets() -> QuerySet[SentSheet]:

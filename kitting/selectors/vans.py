@@ -5,7 +5,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Q
+from django.db.models import F, Q, QuerySet
 
 from inventory.models import VAN, Depot, Difference, Lot, LotHold, Place, Transfer
 from kitting.calculation.natural_order import natural_key
@@ -45,8 +45,7 @@ def vans_wanted(depots: Collection[str] = ()) -> list[Van]:
     Args:
         depots: only from or to these; none: all.
     """
-    kept = Promise.objects.filter(released_at__isnull=True, source=TRANSFER, place__isnull=False)
-    kept = kept.exclude(place__kind=VAN).select_related("lot__item", "place__depot", "job")
+    kept = _wanted().select_related("lot__item", "place__depot", "job")
     homes = {depot.depot: depot for depot in Depot.objects.all()}
     held = set(LotHold.objects.filter(released_at__isnull=True).values_list("item", "lot_number"))
     found: dict[tuple[str, str], dict[tuple[int, int], list[Promise]]] = defaultdict(lambda: defaultdict(list))
@@ -59,6 +58,19 @@ def vans_wanted(depots: Collection[str] = ()) -> list[Van]:
         Van(homes[source], homes[target], [_load(group, held) for group in groups.values()])
         for (source, target), groups in sorted(found.items())
     ]
+
+
+def vans_waiting(sources: Collection[str] = ()) -> list[tuple[str, str]]:
+    """From which of these depots (none: all) to which others the applied plan wants pieces brought; one query."""
+    found = _wanted().exclude(place__depot__depot=F("job__depot"))
+    if sources:
+        found = found.filter(place__depot__depot__in=sources)
+    return sorted(found.values_list("place__depot__depot", "job__depot").distinct())
+
+
+def _wanted() -> QuerySet[Promise]:
+    kept = Promise.objects.filter(released_at__isnull=True, source=TRANSFER, place__isnull=False)
+    return kept.exclude(place__kind=VAN).order_by()
 
 
 def _load(promises: Sequence[Promise], held: Collection[tuple[int, str]]) -> ToLoad:

@@ -8,10 +8,10 @@ from django.core.management.base import BaseCommand
 from django.db import connection
 
 from inventory.management.trials.own_books import own_books
-from kitting.management.benchmarks import main_job, promising, promising_tiers, stock
+from kitting.management.benchmarks import main_job, pages, promising, promising_tiers, stock
 from kitting.management.benchmarks.promising_data import SIZES, STOCK
 
-MAIN_JOB, PLAN, BOOKS = "job", "plan", "stock"
+MAIN_JOB, PLAN, BOOKS, PAGES = "job", "plan", "stock", "pages"
 
 
 class Command(BaseCommand):
@@ -20,12 +20,15 @@ class Command(BaseCommand):
     help = (
         "Time planning on made-up data. job: reading, planning and writing of schedules (--runs). "
         "plan: who gets the stock, against line by line (--size, --stock, --coupled, --double). "
-        "stock: movements, rebuilding, loading and planning from records, on books of their own (--runs, --hands)."
+        "stock: movements, rebuilding, loading and planning from records, on books of their own (--runs, --hands). "
+        "pages: pages beside their bare queries, on large books of their own (--jobs, --movements)."
     )
     requires_system_checks = ()
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("what", nargs="?", choices=(MAIN_JOB, PLAN, BOOKS), default=MAIN_JOB, help="what is timed")
+        parser.add_argument(
+            "what", nargs="?", choices=(MAIN_JOB, PLAN, BOOKS, PAGES), default=MAIN_JOB, help="what is timed"
+        )
         parser.add_argument(
             "--runs", type=int, nargs="+", default=[1_000, 10_000, 100_000], help="job, stock: rows of the schedule"
         )
@@ -34,7 +37,8 @@ class Command(BaseCommand):
         parser.add_argument("--coupled", action="store_true", help="plan: also with parts that all owners share")
         parser.add_argument("--hands", type=int, default=8, help="stock: threads that book at once")
         parser.add_argument("--actions", type=int, default=100, help="stock: actions of each hand")
-        parser.add_argument("--movements", type=int, default=1_000_000, help="stock: movements to rebuild from")
+        parser.add_argument("--movements", type=int, default=1_000_000, help="stock, pages: movements on the books")
+        parser.add_argument("--jobs", type=int, default=1_000, help="pages: jobs on the books")
         parser.add_argument("--double", action="store_true", help="plan: also with twice the jobs and lots")
 
     def handle(self, *_args: Any, **options: Any) -> None:
@@ -42,6 +46,8 @@ class Command(BaseCommand):
             self._time_promising(options)
         elif options["what"] == BOOKS:
             self._time_books(options)
+        elif options["what"] == PAGES:
+            self._time_pages(options)
         else:
             self._time_main_job(sorted(options["runs"]))
 
@@ -82,6 +88,12 @@ class Command(BaseCommand):
                 f"The schedule of {first.name} ({first.runs:,} runs) as xlsx: pandas {plain:.2f} s, our reading "
                 f"{ours:.2f} s; promise is {first.whole / plain:.2f} and {first.whole / ours:.2f} of that."
             )
+
+    def _time_pages(self, options: dict[str, Any]) -> None:
+        with own_books():
+            pages.large_books(options["jobs"], options["movements"])
+            self.stdout.write(f"{connection.vendor}, {options['jobs']:,} jobs, {options['movements']:,} movements:")
+            self.stdout.write(pages.pages_text(pages.measure_pages()))
 
     def _time_books(self, options: dict[str, Any]) -> None:
         with own_books():
