@@ -13,7 +13,7 @@ from kitting.pages.cutover_pages import why_address
 from kitting.pages.drawing import steps
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.roles import SEE
+from kitting.roles import APPROVE, ASK, SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.item_sheet import Change, ItemSheet, item_sheet
 from kitting.selectors.stock_search import ranges_over_insulation
@@ -28,7 +28,7 @@ def item_page(asked: Asked, code: str) -> HttpResponse:
         return not_in_books(asked, refusal)
     item = sheet.item
     changes = sheet.changes()
-    tables = [_shares(sheet), _places(asked, sheet), _orders(sheet), _promised(asked, sheet), _lacking(sheet),
+    tables = [_shares(sheet), _places(asked, sheet), _orders(asked, sheet), _promised(asked, sheet), _lacking(sheet),
               _levels(sheet), *_stand_ins(sheet)]  # fmt: skip
     context = {
         "item": item,
@@ -37,6 +37,7 @@ def item_page(asked: Asked, code: str) -> HttpResponse:
         "buying": [(name, text) for name, text in _buying(asked, item) if text],
         "tables": [one for one in tables if one.rows], "nothing": [one.empty for one in tables if not one.rows],
         "line": _line(changes), "picture": steps([one.left for one in changes]) if changes else "",
+        "may_ask": any(asked.actor.may("stand-in", level) for level in (ASK, APPROVE)),
         "moves": _moves(asked, sheet.moves),
     }  # fmt: skip
     return page(asked, "item.html", context)
@@ -132,10 +133,11 @@ def _kept_as(spot: Spot) -> str:
     return "promised" if spot.promised == spot.balance.quantity else f"{spot.share}, part promised"
 
 
-def _orders(sheet: ItemSheet) -> Table:
+def _orders(asked: Asked, sheet: ItemSheet) -> Table:
+    sees = asked.actor.may("order sheet", SEE)
     rows = [
         [
-            str(one),
+            link(str(one), "order-line", one.pk) if sees else Cell(one),
             figure(bare(one.quantity - one.received), note=f"of {bare(one.quantity)}"),
             Cell(one.promised or "no day"),
             str(one.depot),

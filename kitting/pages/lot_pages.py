@@ -63,6 +63,7 @@ def lot(asked: Asked, name: str) -> HttpResponse:
         "item": item, "number": number, "trace": trace, "tables": [_part(asked, trace, part) for part in PARTS],
         "name": name, "moment": asked.text("moment"), "then": moment, "hold": hold,
         "may_sign": asked.actor.may(LOT_HOLD, APPROVE),
+        "may_plan": bool(number) and asked.actor.may("job dates", DO),
         "may_stop": may_stop and (hold is None or not was_recalled(hold)),
     }  # fmt: skip
     return page(asked, "lot.html", context)

@@ -109,6 +109,18 @@ def test_only_who_may_stop_a_lot_is_offered_to_and_does() -> None:
     assert not LotHold.objects.exists()
 
 
+def test_a_held_lot_leads_each_to_what_they_may_do_about_it() -> None:
+    people(STORES, PLANNER, AUDITOR)
+    send(browser_of(STORES), PAGE, reason="a doubt", do="hold", action="H-1")
+
+    pages = {actor.name: browser_of(actor).get(PAGE).content.decode() for actor in (STORES, PLANNER, AUDITOR)}
+
+    assert [name for name, page in pages.items() if "/ask/hold-release?hold=" in page] == [AUDITOR.name]
+    assert [name for name, page in pages.items() if "/what-if?stock_code=BI25&amp;lot=L-2409-17" in page] == [
+        PLANNER.name
+    ]
+
+
 def test_the_trace_is_written_in_three_forms_each_print_noted_and_other_endings_refused() -> None:
     people(AUDITOR)
     client = browser_of(AUDITOR)
