@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import BIN, HOLD, STAGING, SUPPLIER_OWNED, Action, Balance, LotHold, Movement, OrderLine, Place
+from inventory.models import BIN, HOLD, STAGING, SUPPLIER_OWNED, Balance, LotHold, Movement, OrderLine, Place
 from inventory.selectors.finding import LotKey
 from inventory.services.receiving import Arrival, receive
 from kitting.calculation.carton_codes import Carton, read_carton
@@ -16,7 +16,7 @@ from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, place_names, typed_day, typed_place, typed_quantity
 from kitting.selectors.bag_contents import bare
-from kitting.selectors.receipts import receipt
+from kitting.selectors.receipts import Receipt, receipt, too_old_for
 from kitting.selectors.stock_sums import order_lines_open
 from kitting.selectors.what_is_this import carton_item
 from kitting.services.settle_deliveries import settle_deliveries
@@ -145,9 +145,9 @@ def _receive(asked: Asked, line: OrderLine) -> HttpResponse:
             lot=asked.text("lot"), use_by=typed_day(asked.text("use_by"), "Use by"),
             made_on=typed_day(asked.text("made_on"), "Made on"), order=line.order.number, line=line.line,
         )  # fmt: skip
-        action = receive(depot=line.depot, arrivals=[arrival], confirmed=asked.confirmed, **stamp)
+        receive(depot=line.depot, arrivals=[arrival], confirmed=asked.confirmed, **stamp)
         settle_deliveries(by=asked.actor.name, at=asked.at)
-        return _word(action, line), f"Order line {line}: {_where(action)}"
+        return _answer(receipt(stamp["action"]), line)
 
     booked = reverse("receipt", args=[stamp["action"]])
     here = reverse("receive-line", args=[line.pk])
@@ -177,20 +177,20 @@ def _counted(asked: Asked, line: OrderLine) -> tuple[int, str]:
     return number, bought
 
 
-def _word(action: Action, line: OrderLine) -> str:
-    """``BOOKED 12 EA (4 KIT)``, or that it went to hold."""
-    moves = [*action.movements.select_related("to_place")]
-    total = sum(move.quantity for move in moves)
+def _answer(found: Receipt, line: OrderLine) -> tuple[str, str]:
+    """``BOOKED 12 EA (4 KIT)``, or that they went to hold, or won't last for a job that waits for them."""
+    total = sum(move.quantity for move in found.moves)
     factor, bought = line.item.per_purchase_unit or PER_UNIT, line.item.purchase_unit
     units, rest = divmod(total * PER_UNIT, factor)
     also = f" ({quantity_text(units, bought)})" if factor != PER_UNIT and bought and not rest else ""
-    on_hold = any(move.to_place and move.to_place.kind == HOLD for move in moves)
-    return f"{'ON HOLD' if on_hold else 'BOOKED'} {quantity_text(total, line.item.stock_unit)}{also}".upper()
-
-
-def _where(action: Action) -> str:
-    moves = action.movements.select_related("to_place__depot", "lot__item").order_by("line")
-    return "; ".join(f"{bare(move.quantity)} of {move.lot} at {move.to_place}" for move in moves)
+    where = "; ".join(f"{bare(one.quantity)} of {one.lot} at {one.to_place}" for one in found.moves)
+    use_by = min((one.lot.use_by for one in found.moves if one.lot.use_by), default=None)
+    word, told = "BOOKED", f"Order line {line}: {where}"
+    if any(_why_held(one, found.holds) for one in found.moves):
+        word = "ON HOLD"
+    elif use_by is not None and (jobs := too_old_for(line, use_by)):
+        word, told = "SHORT LIFE", f"{told}. Good through {use_by}, too short for {', '.join(jobs)}: tell the buyer."
+    return f"{word} {quantity_text(total, line.item.stock_unit)}{also}".upper(), told
 
 
 def receipt_page(asked: Asked, number: str) -> HttpResponse:

@@ -2,11 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 
-from inventory.models import Action, LotHold, Movement
+from inventory.models import Action, LotHold, Movement, OrderLine
 from inventory.selectors.finding import LotKey, open_holds
 from kitting.errors import Refusal
 from kitting.models import Promise
+from kitting.selectors.policies import margin_days
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +19,15 @@ class Receipt:
     moves: Sequence[Movement]
     promises: Sequence[Promise]
     holds: Mapping[LotKey, LotHold]
+
+
+def too_old_for(line: OrderLine, use_by: date) -> list[str]:
+    """Jobs that still wait for pieces of an order line and need them good for longer than this day; two queries."""
+    waiting = Promise.objects.filter(order_line=line, released_at__isnull=True)
+    margin = timedelta(margin_days())
+    found = waiting.values_list("job__job", "job__cutover", "job__cutover_end").order_by("job__cutover", "job__job")
+    needed = {job: date.fromisoformat((end or start)[:10]) + margin for job, start, end in found}
+    return [job for job, day in needed.items() if use_by < day]
 
 
 def receipt(number: str) -> Receipt:

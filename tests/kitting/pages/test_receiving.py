@@ -4,14 +4,14 @@ from datetime import date
 from typing import Any
 
 import pytest
-from bag_stores import demo_sheets, planned
+from bag_stores import MORNING, demo_sheets, planned
 from browsing import OTHER_STORES, browser_of, people, send, words
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import PLANNER, STORES
 
-from inventory.models import Balance, Depot, Item, OrderLine, PurchaseOrder
+from inventory.models import Balance, Depot, Item, LotHold, OrderLine, PurchaseOrder
 from kitting.models import Promise
 
 pytestmark = pytest.mark.django_db
@@ -82,6 +82,33 @@ def test_what_is_out_of_date_on_arrival_goes_to_hold_and_says_so() -> None:
     assert "ON HOLD 2 EA" in past
     assert "out of date on arrival" in past
     assert there("CS15-6", "L-NEW") == {"hold": 2}
+
+
+def test_pieces_that_will_not_last_for_a_job_that_waits_are_said_to_have_a_short_life() -> None:
+    people(STORES)
+    client, line = browser_of(STORES), OrderLine.objects.get(order__number="PO-1")
+    jobs = {one.job for one in Promise.objects.filter(order_line=line, released_at__isnull=True)}
+    last = max(job.cutover_end or job.cutover for job in jobs)
+    lives = {"each": "3", "place": "N-04-3"}
+
+    too_short = words(send(client, f"/receive/{line.pk}", **lives, lot="L-A", use_by="2026-03-20", action="A-1"))
+    enough = words(send(client, f"/receive/{line.pk}", **lives, lot="L-B", use_by=last[:10], action="A-2"))
+
+    assert "SHORT LIFE 3 EA" in too_short
+    assert all(job.job in too_short for job in jobs)
+    assert "BOOKED 3 EA" in enough
+
+
+def test_pieces_of_a_lot_on_hold_are_said_to_be_held_and_nobody_gets_them() -> None:
+    people(STORES)
+    client, line = browser_of(STORES), OrderLine.objects.get(order__number="PO-1")
+    LotHold.objects.create(item=line.item, lot_number="L-A", reason="torn", placed_by="Ana", placed_at=MORNING)
+
+    page = words(send(client, f"/receive/{line.pk}", each="3", lot="L-A", place="N-04-3", action="A-1"))
+
+    assert "ON HOLD 3 EA" in page
+    assert "HELD: torn" in page
+    assert "Nobody waits for them" in page
 
 
 def test_a_carton_fills_in_lot_and_date_and_that_of_another_item_is_refused() -> None:
