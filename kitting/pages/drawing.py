@@ -70,7 +70,7 @@ def fit(part: Span, band: Band, *, over_what: str, estimates: str) -> Fit:
     """
     found = fits.fit(band, *part, estimates=estimates)
     known = (band.low_nm, band.high_nm) if band.low_nm is not None and band.high_nm is not None else None
-    told = f"cable {span_text(known)} by {band.origin}" if known else "the cable's band is not known"
+    told = f"cable {_band_text(known, part)} by {band.origin}" if known else "the cable's band is not known"
     if found.state == fits.FITS and known:
         low, high = (both(nm, inches_first=not metric(part)) for nm in (known[0] - part[0], part[1] - known[1]))
         why = f"margin {low} below, {high} above"
@@ -79,6 +79,11 @@ def fit(part: Span, band: Band, *, over_what: str, estimates: str) -> Fit:
     sentence = f"{why}; {told}, range {span_text(part)}"
     word = found.state.upper()
     return Fit(word, sentence, _picture(part, known, f"{word}: {sentence}"))
+
+
+def _band_text(band: Span, part: Span) -> str:
+    """A band in the units of the part; one reading is told once."""
+    return span_text(band) if band[0] != band[1] else both(band[0], inches_first=not metric(part))
 
 
 def _picture(part: Span, band: Span | None, words: str) -> SafeString:
