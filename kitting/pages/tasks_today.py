@@ -9,17 +9,31 @@ from django.urls import reverse
 
 from inventory.selectors.balances import look_ahead
 from kitting.calculation.answers import READY, READY_IF
-from kitting.calculation.bag_states import CHECK, INSTALL, ISSUE, PICK, STAGE, TURN_IN
-from kitting.models import Bag
+from kitting.calculation.bag_states import (
+    BROKEN,
+    CHECK,
+    CHECKED,
+    INSTALL,
+    ISSUE,
+    LISTED,
+    ON_HOLD,
+    OUT,
+    PICK,
+    PICKING,
+    REOPENED,
+    SHORT,
+    STAGE,
+    STAGED,
+    TURN_IN,
+)  # fmt: skip
 from kitting.pages.asked import Asked
 from kitting.pages.deciding_pages import waiting_for
 from kitting.roles import DO
-from kitting.selectors.bag_rows import REWORK, BagRow, bag_rows, not_ended, waiting
+from kitting.selectors.bag_rows import REWORK, not_ended
 from kitting.selectors.buying import to_order_counts
 from kitting.selectors.cutovers import cutovers
 from kitting.selectors.exceptions import kept_scans
 from kitting.selectors.orders import on_order, to_give_out
-from kitting.selectors.rework import rework
 from kitting.selectors.stock_sums import order_lines_open
 from kitting.selectors.transfer_asks import open_asks
 from kitting.selectors.vans import differences_open, transfers_open, vans_waiting
@@ -81,29 +95,35 @@ def _stores(asked: Asked) -> Iterator[Task]:
 
 
 _STORES = {
-    PICK: "bags to pick", CHECK: "bags to check, by another person than who filled them", STAGE: "bags to stage",
+    PICK: "bags to pick", CHECK: "short bags to check, by another person than who filled them", STAGE: "bags to stage",
     ISSUE: "bags staged, to be issued", TURN_IN: "bags out with crews, to be turned in",
+    REWORK: "bags to be looked at again",
+}  # fmt: skip
+_CREW = {TURN_IN: "bags with crews: begin work, note what is installed, turn in"}
+_WAITS = {
+    LISTED: PICK, PICKING: PICK, SHORT: CHECK, CHECKED: STAGE, STAGED: ISSUE, REOPENED: REWORK, BROKEN: REWORK,
+    ON_HOLD: REWORK, **dict.fromkeys(OUT, TURN_IN),
 }  # fmt: skip
 
 
 def _bags(asked: Asked) -> Iterator[Task]:
+    """Bags by what waits in their state; whether a lot or a list has changed under them, their own page says."""
     stores = asked.actor.may("bags", DO)
     if not stores and not asked.actor.may("as-installed", DO):
         return
-    words = _STORES if stores else {INSTALL: "bags with crews: begin work, note what is installed, turn in"}
-    by_depot: dict[str, list[BagRow]] = defaultdict(list)
-    for row in bag_rows(not_ended(asked.actor.depots)):
-        by_depot[row.bag.depot.depot].append(row)
-    again: dict[str, list[Bag]] = defaultdict(list)
-    for one in rework() if stores else ():
-        again[one.bag.depot.depot].append(one.bag)
-    for depot, rows in sorted(by_depot.items()):
-        lists = [(step, what, [row.bag for row in waiting(rows, step)]) for step, what in words.items()]
-        for step, what, found in [*lists, (REWORK, "bags to be looked at again", again[depot])]:
-            if found:
-                note = f"depot {depot}: {', '.join(map(str, found[:_NAMED]))}"
-                note += f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""
-                yield Task(len(found), what, f"{reverse('bags')}?{urlencode({'depot': depot, 'do': step})}", note)
+    words = _STORES if stores else _CREW
+    found: dict[tuple[str, str], list[str]] = defaultdict(list)
+    rows = not_ended(asked.actor.depots).filter(state__in=_WAITS).order_by("job__cutover", "job__job", "number")
+    for depot, state, job, structure in rows.values_list("depot__depot", "state", "job__job", "structure"):
+        found[depot, _WAITS[state]].append(f"{job} {structure}".strip())
+    for depot in sorted({depot for depot, _ in found}):
+        for step, what in words.items():
+            bags = found[depot, step]
+            if bags:
+                note = f"depot {depot}: {', '.join(bags[:_NAMED])}"
+                note += f" and {len(bags) - _NAMED} more" if len(bags) > _NAMED else ""
+                at = INSTALL if words is _CREW else step
+                yield Task(len(bags), what, f"{reverse('bags')}?{urlencode({'depot': depot, 'do': at})}", note)
 
 
 def _buying(asked: Asked) -> Iterator[Task]:

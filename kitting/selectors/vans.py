@@ -1,7 +1,7 @@
 """Pieces between depots: what the plan wants brought and is not loaded, what is on the road, and open differences."""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,6 +11,8 @@ from inventory.models import VAN, Depot, Difference, Lot, LotHold, Place, Transf
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.promising.model import TRANSFER
 from kitting.models import Promise
+
+_Row = tuple[int, date, str]  # thousandths, the day by which they are wanted, the job
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,24 +42,47 @@ class Van:
 
 
 def vans_wanted(depots: Collection[str] = ()) -> list[Van]:
-    """What the applied plan wants brought and still lies at the other depot; three queries.
+    """What the applied plan wants brought and still lies at the other depot; five queries.
 
     Args:
         depots: only from or to these; none: all.
     """
-    kept = _wanted().select_related("lot__item", "place__depot", "job")
+    rows = _wanted().exclude(place__depot__depot=F("job__depot"))
+    if depots:
+        rows = rows.filter(Q(place__depot__depot__in=depots) | Q(job__depot__in=depots))
+    kept = [*rows.values_list("place", "lot", "quantity", "ready_on", "job__job", "job__depot")]
+    places = Place.objects.select_related("depot").in_bulk({row[0] for row in kept if row[0]})
+    lots = Lot.objects.select_related("item").in_bulk({row[1] for row in kept if row[1]})
     homes = {depot.depot: depot for depot in Depot.objects.all()}
     held = set(LotHold.objects.filter(released_at__isnull=True).values_list("item", "lot_number"))
-    found: dict[tuple[str, str], dict[tuple[int, int], list[Promise]]] = defaultdict(lambda: defaultdict(list))
-    for one in sorted(kept, key=lambda one: (natural_key(one.place.code if one.place else ""), one.pk)):
-        source = one.place.depot.depot if one.place else ""
-        is_ours = not depots or source in depots or one.job.depot in depots
-        if source != one.job.depot and is_ours:
-            found[source, one.job.depot][one.place_id or 0, one.lot_id or 0].append(one)
+    found: dict[tuple[str, str], dict[tuple[int, int], list[_Row]]] = defaultdict(lambda: defaultdict(list))
+    for place, lot, quantity, ready, job, home in kept:
+        if place and lot:
+            found[places[place].depot.depot, home][place, lot].append((quantity, ready, job))
     return [
-        Van(homes[source], homes[target], [_load(group, held) for group in groups.values()])
+        Van(homes[source], homes[target], _loads(groups, places, lots, held))
         for (source, target), groups in sorted(found.items())
     ]
+
+
+def _loads(
+    groups: Mapping[tuple[int, int], Sequence[_Row]],
+    places: Mapping[int, Place],
+    lots: Mapping[int, Lot],
+    held: Collection[tuple[int, str]],
+) -> list[ToLoad]:
+    loads = [
+        ToLoad(
+            lot=lots[lot],
+            place=places[place],
+            quantity=sum(quantity for quantity, _, _ in rows),
+            jobs=tuple(sorted({job for _, _, job in rows})),
+            needed=min(ready for _, ready, _ in rows),
+            held=(lots[lot].item_id, lots[lot].number) in held,
+        )
+        for (place, lot), rows in groups.items()
+    ]
+    return sorted(loads, key=lambda one: (natural_key(one.place.code), one.lot.item.stock_code, one.lot.pk))
 
 
 def vans_waiting(sources: Collection[str] = ()) -> list[tuple[str, str]]:
@@ -71,15 +96,6 @@ def vans_waiting(sources: Collection[str] = ()) -> list[tuple[str, str]]:
 def _wanted() -> QuerySet[Promise]:
     kept = Promise.objects.filter(released_at__isnull=True, source=TRANSFER, place__isnull=False)
     return kept.exclude(place__kind=VAN).order_by()
-
-
-def _load(promises: Sequence[Promise], held: Collection[tuple[int, str]]) -> ToLoad:
-    first = promises[0]
-    if first.lot is None or first.place is None:
-        raise ValueError("a promise of pieces names its lot and place")
-    jobs = tuple(sorted({one.job.job for one in promises}))
-    quantity, needed = sum(one.quantity for one in promises), min(one.ready_on for one in promises)
-    return ToLoad(first.lot, first.place, quantity, jobs, needed, (first.lot.item_id, first.lot.number) in held)
 
 
 def transfers_open(depots: Collection[str] = ()) -> list[Transfer]:
