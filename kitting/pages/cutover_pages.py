@@ -10,10 +10,11 @@ from django.urls import reverse
 
 from jobs.models import Position
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, READY_IF, SHORT, worst
+from kitting.calculation.promising.moves import BORROW, BUY, EXPEDITE, HURRY, RESERVE, SLIP, STAND_IN, TRANSFER
 from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page
 from kitting.pages.drawing import fit, strip
 from kitting.pages.tables import Cell, Table, figure, link, said
-from kitting.roles import APPROVE, ASK, SEE
+from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.cutovers import Cutover, cutovers, last_plan
 from kitting.selectors.fits import estimates_policy, fit_facts
@@ -75,7 +76,7 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
         "elsewhere": [_end(name, "", lines) for name, lines in sheet.elsewhere.items()],
         "shortages": _shortages(sheet),
         "refusals": _refusals(sheet),
-        "cures": _cures(sheet),
+        "cures": _cures(asked, sheet),
         "meaning": _MEANING.get(state.answer, ""),
         "sees_bags": asked.actor.may("bags", SEE),
     }
@@ -144,14 +145,39 @@ def _refusals(sheet: JobSheet) -> Table:
     return Table("Why this kit is refused", heads, rows, "This kit is not refused.")
 
 
-def _cures(sheet: JobSheet) -> Table:
+# Where each kind of move is made or asked for, and the right that it needs: action, levels of which one.
+_DOORS: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
+    BUY: ("Buy", "buying", ("order sheet", SEE)),
+    EXPEDITE: ("Buy", "buying", ("order sheet", SEE)),
+    TRANSFER: ("Bring", "transfers", ("warehouse", SEE)),
+    HURRY: ("Bring", "transfers", ("warehouse", SEE)),
+    STAND_IN: ("Ask for it", "ask-stand-in", ("stand-in", ASK, APPROVE)),
+    RESERVE: ("Ask for it", "ask-reserve", ("reserve", ASK, APPROVE)),
+    BORROW: ("Look at the bags", "bags", ("bags", SEE)),
+}
+
+
+def _cures(asked: Asked, sheet: JobSheet) -> Table:
+    lines = {row["kind"]: row["line"] for row in reversed(sheet.shortages)}
     rows = [
         [row["cure"], row["move"], row["stock_code"] or "–", figure(row["quantity"] or "–"),
-         row["from"] or "–", row["by_day"] or "–", row["breaks"] or "nothing", row["verified"]]
+         row["from"] or "–", row["by_day"] or "–", row["breaks"] or "nothing", row["verified"],
+         _door(asked, sheet, row, next(iter(lines.values()), ""))]
         for row in sheet.cures
     ]  # fmt: skip
-    heads = ("Cure", "Move", "Stock code", "Pieces", "From", "By", "What it breaks", "Tried by planning again")
+    heads = ("Cure", "Move", "Stock code", "Pieces", "From", "By", "What it breaks", "Tried by planning again", "Do it")
     return Table("Sets of moves that would complete this kit", heads, rows, "No cure was looked for: nothing is short.")
+
+
+def _door(asked: Asked, sheet: JobSheet, row: Line, line: str) -> Cell:
+    """Where the move of a cure is made or asked for, with what is known filled in; for others only who does it."""
+    if row["move"] == SLIP and asked.actor.may("job dates", DO):
+        return Cell("What would change?", f"{reverse('move', args=[sheet.job.job])}?{urlencode({'to': row['by_day']})}")
+    label, route, (action, *levels) = _DOORS.get(row["move"], ("", "", ("job dates",)))
+    if not any(asked.actor.may(action, level) for level in levels):
+        return Cell("–")
+    known = {"line": line, "stock_code": row["stock_code"], "stand_in": row["stock_code"], "depot": row["from"]}
+    return Cell(label, f"{reverse(route)}?{urlencode({name: text for name, text in known.items() if text})}")
 
 
 def line_page(asked: Asked, job: str) -> HttpResponse:
