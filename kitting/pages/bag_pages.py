@@ -16,7 +16,7 @@ from kitting.calculation.bag_states import TABLE, next_state
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, Borrow, Promise
 from kitting.models.bags import BORROWED, HANDED_BACK, INSTALLED, ISSUED, LOST, PICKED, PUT_BACK, SCRAPPED, TURNED_IN
-from kitting.pages.asked import Asked, attempt, not_in_books, page, split_loud
+from kitting.pages.asked import Asked, attempt, go_to, not_in_books, page, split_loud
 from kitting.pages.bag_forms import of_bag
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import DO
@@ -295,7 +295,7 @@ def undo_scan(asked: Asked, one: Bag) -> HttpResponse:
     """Take back one action of a bag by a reversing record."""
     here = reverse("bag", args=[label_code(one)])
     if asked.request.method != "POST":
-        return not_in_books(asked, Refusal("no-page", "Undo stands on the page of the bag.", {}))
+        return go_to(here)
 
     def deed() -> tuple[str, str]:
         scan = asked.scan()

@@ -18,7 +18,7 @@ from kitting.errands.keeping import packed_names, unpacked_file
 from kitting.errands.planning import APPLY
 from kitting.errors import Refusal
 from kitting.models import Errand
-from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page
+from kitting.pages.asked import ANY_REFUSAL, Asked, go_to, not_in_books, page
 from kitting.pages.tables import Table, link
 from kitting.roles import SEE
 from kitting.selectors.bag_contents import bag_by_code
@@ -150,7 +150,7 @@ SLIPS: Mapping[str, _Slip] = {
 
 def bag_labels(asked: Asked, job: str) -> HttpResponse:
     """Print the labels of a job's bags as they are now."""
-    return _labels(asked, job, None)
+    return _labels(asked, job, None) if asked.request.method == "POST" else go_to(reverse("job-bags", args=[job]))
 
 
 def bag_label(asked: Asked, code: str) -> HttpResponse:
@@ -159,6 +159,8 @@ def bag_label(asked: Asked, code: str) -> HttpResponse:
         bag = bag_by_code(code)
     except ANY_REFUSAL as refusal:
         return not_in_books(asked, refusal)
+    if asked.request.method != "POST":  # looking at an address prints nothing
+        return go_to(reverse("bag", args=[code]))
     return _labels(asked, bag.job.job, bag.structure)
 
 

@@ -11,7 +11,7 @@ from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 from record_books import load
 
-from inventory.models import Depot, OrderLine, Transfer
+from inventory.models import Depot, Lot, OrderLine, Transfer
 from kitting.errands.keeping import packed_files
 from kitting.errands.loading import LOOK
 from kitting.errands.planning import PLAN
@@ -20,7 +20,7 @@ from kitting.management.season.events import play
 from kitting.models import Bag, Borrow, Person
 from kitting.pages.routes import ROUTES, Route
 from kitting.roles import ROLES
-from kitting.selectors.bag_contents import label_code
+from kitting.selectors.bag_contents import bag_by_code, label_code
 from kitting.services.ask_errands import ask_errand
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
@@ -38,6 +38,8 @@ NO_PAGES = {
     "transfer-slip",
     "hold-tag",
     "undo",
+    "bag-label",
+    "bag-labels",
 }
 MOST_BYTES = 150_000  # of a first visit, without pictures
 PAPERS_MM = {"Letter": 215.9, "A4": 210.0}
@@ -46,6 +48,16 @@ MARGIN_MM, PIXELS_A_MM = 13, 96 / 25.4
 
 def bag_in(*states: str) -> str:
     return label_code(Bag.objects.filter(state__in=states).select_related("job").order_by("pk")[0])
+
+
+def lent_from(code: str) -> Borrow:
+    """A piece that a bag lent and that is still to come back."""
+    bag = bag_by_code(code)
+    at = datetime(2026, 3, 24, 15, tzinfo=UTC)
+    return Borrow.objects.create(
+        bag=bag, to_job=bag.job, lot=Lot.objects.earliest("pk"), quantity=1_000, why="dig-in", asked_by="M. Osei",
+        authorised_by="J. Brandt", borrowed_at=at, pay_back_by=at.date(),
+    )  # fmt: skip
 
 
 def named() -> dict[str, str]:
@@ -58,18 +70,19 @@ def named() -> dict[str, str]:
     while do_next():
         pass
     return {
+        "<str:code>/pay-back": f"<str:code>/pay-back?borrow={lent_from(bag_in('staged')).pk}",
         "<str:job>": "J09", "<str:reel>": "R-1187", "<path:code>": "BI25", "<path:name>": "BI25/L-2409-17",
         "<str:code>": bag_in("staged"), "<str:depot>": "N", "<int:source>": str(depots["H"]),
         "<int:target>": str(depots["N"]), "errands/<int:number>": f"errands/{plan.pk}",
         "files/<int:number>": f"files/{file.pk}",
         "receive/<int:number>": f"receive/{OrderLine.objects.latest('pk').pk}",
         "transfers/<int:number>": f"transfers/{Transfer.objects.latest('pk').pk}",
-        "borrows/<int:number>": f"borrows/{getattr(Borrow.objects.first(), 'pk', 0)}",
     }  # fmt: skip
 
 
 ASKING = {
     "what": "?code=BI15",
+    "borrow": "?item=BI25",
     "line": "?line=J09/HJ1-j/joint/ABC/splice",
     "fit-check": "?part=EL15-1&reading=0.845&unit=in",
 }

@@ -5,7 +5,7 @@ from typing import Any
 import pypdfium2
 import pytest
 from bag_stores import Stores, demo_sheets, planned
-from browsing import browser_of, people
+from browsing import browser_of, people, words
 from django.test import Client
 from module_books import books_of_module
 from people import BUYER, STORES
@@ -58,10 +58,12 @@ def test_a_second_print_of_the_same_bag_says_reprint_and_one_of_other_content_do
     stores: Stores, window: Client
 ) -> None:
     address = f"/bags/{stores.code('J03', 'V2')}/label.pdf"
+    looked_at = window.get(address, follow=True)
     first, second = (pages_of(window.post(address))[0] for _ in range(2))
     stores.fetch("J03", "V2")
     filled = pages_of(window.post(address))[0]
 
+    assert "What comes next" in words(looked_at)
     assert "REPRINT" not in first
     assert "REPRINT 1" in second
     assert "REPRINT" not in filled
