@@ -18,6 +18,7 @@ from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quan
 from kitting.pages.tables import Cell, Table, link
 from kitting.selectors.bag_contents import LineStand, bag_by_code, bare, contents_of, label_code
 from kitting.selectors.bag_rows import BagRow, bag_rows, not_ended, waiting
+from kitting.services.found_short import TO_BE_FOUND
 from kitting.services.issue_bags import issue as issue_bag
 from kitting.services.return_bags import DOORS, INSPECT, OPENED, SEALED, STOCK, Installed, install, turn_in
 from kitting.services.scans import Answer, Scan
@@ -179,14 +180,24 @@ def _one_back(asked: Asked, one: Bag, number: str) -> Answer:
 
 
 def _place_behind(depot: Depot, door: str, text: str) -> Place | None:
-    """Where pieces lie that go through a door; the depot's only hold place where none was scanned."""
+    """Where pieces lie that go through a door; the depot's only hold place where none was scanned.
+
+    Raises:
+        Refusal: ``unknown-place``; ``which-hold``: the depot has several hold places.
+    """
     if door == STOCK:
         return place_scanned(depot, text, BIN, SUPPLIER_OWNED)
     if door != INSPECT:
         return None
-    holds = Place.objects.filter(depot=depot, kind=HOLD).select_related("depot")
     code = text.removeprefix(f"{depot.depot}/")
-    return holds.filter(code=code).first() or holds.order_by("code").first()
+    found = Place.objects.filter(depot=depot, kind=HOLD).exclude(code=TO_BE_FOUND).select_related("depot")
+    holds = {place.code: place for place in found.order_by("code")}
+    if code not in holds and len(holds) != 1:
+        message = (
+            f"WHICH HOLD PLACE: scan one of {', '.join(holds) or 'none: the depot has no place of the kind hold'}."
+        )
+        raise Refusal("which-hold", message, {"depot": depot.depot, "places": list(holds)})
+    return holds.get(code) or next(iter(holds.values()))
 
 
 _SIDES = {"from": "from end", "to": "to end", "joint": "joint", "position": ""}

@@ -10,7 +10,7 @@ from django.test import Client
 from module_books import books_of_module
 from people import CREW, STORES
 
-from inventory.models import HOLD, Balance, Lot
+from inventory.models import HOLD, Balance, Lot, Place
 from kitting.models import BagEntry
 from kitting.selectors.bag_contents import bare
 
@@ -83,11 +83,15 @@ def test_what_came_back_is_ticked_and_goes_through_its_door(stores: Stores, wind
 
 def test_what_is_to_be_inspected_lies_at_the_hold_place_of_the_depot(stores: Stores, window: Client, bag: str) -> None:
     lot, _ = inside(stores, "tee")
-    hold = stores.place("N", "N-HOLD", HOLD)
+    only = Place.objects.get(depot__depot="N", kind=HOLD)
+    turn_in(window, bag, lot, condition="opened", door="inspect", place="")
+    other = stores.place("N", "N-HOLD-2", HOLD)
 
-    turn_in(window, bag, lot, condition="opened", door="inspect", place="N/N-HOLD")
+    unsaid = turn_in(window, bag, lot, condition="opened", door="inspect", place="")
+    turn_in(window, bag, lot, condition="opened", door="inspect", place="N/N-HOLD-2")
 
-    assert Balance.objects.get(place=hold, lot=lot).quantity == 1_000
+    assert f"WHICH HOLD PLACE scan one of {only.code}, N-HOLD-2." in words(unsaid)
+    assert [Balance.objects.get(place=one, lot=lot).quantity for one in (only, other)] == [1_000, 1_000]
 
 
 def test_the_crew_lead_ticks_what_is_installed_by_end_and_phase(stores: Stores, bag: str) -> None:
