@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 
 import pytest
+from asked_for import one_of_each
 from bag_stores import CLEAN, demo_sheets, planned
 from browsing import PASSWORD
 from chromium import Opened, assert_open_to_everybody
@@ -39,6 +40,8 @@ NO_PAGES = {
     "hold-tag",
     "undo",
     "bag-label",
+    "sent-sheet-file",
+    "consumption-file",
     "bag-labels",
 }
 MOST_BYTES = 150_000  # of a first visit, without pictures
@@ -69,8 +72,11 @@ def named() -> dict[str, str]:
     file = ask_errand(kind=LOOK, given={}, file_name="schedule.csv", file=content, **asked)
     while do_next():
         pass
+    requests = {f"{route}/<int:number>": f"{route}/{number}" for route, number in one_of_each().items()}
     return {
         "<str:code>/pay-back": f"<str:code>/pay-back?borrow={lent_from(bag_in('staged')).pk}",
+        **requests, "buying/sheets/<int:number>": "buying/sheets/1",
+        "orders/<int:number>": f"orders/{OrderLine.objects.earliest('pk').pk}",
         "<str:job>": "J09", "<str:reel>": "R-1187", "<path:code>": "BI25", "<path:name>": "BI25/L-2409-17",
         "<str:code>": bag_in("staged"), "<str:depot>": "N", "<int:source>": str(depots["H"]),
         "<int:target>": str(depots["N"]), "errands/<int:number>": f"errands/{plan.pk}",
