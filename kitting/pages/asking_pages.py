@@ -1,15 +1,14 @@
 """Forms with which one person asks what another decides: a stand-in, the reserve, a lot let go, a later date."""
 
-from urllib.parse import urlencode
-
 from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.models import Depot, Item, LotHold
 from inventory.selectors.words import quantity_text
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page
-from kitting.pages.deciding_pages import day_of, pieces_of
+from kitting.pages.deciding_pages import day_of
 from kitting.pages.tables import Table, figure
+from kitting.pages.typed import back_with_typed, typed_quantity
 from kitting.selectors.job_sheet import Line, line_of
 from kitting.selectors.reserve import reserve_of
 from kitting.services.lot_requests import ask_extension, ask_hold_release
@@ -26,12 +25,6 @@ def _line(asked: Asked) -> Line | None:
         return line_of(name.partition("/")[0], name) if name else None
     except ANY_REFUSAL:
         return None
-
-
-def _back(asked: Asked, route: str) -> str:
-    """The form again, for a refusal; it is sent empty-handed but for the line."""
-    line = asked.text("line")
-    return f"{reverse(route)}?{urlencode({'line': line})}" if line else reverse(route)
 
 
 def stand_in(asked: Asked) -> HttpResponse:
@@ -51,7 +44,7 @@ def stand_in(asked: Asked) -> HttpResponse:
             )
             return "ASKED", _WAITS
 
-        return attempt(asked, deed, reverse("to-approve"), back=_back(asked, "ask-stand-in"))
+        return attempt(asked, deed, reverse("to-approve"), back=back_with_typed(asked, reverse("ask-stand-in")))
     line = _line(asked)
     wanted = asked.text("wanted") or (line["stock_code"] if line else "")
     kind = line["kind"] if line else ""
@@ -69,7 +62,7 @@ def reserve(asked: Asked) -> HttpResponse:
             ask_reserve(
                 stock_code=asked.text("stock_code").upper(),
                 depot=asked.text("depot"),
-                quantity=pieces_of(asked, "pieces"),
+                quantity=typed_quantity(asked.text("pieces"), "Pieces"),
                 job=line.partition("/")[0],
                 line=line,
                 why=asked.text("why"),
@@ -78,7 +71,7 @@ def reserve(asked: Asked) -> HttpResponse:
             )
             return "ASKED", _WAITS
 
-        return attempt(asked, deed, reverse("to-approve"), back=_back(asked, "ask-reserve"))
+        return attempt(asked, deed, reverse("to-approve"), back=back_with_typed(asked, reverse("ask-reserve")))
     found = _line(asked)
     code = asked.text("stock_code") or (found["stock_code"] if found else "")
     context = {
@@ -113,7 +106,7 @@ def hold_release(asked: Asked) -> HttpResponse:
             ask_hold_release(hold=hold, reason=asked.text("reason"), actor=asked.actor, at=asked.at)
             return "SIGNED FIRST", _WAITS
 
-        return attempt(asked, deed, reverse("to-approve"), back=reverse("ask-hold-release"))
+        return attempt(asked, deed, reverse("to-approve"), back=back_with_typed(asked, reverse("ask-hold-release")))
     holds = LotHold.objects.filter(released_at__isnull=True).select_related("item").order_by("-placed_at")
     return page(asked, "ask_hold_release.html", {"holds": holds, "chosen": asked.text("hold")})
 
@@ -134,6 +127,6 @@ def extension(asked: Asked) -> HttpResponse:
             )
             return "SIGNED FIRST", _WAITS
 
-        return attempt(asked, deed, reverse("to-approve"), back=reverse("ask-extension"))
+        return attempt(asked, deed, reverse("to-approve"), back=back_with_typed(asked, reverse("ask-extension")))
     context = {"code": asked.text("stock_code"), "lot": asked.text("lot")}
     return page(asked, "ask_extension.html", context)

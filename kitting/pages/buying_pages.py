@@ -11,7 +11,7 @@ from kitting.documents.reorder_sheet import in_words
 from kitting.documents.sent_sheet import Sent, SentRow, sent_frame
 from kitting.errors import Refusal
 from kitting.models import SentLine, SentSheet
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page, refused
+from kitting.pages.asked import ANY_REFUSAL, Asked, done, not_in_books, page, refused
 from kitting.pages.cutover_pages import why_address
 from kitting.pages.paper_pages import file_response
 from kitting.pages.tables import Cell, Table, figure, link
@@ -71,15 +71,14 @@ def _send(asked: Asked) -> HttpResponse:
         none = Refusal("no-supplier", "Nothing was sent: tick the suppliers whose lines go on the sheet.", {})
         return refused(asked, none, address)
     seen = asked.text("plan")
-
-    def deed() -> tuple[str, str]:
-        plan = int(seen) if seen.isascii() and seen.isdigit() else 0
+    plan = int(seen) if seen.isascii() and seen.isdigit() else 0
+    try:
         sheet = send_reorder_sheet(suppliers=chosen, seen=plan, **asked.scan())
-        count = sheet.lines.count()
-        lines = "1 line is" if count == 1 else f"{count} lines are"
-        return "SENT", f"Reorder sheet {sheet.number}: its {lines} on order now, and on no later sheet."
-
-    return attempt(asked, deed, address)
+    except ANY_REFUSAL as refusal:
+        return refused(asked, refusal, address)
+    count = sheet.lines.count()
+    sentence = f"{'1 line is' if count == 1 else f'{count} lines are'} on order now, and on no later sheet."
+    return done(asked, "SENT", sentence, reverse("sent-sheet", args=[sheet.number]))
 
 
 def _lines(asked: Asked, name: str, lines: Sequence[ToOrder], *, money: bool) -> Table:

@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from inventory.selectors.words import quantity_text
 from jobs.models import System
-from kitting.calculation.quantities import as_decimal, thousandths
+from kitting.calculation.quantities import as_decimal
 from kitting.errors import Refusal
 from kitting.models import APPROVED, ASKED, COMPARED, LotRequest, ReserveRelease, StandInRequest
 from kitting.models import Asked as Request
@@ -17,6 +17,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page
 from kitting.pages.cutover_pages import why_address
 from kitting.pages.drawing import Fit, fit
 from kitting.pages.tables import Cell, Table, figure, link
+from kitting.pages.typed import back_with_typed, typed_quantity
 from kitting.roles import APPROVE, SEE, STANDARDS_ENGINEER, Actor, require
 from kitting.selectors.decisions import (
     Waiting,
@@ -157,7 +158,7 @@ def stand_in_page(asked: Asked, number: str) -> HttpResponse:
     except ANY_REFUSAL as refusal:
         return not_in_books(asked, refusal)
     if asked.request.method == "POST":
-        return attempt(asked, lambda: _decide_stand_in(asked, request), address)
+        return attempt(asked, lambda: _decide_stand_in(asked, request), address, back=back_with_typed(asked, address))
     compared = request.compared or []
     forbidding = [one for one in compared if one["verdict"] in ("fails", "can't tell")]
     where = {
@@ -218,7 +219,7 @@ def _decide_stand_in(asked: Asked, request: StandInRequest) -> tuple[str, str]:
         valid_to=day_of(asked, "valid_to"),
         valid_from=day_of(asked, "valid_from") if asked.text("valid_from") else None,
         system=asked.text("system"),
-        most=pieces_of(asked, "most") if asked.text("most") else None,
+        most=typed_quantity(asked.text("most"), "Most pieces") if asked.text("most") else None,
     )
     approve_stand_in(number=number, limits=limits, reason=asked.text("reason"), actor=asked.actor, at=asked.at)
     return "APPROVED", f"{request.stand_in} for {request.wanted} until {limits.valid_to}; the next plan may take it."
@@ -236,19 +237,6 @@ def day_of(asked: Asked, name: str) -> date:
         raise Refusal("no-day", "Give the day as 2026-04-10.", {"field": name}) from None
 
 
-def pieces_of(asked: Asked, name: str) -> int:
-    """Thousandths of what a field of the form counts.
-
-    Raises:
-        Refusal: ``no-number``.
-    """
-    text = asked.text(name)
-    whole, point, part = text.partition(".")
-    if not (whole.isascii() and whole.isdigit() and (not point or (part.isascii() and part.isdigit()))):
-        raise Refusal("no-number", f"{text or 'Nothing'} is no number of pieces: write 3.", {"read": text})
-    return thousandths(text)
-
-
 def reserve_page(asked: Asked, number: str) -> HttpResponse:
     """Pieces of the reserve that are asked for: what lies there, and for how many nights the rest lasts."""
     address = reverse("reserve-asked", args=[number])
@@ -257,7 +245,7 @@ def reserve_page(asked: Asked, number: str) -> HttpResponse:
     except ANY_REFUSAL as refusal:
         return not_in_books(asked, refusal)
     if asked.request.method == "POST":
-        return attempt(asked, lambda: _decide_reserve(asked, request), address)
+        return attempt(asked, lambda: _decide_reserve(asked, request), address, back=back_with_typed(asked, address))
     unit, there = request.item.stock_unit, reserve_of(item=request.item, depot=request.depot, at=asked.at)
     bins = bins_for(request)
     context = {
@@ -323,7 +311,7 @@ def lot_page(asked: Asked, number: str) -> HttpResponse:
     except ANY_REFUSAL as refusal:
         return not_in_books(asked, refusal)
     if asked.request.method == "POST":
-        return attempt(asked, lambda: _decide_lot(asked, request), address)
+        return attempt(asked, lambda: _decide_lot(asked, request), address, back=back_with_typed(asked, address))
     unit = request.item.stock_unit
     rows = [[str(one.place), one.place.kind, one.lot.use_by or "–", figure(quantity_text(one.quantity, unit))]
             for one in where_it_lies(request)]  # fmt: skip

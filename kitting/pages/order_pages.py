@@ -11,6 +11,7 @@ from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page, refused
 from kitting.pages.planning_pages import ask
 from kitting.pages.tables import Cell, Table, figure, link
+from kitting.pages.typed import back_with_typed
 from kitting.roles import DO
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.orders import (
@@ -161,7 +162,8 @@ def _act(asked: Asked, one: OnOrder, address: str) -> HttpResponse:
     try:
         day = date.fromisoformat(asked.text("promised"))
     except ValueError:
-        return refused(asked, Refusal("no-day", "Give the day as 2026-04-10.", {}), address)
+        no_day = Refusal("no-day", "Give the day as 2026-04-10.", {})
+        return refused(asked, no_day, back_with_typed(asked, address))
     if not asked.text("save"):
         why = asked.text("why")
         return ask(asked, WHAT_IF, {"change": "promised", "promised": day.isoformat(), "why": why, **shared})
@@ -170,4 +172,4 @@ def _act(asked: Asked, one: OnOrder, address: str) -> HttpResponse:
         redate_order(order=line.order.number, line=line.line, promised=day, why=asked.text("why"), **asked.scan())
         return "NOTED", f"{line} is promised for {day} now; the planner is told. Plan and apply to promise by it."
 
-    return attempt(asked, deed, address)
+    return attempt(asked, deed, address, back=back_with_typed(asked, address))

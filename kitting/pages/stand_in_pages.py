@@ -10,8 +10,9 @@ from inventory.selectors.words import quantity_text
 from kitting.errors import Refusal
 from kitting.models import DutyLimit, StandIn
 from kitting.pages.asked import Asked, attempt, not_in_books, page
-from kitting.pages.deciding_pages import day_of, pieces_of
+from kitting.pages.deciding_pages import day_of
 from kitting.pages.tables import Cell, Table, figure, link
+from kitting.pages.typed import back_with_typed, typed_quantity
 from kitting.roles import STANDARDS_ENGINEER
 from kitting.services.stand_in_terms import end_stand_in, extend_stand_in, list_for_duty, unlist_for_duty
 
@@ -22,7 +23,8 @@ def stand_ins(asked: Asked) -> HttpResponse:
     """The approvals, those that hold longest first, and the list for the night."""
     if asked.request.method == "POST":
         deed = _unlist if asked.text("deed") == "unlist" else _list
-        return attempt(asked, lambda: deed(asked), reverse("stand-ins"))
+        address = reverse("stand-ins")
+        return attempt(asked, lambda: deed(asked), address, back=back_with_typed(asked, address))
     found = StandIn.objects.select_related("wanted", "allowed", "system")
     ordered = found.order_by(F("valid_to").desc(nulls_first=True), "-pk")[:_SHOWN]
     rows = [
@@ -73,7 +75,7 @@ def _list(asked: Asked) -> tuple[str, str]:
     listed = list_for_duty(
         wanted=asked.text("wanted").upper(),
         stand_in=asked.text("stand_in").upper(),
-        most_pieces=pieces_of(asked, "pieces"),
+        most_pieces=typed_quantity(asked.text("pieces"), "Most pieces"),
         most_days=int(days),
         reason=asked.text("reason"),
         actor=asked.actor,
@@ -96,7 +98,8 @@ def stand_in(asked: Asked, number: str) -> HttpResponse:
         missing = Refusal("no-such-approval", f"There is no approved stand-in {number}.", {"number": number})
         return not_in_books(asked, missing)
     if asked.request.method == "POST":
-        return attempt(asked, lambda: _move_end(asked, found), reverse("stand-in", args=[number]))
+        address = reverse("stand-in", args=[number])
+        return attempt(asked, lambda: _move_end(asked, found), address, back=back_with_typed(asked, address))
     facts = (
         ("System", str(found.system or "any")),
         ("Cutovers from", found.valid_from or "any day"),

@@ -61,10 +61,12 @@ def test_the_sheet_of_chosen_suppliers_is_sent_once_and_the_next_holds_only_what
     empty = send(client, "/buying", plan=plan_number(), supplier=SUPPLIERS, action="P-3")
 
     assert "tick the suppliers" in words(none)
-    assert "Reorder sheet 1: its 2 lines are on order now" in words(first)
-    assert "on sheet 1" in words(again)
-    assert "Reorder sheet 2: its 2 lines are on order now" in words(rest)
-    assert "Nothing to order that is not sent already" in words(rest)
+    assert "SENT 2 lines are on order now" in words(first)
+    assert "Reorder sheet 1" in words(again)
+    assert "Reorder sheet 2" in words(rest)
+    listed = words(client.get("/buying"))
+    assert "on sheet 1" in listed
+    assert "Nothing to order that is not sent already" in listed
     assert "is to be ordered that is not sent already" in words(empty)
     assert list(SentSheet.objects.order_by("number").values_list("number", flat=True)) == [1, 2]
 

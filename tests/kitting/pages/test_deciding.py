@@ -88,7 +88,10 @@ def test_facts_that_are_worse_are_named_and_an_approval_has_limits_and_a_reason(
 
     assert "Approve within these limits" in facts
     assert "needs a reason" in words(send(client, address, **approve))
-    assert "is no number of pieces" in words(send(client, address, **{**approve, "most": "six"}, reason="x"))
+    six = send(client, address, **{**approve, "most": "six"}, reason="same cutback")
+    assert "Most pieces reads 'six'" in words(six)
+    assert 'value="same cutback"' in six.content.decode()
+    assert 'value="2026-04-30"' in six.content.decode()
     assert "Give the day as" in words(send(client, address, **{**approve, "valid_to": "soon"}, reason="x"))
     done = words(send(client, address, **approve, reason="same maker"))
 
