@@ -13,7 +13,8 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 FOCUS = """() => {
   const here = document.activeElement;
   const look = getComputedStyle(here);
-  return [here.innerText || here.value || here.name || "", look.outlineStyle !== "none" && parseFloat(look.outlineWidth) >= 2];
+  const seen = look.outlineStyle !== "none" && parseFloat(look.outlineWidth) >= 2;
+  return [here.innerText || here.value || here.name || "", seen];
 }"""
 MOST_STEPS = 150
 
