@@ -161,6 +161,8 @@ def attempt(asked: Asked, deed: Callable[[], tuple[str, str]], address: str, *, 
         address: where to go on.
         back: where to go on after a refusal; the same without.
     """
+    if asked.request.method != "POST":
+        return go_to(back or address)  # looking changes nothing
     try:
         word, sentence = deed()
     except Doubt as doubt:

@@ -186,4 +186,6 @@ def slip(asked: Asked, job: str, name: str) -> HttpResponse:
         return not_in_books(asked, refusal)
     if ending == "csv" and one.as_csv is not None:
         return file_response(f"{job}-{name}", one.as_csv(content))
+    if asked.request.method != "POST":
+        return go_to(reverse("job-bags", args=[job]))
     return file_response(f"{job}-{name}", one.as_pdf(content, printed(asked, stem, job, content)))

@@ -56,6 +56,7 @@ class Route:
         sees: action of the table of roles that must be visible to the person.
         acts: action, and the levels of which one is needed for a form sent to it; None: it takes no form.
         depot: the depot that a form sent to it would change, from what the address names.
+        form_only: nothing is to be looked at there, it only takes a form: looking must change nothing.
     """
 
     path: str
@@ -64,6 +65,12 @@ class Route:
     sees: str = SIGNED_IN
     acts: tuple[str, ...] | None = None
     depot: Of | None = None
+    form_only: bool = False
+
+    @property
+    def methods(self) -> list[str]:
+        """What a browser may send."""
+        return ["GET", "HEAD"] * (not self.form_only) + ["POST"] * (self.acts is not None)
 
 
 def guarded(route: Route) -> Callable[..., HttpResponse]:
@@ -71,8 +78,8 @@ def guarded(route: Route) -> Callable[..., HttpResponse]:
 
     @wraps(route.view)
     def view(request: HttpRequest, **named: str) -> HttpResponse:
-        if request.method not in ("GET", "HEAD", "POST") or (request.method == "POST" and route.acts is None):
-            return HttpResponseNotAllowed(["GET", "HEAD"] + ["POST"] * (route.acts is not None))
+        if request.method not in route.methods:
+            return HttpResponseNotAllowed(route.methods)
         if not isinstance(request.user, Person):
             return redirect_to_login(request.get_full_path())
         asked = Asked(request, request.user)
@@ -106,15 +113,15 @@ def at_depot(depot: str) -> str:
 ROUTES: tuple[Route, ...] = (
     Route("sign-in", "sign-in", signing_in.sign_in, OPEN),
     Route("health", "health", signing_in.health, OPEN),
-    Route("sign-out", "sign-out", signing_in.sign_out, acts=(SIGNED_IN, "")),
+    Route("sign-out", "sign-out", signing_in.sign_out, acts=(SIGNED_IN, ""), form_only=True),
     Route("switch", "switch", signing_in.switch, acts=(SIGNED_IN, "")),
-    Route("night", "night", signing_in.night, acts=(SIGNED_IN, "")),
+    Route("night", "night", signing_in.night, acts=(SIGNED_IN, ""), form_only=True),
     Route("", "home", home.home),
     Route("more", "more", home.more),
     Route("what", "what", what_page.what),
     # planner
     Route("cutovers", "cutovers", cutover_pages.cutover_list, PLANS),
-    Route("cutovers/friday-page.pdf", "friday", paper_pages.friday, PLANS, (SIGNED_IN, "")),
+    Route("cutovers/friday-page.pdf", "friday", paper_pages.friday, PLANS, (SIGNED_IN, ""), form_only=True),
     Route("jobs/<str:job>", "job", cutover_pages.job_page, PLANS),
     Route("jobs/<str:job>/line", "line", cutover_pages.line_page, PLANS),
     Route("jobs/<str:job>/move", "move", planning_pages.move, PLANS, (PLANS, DO)),
@@ -123,7 +130,7 @@ ROUTES: tuple[Route, ...] = (
     Route("jobs/<str:job>/bag-labels.pdf", "bag-labels", paper_pages.bag_labels, BAGS, (SIGNED_IN, "")),
     Route("jobs/<str:job>/<str:name>", "slip", paper_pages.slip, "bags", (SIGNED_IN, "")),
     Route("plans", "plans", planning_pages.plans, PLANS, (PLANS, DO)),
-    Route("plans/<int:number>/apply", "apply", planning_pages.apply_page, PLANS, (PLANS, DO)),
+    Route("plans/<int:number>/apply", "apply", planning_pages.apply_page, PLANS, (PLANS, DO), form_only=True),
     Route("errands/<int:number>", "errand", planning_pages.errand_page, PLANS),
     Route("what-if", "what-if", planning_pages.what_if_page, PLANS, (PLANS, DO)),
     Route("files", "files", file_pages.files, "schedule", ("schedule", DO)),
@@ -140,7 +147,7 @@ ROUTES: tuple[Route, ...] = (
     Route("stock/dates", "stock-dates", stock_pages.dates, "items"),
     Route("items/<path:code>", "item", item_pages.item_page, "items"),
     Route("lots/<path:name>", "lot", lot_pages.lot, "trace", ("lot hold", DO)),
-    Route("traces/<str:ending>/<path:name>", "trace", lot_pages.trace_paper, "trace", (SIGNED_IN, "")),
+    Route("traces/<str:ending>/<path:name>", "trace", lot_pages.trace_paper, "trace", (SIGNED_IN, ""), form_only=True),
     Route("receive", "receive", receiving_pages.to_come, WAREHOUSE),
     Route(
         "receive/<int:number>",
@@ -163,14 +170,16 @@ ROUTES: tuple[Route, ...] = (
     Route(
         "transfers/<int:number>", "transfer", van_pages.transfer_page, WAREHOUSE, (WAREHOUSE, DO), van_pages.receiver
     ),
-    Route("transfers/<int:number>/slip.pdf", "transfer-slip", van_pages.slip_paper, WAREHOUSE, (SIGNED_IN, "")),
-    Route("transfers/differences/<int:number>", "difference", van_pages.difference, WAREHOUSE, (WAREHOUSE, DO)),
-    Route("holds/<int:number>/tag.pdf", "hold-tag", lot_pages.tag, "trace", (SIGNED_IN, "")),
+    Route("transfers/<int:number>/slip.pdf", "transfer-slip", van_pages.slip_paper, WAREHOUSE, (SIGNED_IN, ""),
+          form_only=True),
+    Route("transfers/differences/<int:number>", "difference", van_pages.difference, WAREHOUSE, (WAREHOUSE, DO),
+          form_only=True),
+    Route("holds/<int:number>/tag.pdf", "hold-tag", lot_pages.tag, "trace", (SIGNED_IN, ""), form_only=True),
     # storekeeper and crew lead
     Route("bags", "bags", bag_pages.bags, BAGS),
     Route("bags/<str:code>", "bag", bag_pages.bag, BAGS),
     Route("bags/<str:code>/label.pdf", "bag-label", paper_pages.bag_label, BAGS, (SIGNED_IN, "")),
-    Route("bags/<str:code>/undo", "undo", bag_pages.undo_scan, BAGS, (BAGS, DO), depot_of_bag),
+    Route("bags/<str:code>/undo", "undo", bag_pages.undo_scan, BAGS, (BAGS, DO), depot_of_bag, form_only=True),
     Route("bags/<str:code>/check", "check", check_pages.check, BAGS, (BAGS, DO), depot_of_bag),
     Route("bags/<str:code>/turn-in", "turn-in", out_pages.turn_in_page, "turn in", ("turn in", DO), depot_of_bag),
     Route("bags/<str:code>/install", "install", out_pages.install_page, BAGS, ("as-installed", DO), depot_of_bag),

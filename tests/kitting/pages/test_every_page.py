@@ -12,7 +12,7 @@ from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 from record_books import load
 
-from inventory.models import Depot, Lot, OrderLine, Transfer
+from inventory.models import Action, Depot, Lot, OrderLine, Transfer
 from kitting.errands.keeping import packed_files
 from kitting.errands.loading import LOOK
 from kitting.errands.planning import PLAN
@@ -26,24 +26,8 @@ from kitting.services.ask_errands import ask_errand
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 
-# Files, doors that lead elsewhere, and addresses that only take a form.
-NO_PAGES = {
-    "health",
-    "sign-out",
-    "night",
-    "friday",
-    "slip",
-    "paper",
-    "apply",
-    "trace",
-    "transfer-slip",
-    "hold-tag",
-    "undo",
-    "bag-label",
-    "sent-sheet-file",
-    "consumption-file",
-    "bag-labels",
-}
+# Files, and the health of the server; what only takes a form is left out by itself.
+NO_PAGES = {"health", "slip", "paper", "bag-label", "bag-labels", "sent-sheet-file", "consumption-file"}
 MOST_BYTES = 150_000  # of a first visit, without pictures
 PAPERS_MM = {"Letter": 215.9, "A4": 210.0}
 MARGIN_MM, PIXELS_A_MM = 13, 96 / 25.4
@@ -77,6 +61,7 @@ def named() -> dict[str, str]:
         "<str:code>/pay-back": f"<str:code>/pay-back?borrow={lent_from(bag_in('staged')).pk}",
         **requests, "buying/sheets/<int:number>": "buying/sheets/1",
         "orders/<int:number>": f"orders/{OrderLine.objects.earliest('pk').pk}",
+        "receipts/<path:number>": f"receipts/{Action.objects.filter(use_case='receive').latest('pk').number}",
         "<str:job>": "J09", "<str:reel>": "R-1187", "<path:code>": "BI25", "<path:name>": "BI25/L-2409-17",
         "<str:code>": bag_in("staged"), "<str:depot>": "N", "<int:source>": str(depots["H"]),
         "<int:target>": str(depots["N"]), "errands/<int:number>": f"errands/{plan.pk}",
@@ -97,7 +82,7 @@ ASKING = {
 def addresses() -> Iterator[tuple[Route, str]]:
     names = named()
     for route in ROUTES:
-        if route.name not in NO_PAGES:
+        if route.name not in NO_PAGES and not route.form_only:
             address = route.path
             for mark, text in names.items():
                 address = address.replace(mark, text)

@@ -99,7 +99,7 @@ THINGS: dict[str, Callable[[str], str]] = {
 
 def expected(route: Route, method: str, role: str, *, other_depot: bool) -> int:
     row = rows()[route.name]
-    if method == "post" and not row["acts"]:
+    if (method == "post" and not row["acts"]) or (method == "get" and route.form_only):
         return NO_FORM
     allowed = role in roles_in(row["sees"]) and (method == "get" or role in roles_in(row["acts"]))
     bound = method == "post" and row["depot"] == "own"
