@@ -35,6 +35,7 @@ from kitting.selectors.decisions import (
 )
 from kitting.selectors.fits import estimates_policy, fit_facts
 from kitting.selectors.job_sheet import Line, line_of
+from kitting.selectors.open_counts import counts_to_approve
 from kitting.selectors.reserve import Reserve, reserve_of
 from kitting.services.lot_requests import refuse_lot_request, sign_lot_request
 from kitting.services.release_reserve import refuse_reserve, release_reserve
@@ -64,12 +65,19 @@ class Kind:
     empty: str
 
 
-# A further kind, such as differences of a count, is a row here.
+# A further kind is a row here.
 KINDS: tuple[Kind, ...] = (
     Kind("Stand-ins", "stand-in", "stand-in-asked", stand_ins_asked, "Nobody asks for a stand-in."),
     Kind("Pieces of the reserve", "reserve", "reserve-asked", reserves_asked, "Nobody asks for the reserve."),
     Kind("Lots: holds and dates", "lot hold", "lot-asked", lots_asked, "No lot waits for a second signature."),
     Kind("Drafts of rules", "rules", "rule-draft", drafts_open, "No rules are drafted."),
+    Kind(
+        "Count differences",
+        "count",
+        "count-difference",
+        counts_to_approve,
+        "No difference of a count waits: what is within the limit needs nobody's approval.",
+    ),
 )
 _HEADS = ("What", "Asked by", "On", "Why", "Waits for")
 
@@ -84,7 +92,7 @@ def waiting_for(asked: Asked) -> list[tuple[Kind, list[Waiting]]]:
 
 
 def _may_decide(actor: Actor, kind: Kind, one: Waiting) -> bool:
-    return one.by != actor.name and actor.may(kind.action, APPROVE, one.depot or None)
+    return actor.name not in (one.by, *one.others) and actor.may(kind.action, APPROVE, one.depot or None)
 
 
 def to_approve(asked: Asked) -> HttpResponse:

@@ -23,6 +23,7 @@ PLACES = (
     Place("Bags", "bags", "bags", "bags of a depot: pick, check, stage, issue, take back"),
     Place("Receive", "receive", "warehouse", "what suppliers bring: count it in two units"),
     Place("Transfers", "transfers", "warehouse", "load a van, count one out, settle differences"),
+    Place("Counts", "counts", "count", "count a few places blind, settle what differs, how accurate the books are"),
     Place("Buying", "buying", "order sheet", "what to order from whom, in the units they sell; sheets that were sent"),
     Place("On order", "orders", "order sheet", "when it comes, who waits for it, what has come and who got it"),
     Place("Stock", "stock", "items", "find items by what they must fit; lots by date; who wants them"),

@@ -15,6 +15,9 @@ from kitting.pages import (
     borrow_pages,
     buying_pages,
     check_pages,
+    count_pages,
+    count_settling,
+    count_walk,
     cutover_pages,
     deciding_pages,
     exception_pages,
@@ -102,7 +105,7 @@ def _require(route: Route, asked: Asked, named: dict[str, str]) -> None:
             require(asked.actor, action, levels[0], depot)
 
 
-PLANS, BAGS, WAREHOUSE, BUYS = "job dates", "bags", "warehouse", "order sheet"
+PLANS, BAGS, WAREHOUSE, BUYS, COUNT = "job dates", "bags", "warehouse", "order sheet", "count"
 
 
 def at_depot(depot: str) -> str:
@@ -175,6 +178,19 @@ ROUTES: tuple[Route, ...] = (
     Route("transfers/differences/<int:number>", "difference", van_pages.difference, WAREHOUSE, (WAREHOUSE, DO),
           form_only=True),
     Route("holds/<int:number>/tag.pdf", "hold-tag", lot_pages.tag, "trace", (SIGNED_IN, ""), form_only=True),
+    # counts: stores count and explain, the auditor approves
+    Route("counts", "counts", count_pages.counts, COUNT),
+    Route("counts/accuracy", "count-accuracy", count_pages.accuracy_page, COUNT),
+    Route("counts/propose/<str:depot>", "propose-count", count_pages.propose_count, COUNT, (COUNT, DO), at_depot),
+    Route("counts/<int:number>", "count", count_walk.count, COUNT, (COUNT, DO), count_pages.depot_of_count),
+    Route("counts/<int:number>/lines", "count-lines", count_pages.count_lines, COUNT, (COUNT, DO),
+          count_pages.depot_of_count),
+    Route("counts/<int:number>/paper", "count-paper", count_pages.paper_sheet, COUNT, (COUNT, DO),
+          count_pages.depot_of_count),
+    Route("counts/<int:number>/sheet.pdf", "count-sheet", count_pages.sheet_paper, COUNT, (SIGNED_IN, ""),
+          form_only=True),
+    Route("counts/differences/<int:number>", "count-difference", count_settling.difference, COUNT,
+          (COUNT, DO, APPROVE), count_settling.depot_of_difference),
     # storekeeper and crew lead
     Route("bags", "bags", bag_pages.bags, BAGS),
     Route("bags/<str:code>", "bag", bag_pages.bag, BAGS),

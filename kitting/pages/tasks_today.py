@@ -31,12 +31,15 @@ from kitting.pages.deciding_pages import waiting_for
 from kitting.roles import DO
 from kitting.selectors.bag_rows import REWORK, not_ended
 from kitting.selectors.buying import to_order_counts
+from kitting.selectors.counting import bags_to_find
 from kitting.selectors.cutovers import cutovers
 from kitting.selectors.exceptions import kept_scans
+from kitting.selectors.open_counts import COUNT, EXPLAIN, RECOUNT, list_states
 from kitting.selectors.orders import on_order, to_give_out
 from kitting.selectors.stock_sums import order_lines_open
 from kitting.selectors.transfer_asks import open_asks
 from kitting.selectors.vans import differences_open, transfers_open, vans_waiting
+from kitting.services.two_persons import same_person
 
 _SOON_DAYS = 10
 _NAMED = 4
@@ -157,4 +160,25 @@ def _settling(asked: Asked) -> Iterator[Task]:
         yield Task(kept, "scans that need a person", reverse("exceptions"))
 
 
-KINDS: list[Callable[[Asked], Iterator[Task]]] = [_deciding, _planning, _bags, _stores, _buying, _settling]
+def _counting(asked: Asked) -> Iterator[Task]:
+    """What stores count, count again, explain, look for and post; what waits for an approval is among the decisions."""
+    if not asked.actor.may("count", DO):
+        return
+    for state in list_states(depots=asked.actor.depots):
+        one, waits = state.counted, state.waits
+        again = [line for line in state.waiting(RECOUNT) if not same_person(line.counted_by, asked.actor.name)]
+        walk, lines = reverse("count", args=[one.number]), reverse("count-lines", args=[one.number])
+        note = f"{one}, depot {one.depot}"
+        found = (
+            (waits[COUNT], "places to count", walk),
+            (len(again), "places to count again: another person counted them first", f"{walk}?again=yes"),
+            (waits[EXPLAIN], "differences of a count to explain", lines),
+            (state.may_post, "count settled: post it", lines),
+        )
+        yield from (Task(int(number), what, href, note) for number, what, href in found if number)
+    lost = [one for one in bags_to_find() if not asked.actor.depots or one.place.depot.depot in asked.actor.depots]
+    if lost:
+        yield Task(len(lost), "bags to be found", reverse("counts"))
+
+
+KINDS: list[Callable[[Asked], Iterator[Task]]] = [_deciding, _planning, _bags, _stores, _counting, _buying, _settling]

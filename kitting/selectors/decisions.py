@@ -25,7 +25,8 @@ from kitting.selectors.rule_revisions import live_rules, open_drafts
 class Waiting:
     """Something that waits for a decision: its number, what it is about, and who asked when and why.
 
-    ``depot`` is where it acts, '' for everywhere; ``note`` says what makes it pressing, or how far it has come.
+    ``depot`` is where it acts, '' for everywhere; ``note`` says what makes it pressing, or how far it has come;
+    ``others`` may not decide it either.
     """
 
     number: int
@@ -35,6 +36,7 @@ class Waiting:
     why: str
     depot: str = ""
     note: str = ""
+    others: tuple[str, ...] = ()
 
 
 def _waiting(asked: Asked, what: str, depot: str = "", note: str = "") -> Waiting:

@@ -6,23 +6,26 @@ from datetime import UTC, datetime
 import pytest
 from asked_for import one_of_each
 from bag_stores import CLEAN, demo_sheets, planned
-from browsing import PASSWORD
+from browsing import OTHER_STORES, PASSWORD
 from chromium import Opened, assert_open_to_everybody
+from people import STORES
 from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 from record_books import load
 
-from inventory.models import Action, Depot, Lot, OrderLine, Transfer
+from inventory.models import Action, Balance, Depot, Lot, OrderLine, Transfer
 from kitting.errands.keeping import packed_files
 from kitting.errands.loading import LOOK
 from kitting.errands.planning import PLAN
 from kitting.errands.working import do_next
 from kitting.management.season.events import play
-from kitting.models import Bag, Borrow, Person
+from kitting.models import RECOUNTED, Bag, Borrow, CountList, Person
 from kitting.pages.routes import ROUTES, Route
 from kitting.roles import ROLES
 from kitting.selectors.bag_contents import bag_by_code, label_code
+from kitting.selectors.count_lists import at_places
 from kitting.services.ask_errands import ask_errand
+from kitting.services.count_places import enter_count, list_count, recount
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 
@@ -47,6 +50,21 @@ def lent_from(code: str) -> Borrow:
     )  # fmt: skip
 
 
+def counted_by_two() -> CountList:
+    """An open list of a bin whose first line two persons have counted one piece short; the bag beside it waits."""
+    depot = Depot.objects.get(depot="N")
+    shelf = Balance.objects.filter(place__depot=depot, place__kind="bin", quantity__gt=2_000).earliest("pk")
+    rack = Bag.objects.filter(depot=depot, state="staged").earliest("pk").whereabouts
+    at = datetime(2026, 3, 24, 15, tzinfo=UTC)
+    places = at_places(depot=depot, codes={shelf.place.code, rack})
+    found = list_count(depot=depot, to_count=places, actor=STORES, at=at, action="every-1")
+    line = found.lines.filter(lot__isnull=False).earliest("position")
+    one_less = {"count_list": found.number, "line": line.position, "counted": shelf.quantity - 1_000}
+    enter_count(**one_less, actor=STORES, at=at, action="every-2", confirmed=[f"each-or-kit/{line.position}"])
+    recount(**one_less, actor=OTHER_STORES, at=at, action="every-3", confirmed=[f"each-or-kit/{line.position}"])
+    return found
+
+
 def named() -> dict[str, str]:
     """What stands in the place of the names in addresses."""
     depots = {depot.depot: depot.pk for depot in Depot.objects.all()}
@@ -57,6 +75,7 @@ def named() -> dict[str, str]:
     while do_next():
         pass
     requests = {f"{route}/<int:number>": f"{route}/{number}" for route, number in one_of_each().items()}
+    count = counted_by_two()
     return {
         "<str:code>/pay-back": f"<str:code>/pay-back?borrow={lent_from(bag_in('staged')).pk}",
         **requests, "buying/sheets/<int:number>": "buying/sheets/1",
@@ -68,6 +87,8 @@ def named() -> dict[str, str]:
         "files/<int:number>": f"files/{file.pk}",
         "receive/<int:number>": f"receive/{OrderLine.objects.latest('pk').pk}",
         "transfers/<int:number>": f"transfers/{Transfer.objects.latest('pk').pk}",
+        "counts/differences/<int:number>": f"counts/differences/{count.lines.get(state=RECOUNTED).pk}",
+        "counts/<int:number>": f"counts/{count.number}",
     }  # fmt: skip
 
 

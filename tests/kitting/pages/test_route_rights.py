@@ -14,7 +14,7 @@ from people import STORES
 
 from inventory.models import VAN, Action, Depot, Item, OrderLine, Place, PurchaseOrder, Transfer
 from jobs.models import Job
-from kitting.models import Bag, Person, ReserveRelease
+from kitting.models import Bag, CountLine, CountList, Person, ReserveRelease
 from kitting.pages.routes import OPEN, ROUTES, Route, guarded
 from kitting.roles import ROLES
 from kitting.selectors.bag_contents import label_code
@@ -86,6 +86,16 @@ def reserve_of(depot: str) -> str:
     return str(ReserveRelease.objects.get_or_create(depot=place, defaults={**facts, **asked})[0].pk)
 
 
+def count_of(depot: str) -> CountList:
+    listed, _ = Action.objects.get_or_create(number=f"count {depot}", defaults={"by": "M. Osei", "at": MORNING})
+    facts = {"depot": Depot.objects.get(depot=depot), "listed": listed}
+    found, made = CountList.objects.get_or_create(number=ord(depot), defaults=facts)
+    if made:
+        place = Place.objects.filter(depot__depot=depot).earliest("pk")
+        CountLine.objects.create(count_list=found, position=1, place=place)
+    return found
+
+
 THINGS: dict[str, Callable[[str], str]] = {
     "DEPOT": str,
     "BAG": bag_of,
@@ -94,6 +104,8 @@ THINGS: dict[str, Callable[[str], str]] = {
     "ORDER_LINE": order_line_of,
     "TRANSFER": transfer_to,
     "RESERVE": reserve_of,
+    "COUNT": lambda depot: str(count_of(depot).number),
+    "COUNT_LINE": lambda depot: str(count_of(depot).lines.get().pk),
 }
 
 
