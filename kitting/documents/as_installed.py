@@ -45,13 +45,14 @@ class InstalledEnd:
 
 @dataclass(frozen=True, slots=True)
 class AsInstalled:
-    """All ends of a job."""
+    """All ends of a job; ``open_ends`` names the phases that are still missing."""
 
     job: str
     title: str
     cutover: str
     depot: str
     ends: tuple[InstalledEnd, ...]
+    open_ends: tuple[str, ...] = ()
 
 
 def as_installed_record(record: AsInstalled, printed: Printed) -> bytes:
@@ -71,6 +72,11 @@ def as_installed_record(record: AsInstalled, printed: Printed) -> bytes:
         flow.text("STAND-INS AND OVERRIDES", STRONG, keep_mm=12)
         for end in overridden:
             flow.boxed(f"{end.structure} {end.end} phase {end.phase} · {end.stock_code}: {end.override}")
+    if record.open_ends:
+        flow.gap(3)
+        flow.text("RECORD STILL OPEN", STRONG, keep_mm=12)
+        for told in record.open_ends:
+            flow.boxed(told)
     return pdf_bytes([flow], f"As-installed record {record.job}")
 
 

@@ -19,6 +19,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, Borrow, Event
 from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TURNED_IN
 from kitting.selectors.bag_contents import contents_of, label_code, label_state
+from kitting.selectors.installed_ends import ends_of
 
 
 class BagPapers(NamedTuple):
@@ -72,7 +73,11 @@ def bag_papers(job: str) -> BagPapers:
             allowed=tuple(_allowed(issues)),
         ),
         returned=ReturnSlip(**head, crew=crew, bags=slip_bags, lines=tuple(_returned(entries, code))),
-        installed=AsInstalled(**head, ends=tuple(_ends(found, entries, zone))),
+        installed=AsInstalled(
+            **head,
+            ends=tuple(_ends(found, entries, zone)),
+            open_ends=tuple(end.sentence for end in ends_of(job) if end.is_open),
+        ),
         borrowed=tuple(_borrowed(bags, head["cutover"])),
     )
 
@@ -143,7 +148,7 @@ def _ends(job: Job, entries: Sequence[BagEntry], zone: tzinfo | None) -> Iterato
         margin = facts.get("margin_mm", "")
         yield InstalledEnd(
             structure=facts.get("structure", ""),
-            end="-".join(filter(None, (facts.get("position", ""), facts.get("side", "")))),
+            end="-".join(filter(None, (facts.get("position") or entry.facts.get("position"), facts.get("side", "")))),
             phase=entry.phase,
             slot=facts.get("kind", ""),
             stock_code=entry.lot.item.stock_code,

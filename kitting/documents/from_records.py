@@ -1,6 +1,6 @@
 """Papers filled from the records: trace of a lot, transfer, hold, count, and what an event used."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from datetime import datetime, tzinfo
 from decimal import Decimal
@@ -31,7 +31,7 @@ from kitting.documents.lot_trace import INSTALLED as AT_ENDS
 from kitting.documents.record_papers import moment_text
 from kitting.documents.storm_use import StormLine, StormUse, storm_use
 from kitting.documents.transfer_slip import TransferLine, TransferSlip
-from kitting.models import BagEntry, CountList, Event, Promise
+from kitting.models import BagEntry, CountList, Event, Promise, Retired
 from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.counting import BlindLine, blinded, lines_of
@@ -103,10 +103,16 @@ def _ends(item: Item, lot: str, as_of: datetime | None, zone: tzinfo | None) -> 
     entries = BagEntry.objects.filter(deed=PUT_IN, lot__item=item, lot__number=lot).order_by("pk")
     if as_of is not None:
         entries = entries.filter(action__at__lte=as_of)
+    retired = Retired.objects.filter(entry__in=entries).select_related("action").order_by("pk")
+    gone: dict[int, list[str]] = defaultdict(list)
+    for one in retired.filter(action__at__lte=as_of) if as_of else retired:
+        gone[one.entry_id].append(f"{as_decimal(one.quantity)} retired {_local(one.action.at, zone)}: {one.why}")
     for entry in entries.select_related("line__bag__job", "action"):
         facts = entry.line.facts
-        end = "-".join(filter(None, (entry.line.bag.structure, str(facts.get("position") or ""))))
-        what = " · ".join(filter(None, (end or "whole job", f"phase {entry.phase}" if entry.phase else "")))
+        position = str(facts.get("position") or entry.facts.get("position") or "")
+        end = "-".join(filter(None, (entry.line.bag.structure, position)))
+        phase = f"phase {entry.phase}" if entry.phase else ""
+        what = " · ".join(filter(None, (end or "whole job", phase, *gone[entry.pk])))
         who = " · ".join(filter(None, (entry.line.bag.crew, entry.action.by)))
         when = _local(entry.action.at, zone)
         yield TraceLine(AT_ENDS, what, as_decimal(entry.quantity), entry.line.bag.job.job, when, who)

@@ -11,7 +11,7 @@ from kitting.models.approvals import (
     StandInRequest,
 )
 from kitting.models.asking import APPROVED, ASKED, REFUSED, Asked
-from kitting.models.bags import PLAN_TABLES, Bag, BagEntry, BagLine, Borrow, KeptScan, PlanRow
+from kitting.models.bags import PLAN_TABLES, Bag, BagEntry, BagLine, Borrow, KeptScan, PlanRow, Retired
 from kitting.models.counting import (
     CAUSES,
     COUNTED,
@@ -101,6 +101,7 @@ __all__ = [
     "Printing",
     "Promise",
     "ReserveRelease",
+    "Retired",
     "RuleDraft",
     "RuleExample",
     "RuleRevision",

@@ -18,6 +18,9 @@ INSTALLED, TURNED_IN, SCRAPPED, LOST, BORROWED = "installed", "turned in", "scra
 DEEDS = (PICKED, PUT_BACK, ISSUED, HANDED_BACK, INSTALLED, TURNED_IN, SCRAPPED, LOST, BORROWED)
 ACCOUNTED = (INSTALLED, TURNED_IN, SCRAPPED, LOST)
 OUT_OF_THE_BAG = (PUT_BACK, BORROWED, *ACCOUNTED)
+# Where parts go that were taken out of service: never back to stock (common practice of stores).
+SCRAP_METAL, FAILURE_STUDY = "scrap metal", "failure study"
+FATES = (SCRAP_METAL, FAILURE_STUDY)
 
 
 class PlanRow(models.Model):
@@ -104,8 +107,8 @@ class BagLine(models.Model):
 class BagEntry(models.Model):
     """What was done with pieces of a line, once and for all; a mistake is made good by another entry.
 
-    ``end`` is the phase, slot or position at which pieces were installed; ``condition`` how they came back, ``door``
-    where they went; ``borrow`` and ``gauge`` stand in ``facts``.
+    ``phase`` is the letters at which pieces were installed. In ``facts`` stand ``position``, where the line names none;
+    ``gauge``; ``condition``, how pieces came back, and ``door``, where they went.
     """
 
     action = models.ForeignKey(Action, on_delete=models.PROTECT, related_name="bag_entries")
@@ -126,6 +129,27 @@ class BagEntry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.deed} {self.line}"
+
+
+class Retired(models.Model):
+    """Installed pieces that were taken off the line: which entry put them there, why, and their fate. Never edited."""
+
+    action = models.ForeignKey(Action, on_delete=models.PROTECT, related_name="retired")
+    entry = models.ForeignKey(BagEntry, on_delete=models.PROTECT, related_name="retired")
+    quantity = models.BigIntegerField()
+    why = models.TextField()
+    fate = models.CharField(max_length=20, choices=[(fate, fate) for fate in FATES])
+
+    class Meta:
+        """Something was taken off, for a reason, to a known fate."""
+
+        constraints = (
+            models.CheckConstraint(condition=Q(quantity__gt=0) & ~Q(why=""), name="retired_something_for_a_reason"),
+            models.CheckConstraint(condition=Q(fate__in=FATES), name="retired_to_a_known_fate"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.entry} retired"
 
 
 class Borrow(models.Model):

@@ -10,6 +10,7 @@ from kitting.calculation.natural_order import natural_key
 from kitting.calculation.sheets.book import read_book
 from kitting.models import BagEntry
 from kitting.models.bags import INSTALLED
+from kitting.selectors.installed_ends import on_the_line
 from kitting.selectors.sheets import sheets_of_jobs
 
 _FACTS = ("run", "side", "structure", "position", "kind")  # columns of the requirements table
@@ -44,7 +45,7 @@ class Recheck:
 
 
 def recheck_installed(on: date | None = None) -> Recheck:
-    """Every installed piece against the rule book that is live on a day (today) and the facts as they are.
+    """Every piece that is on the line against the rule book that is live on a day (today) and the facts as they are.
 
     The number of queries never grows, and the rules are worked through once for all pieces.
 
@@ -56,12 +57,18 @@ def recheck_installed(on: date | None = None) -> Recheck:
         .select_related("line__bag__job", "lot__item")
         .order_by("line__bag__job__job", "line__bag__number", "line__position", "pk")
     ]
+    left = on_the_line(entries)
+    entries = [entry for entry in entries if left[entry.pk]]
     jobs = Job.objects.filter(bags__lines__entries__deed=INSTALLED).distinct()
     book = read_book(sheets_of_jobs(jobs, on))
     findings = recheck(book, [_part(entry) for entry in entries])
-    found = [_row(entry, finding) for entry, finding in zip(entries, findings, strict=True) if finding.state != SERVES]
+    found = [
+        _row(entry, left[entry.pk], finding)
+        for entry, finding in zip(entries, findings, strict=True)
+        if finding.state != SERVES
+    ]
     found.sort(key=lambda row: natural_key(row.job))
-    return Recheck(tuple(found), sum(entry.quantity for entry in entries))
+    return Recheck(tuple(found), sum(left[entry.pk] for entry in entries))
 
 
 def _part(entry: BagEntry) -> InstalledPart:
@@ -84,7 +91,7 @@ def _phases(entry: BagEntry) -> str:
     return phases
 
 
-def _row(entry: BagEntry, finding: Finding) -> Rechecked:
+def _row(entry: BagEntry, quantity: int, finding: Finding) -> Rechecked:
     facts = entry.line.facts
     run = f"r{facts['run']}" if facts.get("run") else ""
     return Rechecked(
@@ -94,7 +101,7 @@ def _row(entry: BagEntry, finding: Finding) -> Rechecked:
         slot=facts.get("kind", ""),
         stock_code=entry.lot.item.stock_code,
         lot=entry.lot.number,
-        quantity=entry.quantity,
+        quantity=quantity,
         state=finding.state,
         check=finding.check,
         sentence=finding.sentence,

@@ -26,6 +26,7 @@ from kitting.roles import (
     STOREKEEPER,
     require,
 )  # fmt: skip
+from kitting.selectors.installed_ends import on_the_line
 from kitting.services.list_bags import review
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release
@@ -156,14 +157,16 @@ def _sum(movements: object) -> int:
 def _fitted(hold: LotHold) -> tuple[Fitted, ...]:
     """What of the lot is on the line, by structure: the list for whoever goes out to look."""
     entries = BagEntry.objects.filter(deed=INSTALLED, lot__item=hold.item, lot__number=hold.lot_number)
-    found = entries.select_related("line__bag__job").order_by("line__bag__structure", "line__position", "pk")
+    found = [*entries.select_related("line__bag__job").order_by("line__bag__structure", "line__position", "pk")]
+    left = on_the_line(found)
     return tuple(
         Fitted(
             one.line.bag.job.job,
             one.line.facts.get("structure", ""),
             one.line.line,
             one.phase or one.line.facts.get("phases", ""),
-            one.quantity,
+            left[one.pk],
         )
         for one in found
+        if left[one.pk]
     )

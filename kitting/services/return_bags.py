@@ -38,6 +38,7 @@ class Installed:
     """Thousandths of a lot that were fitted for a line; ``phase`` is a letter, or '' for all at once.
 
     ``gauge`` is what the diameter gauge read, in words with its unit; ``remark`` what the crew says of it.
+    ``position`` is where they went, for a line that names none: a spare's, or an emergency's.
     """
 
     line: str
@@ -47,6 +48,13 @@ class Installed:
     phase: str = ""
     gauge: str = ""
     remark: str = ""
+    position: str = ""
+
+    @property
+    def asked(self) -> list[object]:
+        """What makes it another action."""
+        place = [self.position] if self.position else []
+        return [self.line, self.stock_code, self.lot, self.quantity, self.phase, *place]
 
 
 @use_case
@@ -57,7 +65,7 @@ def install(*, bag: str, pieces: Iterable[Installed], **scan: Unpack[Scan]) -> A
         Refusal: ``unknown-line``; ``not-in-bag`` asks where another lot came from; ``on-hold``; or the bag's state.
     """
     given = [*pieces]
-    content = {"pieces": [[one.line, one.stock_code, one.lot, one.quantity, one.phase] for one in given]}
+    content = {"pieces": [one.asked for one in given]}
     one = opened(bag, INSTALL, content, scan, right="as-installed", level=DO)
     if one.repeated:
         return Answer("DONE", f"{one.bag}: noted already.", one.bag, repeated=True)
@@ -180,6 +188,7 @@ def _note(one: Opened, piece: Installed) -> None:
             found = one.contents.lots[number]
             if found.number == piece.lot and left >= piece.quantity > 0:
                 facts = {"gauge": piece.gauge, "remark": piece.remark}
+                facts |= {"position": piece.position} if piece.position else {}
                 one.write(stand.line, found, INSTALLED, piece.quantity, phase=piece.phase, facts=facts)
                 stand.inside[number] -= piece.quantity
                 return
