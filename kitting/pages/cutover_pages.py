@@ -72,6 +72,7 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
     context = {
         "sheet": sheet,
         "state": state,
+        "may_plan": asked.actor.may("job dates", DO),
         "strips": [_strip(run) for run in sheet.runs],
         "elsewhere": [_end(name, "", lines) for name, lines in sheet.elsewhere.items()],
         "shortages": _shortages(sheet),
@@ -200,6 +201,8 @@ def line_page(asked: Asked, job: str) -> HttpResponse:
         )
         if line["stock_code"] and any(asked.actor.may(action, level) for level in (ASK, APPROVE))
     ]
+    if asked.actor.may("job dates", DO):
+        asks.append(("Pin pieces to it", f"{reverse('pin', args=[job])}?{urlencode({'line': line['line']})}"))
     context = {
         "line": line, "fits": fits, "facts": facts, "promised": _promised(job, line), "sentences": _split(line),
         "asks": asks,

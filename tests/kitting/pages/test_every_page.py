@@ -96,6 +96,7 @@ ASKING = {
     "what": "?code=BI15",
     "borrow": "?item=BI25",
     "line": "?line=J09/HJ1-j/joint/ABC/splice",
+    "pin": "?line=J09/HJ1-j/joint/ABC/splice",
     "fit-check": "?part=EL15-1&reading=0.845&unit=in",
 }
 

@@ -9,7 +9,7 @@ from module_books import books_of_module
 from people import BUYER, PLANNER, STORES
 
 from jobs.models import Job, Position, ScheduleRevision
-from kitting.models import AppliedPlan, Errand, Event, Promise
+from kitting.models import AppliedPlan, Errand, Event, Pin, PlanRow, Promise
 
 pytestmark = pytest.mark.django_db
 
@@ -230,3 +230,34 @@ def test_a_storekeeper_sees_plans_but_makes_none() -> None:
 
     assert stores.get("/plans").status_code == 200
     assert stores.post("/plans", {"as_of": "2026-03-02"}).status_code == 403
+
+
+def test_a_pin_asks_first_who_goes_short_and_stands_until_it_is_taken_away(planner: Client) -> None:
+    line = PlanRow.objects.get(table="shortages", job="J11").cells["line"]
+    pieces = {"line": line, "stock_code": "EA15-15.3", "quantity": "3", "lot": "", "depot": "N"}
+
+    unreasoned = words(send(planner, "/jobs/J11/pin", **pieces, reason=""))
+    looked = send(planner, "/jobs/J11/pin", **pieces, reason="the road is open")
+    pinned = send(planner, "/jobs/J11/pin", **pieces, reason="the road is open", confirmed="makes-short/1")
+    pin = Pin.objects.get(job__job="J11")
+    gone = words(send(planner, "/jobs/J11/pin", line=line, unpin=pin.pk, reason="it can"))
+
+    assert "needs a reason" in unreasoned
+    assert "That takes pieces from" in words(looked)
+    assert "PINNED 3 EA15-15.3" in words(pinned)
+    assert (pin.by, pin.reason) == (PLANNER.name, "the road is open")
+    assert "UNPINNED" in gone
+    assert not Pin.objects.filter(job__job="J11").exists()
+
+
+def test_a_cancelled_job_needs_a_reason_and_frees_what_was_promised_to_it(planner: Client) -> None:
+    """T53: J12 is cancelled."""
+    blank = words(send(planner, "/jobs/J12/end", how="cancel", why=" "))
+    assert Promise.objects.filter(job__job="J12", released_at=None).exists()
+    done = words(send(planner, "/jobs/J12/end", how="cancel", why="the road is not dug"))
+    again = words(send(planner, "/jobs/J12/end", how="cancel", why="twice"))
+
+    assert "needs a reason" in blank
+    assert "CANCELLED J12 is cancelled" in done
+    assert not Promise.objects.filter(job__job="J12", released_at=None).exists()
+    assert "NOT DONE" in again

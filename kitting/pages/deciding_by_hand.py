@@ -1,0 +1,84 @@
+"""What a planner decides by hand: pins of pieces to lines, and that a job is cancelled or done."""
+
+from urllib.parse import urlencode
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from inventory.errors import Doubt
+from kitting.errands.pinning import PIN
+from kitting.models import Errand, Pin
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, not_in_books, page, questions_of
+from kitting.pages.planning_pages import RESULTS, ask
+from kitting.selectors.job_sheet import job_by_number, line_of
+from kitting.services.pin_pieces import unpin
+from kitting.services.release_promises import cancel_job, complete_job
+
+_ASKED = ("stock_code", "quantity", "lot", "depot", "reason")
+
+
+def _line_address(job: str, line: str) -> str:
+    return f"{reverse('line', args=[job])}?{urlencode({'line': line})}"
+
+
+def pin_page(asked: Asked, job: str) -> HttpResponse:
+    """Pin pieces to a line of a job, or take a pin away; the planner sees first who would go short by it."""
+    name = asked.text("line")
+    try:
+        line = line_of(job, name)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    if asked.request.method == "POST" and asked.text("unpin"):
+        return attempt(asked, lambda: _unpinned(asked), _line_address(job, name))
+    if asked.request.method == "POST":
+        given = {"job": job, "line": name, **{field: asked.text(field) for field in _ASKED}}
+        return ask(asked, PIN, {**given, "confirmed": list(asked.confirmed)})
+    pins = Pin.objects.filter(job__job=job, line=name).select_related("item", "depot").order_by("pk")
+    return page(asked, "pin.html", {"line": line, "pins": pins})
+
+
+def _unpinned(asked: Asked) -> tuple[str, str]:
+    number = asked.text("unpin")
+    unpin(number=int(number) if number.isdecimal() else 0, reason=asked.text("reason"), actor=asked.actor, at=asked.at)
+    return "UNPINNED", "The next plan gives these pieces as if they had never been pinned."
+
+
+def _pin_result(asked: Asked, errand: Errand) -> HttpResponse:
+    given, questions = errand.given, errand.result["questions"]
+    address = reverse("pin", args=[given["job"]])
+    if questions:
+        questions = questions_of(Doubt("to-confirm", "", {"questions": questions}))
+        kept = [(name, given[name]) for name in ("line", *_ASKED)]
+        context = {
+            "questions": questions,
+            "kept": kept,
+            "to": address,
+            "back": _line_address(given["job"], given["line"]),
+        }
+        return page(asked, "confirm.html", context)
+    sentence = f"{given['quantity']} {given['stock_code']} for {given['line']}. Plan and apply, so that it holds."
+    return done(asked, "PINNED", sentence, _line_address(given["job"], given["line"]))
+
+
+def end_job(asked: Asked, job: str) -> HttpResponse:
+    """Say that a job is cancelled, with the reason, or done; what was promised to it is free."""
+    try:
+        found = job_by_number(job)
+    except ANY_REFUSAL as refusal:
+        return not_in_books(asked, refusal)
+    if asked.request.method == "POST":
+        return attempt(
+            asked, lambda: _ended(asked, job), reverse("job", args=[job]), back=reverse("end-job", args=[job])
+        )
+    return page(asked, "end_job.html", {"job": found})
+
+
+def _ended(asked: Asked, job: str) -> tuple[str, str]:
+    if asked.text("how") == "complete":
+        released = complete_job(job=job, by=asked.actor.name, at=asked.at)
+        return "COMPLETE", f"{job} is done; {released} promises are released."
+    released = cancel_job(job=job, why=asked.text("why"), by=asked.actor.name, at=asked.at)
+    return "CANCELLED", f"{job} is cancelled; {released} promises are released. Bags with pieces are emptied by scan."
+
+
+RESULTS[PIN] = _pin_result
