@@ -47,6 +47,7 @@ class BagFacts:
         out_of_date, held: lots in the bag that are not good through the cutover, or that a hold stops.
         superseded: why the bag's list is not what is live, '' where it is.
         open: issued pieces that are not accounted for, in words.
+        unnamed: pieces that went out in a storm and whose lot nobody has named yet, in words.
         by: who acts.
         approver: who lets a short bag go, '' for nobody.
         reason: in words.
@@ -62,6 +63,7 @@ class BagFacts:
     held: tuple[str, ...] = ()
     superseded: str = ""
     open: tuple[str, ...] = ()
+    unnamed: tuple[str, ...] = ()
     by: str = ""
     approver: str = ""
     reason: str = ""
@@ -116,6 +118,10 @@ def _balanced(facts: BagFacts) -> str:
     return f"STILL OPEN: {', '.join(facts.open)}: account for them, or name the exception"
 
 
+def _named(facts: BagFacts) -> str:
+    return f"LOTS TO NAME FIRST: {', '.join(facts.unnamed)}" if facts.unnamed else ""
+
+
 def _empty(facts: BagFacts) -> str:
     return "put its pieces back by scan first" if facts.inside else ""
 
@@ -135,6 +141,7 @@ GUARDS: Mapping[str, Guard] = {
     "list is current": _current,
     "signed": _signed,
     "balanced, or a named exception": _balanced,
+    "every lot is named": _named,
     "empty": _empty,
     "reason": _reason,
 }
@@ -176,12 +183,18 @@ TABLE: tuple[Transition, ...] = (
     Transition(STAGED, ISSUE, ISSUED, ("full, or let go with a reason", *_GOOD, "signed"), "the crew has custody"),
     Transition(ISSUED, HAND_BACK, REOPENED, ("reason",), "stores have custody again"),
     Transition(ISSUED, BEGIN, IN_WORK),
-    *_rows((ISSUED, IN_WORK), INSTALL, IN_WORK, ("nothing on hold",), "bag to installed"),
-    Transition(RETURNING, INSTALL, SAME, ("nothing on hold",), "bag to installed"),
-    *_rows((ISSUED, IN_WORK), WRITE_OFF, IN_WORK, ("reason",), "bag to scrapped or lost"),
-    Transition(RETURNING, WRITE_OFF, SAME, ("reason",), "bag to scrapped or lost"),
-    *_rows((ISSUED, IN_WORK, RETURNING), TURN_IN, RETURNING, (), "bag to bin, inspection, scrap or supplier"),
-    *_rows((IN_WORK, RETURNING), CLOSE, CLOSED, ("balanced, or a named exception",)),
+    *_rows((ISSUED, IN_WORK), INSTALL, IN_WORK, ("every lot is named", "nothing on hold"), "bag to installed"),
+    Transition(RETURNING, INSTALL, SAME, ("every lot is named", "nothing on hold"), "bag to installed"),
+    *_rows((ISSUED, IN_WORK), WRITE_OFF, IN_WORK, ("every lot is named", "reason"), "bag to scrapped or lost"),
+    Transition(RETURNING, WRITE_OFF, SAME, ("every lot is named", "reason"), "bag to scrapped or lost"),
+    *_rows(
+        (ISSUED, IN_WORK, RETURNING),
+        TURN_IN,
+        RETURNING,
+        ("every lot is named",),
+        "bag to bin, inspection, scrap or supplier",
+    ),
+    *_rows((IN_WORK, RETURNING), CLOSE, CLOSED, ("every lot is named", "balanced, or a named exception")),
     Transition(CANCELLED, CLOSE, CLOSED, ("empty",)),
     *_rows((LISTED, *IN_STORE[:-2]), REOPEN, REOPENED, ("reason",)),
     *_rows((*IN_STORE, *OUT), HOLD, ON_HOLD, ("reason",)),

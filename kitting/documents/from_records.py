@@ -9,6 +9,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from inventory.models import (
+    BAG,
     INSTALLED,
     LOST,
     OPENING,
@@ -247,7 +248,17 @@ def movements_of_event(event: str) -> list[Movement]:
     forth = Q(action__in=actions, reverses__isnull=True, ending__in=USED)
     back = Q(reverses__action__in=actions, origin__in=USED)
     found = Movement.objects.filter(forth | back).order_by("pk")
-    return [*found.select_related("action", "lot__item", "from_place__depot", "to_place__depot", "order_line__order")]
+    return [
+        *found.select_related(
+            "action",
+            "lot__item",
+            "from_place__depot",
+            "from_place__bag",
+            "to_place__depot",
+            "to_place__bag",
+            "order_line__order",
+        )
+    ]
 
 
 def storm_use_of(event: str, title: str, movements: Iterable[Movement], zone: tzinfo | None = None) -> StormUse:
@@ -259,7 +270,7 @@ def _storm_line(move: Movement, zone: tzinfo | None) -> StormLine:
     item, back = move.lot.item, move.reverses_id is not None
     return StormLine(
         day=move.action.at.astimezone(zone or timezone.get_current_timezone()).date(),
-        place=str(move.to_place if back else move.from_place),
+        place=_where_used(move.to_place if back else move.from_place),
         stock_code=item.stock_code,
         part=item.description or item.kind,
         lot=move.lot.number,
@@ -268,5 +279,16 @@ def _storm_line(move: Movement, zone: tzinfo | None) -> StormLine:
         unit_price=None if move.lot.supplier_owned else item.price,
         source="supplier's own" if move.lot.supplier_owned else "stock",
         paper=move.action.number,
-        crew=move.action.by,
+        crew=_crew(move.to_place if back else move.from_place) or move.action.by,
     )
+
+
+def _where_used(place: Place | None) -> str:
+    """The location of a bag, else the name of the place."""
+    return (place.structure if place and place.kind == BAG else "") or str(place)
+
+
+def _crew(place: Place | None) -> str:
+    """The crew that has the bag at a place."""
+    bag = getattr(place, "bag", None) if place and place.kind == BAG else None
+    return bag.crew if bag else ""

@@ -52,6 +52,7 @@ from kitting.models.rule_drafts import (
     RuleDraft,
     RuleExample,
 )
+from kitting.models.storms import KeptKit, LotToFinish, Storm, StormJob
 
 __all__ = [
     "APPROVED",
@@ -92,8 +93,10 @@ __all__ = [
     "DutyLimit",
     "Errand",
     "Event",
+    "KeptKit",
     "KeptScan",
     "LotRequest",
+    "LotToFinish",
     "Person",
     "Pin",
     "PlanRow",
@@ -109,4 +112,6 @@ __all__ = [
     "SentSheet",
     "StandIn",
     "StandInRequest",
+    "Storm",
+    "StormJob",
 ]

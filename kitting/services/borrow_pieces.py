@@ -14,11 +14,13 @@ from kitting.calculation.bag_states import BORROW, PICK
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, Borrow
 from kitting.models.bags import BORROWED, PICKED
+from kitting.models.storms import FREE_TO_BREAK, NEVER
 from kitting.roles import APPROVE, CREW_LEAD, PLANNER, STOREKEEPER, Actor, require
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, good_until, label_code
 from kitting.selectors.count_lists import SPOT_EVENT
 from kitting.selectors.promises import staged_days
 from kitting.selectors.sources import FREE_FIRST, Source, sources
+from kitting.selectors.storms import kept_kit
 from kitting.services.fill_bags import put_in, taken_out
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Answer, Opened, Scan, advance, lines_with, opened, place_of, settled
@@ -72,7 +74,8 @@ def borrow(
     Raises:
         Doubt: ``free-first``: free pieces lie at this depot; ``pay-back-late``: they come back after the lending bag
             must be ready.
-        Refusal: ``no-reason``; ``not-allowed``; ``own-approval``; ``same-job``; ``wrong-item``; ``not-in-bag``; or a
+        Refusal: ``no-reason``; ``not-allowed``; ``own-approval``; ``kit-kept``: a storm is open, and the list says that
+            this kit is broken never, or only with the planner; ``same-job``; ``wrong-item``; ``not-in-bag``; or a
             bag's state forbids it.
     """
     told = need_reason(why, "A borrow")
@@ -84,6 +87,7 @@ def borrow(
     if one.repeated:
         return Borrow.objects.get(bag=one.bag, borrowed_at=one.action.at, asked_by=one.action.by)
     _authorise(one, authoriser)
+    _refuse_kept(one, authoriser)
     taker = bag_by_code(to_bag, lock=True)
     if taker.job_id == one.bag.job_id:
         raise Refusal("same-job", f"{taker} is of {one.bag.job} as well: put the pieces back and pick them.", {})
@@ -164,6 +168,16 @@ def _authorise(one: Opened, authoriser: Actor) -> None:
     require(authoriser, STAGED_BAG, APPROVE, one.bag.depot.depot)
     if authoriser.name.casefold() == one.scan["actor"].name.casefold():
         raise Refusal("own-approval", f"{authoriser.name} asks for it: another person authorises.", {})
+
+
+def _refuse_kept(one: Opened, authoriser: Actor) -> None:
+    kept = kept_kit(one.bag.job_id)
+    if kept is None or kept.protection == FREE_TO_BREAK:
+        return
+    if kept.protection == NEVER or PLANNER not in authoriser.roles:
+        way = "take other pieces" if kept.protection == NEVER else "ask a planner"
+        message = f"KEPT: {one.bag} is broken {kept.protection} in storm {kept.storm} ({kept.by}: {kept.why}): {way}."
+        raise Refusal("kit-kept", message, {"bag": str(one.bag), "protection": kept.protection})
 
 
 def _free_first(stock_code: str, taker: Bag) -> list[Source]:

@@ -12,9 +12,11 @@ from jobs.models import UNDER_WAY, Job
 from kitting.calculation.bag_states import LISTED
 from kitting.errors import Refusal
 from kitting.models import Bag, BagLine
+from kitting.models.storms import OPEN
 from kitting.roles import DO, DUTY_SUPERVISOR, PLANNER, STOREKEEPER, require
 from kitting.selectors.bag_contents import good_until
 from kitting.selectors.sources import Source, sources
+from kitting.selectors.storms import storm_by_code
 from kitting.services.list_bags import new_bag
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, stamp_of
@@ -31,7 +33,7 @@ class Emergency:
 
 @use_case
 def open_emergency(
-    *, job: str, structure: str, depot: str, wanted: Mapping[str, int], why: str, **scan: Unpack[Scan]
+    *, job: str, structure: str, depot: str, wanted: Mapping[str, int], why: str, storm: str = "", **scan: Unpack[Scan]
 ) -> Emergency:
     """Open a job that is under way at once, with one bag for its location.
 
@@ -43,11 +45,12 @@ def open_emergency(
         depot: whose stores build the bag.
         wanted: thousandths by stock code.
         why: what has failed.
+        storm: code of the open storm that it belongs to, '' for none.
         scan: who, when, the number of the action.
 
     Raises:
         Refusal: ``not-allowed``; ``no-reason``; ``job-number-used``; ``unknown-depot``; ``unknown-stock-code``;
-            ``moves-nothing``.
+            ``moves-nothing``; ``unknown-storm``; ``storm-state``.
     """
     actor, at = scan["actor"], scan["at"]
     told = need_reason(why, "An emergency")
@@ -56,7 +59,7 @@ def open_emergency(
         raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
     require(actor, "bags", DO, depot)
     content = {"job": job, "structure": structure, "depot": depot, "wanted": dict(wanted)}
-    _, repeated = begin("open emergency", content, stamp_of(scan), told)
+    _, repeated = begin("open emergency", content, stamp_of(scan, storm), told)
     items = items_by_code(wanted)
     if repeated:
         bag = Bag.objects.select_related("job", "depot").get(job__job=job, structure=structure)
@@ -67,6 +70,8 @@ def open_emergency(
         raise Refusal("job-number-used", f"There is a job {job} already: take another number.", {"job": job})
     local = at.astimezone(ZoneInfo(found.time_zone)) if found.time_zone else at
     opened = Job.objects.create(job=job, title=told, depot=depot, cutover=f"{local:%Y-%m-%d %H:%M}", ended=UNDER_WAY)
+    if storm:
+        storm_by_code(storm, OPEN, lock=True).jobs.add(opened)
     bag = new_bag(opened, found, structure, 1)
     bag.state = LISTED
     bag.save(update_fields=("state",))

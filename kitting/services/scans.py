@@ -11,6 +11,7 @@ from kitting.calculation.bag_states import FORMER, OUT, next_state
 from kitting.models import Bag, BagEntry, BagLine
 from kitting.roles import DO, Actor, require
 from kitting.selectors.bag_contents import Contents, bag_by_code, contents_of, facts_of
+from kitting.selectors.storms import event_of
 from kitting.services.record_events import Happening, record_events
 
 BAGS = "bags"
@@ -57,10 +58,11 @@ class Opened:
         )
 
 
-def stamp_of(scan: Scan) -> Stamp:
-    """The stamp of a scan for the warehouse."""
+def stamp_of(scan: Scan, paper: str = "") -> Stamp:
+    """The stamp of a scan for the warehouse; ``paper`` is the code of the storm that it belongs to, if any."""
     stamp: Stamp = {"by": scan["actor"].name, "at": scan["at"], "action": scan["action"]}
     stamp["device_at"] = scan.get("device_at")
+    stamp["paper"] = paper
     return stamp
 
 
@@ -81,7 +83,8 @@ def opened(
     """
     bag = bag_by_code(code, lock=True)
     require(scan["actor"], right, level, bag.depot.depot)
-    action, repeated = begin(f"bag {name}", {"bag": bag.code, **content}, stamp_of(scan), why)
+    stamp = stamp_of(scan, event_of(bag.job_id))
+    action, repeated = begin(f"bag {name}", {"bag": bag.code, **content}, stamp, why)
     return Opened(bag, contents_of([bag])[bag.pk], action, repeated, scan)
 
 

@@ -43,6 +43,7 @@ BROKEN = {
     "list is current": {"superseded": "SUPERSEDED BY REV B"},
     "signed": {"signature": " "},
     "balanced, or a named exception": {"open": ("3 EL15-2",), "reason": ""},
+    "every lot is named": {"unnamed": ("3 EL15-2",)},
     "empty": {"inside": True},
     "reason": {"reason": " "},
 }

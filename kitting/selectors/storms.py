@@ -1,0 +1,140 @@
+"""Storms: what is open, what keeps one from being closed, and what it leaves to be bought again."""
+
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from django.db.models import Sum
+
+from inventory.models import BIN, RESERVE, Balance, Depot, Item, Level
+from kitting.calculation.bag_states import CLOSED as BAG_CLOSED
+from kitting.errors import Refusal
+from kitting.models import Bag, KeptKit, LotToFinish, Storm
+from kitting.models.bags import INSTALLED, LOST, SCRAPPED
+from kitting.models.storms import OPEN, PROTECTIONS
+from kitting.selectors.bag_contents import bare, contents_of
+
+LONGEST_DAYS = 14
+USED = (INSTALLED, SCRAPPED, LOST)
+
+
+@dataclass(frozen=True, slots=True)
+class Refill:
+    """Thousandths of an item that a depot's shelf and reserve lack after a storm, and those that the storm used."""
+
+    depot: str
+    item: Item
+    used: int
+    wanted: int
+
+    @property
+    def sentence(self) -> str:
+        """In words."""
+        return f"{bare(self.wanted)} {self.item} at {self.depot} ({bare(self.used)} used)"
+
+
+def storm_by_code(code: str, *states: str, lock: bool = False) -> Storm:
+    """The storm of a code, in one of these states where any are named.
+
+    Raises:
+        Refusal: ``unknown-storm``; ``storm-state``: it is in another state, and since when.
+    """
+    storms = Storm.objects.select_for_update() if lock else Storm.objects.all()
+    found = storms.filter(code=code).first()
+    if found is None:
+        named = ", ".join(Storm.objects.filter(state=OPEN).order_by("code").values_list("code", flat=True)) or "none"
+        raise Refusal("unknown-storm", f"There is no storm {code}; open ones: {named}.", {"storm": code})
+    if states and found.state not in states:
+        since = found.closed_at or found.opened_at
+        when = f" since {since:%Y-%m-%d} by {found.closed_by or found.opened_by}" if since else ""
+        message = f"Storm {code} is {found.state}{when}, not {' or '.join(states)}."
+        raise Refusal("storm-state", message, {"storm": code, "state": found.state})
+    return found
+
+
+def event_of(job: int) -> str:
+    """The code of the storm to which a job belongs, '' for none."""
+    return Storm.objects.filter(jobs=job).values_list("code", flat=True).first() or ""
+
+
+def left_on(at: datetime) -> list[Storm]:
+    """Storms that are open for more than 14 days at a moment, the oldest first: somebody forgot to close them."""
+    return [*Storm.objects.filter(state=OPEN, opened_at__lt=at - timedelta(LONGEST_DAYS)).order_by("opened_at")]
+
+
+def to_finish(storm: Storm) -> list[LotToFinish]:
+    """Pieces whose lot nobody has named yet, the oldest first; one query."""
+    found = storm.lots_to_finish.filter(named=None).select_related("line__bag__job", "lot__item", "place__depot")
+    return [*found.order_by("pk")]
+
+
+def finish_sentence(one: LotToFinish) -> str:
+    """In words: ``4: 3 EL15-2 of Alder 12 from N/N-01-3 (the books took lot L-1)``."""
+    return (
+        f"{one.pk}: {bare(one.quantity)} {one.lot.item} of {one.line.bag} from {one.place} "
+        f"(the books took lot {one.lot.number or 'unknown'})"
+    )
+
+
+def bags_of(storm: Storm) -> list[Bag]:
+    """All bags that went out under a storm's code, in the order of jobs and numbers."""
+    found = Bag.objects.filter(job__storms=storm).select_related("job", "depot", "place")
+    return [*found.order_by("job__job", "number")]
+
+
+def keeps_open(storm: Storm) -> list[str]:
+    """What must be done before a storm can be closed, a sentence each: lots to name, bags that are not closed."""
+    bags = [bag for bag in bags_of(storm) if bag.state != BAG_CLOSED]
+    contents = contents_of(bags)
+    told = [f"lot to name: {finish_sentence(one)}" for one in to_finish(storm)]
+    for bag in bags:
+        left = ", ".join(contents[bag.pk].open()) or "nothing"
+        told.append(f"{bag} with {bag.crew or 'nobody'} is {bag.state}; still open: {left}")
+    return told
+
+
+def kept_kit(job: int) -> KeptKit | None:
+    """How a job's kit is kept in the storms that are open; the strictest word counts."""
+    found = KeptKit.objects.filter(job=job, storm__state=OPEN).select_related("job", "storm")
+    return min(found, key=lambda one: PROTECTIONS.index(one.protection), default=None)
+
+
+def refill_of(storm: Storm) -> list[Refill]:
+    """What purchasing is to bring back; five queries.
+
+    A shelf below its least stock is filled up to its greatest, a reserve to its floor; where nobody has set a level
+    all that was used is bought again.
+    """
+    used = Counter[tuple[int, int]]()
+    rows = Bag.objects.filter(job__storms=storm, lines__entries__deed__in=USED)
+    names = ("depot", "lines__entries__lot__item")
+    for depot, item, pieces in rows.values_list(*names).annotate(Sum("lines__entries__quantity")):
+        used[depot, item] += pieces
+    depots = {depot.pk: depot for depot in Depot.objects.filter(pk__in={depot for depot, _ in used})}
+    items = {item.pk: item for item in Item.objects.filter(pk__in={item for _, item in used})}
+    levels = {(one.depot_id, one.item_id): one for one in Level.objects.filter(depot__in=depots, item__in=items)}
+    there: dict[tuple[int, int], Counter[str]] = defaultdict(Counter)
+    lying = Balance.objects.filter(place__depot__in=depots, lot__item__in=items, place__kind__in=(BIN, RESERVE))
+    for depot, item, kind, pieces in lying.values_list("place__depot", "lot__item", "place__kind").annotate(
+        Sum("quantity")
+    ):
+        there[depot, item][kind] += pieces
+    found = [
+        Refill(depots[key[0]].depot, items[key[1]], pieces, _wanted(levels.get(key), there[key], pieces))
+        for key, pieces in used.items()
+    ]
+    return sorted((one for one in found if one.wanted), key=lambda one: (one.depot, one.item.stock_code))
+
+
+def _wanted(level: Level | None, there: Counter[str], used: int) -> int:
+    if level is None:
+        return used
+    least = level.minimum or 0
+    shelf = (level.maximum or least) - there[BIN] if there[BIN] < least else 0
+    return shelf + max((level.reserve_floor or 0) - there[RESERVE], 0)
+
+
+def open_storms() -> Sequence[Storm]:
+    """Storms that are open, the oldest first."""
+    return [*Storm.objects.filter(state=OPEN).order_by("opened_at")]

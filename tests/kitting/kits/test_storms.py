@@ -1,0 +1,302 @@
+"""A storm: opened by a named person, fast at the counter, and closed only when everything is accounted for."""
+
+import io
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from bag_stores import CREW, OTHER_STORES, Stores, demo_sheets
+from django.core.management import call_command
+from module_books import books_of_module
+from people import BUYER, DUTY, PLANNER, STORES
+from refusals import refusal
+
+from inventory.models import Balance, Item, Level, Movement
+from jobs.models import Job
+from kitting.documents.from_records import movements_of_event, storm_use_of
+from kitting.models import Event, KeptKit, LotToFinish, Storm
+from kitting.selectors.bag_contents import label_code
+from kitting.selectors.storms import keeps_open, kept_kit, left_on, to_finish
+from kitting.services.borrow_pieces import borrow
+from kitting.services.emergency import open_emergency
+from kitting.services.return_bags import Installed, close, install, turn_in, write_off
+from kitting.services.storm_issues import Handful, StormIssue, finish_lot, issue_to_storm
+from kitting.services.storms import ask_storm, close_storm, keep_kit, open_storm
+
+pytestmark = pytest.mark.django_db
+NIGHT = datetime(2026, 3, 14, 7, 10, tzinfo=UTC)
+
+
+def staged_early() -> None:
+    """The demo with J10's bag for vault 9 staged."""
+    made = Stores(prefix="before")
+    made.plan()
+    made.bags("J10")
+    made.ready("J10", "V9", rack="H rack 4")
+
+
+books = books_of_module(demo_sheets, staged_early)
+
+
+@pytest.fixture
+def stores() -> Stores:
+    """The night of the storm."""
+    return Stores(NIGHT)
+
+
+@pytest.fixture
+def storm(stores: Stores) -> Storm:
+    """An open one."""
+    return open_storm(storm="EV1", depot="N", title="ice on the feeders", **stores.scan(DUTY))
+
+
+def stock(stores: Stores, code: str) -> Balance:
+    """The bin of N that holds most of a stock code."""
+    found = Balance.objects.filter(lot__item__stock_code=code, place__depot__depot="N", place__kind="bin")
+    assert stores
+    return found.select_related("place__depot", "lot__item").order_by("-quantity")[0]
+
+
+def give(stores: Stores, *pieces: Handful, **given: Any) -> StormIssue:
+    """Give pieces to a visiting crew, whatever is promised of them."""
+    asked = {
+        "storm": "EV1", "depot": "N", "crew": "Crew 2", "company": "Larkfield Line", "where": "Alder 12",
+        "pieces": pieces, "confirmed": [f"promised-to-others/{line}" for line in range(1, 5)], **given,
+    }  # fmt: skip
+    return issue_to_storm(**{**stores.scan(), **asked})
+
+
+def inserts(stores: Stores, lot: str | None = None) -> Handful:
+    """Three inserts; with their lot unless told otherwise."""
+    there = stock(stores, "BI15")
+    return Handful(place=there.place, quantity=3000, stock_code="BI15", lot=there.lot.number if lot is None else lot)
+
+
+def test_a_planner_asks_for_a_storm_and_the_duty_supervisor_opens_and_closes_it(stores: Stores) -> None:
+    asked = ask_storm(storm="EV1", title="ice on the feeders", **stores.scan(PLANNER))
+    assert (asked.state, asked.asked_by) == ("asked", "R. Tolley")
+    assert "duty supervisor may" in refusal("not-allowed", open_storm, storm="EV1", depot="N", **stores.scan(PLANNER))
+    assert "may not ask" in refusal("not-allowed", ask_storm, storm="EV2", title="wind", **stores.scan(STORES))
+    opened = open_storm(storm="EV1", depot="N", **stores.scan(DUTY))
+    assert (opened.state, opened.opened_by, opened.title) == ("open", "J. Brandt", "ice on the feeders")
+    told = Event.objects.filter(name="storm opened").values_list("addressed_to", flat=True)
+    assert sorted(told) == ["buyer", "planner", "storekeeper"]
+    used = refusal("storm-number-used", open_storm, storm="EV1", depot="N", title="again", **stores.scan(DUTY))
+    assert "There is a storm EV1 already (open)" in used
+    assert close_storm(storm="EV1", **stores.scan(DUTY)).storm.state == "closed"
+    assert "is closed since" in refusal("storm-state", close_storm, storm="EV1", **stores.scan(DUTY))
+
+
+def test_a_storm_needs_a_code_of_its_own_a_title_and_a_depot(stores: Stores) -> None:
+    given = {"depot": "N", "title": "wind"}
+    assert "needs a code" in refusal("no-code", open_storm, storm=" ", **given, **stores.scan(DUTY))
+    assert "number of a job" in refusal("storm-number-used", open_storm, storm="J01", **given, **stores.scan(DUTY))
+    assert "needs a reason" in refusal("no-reason", open_storm, storm="EV1", depot="N", **stores.scan(DUTY))
+    assert "no depot Q" in refusal(
+        "unknown-depot", open_storm, storm="EV1", depot="Q", title="wind", **stores.scan(DUTY)
+    )
+    scan = stores.scan(DUTY)
+    assert open_storm(storm="EV1", **given, **scan) == open_storm(storm="EV1", **given, **scan)
+    assert Storm.objects.count() == 1
+
+
+@pytest.mark.usefixtures("storm")
+def test_pieces_go_to_a_visiting_crew_by_name_and_bear_the_events_code(stores: Stores) -> None:
+    there = stock(stores, "BI15")
+    done = give(stores, inserts(stores))
+    assert (done.bag.state, done.bag.crew, done.bag.structure) == ("issued", "Crew 2 (Larkfield Line)", "Alder 12")
+    assert done.to_finish == []
+    assert Balance.objects.get(pk=there.pk).quantity == there.quantity - 3000
+    assert Movement.objects.filter(action__paper="EV1").count() == 1
+    again = give(stores, inserts(stores))
+    assert again.bag.structure == "Alder 12 (2)"
+
+
+@pytest.mark.usefixtures("storm")
+def test_a_carton_names_item_and_lot(stores: Stores) -> None:
+    there = stock(stores, "BI15")
+    carton = f"(241)BI15(10){there.lot.number}"
+    done = give(stores, Handful(place=there.place, quantity=1000, carton=carton))
+    assert done.to_finish == []
+    assert [str(lot) for lot in stores.contents("EV1", "Alder 12").lots.values()] == [str(there.lot)]
+
+
+@pytest.mark.usefixtures("storm")
+def test_a_lot_that_nobody_read_is_named_before_anything_is_accounted_for(stores: Stores) -> None:
+    done = give(stores, inserts(stores, lot=""))
+    (open_lot,) = done.to_finish
+    code = label_code(done.bag)
+    taken = open_lot.lot
+    turned = {"stock_code": "BI15", "lot": taken.number, "quantity": 1000, "condition": "sealed", "door": "stock"}
+    said = refusal("bag-not-ready", turn_in, bag=code, **turned, place=open_lot.place, **stores.scan())
+    assert "LOTS TO NAME FIRST: 3 BI15" in said
+    other = Balance.objects.create(place=open_lot.place, lot=new_lot("BI15", "L-ICE"), quantity=2000)
+    assert "2 ea there" in refusal("not-enough", finish_lot, number=open_lot.pk, lot="L-ICE", **stores.scan())
+    Balance.objects.filter(pk=other.pk).update(quantity=5000)
+    assert "Read the lot" in refusal("no-lot", finish_lot, number=open_lot.pk, lot="?", **stores.scan())
+    named = finish_lot(number=open_lot.pk, lot="L-ICE", **stores.scan())
+    assert (named.named.number if named.named else "", named.named_by) == ("L-ICE", "M. Osei")
+    assert Balance.objects.get(pk=other.pk).quantity == 2000
+    assert Balance.objects.get(place=done.bag.place, lot__number="L-ICE").quantity == 3000
+    assert "is done: M. Osei" in refusal("named-already", finish_lot, number=open_lot.pk, lot="L-1", **stores.scan())
+    assert to_finish(Storm.objects.get()) == []
+    turn_in(bag=code, **{**turned, "lot": "L-ICE"}, place=open_lot.place, **stores.scan())
+
+
+def new_lot(code: str, number: str) -> Any:
+    """A lot that came since."""
+    return Item.objects.get(stock_code=code).lots.create(number=number)
+
+
+@pytest.mark.usefixtures("storm")
+def test_a_lot_that_is_what_the_books_took_moves_nothing_and_parts_without_lots_are_never_asked_for(
+    stores: Stores,
+) -> None:
+    probes = stock(stores, "PB15")
+    assert give(stores, Handful(place=probes.place, quantity=1000, stock_code="PB15")).to_finish == []
+    (open_lot,) = give(stores, inserts(stores, lot="")).to_finish
+    before = Movement.objects.count()
+    finish_lot(number=open_lot.pk, lot=open_lot.lot.number, **stores.scan())
+    assert Movement.objects.count() == before
+    assert LotToFinish.objects.filter(named=None).count() == 0
+
+
+@pytest.mark.usefixtures("storm")
+def test_what_must_not_go_out_is_refused_in_a_storm_as_well(stores: Stores) -> None:
+    there = stock(stores, "BI15")
+    assert "crew's name and its company" in refusal("no-crew", give, stores, inserts(stores), company=" ")
+    assert "Say where" in refusal("no-place", give, stores, inserts(stores), where="")
+    assert "Say what" in refusal("moves-nothing", give, stores)
+    assert "open ones: EV1" in refusal("unknown-storm", give, stores, inserts(stores), storm="EV9")
+    assert "may not do" in refusal("not-allowed", give, stores, inserts(stores), actor=BUYER)
+    too_many = Handful(place=there.place, quantity=9_000_000, stock_code="BI15")
+    assert "9000" in refusal("not-enough", give, stores, too_many)
+    there.lot.use_by = date(2026, 3, 1)
+    there.lot.save()
+    old = Handful(place=there.place, quantity=1000, stock_code="BI15", lot=there.lot.number)
+    assert "good until 2026-03-01" in refusal("out-of-date", give, stores, old)
+    unread = Handful(place=there.place, quantity=1000, stock_code="BI15")
+    assert "0 good ones" in refusal("not-enough", give, stores, unread)
+
+
+@pytest.mark.usefixtures("storm")
+def test_pieces_that_are_promised_to_planned_jobs_are_taken_only_knowingly(stores: Stores) -> None:
+    there = stock(stores, "BI15")
+    all_there = Handful(place=there.place, quantity=there.quantity, stock_code="BI15", lot=there.lot.number)
+    asked = refusal("to-confirm", give, stores, all_there, confirmed=())
+    assert "are promised to J01" in asked
+    assert give(stores, all_there).bag.state == "issued"
+
+
+@pytest.mark.usefixtures("storm")
+def test_a_storm_closes_when_its_list_is_empty_and_its_bags_are_closed(stores: Stores) -> None:
+    """Two inserts are installed, one comes back: the report says two, and they are bought again."""
+    Level.objects.filter(item__stock_code="BI15", depot__depot="N").delete()
+    done = give(stores, inserts(stores, lot=""))
+    code, (open_lot,) = label_code(done.bag), done.to_finish
+    left = refusal("storm-not-finished", close_storm, storm="EV1", **stores.scan(DUTY))
+    assert "lot to name" in left
+    assert "still open: 3 BI15" in left
+    lot = new_lot("BI15", "L-ICE")
+    Balance.objects.create(place=open_lot.place, lot=lot, quantity=3000)
+    finish_lot(number=open_lot.pk, lot="L-ICE", **stores.scan())
+    line = stores.contents("EV1", "Alder 12").lines[0].line.line
+    used = Installed(line=line, stock_code="BI15", lot="L-ICE", quantity=1000)
+    install(bag=code, pieces=[used], **stores.scan(CREW))
+    write_off(bag=code, stock_code="BI15", lot="L-ICE", quantity=1000, deed="lost", why="snow", **stores.scan(CREW))
+    back = {"stock_code": "BI15", "lot": "L-ICE", "quantity": 1000, "condition": "sealed", "door": "stock"}
+    turn_in(bag=code, **back, place=open_lot.place, **stores.scan())
+    assert len(keeps_open(Storm.objects.get())) == 1
+    close(bag=code, **stores.scan())
+    ended = close_storm(storm="EV1", **stores.scan(DUTY))
+    assert [one.sentence for one in ended.refill] == [f"2 {lot.item} at N (2 used)"]
+    assert Event.objects.filter(name="storm closed", addressed_to="buyer").exists()
+    assert Job.objects.get(job="EV1").ended == "complete"
+    use = storm_use_of("EV1", "ice", movements_of_event("EV1"), UTC)
+    assert [(line.place, line.crew, int(line.quantity)) for line in use.lines] == [
+        ("Alder 12", "Crew 2 (Larkfield Line)", 1), ("Alder 12", "Crew 2 (Larkfield Line)", 1),
+    ]  # fmt: skip
+    assert use.without_price == sum(line.unit_price is None for line in use.lines)
+
+
+@pytest.mark.usefixtures("storm")
+def test_an_emergency_of_a_storm_bears_its_code_and_keeps_it_open(stores: Stores) -> None:
+    given = {"structure": "Saltmarsh", "depot": "N", "wanted": {"BI15": 1000}, "why": "dig-in"}
+    assert "no storm EV9" in refusal("unknown-storm", open_emergency, job="E01", **given, storm="EV9", **stores.scan())
+    opened = open_emergency(job="E01", **given, storm="EV1", **stores.scan())
+    there = stock(stores, "BI15")
+    stores.pick("E01", "Saltmarsh", "BI15", there.lot.number, there.place, 1)
+    assert Movement.objects.get(to_place=opened.bag.place).action.paper == "EV1"
+    assert "E01 Saltmarsh" in refusal("storm-not-finished", close_storm, storm="EV1", **stores.scan(DUTY))
+
+
+@pytest.fixture
+def lending(stores: Stores, storm: Storm) -> dict[str, Any]:
+    """What is asked of J10's bag for an emergency of the storm."""
+    assert storm
+    wanted = {"CS15-2": 1000}
+    opened = open_emergency(job="E01", structure="Saltmarsh", depot="H", wanted=wanted, why="dig-in", **stores.scan())
+    return {
+        "bag": stores.code("J10", "V9"), "to_bag": label_code(opened.bag), "stock_code": "CS15-2", "lot": "L-2508A",
+        "quantity": 1000, "why": "dig-in", "pay_back_by": date(2026, 4, 9), "confirmed": ("free-first/1",),
+    }  # fmt: skip
+
+
+def test_a_kept_kit_is_broken_never_or_only_with_the_planner(stores: Stores, lending: dict[str, Any]) -> None:
+    kept = {"storm": "EV1", "job": "J10", "why": "hospital"}
+    keep_kit(**kept, protection="never", **stores.scan(PLANNER))
+    said = refusal("kit-kept", borrow, **lending, authoriser=PLANNER, **stores.scan())
+    assert said == "KEPT: J10 V9 is broken never in storm EV1 (R. Tolley: hospital): take other pieces."
+    keep_kit(**kept, protection="only with planner", **stores.scan(DUTY))
+    assert "ask a planner" in refusal("kit-kept", borrow, **lending, authoriser=DUTY, **stores.scan())
+    assert KeptKit.objects.count() == 1
+    assert str(borrow(**lending, authoriser=PLANNER, **stores.scan())) == "CS15-2 lot L-2508A from J10 V9 to E01"
+
+
+def test_a_kit_that_is_free_to_break_or_whose_storm_is_over_is_lent_as_ever(
+    stores: Stores, lending: dict[str, Any]
+) -> None:
+    keep_kit(storm="EV1", job="J10", why="can wait", protection="free to break", **stores.scan(DUTY))
+    assert borrow(**lending, authoriser=DUTY, **stores.scan()).quantity == 1000
+    keep_kit(storm="EV1", job="J10", why="hospital", protection="never", **stores.scan(DUTY))
+    close_storm(storm="EV1", **stores.scan(DUTY))
+    assert kept_kit(Job.objects.get(job="J10").pk) is None
+
+
+@pytest.mark.usefixtures("storm")
+def test_a_protection_has_a_reason_a_known_word_and_the_right(stores: Stores) -> None:
+    kept = {"storm": "EV1", "job": "J10", "why": "hospital", "protection": "never"}
+    assert "needs a reason" in refusal("no-reason", keep_kit, **{**kept, "why": ""}, **stores.scan(DUTY))
+    unknown = {**kept, "protection": "maybe"}
+    assert "free to break" in refusal("unknown-protection", keep_kit, **unknown, **stores.scan(DUTY))
+    assert "no job J99" in refusal("unknown-job", keep_kit, **{**kept, "job": "J99"}, **stores.scan(DUTY))
+    assert "may not ask" in refusal("not-allowed", keep_kit, **kept, **stores.scan(STORES))
+
+
+def test_a_storm_that_is_left_on_for_more_than_fourteen_days_is_told(storm: Storm) -> None:
+    assert storm.opened_at is not None
+    assert left_on(storm.opened_at + timedelta(14)) == []
+    assert left_on(storm.opened_at + timedelta(14, 1)) == [storm]
+
+
+def test_the_command_opens_shows_reports_and_closes(stores: Stores, tmp_path: Path) -> None:
+    said = io.StringIO()
+    call_command("storm", "open", "EV1", "--depot", "N", "--title", "ice", "--by", "J. Brandt", stdout=said)
+    done = give(stores, inserts(stores))
+    call_command("storm", "show", "EV1", stdout=said)
+    call_command("storm", "show", stdout=said)
+    told = said.getvalue()
+    assert "Storm EV1 is open: ice." in told
+    assert "EV1 Alder 12 with Crew 2 (Larkfield Line) is issued; still open: 3 BI15" in told
+    lot = stock(stores, "BI15").lot.number
+    write_off(bag=label_code(done.bag), stock_code="BI15", lot=lot, quantity=3000, deed="lost", why="snow",
+              **stores.scan(CREW))  # fmt: skip
+    close(bag=label_code(done.bag), **stores.scan(OTHER_STORES))
+    call_command("storm", "paper", "EV1", "--out", str(tmp_path / "out"), stdout=said)
+    names = ["storm-use.csv", "storm-use.pdf", "storm-use.xlsx"]
+    assert sorted(path.name for path in (tmp_path / "out").iterdir()) == names
+    assert "Alder 12" in (tmp_path / "out" / "storm-use.csv").read_text(encoding="utf-8-sig")
+    call_command("storm", "close", "EV1", "--by", "J. Brandt", stdout=said)
+    call_command("storm", "show", stdout=said)
+    assert said.getvalue().endswith("No storm is open.\n")
