@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from people import DUTY, STORES, person
+from snapshots import made_once
 
 from inventory.models import Balance, Depot, Item, Lot, LotHold, Place
 from kitting.calculation.planning import plan
@@ -35,8 +36,8 @@ def demo_sheets() -> Any:
 
 
 def planned() -> None:
-    """The demo on the first morning, planned and applied."""
-    Stores(prefix="before").plan()
+    """The demo on the first morning, planned and applied, in books that hold just the clean sheets."""
+    made_once("planned-demo", lambda: Stores(prefix="before").plan())
 
 
 class Stores:

@@ -6,6 +6,7 @@ import pytest
 from django.core.management import call_command
 from pytest_django.plugin import DjangoDbBlocker
 from record_books import load
+from snapshots import made_once
 
 from kitting.calculation.sheets.raw import RawBook
 
@@ -26,7 +27,7 @@ def books_of_module(
     def books(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:  # noqa: ARG001
         with django_db_blocker.unblock():
             try:
-                load(sheets())
+                made_once(f"{sheets.__module__}.{sheets.__qualname__}", lambda: load(sheets()))
                 prepare()
                 yield
             finally:
