@@ -6,7 +6,7 @@ from functools import wraps
 
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
-from django.urls import URLPattern, path
+from django.urls import URLPattern, path, reverse
 
 from kitting.models import Person
 from kitting.pages import (
@@ -44,6 +44,7 @@ from kitting.pages import (
 )
 from kitting.pages.asked import ANY_REFUSAL, Asked, View, page
 from kitting.pages.bag_forms import depot_of_bag
+from kitting.pages.idle import is_locked
 from kitting.pages.step_pages import STEPS
 from kitting.roles import APPROVE, ASK, DO, SEE, require
 
@@ -77,6 +78,9 @@ class Route:
         return ["GET", "HEAD"] * (not self.form_only) + ["POST"] * (self.acts is not None)
 
 
+_WHILE_LOCKED = ("switch", "sign-out")
+
+
 def guarded(route: Route) -> Callable[..., HttpResponse]:
     """The view of a route, behind its rights."""
 
@@ -86,6 +90,8 @@ def guarded(route: Route) -> Callable[..., HttpResponse]:
             return HttpResponseNotAllowed(route.methods)
         if not isinstance(request.user, Person):
             return redirect_to_login(request.get_full_path())
+        if route.name not in _WHILE_LOCKED and is_locked(request):
+            return redirect_to_login(request.get_full_path(), reverse("switch"))
         asked = Asked(request, request.user)
         try:
             _require(route, asked, named)

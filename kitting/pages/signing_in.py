@@ -9,6 +9,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 
 from kitting.models import Person
 from kitting.pages.asked import NIGHT_COOKIE, Asked, done, go_to, page
+from kitting.pages.idle import unlock
 from kitting.selectors.policies import paper_choices
 
 _WRONG = "No active person has this name and password. After five tries there is a quarter of an hour of silence."
@@ -35,6 +36,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     if person is None:
         return _form(request, _WRONG, 401)
     login(request, person)
+    unlock(request)
     return go_to(_next(request))
 
 
@@ -59,6 +61,7 @@ def switch(asked: Asked) -> HttpResponse:
         person = authenticate(asked.request, username=asked.text("username"), pin=asked.text("pin"))
         if person is not None:
             login(asked.request, person)
+            unlock(asked.request)
             return done(Asked(asked.request, person), "GOOD DAY", f"{person} goes on here.", back)
         problem = "This PIN is not theirs, or they have none: sign in with the password."
     people = Person.objects.filter(is_active=True).exclude(pin="").order_by("name")

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from bag_stores import MORNING, demo_sheets, planned
+from django.contrib.sessions.backends.db import SessionStore
 from django.http import HttpRequest, HttpResponse
 from django.test import RequestFactory
 from module_books import books_of_module
@@ -44,7 +45,7 @@ def answer_of(route: Route, method: str, who: Person, named: dict[str, str]) -> 
     """Status of a request to a route whose view would only say that it was reached."""
     reached: Callable[..., HttpResponse] = lambda asked, **_: HttpResponse(status=DONE)  # noqa: ARG005, E731
     request: HttpRequest = getattr(RequestFactory(), method)("/")
-    request.user = who
+    request.user, request.session = who, SessionStore()
     return guarded(replace(route, view=reached))(request, **named).status_code
 
 

@@ -64,3 +64,21 @@ def test_a_pin_alone_signs_nobody_in() -> None:
 
 def test_the_server_says_that_it_is_up_and_nothing_else() -> None:
     assert Client().get("/health").json() == {"server": "up", "database": "up"}
+
+
+def test_a_device_that_lies_about_asks_who_goes_on_and_keeps_its_page() -> None:
+    people(STORES)
+    client = browser_of(STORES)
+    client.get("/bags")
+    session = client.session
+    session["seen"] -= 16 * 60
+    session.save()
+
+    locked = client.get("/bags?depot=N", follow=True)
+    still = client.post("/night", {}, follow=True)
+    again = send(client, "/switch", username=sign_in_name(STORES), pin=PIN, next="/bags?depot=N")
+
+    assert "Hand this device over" in words(locked)
+    assert "Hand this device over" in words(still)
+    assert again.request["PATH_INFO"] == "/bags"
+    assert client.get("/bags").status_code == 200
