@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from typing import Any
 
 import inventory.errors
 from inventory.models import BIN, SCRAPPED, Balance, Depot, Item, OrderLine
@@ -17,13 +18,15 @@ from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.what_if import delay_order, differences, move_cutover
 from kitting.errors import Refusal
-from kitting.management.season.people import BUYS, CREW, NIGHT, PLANS, STANDARDS, STORES
+from kitting.management.season.people import AUDITS, BUYS, CREW, NIGHT, PLANS, SECOND, STANDARDS, STORES
 from kitting.management.season.stores import Stores
 from kitting.models import Bag, Promise
 from kitting.selectors.bag_contents import accounts, consumed, label_code, label_state
+from kitting.selectors.count_lists import at_places
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.borrow_pieces import ledger
 from kitting.services.change_facts import change_facts
+from kitting.services.count_places import enter_count, list_count, recount
 from kitting.services.earlier_jobs import Earlier, record_earlier_job
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check, pick
@@ -31,6 +34,7 @@ from kitting.services.issue_bags import begin_work, issue, stage
 from kitting.services.recall_lots import recall_lot
 from kitting.services.return_bags import close, write_off
 from kitting.services.send_orders import redate_order, send_reorder_sheet
+from kitting.services.settle_counts import approve_count, explain, post_count
 from kitting.services.settle_deliveries import settle_deliveries
 from kitting.services.stand_in_requests import ask_stand_in, compare_request, refuse_stand_in
 
@@ -60,14 +64,21 @@ def _refused(act: Callable[[], object]) -> str:
 
 
 def count_at_north(stores: Stores) -> None:
-    """Twelve splices lie where the books have four: a kit taken for one."""
-    balance = Balance.objects.select_related("place__depot", "lot__item").get(lot__item__stock_code="CS15-6")
-    lot = balance.lot
-    count = Count(stock_code="CS15-6", place=balance.place, counted=12_000, lot=lot.number, use_by=lot.use_by)
-    why = "4 kits of 3 were booked as 4 each"
-    stores.say(_refused(lambda: adjust(counts=[count], why=why, **stores.stamp())))
-    adjust(counts=[count], why=why, confirmed=["each-or-kit/1"], **stores.stamp())
-    stores.say("Confirmed as a mistake of units, and booked with that reason: 12 on the books.")
+    """Twelve splices lie where the books have four: a kit taken for one, counted by two and approved by a third."""
+    place = Balance.objects.select_related("place__depot").get(lot__item__stock_code="CS15-6").place
+    there = at_places(depot=place.depot, codes=[place.code])
+    splices = [one for one in there if one.lot and one.lot.item.stock_code == "CS15-6"]
+    made = list_count(depot=place.depot, to_count=splices, **stores.scan())
+    line: dict[str, Any] = {"count_list": made.number, "line": 1}
+    units = ["each-or-kit/1"]
+    enter_count(**line, counted=12_000, confirmed=units, **stores.scan())
+    recount(**line, counted=12_000, confirmed=units, **stores.scan(SECOND))
+    why = {**line, "cause": "each or kit", "words": "4 kits of 3 were booked as 4 each"}
+    stores.say(_refused(lambda: explain(**why, **stores.scan(SECOND))))
+    explain(**why, confirmed=units, **stores.scan(SECOND))
+    approve_count(**line, reason="the cartons hold three each", **stores.scan(AUDITS))
+    post_count(count_list=made.number, **stores.scan())
+    stores.say("Counted by two, approved as a mistake of units by the auditor, and posted: 12 on the books.")
 
 
 def papers_of_last_year(stores: Stores) -> None:
