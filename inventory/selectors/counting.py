@@ -49,8 +49,8 @@ def is_pack_ratio(item: Item, counted: int, book: int) -> bool:
 
 
 def pack_text(item: Item) -> str:
-    """What a purchase unit holds, in words: ``kit of 3 ea``; '' where it is not known."""
-    if not item.per_purchase_unit:
+    """What a purchase unit holds, in words: ``kit of 3 ea``; '' where it is the stock unit or not known."""
+    if item.per_purchase_unit in (None, 0, _ONE):
         return ""
     return f"{item.purchase_unit or 'purchase unit'} of {quantity_text(item.per_purchase_unit, item.stock_unit)}"
 

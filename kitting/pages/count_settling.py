@@ -14,6 +14,7 @@ from kitting.pages.count_pages import is_open_to_see
 from kitting.pages.count_walk import AGAIN
 from kitting.pages.deciding_pages import NO, YES
 from kitting.pages.tables import Cell, Table, figure
+from kitting.pages.typed import back_with_typed
 from kitting.roles import APPROVE, DO, require
 from kitting.selectors.counting import BeforeAdjusting, before_adjusting, blinded
 from kitting.selectors.open_counts import APPROVAL, FIND, difference_text, waits_for
@@ -39,10 +40,16 @@ def difference(asked: Asked, number: int) -> HttpResponse:
     if line.is_bag:
         return _bag_page(asked, line)
     shown = is_open_to_see(line)
-    context: dict[str, object] = {"line": line, "counted": line.count_list, "shown": shown, "again": _again(line)}
+    context: dict[str, object] = {"line": line, "counted": line.count_list, "shown": shown, "again": _again(line),
+                                  "typed": _typed(asked)}  # fmt: skip
     if shown:
         context |= _settling(asked, line)
     return page(asked, "count_difference.html", context)
+
+
+def _typed(asked: Asked) -> dict[str, str]:
+    """What was typed before a refusal."""
+    return {name: asked.text(name) for name in ("deed", "cause", "words", "reason", "where")}
 
 
 def _again(line: CountLine) -> str:
@@ -53,7 +60,8 @@ def _bag_page(asked: Asked, line: CountLine) -> HttpResponse:
     (blind,) = blinded([line])
     looked_for = waits_for(line, 0) == FIND
     acts = looked_for and asked.actor.may(RIGHT, DO, line.count_list.depot.depot)
-    context = {"line": line, "counted": line.count_list, "blind": blind, "looked_for": looked_for, "acts": acts}
+    context = {"line": line, "counted": line.count_list, "blind": blind, "looked_for": looked_for, "acts": acts,
+               "typed": _typed(asked)}  # fmt: skip
     return page(asked, "count_bag.html", context)
 
 
@@ -153,7 +161,7 @@ def _posted(asked: Asked, line: CountLine) -> HttpResponse:
     if asked.text("deed") not in deeds:
         return not_in_books(asked, Refusal("unknown-deed", "There is no such form.", {}))
     deed, address = deeds[asked.text("deed")]
-    return attempt(asked, deed, address, back=here)
+    return attempt(asked, deed, address, back=back_with_typed(asked, here))
 
 
 def _explain(asked: Asked, line: CountLine) -> tuple[str, str]:

@@ -11,7 +11,7 @@ from kitting.selectors.decisions import Waiting
 from kitting.selectors.policies import count_limit
 
 COUNT, RECOUNT, EXPLAIN, APPROVAL, FIND = (
-    "count", "count by another person", "explanation", "approval of another person", "bag to be found",
+    "first count", "count by another person", "explanation", "approval of another person", "bag to be found",
 )  # fmt: skip
 
 
@@ -29,7 +29,7 @@ class ListState:
 
     @property
     def waits_text(self) -> str:
-        """The same in words: ``2 count; 1 explanation``."""
+        """The same in words: ``2 first count; 1 explanation``."""
         return "; ".join(f"{number} {what}" for what, number in self.waits.items())
 
     @property

@@ -250,6 +250,8 @@ def test_a_difference_is_explained_approved_by_another_and_posted(stores: Counte
     assert "1 differences of a count to explain" in words(client.get("/"))
     assert "needs a reason" in explained(client, words=" ")
     assert "differs by one of these" in explained(client, cause="ghosts")
+    kept = send(client, difference_page(), deed="explain", cause="late paper", words="").content.decode()
+    assert re.search(r'value="late paper" checked', kept), "what was chosen is not chosen again"
     assert "waits for the explanation" in words(
         send(client, "/counts/1/lines")
     ) or "waits for its explanation" in words(send(client, "/counts/1/lines"))
