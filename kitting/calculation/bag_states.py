@@ -26,8 +26,8 @@ SAME = ""  # the state stays
 LIST, PICK, PUT_BACK, FINISH, CHECK, STAGE, ISSUE, HAND_BACK, BEGIN = (
     "list", "pick", "put back", "finish", "check", "stage", "issue", "hand back", "begin work",
 )  # fmt: skip
-INSTALL, TURN_IN, WRITE_OFF, CLOSE, REOPEN, HOLD, LIFT, BORROW, CANCEL = (
-    "install", "turn in", "write off", "close", "reopen", "hold", "lift hold", "borrow", "cancel",
+INSTALL, TURN_IN, WRITE_OFF, CLOSE, REOPEN, HOLD, LIFT, BORROW, CANCEL, GIVE = (
+    "install", "turn in", "write off", "close", "reopen", "hold", "lift hold", "borrow", "cancel", "give whole",
 )  # fmt: skip
 FORMER = "as before the hold"
 LIST_AGAIN = "plan, apply and list again"  # no scan of the bag: applying a plan renews its list
@@ -181,6 +181,7 @@ TABLE: tuple[Transition, ...] = (
     *_rows((SHORT, BROKEN), CHECK, CHECKED, ("another person than who filled it", *_GOOD), "label says SHORT"),
     *_rows((CHECKED, STAGED), STAGE, STAGED, _GOOD, "into its rack place"),
     Transition(STAGED, ISSUE, ISSUED, ("full, or let go with a reason", *_GOOD, "signed"), "the crew has custody"),
+    *_rows((CHECKED, STAGED), GIVE, CLOSED, ("full", *_GOOD), "a pre-made kit's pieces to a bag that is out"),
     Transition(ISSUED, HAND_BACK, REOPENED, ("reason",), "stores have custody again"),
     Transition(ISSUED, BEGIN, IN_WORK),
     *_rows((ISSUED, IN_WORK), INSTALL, IN_WORK, ("every lot is named", "nothing on hold"), "bag to installed"),

@@ -40,6 +40,7 @@ from kitting.models.planning import (
     RuleRevision,
     StandIn,
 )
+from kitting.models.premade import KitLevel, Recipe
 from kitting.models.printings import Printing
 from kitting.models.rule_drafts import (
     DRAFT,
@@ -95,6 +96,7 @@ __all__ = [
     "Event",
     "KeptKit",
     "KeptScan",
+    "KitLevel",
     "LotRequest",
     "LotToFinish",
     "Person",
@@ -103,6 +105,7 @@ __all__ = [
     "Policy",
     "Printing",
     "Promise",
+    "Recipe",
     "ReserveRelease",
     "Retired",
     "RuleDraft",

@@ -15,7 +15,7 @@ from jobs.models import Job, ScheduleRevision
 from kitting.calculation.bag_states import BagFacts
 from kitting.calculation.short_codes import make_code, verified
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, BagLine, LotToFinish
+from kitting.models import Bag, BagEntry, BagLine, LotToFinish, Recipe
 from kitting.models.bags import (
     ACCOUNTED,
     BORROWED,
@@ -175,8 +175,13 @@ def is_good(lot: Lot, until: date | None) -> bool:
 
 
 def live_letters(jobs: Iterable[int]) -> dict[int, str]:
-    """The letter of the live schedule revision by job number of the records, where it has one."""
-    return dict(ScheduleRevision.objects.filter(job__in={*jobs}, live=True).values_list("job", "letter"))
+    """The letter of the live schedule revision by job number of the records, where it has one; two queries.
+
+    Pre-made kits have no schedule: theirs is the revision of their recipe.
+    """
+    wanted = {*jobs}
+    recipes = Recipe.objects.filter(job__in=wanted).values_list("job", "revision")
+    return dict([*recipes, *ScheduleRevision.objects.filter(job__in=wanted, live=True).values_list("job", "letter")])
 
 
 def live_letter(job: Job) -> str:
@@ -199,7 +204,7 @@ def facts_of(
 
 
 def facts_of_all(found: Collection[Contents]) -> dict[int, BagFacts]:
-    """What the guards look at by bag, nobody acting; four queries, however many bags there are."""
+    """What the guards look at by bag, nobody acting; five queries, however many bags there are."""
     letters, margin = live_letters(one.bag.job_id for one in found), margin_days()
     holds = open_holds(lot for one in found for lot in lots_inside(one))
     unnamed = _unnamed(found)

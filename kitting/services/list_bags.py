@@ -42,7 +42,7 @@ _OPEN_ALREADY = (REOPENED, BROKEN)
 
 
 @dataclass(frozen=True, slots=True)
-class _Wanted:
+class Wanted:
     """Thousandths of an item (None: not chosen) that a requirement line wants in the bag of a structure."""
 
     line: str
@@ -144,7 +144,7 @@ def _relist_one(job: Job, rows: Sequence[Mapping[str, str]]) -> list[Happening]:
     depot = Depot.objects.get(depot=job.depot)
     letter = live_letter(job)
     spots = {row["line"]: row for row in assign_bags(pd.DataFrame(list(rows))).to_dict("records")}
-    by_structure: dict[str, list[_Wanted]] = defaultdict(list)
+    by_structure: dict[str, list[Wanted]] = defaultdict(list)
     numbers: dict[str, int] = {}
     for one in _wanted(job, rows):
         spot = spots[one.line]
@@ -155,7 +155,7 @@ def _relist_one(job: Job, rows: Sequence[Mapping[str, str]]) -> list[Happening]:
     for structure in {**by_structure, **known}:
         bag = known.get(structure) or new_bag(job, depot, structure, numbers[structure])
         bag.job, bag.depot = job, depot
-        happenings += _renew(bag, by_structure.get(structure, []), letter, is_new=structure not in known)
+        happenings += renew(bag, by_structure.get(structure, []), letter, is_new=structure not in known)
     return happenings
 
 
@@ -169,7 +169,7 @@ def new_bag(job: Job, depot: Depot, structure: str, number: int) -> Bag:
     return bag
 
 
-def _wanted(job: Job, rows: Sequence[Mapping[str, str]]) -> list[_Wanted]:
+def _wanted(job: Job, rows: Sequence[Mapping[str, str]]) -> list[Wanted]:
     """What each line wants of which item: as promised, and what is short as it was chosen."""
     codes = {row["stock_code"] for row in rows if row["stock_code"]}
     chosen = {item.stock_code: item for item in Item.objects.filter(stock_code__in=codes)}
@@ -188,11 +188,11 @@ def _wanted(job: Job, rows: Sequence[Mapping[str, str]]) -> list[_Wanted]:
             amounts[first] = amounts.get(first, 0) + max(rest, 0)
         for item, quantity in amounts.items():
             other = row["stock_code"] if item and item.stock_code != row["stock_code"] else ""
-            found.append(_Wanted(row["line"], item, quantity, other, spare, dict(row)))
+            found.append(Wanted(row["line"], item, quantity, other, spare, dict(row)))
     return found
 
 
-def _renew(bag: Bag, wanted: Sequence[_Wanted], letter: str, *, is_new: bool) -> list[Happening]:
+def renew(bag: Bag, wanted: Sequence[Wanted], letter: str, *, is_new: bool) -> list[Happening]:
     """Bring a bag's list to what is wanted; returns what is to be told."""
     if bag.state not in (DRAFT, LISTED, *IN_STORE):
         return []

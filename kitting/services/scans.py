@@ -75,15 +75,18 @@ def opened(
     why: str = "",
     right: str = BAGS,
     level: str = DO,
+    paper: str = "",
 ) -> Opened:
     """The bag of a code, locked, under the action's number, in the caller's transaction.
+
+    The action bears the code of the storm to which the bag belongs, or ``paper``.
 
     Raises:
         Refusal: the code is no bag's, the person may not, or the number stands for another action.
     """
     bag = bag_by_code(code, lock=True)
     require(scan["actor"], right, level, bag.depot.depot)
-    stamp = stamp_of(scan, event_of(bag.job_id))
+    stamp = stamp_of(scan, paper or event_of(bag.job_id))
     action, repeated = begin(f"bag {name}", {"bag": bag.code, **content}, stamp, why)
     return Opened(bag, contents_of([bag])[bag.pk], action, repeated, scan)
 

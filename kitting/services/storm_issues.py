@@ -12,10 +12,11 @@ from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.lots import lot_number
 from inventory.services.moving import Carry, carry
+from jobs.models import Job
 from kitting.calculation.bag_states import ISSUED
 from kitting.calculation.carton_codes import read_carton
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, BagLine, LotToFinish, Promise, Storm
+from kitting.models import Bag, BagEntry, BagLine, LotToFinish, Promise
 from kitting.models.bags import HANDED_BACK, PICKED, PUT_BACK
 from kitting.models.bags import ISSUED as GONE
 from kitting.models.storms import OPEN
@@ -108,7 +109,7 @@ def issue_to_storm(
         raise Refusal("moves-nothing", f"Say what {crew} takes, and how many.", {})
     parts = [part for one in pieces for part in _parts(one, scan["at"].date(), scan["actor"])]
     _ask_about_promises(parts, confirmed)
-    bag = storm_bag(event, home, where, f"{crew.strip()} ({company.strip()})")
+    bag = out_bag(event.jobs.get(job=storm), home, where, f"{crew.strip()} ({company.strip()})")
     lines = _lines(bag, parts)
     target = bag.place
     carry(
@@ -135,9 +136,8 @@ def issue_to_storm(
     return StormIssue(bag, open_lots)
 
 
-def storm_bag(storm: Storm, depot: Depot, where: str, crew: str) -> Bag:
-    """A bag of a storm that is out with a crew, without lines, in the caller's transaction."""
-    job = storm.jobs.get(job=storm.code)
+def out_bag(job: Job, depot: Depot, where: str, crew: str) -> Bag:
+    """A bag of a job without a schedule that is out with a crew, without lines, in the caller's transaction."""
     number = Bag.objects.filter(job=job).count() + 1
     named = where.strip()
     if Bag.objects.filter(job=job, structure=named).exists():

@@ -1,0 +1,226 @@
+"""Kits for standard locations are built ahead from the rules, and given by one scan."""
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+import pytest
+from bag_stores import OTHER_STORES, Stores, demo_sheets
+from module_books import books_of_module
+from people import DUTY, PLANNER, STANDARDS, STORES
+from refusals import refusal
+
+from inventory.models import Balance, Item, Lot, Movement
+from kitting.models import Bag, Event, Recipe
+from kitting.selectors.bag_contents import label_code
+from kitting.selectors.premade_kits import PremadeKit, kits, to_build
+from kitting.services.emergency import open_emergency
+from kitting.services.fill_bags import check
+from kitting.services.issue_bags import stage
+from kitting.services.premade_kits import build_kit, give_kit, keep_kit_level, keep_recipe, renew_recipes
+from kitting.services.recall_lots import recall_lot
+from kitting.services.storms import open_storm
+
+pytestmark = pytest.mark.django_db
+books = books_of_module(demo_sheets)
+NOON = datetime(2026, 3, 14, 18, 0, tzinfo=UTC)
+TODAY = date(2026, 3, 14)
+SPLICE = {"name": "SPLICE-1/0", "location": "straight splice", "system": "S12", "cable_type": "CT-01", "depot": "H"}
+
+
+@pytest.fixture
+def stores() -> Stores:
+    """Stores at H."""
+    return Stores(NOON)
+
+
+@pytest.fixture
+def recipe(stores: Stores) -> Recipe:
+    """A straight splice of CT-01 on S12."""
+    return keep_recipe(**SPLICE, **stores.scan(STANDARDS))
+
+
+def built(stores: Stores, depot: str = "H") -> Bag:
+    """A kit that is filled, checked and staged."""
+    bag = build_kit(recipe="SPLICE-1/0", depot=depot, **stores.scan())
+    for line in stores.contents("SPLICE-1/0", bag.structure).lines:
+        item = line.line.item
+        assert item is not None
+        there = Balance.objects.filter(lot__item=item, place__depot__depot=depot, place__kind="bin", quantity__gt=0)
+        shelf = there.order_by("lot__use_by", "pk").first() or supplied(stores, item, depot, line.line.quantity)
+        stores.pick("SPLICE-1/0", bag.structure, item.stock_code, shelf.lot.number, shelf.place,
+                    line.line.quantity / 1000)  # fmt: skip
+    code = stores.code("SPLICE-1/0", bag.structure)
+    check(bag=code, counted=stores.counted("SPLICE-1/0", bag.structure), **stores.scan(OTHER_STORES))
+    stage(bag=code, rack="H rack 9", **stores.scan())
+    return stores.bag("SPLICE-1/0", bag.structure)
+
+
+def supplied(stores: Stores, item: Item, depot: str, quantity: int) -> Balance:
+    """Pieces that the demo has not at a depot."""
+    lot, _ = Lot.objects.get_or_create(item=item, number="L-NEW")
+    return Balance.objects.create(place=stores.place(depot, "NEW"), lot=lot, quantity=quantity * 2)
+
+
+def given(stores: Stores, kit: Bag, **more: Any) -> Bag:
+    """A kit given to a visiting crew."""
+    asked = {"crew": "Crew 2", "company": "Larkfield Line", "where": "Alder 12", "storm": "EV1"}
+    return give_kit(kit=label_code(kit), **{**stores.scan(), **asked, **more})
+
+
+def the_kit() -> PremadeKit:
+    """The only kit in store."""
+    (kit,) = kits(on=TODAY)
+    return kit
+
+
+def test_a_recipe_is_what_the_rules_ask_at_its_location_and_its_revision_follows_from_that(
+    stores: Stores, recipe: Recipe
+) -> None:
+    assert {line["kind"]: (line["stock_code"], line["quantity"]) for line in recipe.lines} == {
+        "splice": ("CS15-2", 3000), "splice connector": ("SC-10A", 3000), "rejacketing sleeve": ("RJ-1", 3000),
+        "shield continuity set": ("SA-1", 3000), "consumable": ("MST", 1000),
+    }  # fmt: skip
+    same = keep_recipe(**{**SPLICE, "name": "SPLICE-again"}, **stores.scan(STANDARDS))
+    other = keep_recipe(**{**SPLICE, "name": "SPLICE-4/0", "cable_type": "CT-04"}, **stores.scan(STANDARDS))
+    assert same.revision == recipe.revision != other.revision
+
+
+@pytest.mark.parametrize(
+    ("location", "cable_type", "expected"),
+    [
+        ("riser", "CT-01", {"termination": 3000, "riser arrester": 3000}),
+        ("single-phase pad", "CT-01", {"elbow": 2000, "bushing insert": 2000}),
+        ("three-phase pad", "CT-01", {"elbow": 6000, "bushing insert": 6000}),
+        ("600 A vault", "CT-06", {"tee": 6000, "cable adapter": 6000, "lug": 6000, "insulating plug": 6000}),
+    ],
+)
+def test_every_standard_location_has_a_recipe(
+    stores: Stores, location: str, cable_type: str, expected: dict[str, int]
+) -> None:
+    asked = {**SPLICE, "name": "R-1", "location": location, "cable_type": cable_type}
+    found = keep_recipe(**asked, **stores.scan(STANDARDS))
+    sums: dict[str, int] = {}
+    for line in found.lines:
+        sums[line["kind"]] = sums.get(line["kind"], 0) + line["quantity"]
+    assert {kind: sums.get(kind) for kind in expected} == expected
+
+
+def test_a_recipe_that_cant_be_decided_is_refused_with_what_is_open(stores: Stores) -> None:
+    pad = {**SPLICE, "location": "three-phase pad", "system": "S35", "cable_type": "CT-09"}
+    assert "interface is blank" in refusal("recipe-open", keep_recipe, **pad, **stores.scan(STANDARDS))
+    small = keep_recipe(**pad, interface="200 A 35 kV large", **stores.scan(STANDARDS))
+    assert any(line["stock_code"].startswith("EL35L") for line in small.lines)
+    assert "may not do" in refusal("not-allowed", keep_recipe, **SPLICE, **stores.scan(STORES))
+    wrong = {**SPLICE, "location": "manhole"}
+    assert "riser, single-phase pad" in refusal(
+        "unknown-location", keep_recipe, **{**wrong, "name": "R-2"}, **stores.scan(STANDARDS)
+    )
+    assert "a job has it" in refusal("job-number-used", keep_recipe, **SPLICE, **stores.scan(STANDARDS))
+
+
+@pytest.mark.usefixtures("recipe")
+def test_kits_are_built_from_the_least_to_the_greatest_number_that_a_depot_keeps(stores: Stores) -> None:
+    keep_kit_level(recipe="SPLICE-1/0", depot="H", least=1, greatest=2, **stores.scan())
+    assert [(one.standing, one.build) for one in to_build()] == [(0, 2)]
+    build_kit(recipe="SPLICE-1/0", depot="H", **stores.scan())
+    assert [(one.standing, one.build) for one in to_build()] == [(1, 0)]
+    build_kit(recipe="SPLICE-1/0", depot="H", **stores.scan())
+    third = {"recipe": "SPLICE-1/0", "depot": "H"}
+    assert "2 stand there: build another?" in refusal("to-confirm", build_kit, **third, **stores.scan())
+    assert build_kit(**third, confirmed=("more-than-greatest/1",), **stores.scan()).structure == "kit 3"
+    wrong = {"recipe": "SPLICE-1/0", "depot": "H", "least": 3, "greatest": 2}
+    assert "is no range" in refusal("least-above-greatest", keep_kit_level, **wrong, **stores.scan())
+    assert "recipes: SPLICE-1/0" in refusal("unknown-recipe", build_kit, recipe="X", depot="H", **stores.scan())
+    scan = stores.scan()
+    yes = {**third, "confirmed": ("more-than-greatest/1",)}
+    assert build_kit(**yes, **scan) == build_kit(**yes, **scan)
+
+
+@pytest.mark.usefixtures("recipe")
+def test_a_kit_counts_as_pieces_and_carries_its_own_earliest_date(stores: Stores) -> None:
+    bag = built(stores)
+    assert stores.counted("SPLICE-1/0", bag.structure)["CS15-2"] == 3000
+    kit = the_kit()
+    assert (kit.use_by, kit.is_ready, kit.rework) == (date(2026, 3, 31), True, ())
+    (late,) = kits(on=date(2026, 4, 1))
+    assert (late.is_ready, late.rework) == (False, ("out of date since 2026-03-31",))
+
+
+@pytest.mark.usefixtures("recipe")
+def test_a_kit_is_opened_when_its_recipe_changes_and_says_what_is_wanted_now(stores: Stores) -> None:
+    bag = built(stores)
+    assert renew_recipes(**stores.scan(STANDARDS)) == []
+    Item.objects.filter(stock_code="SC-10A").update(state="withdrawn")
+    twin = Item.objects.get(stock_code="SC-10A")
+    twin.pk, twin.stock_code, twin.state = None, "SC-10B", "active"
+    twin.save(force_insert=True)
+    (changed,) = renew_recipes(**stores.scan(STANDARDS))
+    opened = stores.bag("SPLICE-1/0", bag.structure)
+    assert (opened.state, opened.revision) == ("reopened", changed.revision)
+    assert "3 SC-10B" in opened.why
+    assert the_kit().rework == ("SHORT: 3 SC-10B",)
+    assert "may not do" in refusal("not-allowed", renew_recipes, **stores.scan(PLANNER))
+
+
+@pytest.mark.usefixtures("recipe")
+def test_a_recipe_that_the_rules_no_longer_give_keeps_its_kits_in_store(stores: Stores) -> None:
+    bag = built(stores)
+    Item.objects.filter(kind="splice").update(state="withdrawn")
+    (changed,) = renew_recipes(**stores.scan(STANDARDS))
+    assert "can't be made up" in changed.why_open
+    open_storm(storm="EV1", depot="H", title="ice", **stores.scan(DUTY))
+    assert "can't be made up" in refusal("recipe-open", given, stores, bag)
+    assert not the_kit().is_ready
+
+
+@pytest.mark.usefixtures("recipe")
+def test_a_recalled_lot_holds_the_kit(stores: Stores) -> None:
+    bag = built(stores)
+    lot = next(lot for lot in stores.contents("SPLICE-1/0", bag.structure).lots.values() if lot.number)
+    recall_lot(stock_code=lot.item.stock_code, lot=lot.number, reason="tears", **stores.scan())
+    assert stores.bag("SPLICE-1/0", bag.structure).state == "on hold"
+    assert not the_kit().is_ready
+
+
+@pytest.mark.usefixtures("recipe")
+def test_one_scan_gives_a_kit_to_a_storm_and_every_piece_of_it_is_the_crews(stores: Stores) -> None:
+    bag = built(stores)
+    open_storm(storm="EV1", depot="H", title="ice", **stores.scan(DUTY))
+    inside = stores.counted("SPLICE-1/0", bag.structure)
+    scan = stores.scan()
+    target = given(stores, bag, **scan)
+    assert (target.job.job, target.state, target.crew) == ("EV1", "issued", "Crew 2 (Larkfield Line)")
+    assert stores.counted("EV1", "Alder 12") == inside
+    assert stores.bag("SPLICE-1/0", bag.structure).state == "closed"
+    assert kits(on=TODAY) == []
+    assert {move.action.paper for move in Movement.objects.filter(to_place=target.place)} == {"EV1"}
+    assert given(stores, bag, **scan) == target
+    assert Event.objects.filter(name="kit given").count() == 1
+    assert "3 CS15-2" in stores.contents("EV1", "Alder 12").open()
+
+
+@pytest.mark.usefixtures("recipe")
+def test_an_emergency_takes_a_kit_and_a_planned_job_does_not(stores: Stores) -> None:
+    bag = built(stores)
+    to_job = {"storm": "", "company": "", "crew": "Crew 14"}
+    assert "own bags" in refusal("planned-job", given, stores, bag, **to_job, job="J01")
+    assert "no job E09" in refusal("unknown-job", given, stores, bag, **to_job, job="E09")
+    assert "one of them" in refusal("one-target", given, stores, bag, **to_job)
+    wanted = {"CS15-2": 1000}
+    open_emergency(job="E01", structure="Alder 12", depot="H", wanted=wanted, why="dig-in", **stores.scan(DUTY))
+    assert given(stores, bag, **to_job, job="E01").structure == "Alder 12 (2)"
+
+
+@pytest.mark.usefixtures("recipe")
+def test_a_kit_that_is_short_late_or_no_kit_does_not_go_out(stores: Stores) -> None:
+    open_storm(storm="EV1", depot="H", title="ice", **stores.scan(DUTY))
+    listed = build_kit(recipe="SPLICE-1/0", depot="H", **stores.scan())
+    assert "it is listed" in refusal("not-in-this-state", given, stores, listed)
+    bag = built(stores)
+    assert "its company" in refusal("no-crew", given, stores, bag, company="")
+    assert "Say where" in refusal("no-place", given, stores, bag, where=" ")
+    assert "no storm EV2" in refusal("unknown-storm", given, stores, bag, storm="EV2")
+    later = Stores(datetime(2026, 4, 2, 18, 0, tzinfo=UTC), prefix="later")
+    assert "good until 2026-03-31" in refusal("out-of-date", given, later, bag)
+    opened = open_emergency(job="E01", structure="X", depot="H", wanted={"MST": 1000}, why="x", **stores.scan(DUTY))
+    assert "no pre-made kit" in refusal("not-a-kit", given, stores, opened.bag)
