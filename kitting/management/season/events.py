@@ -307,7 +307,7 @@ def slipping_order(stores: Stores) -> None:
 EVENTS: tuple[tuple[datetime, str, Callable[[Stores], None]], ...] = tuple(
     (datetime(2026, 3, day, hour, tzinfo=UTC), title, act)
     for day, hour, title, act in (
-        (2, 14, "count at North Yard", count_at_north),
+        (2, 15, "count at North Yard", count_at_north),
         (2, 16, "papers of last year", papers_of_last_year),
         (3, LOCAL_SEVEN, "reorder sheet sent", reorder_sheet),
         (3, 15, "J01 Alder Loop built, issued and worked", alder_loop),
