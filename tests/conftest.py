@@ -25,7 +25,7 @@ settings.load_profile("ours")
 
 APPEND_ONLY = (
     "inventory_action", "inventory_movement", "kitting_bagentry", "kitting_event", "kitting_printing",
-    "kitting_rulerevision",
+    "kitting_retired", "kitting_rulerevision",
 )  # fmt: skip
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server"}
 
