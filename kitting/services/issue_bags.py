@@ -7,7 +7,7 @@ from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
 from kitting.calculation.bag_states import BEGIN, CHECKED, HAND_BACK, ISSUE, OUT, STAGE, STAGED
 from kitting.errors import Refusal
-from kitting.models import Bag
+from kitting.models import Bag, Recipe
 from kitting.models.bags import HANDED_BACK, ISSUED
 from kitting.roles import APPROVE, DO, Actor, require
 from kitting.selectors.bag_contents import label_state
@@ -65,8 +65,9 @@ def issue(
         scan: who, when, the number of the action.
 
     Raises:
-        Refusal: ``already-out`` names who took it; ``own-approval``; superseded, held, out of date, short without leave
-            or unsigned (``bag-not-ready``); or the bag's state forbids it.
+        Refusal: ``already-out`` names who took it; ``is-a-kit``: a pre-made kit is given to a job; ``own-approval``;
+            superseded, held, out of date, short without leave or unsigned (``bag-not-ready``); or the bag's state
+            forbids it.
     """
     content = {"crew": crew, "truck": truck, "signature": signature, "reason": reason}
     one = opened(bag, ISSUE, content, scan, why=reason)
@@ -75,6 +76,9 @@ def issue(
     if one.bag.state in OUT:
         message = f"ALREADY OUT: {one.bag} went with {one.bag.crew}, {one.bag.whereabouts}."
         raise Refusal("already-out", message, {"bag": str(one.bag), "crew": one.bag.crew})
+    if Recipe.objects.filter(job=one.bag.job).exists():
+        message = f"{one.bag} is a pre-made kit of no job: give it to a storm or an emergency as a whole."
+        raise Refusal("is-a-kit", message, {"bag": str(one.bag)})
     approved_by = _approved_by(one, approver)
     state = advance(one, ISSUE, approver=approved_by, reason=reason, signature=signature)
     label = label_state(one.contents)

@@ -138,6 +138,7 @@ def issue_to_storm(
 
 def out_bag(job: Job, depot: Depot, where: str, crew: str) -> Bag:
     """A bag of a job without a schedule that is out with a crew, without lines, in the caller's transaction."""
+    Job.objects.select_for_update().get(pk=job.pk)  # two that give at once come one after the other
     number = Bag.objects.filter(job=job).count() + 1
     named = where.strip()
     if Bag.objects.filter(job=job, structure=named).exists():

@@ -15,7 +15,7 @@ from kitting.selectors.bag_contents import label_code
 from kitting.selectors.premade_kits import PremadeKit, kits, to_build
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check
-from kitting.services.issue_bags import stage
+from kitting.services.issue_bags import issue, stage
 from kitting.services.premade_kits import build_kit, give_kit, keep_kit_level, keep_recipe, renew_recipes
 from kitting.services.recall_lots import recall_lot
 from kitting.services.storms import open_storm
@@ -223,4 +223,6 @@ def test_a_kit_that_is_short_late_or_no_kit_does_not_go_out(stores: Stores) -> N
     later = Stores(datetime(2026, 4, 2, 18, 0, tzinfo=UTC), prefix="later")
     assert "good until 2026-03-31" in refusal("out-of-date", given, later, bag)
     opened = open_emergency(job="E01", structure="X", depot="H", wanted={"MST": 1000}, why="x", **stores.scan(DUTY))
+    alone = {"bag": label_code(bag), "crew": "Crew 2", "truck": "2", "signature": "A. Crew"}
+    assert "kit of no job" in refusal("is-a-kit", issue, **alone, **stores.scan())
     assert "no pre-made kit" in refusal("not-a-kit", given, stores, opened.bag)
