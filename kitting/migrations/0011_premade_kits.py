@@ -6,7 +6,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ("inventory", "0004_dated_kinds"),
         ("jobs", "0002_under_way"),
-        ("kitting", "0009_storms"),
+        ("kitting", "0010_storms"),
     ]
 
     operations = [
