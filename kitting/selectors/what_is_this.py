@@ -8,7 +8,7 @@ from inventory.models import Balance, Item, Lot, Place
 from inventory.selectors.finding import items_by_code, known_lots, open_holds
 from inventory.selectors.words import near
 from jobs.models import Reel
-from kitting.calculation.bag_states import GIVE, TABLE
+from kitting.calculation.bag_states import GIVE, ISSUE, TABLE
 from kitting.calculation.carton_codes import Carton, is_carton, read_carton
 from kitting.errors import Refusal
 from kitting.models import Bag, Recipe
@@ -98,8 +98,8 @@ def _bag(text: str) -> list[Known]:
     told = [label_state(contents), f"{bag.state}{f', {bag.whereabouts}' if bag.whereabouts else ''}"]
     told += [facts.superseded] if facts.superseded else []
     told += [f"why: {bag.why}"] if bag.why else []
-    is_kit = Recipe.objects.filter(job=bag.job).exists()
-    steps = [row.action for row in TABLE if row.state == bag.state and (is_kit or row.action != GIVE)]
+    other_way = ISSUE if Recipe.objects.filter(job=bag.job).exists() else GIVE  # a kit is given whole, a bag issued
+    steps = [row.action for row in TABLE if row.state == bag.state and row.action != other_way]
     told.append(f"next: {', '.join(steps) or 'nothing more'}")
     return [Known(BAG, str(bag), tuple(told), label_code(bag))]
 

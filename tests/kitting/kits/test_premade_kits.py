@@ -13,6 +13,7 @@ from inventory.models import Balance, Item, Lot, Movement
 from kitting.models import Bag, Event, Recipe
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.premade_kits import PremadeKit, kits, to_build
+from kitting.selectors.what_is_this import what_is
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check
 from kitting.services.issue_bags import issue, stage
@@ -140,6 +141,8 @@ def test_kits_are_built_from_the_least_to_the_greatest_number_that_a_depot_keeps
 def test_a_kit_counts_as_pieces_and_carries_its_own_earliest_date(stores: Stores) -> None:
     bag = built(stores)
     assert stores.counted("SPLICE-1/0", bag.structure)["CS15-2"] == 3000
+    (told,) = what_is(label_code(bag), today=TODAY)
+    assert told.told[-1] == "next: stage, give whole, reopen, hold, borrow, cancel"
     kit = the_kit()
     assert (kit.use_by, kit.is_ready, kit.rework) == (date(2026, 3, 31), True, ())
     (late,) = kits(on=date(2026, 4, 1))
