@@ -8,6 +8,8 @@ from django.conf import settings as django_settings
 from django.db import connection
 from django.db.backends.base.operations import BaseDatabaseOperations
 from hypothesis import HealthCheck, settings
+from pytest_django.plugin import DjangoDbBlocker
+from snapshots import forget
 
 from inventory.migrations import _append_only as append_only
 
@@ -51,6 +53,14 @@ def django_db_modify_db_settings(
     """Keep SQLite's records in a file of this run and worker: threads and processes can't share those in memory."""
     if connection.vendor == "sqlite":
         connection.settings_dict["TEST"]["NAME"] = str(tmp_path_factory.mktemp("books") / "kitting.sqlite3")
+
+
+@pytest.fixture(scope="session")
+def copies_of_books(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:  # noqa: ARG001
+    """Leave no copies of books on a server when the tests are done."""
+    yield
+    with django_db_blocker.unblock():
+        forget()
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -24,7 +24,7 @@ def books_of_module(
     """
 
     @pytest.fixture(scope="module", autouse=True)
-    def books(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:  # noqa: ARG001
+    def books(copies_of_books: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:  # noqa: ARG001
         with django_db_blocker.unblock():
             try:
                 made_once(f"{sheets.__module__}.{sheets.__qualname__}", lambda: load(sheets()))

@@ -56,13 +56,16 @@ def cable_types() -> list[tuple[str, ...]]:
     return types[:40]
 
 
-def made_up_book(runs: int, *, items: int = 3_000, lots: int = 50_000, seed: int = 7) -> RawBook:
+def made_up_book(
+    runs: int, *, items: int = 3_000, lots: int = 50_000, runs_a_job: int = RUNS_A_JOB, seed: int = 7
+) -> RawBook:
     """All sheets of a made-up book with so many cable runs.
 
     Args:
         runs: rows of the schedule.
         items: about so many stock codes.
         lots: rows of stock.
+        runs_a_job: how many runs each job has.
         seed: the same seed gives the same book.
     """
     random = np.random.default_rng(seed)
@@ -81,7 +84,7 @@ def made_up_book(runs: int, *, items: int = 3_000, lots: int = 50_000, seed: int
             _rows("cable types", _TYPE_HEADERS, types),
             _rows("items", _ITEM_HEADERS, stock_codes),
             _stock(stock_codes, lots, runs, random),
-            *_network(runs, types, random),
+            *_network(runs, types, random, runs_a_job),
         ]
     )
 
@@ -198,10 +201,10 @@ def _stock(items: list[tuple[str, ...]], lots: int, runs: int, random: np.random
     )
 
 
-def _network(runs: int, types: list[tuple[str, ...]], random: np.random.Generator) -> list[RawSheet]:
+def _network(runs: int, types: list[tuple[str, ...]], random: np.random.Generator, runs_a_job: int) -> list[RawSheet]:
     """Jobs, positions, reels and the schedule: a chain of structures a job, one position at each end of each run."""
     number = np.arange(runs)
-    job = number // RUNS_A_JOB
+    job = number // runs_a_job
     jobs = int(job[-1]) + 1
     system = random.choice(len(SYSTEMS), jobs, p=(0.7, 0.2, 0.1))[job]
     by_class = [[t[0] for t in types if t[4] == class_kv] for _, _, class_kv in SYSTEMS]
@@ -222,7 +225,7 @@ def _network(runs: int, types: list[tuple[str, ...]], random: np.random.Generato
         "schedule",
         {
             "job": [f"J{j}" for j in job],
-            "run": (number % RUNS_A_JOB + 1).astype(str),
+            "run": (number % runs_a_job + 1).astype(str),
             "system": np.array([s[0] for s in SYSTEMS], dtype=object)[system],
             "phases": phases,
             "cable type": cable,

@@ -14,7 +14,7 @@ from django.urls import reverse
 from inventory.models import OPENING, Action, Lot, Movement, Place
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
-from kitting.management.benchmarks.main_job_data import AS_OF, RUNS_A_JOB, made_up_book
+from kitting.management.benchmarks.main_job_data import AS_OF, made_up_book
 from kitting.management.benchmarks.stock import AT
 from kitting.management.in_columns import in_columns
 from kitting.models import Person, PlanRow
@@ -26,6 +26,7 @@ from kitting.services.list_bags import list_bags
 from kitting.services.load_sheets import load_sheets
 
 ITEMS, LOTS = 5_000, 5_000
+RUNS = 10  # of a job, about as many as the demo's have
 BAGGED = 10  # jobs whose bags are listed: those of the next days
 _ROUNDS, _BATCH, _PIECE = 3, 5_000, 1_000
 
@@ -48,7 +49,8 @@ class Page:
 
 def large_books(jobs: int, movements: int) -> None:
     """Load, plan and apply a made-up book of so many jobs; add movements of its lots."""
-    load_sheets(raw=made_up_book(jobs * RUNS_A_JOB, items=ITEMS, lots=LOTS), by="bench", at=AT, source="bench")
+    raw = made_up_book(jobs * RUNS, items=ITEMS, lots=LOTS, runs_a_job=RUNS)
+    load_sheets(raw=raw, by="bench", at=AT, source="bench")
     sheets = sheets_from_records(AS_OF)
     apply_plan(reviewed=ReviewedPlan(sheets, plan(read_book(sheets), as_of=AS_OF)), by="bench", at=AT)
     for one in cutovers()[:BAGGED]:
