@@ -58,6 +58,7 @@ def buying_page(asked: Asked) -> HttpResponse:
         "late": sum(one.too_late for one in known.new),
         "blocked": known.blocked,
         "shortages": _shortages(known.shortages),
+        "more_shortages": known.more_shortages,
         "sheets": _sheets(asked, sent_sheets()[:_SHEETS_SHOWN]),
         "may_send": asked.actor.may(ORDER_SHEET, DO),
     }

@@ -21,6 +21,7 @@ from kitting.selectors.fits import estimates_policy, fit_facts
 from kitting.selectors.job_sheet import FROM, JobSheet, Line, RunSheet, job_sheet, line_of, promised_to
 
 _HEADS = ("Job", "Cutover", "Answer", "What limits it", "Staged by", "Bags", "Window")
+_WEEKS_AHEAD = 12
 _MEANING = {
     READY: "all promised from stock at its own depot, good through the cutover",
     READY_IF: "all promised, but a named transfer or order must arrive by the staged-by day",
@@ -36,8 +37,12 @@ def cutover_list(asked: Asked) -> HttpResponse:
     weeks: dict[date | None, list[Cutover]] = defaultdict(list)
     for one in cutovers():
         weeks[one.week].append(one)
-    tables = [_week(week, weeks[week]) for week in sorted(weeks, key=lambda week: week or date.min)]
-    context = {"tables": tables, "plan": last_plan(), "meaning": _MEANING.items()}
+    last = None if asked.text("all") else asked.today + timedelta(weeks=_WEEKS_AHEAD)
+    ordered = sorted(weeks, key=lambda week: week or date.min)
+    near = [week for week in ordered if last is None or week is None or week <= last]
+    later = sum(len(weeks[week]) for week in ordered) - sum(len(weeks[week]) for week in near)
+    tables = [_week(week, weeks[week]) for week in near]
+    context = {"tables": tables, "later": later, "plan": last_plan(), "meaning": _MEANING.items()}
     return page(asked, "cutovers.html", context)
 
 

@@ -14,6 +14,7 @@ from kitting.models import AppliedPlan, PlanRow, SentLine, SentSheet
 from kitting.selectors.bag_contents import bare, consumed
 from kitting.selectors.cutovers import last_plan
 
+MOST_SHORTAGES = 200  # the first staged; the shortage report holds all
 PRICE_LASTS_DAYS = 90  # an older price is marked
 _MONTHS = 12  # of a year
 _REORDER, _SHORTAGES, _QUESTIONS = "reorder", "shortages", "questions"
@@ -80,13 +81,15 @@ class Buying:
     Args:
         plan: the one applied last; None where there is none.
         by_supplier: its reorder lines by supplier, '' for none named.
-        shortages: rows of its table of shortages.
+        shortages: the first rows of its table of shortages.
+        more_shortages: how many rows that table has beyond these.
         blocked: what can't be ordered, because nobody has said what a purchase unit holds.
     """
 
     plan: AppliedPlan | None
     by_supplier: Mapping[str, Sequence[ToOrder]]
     shortages: Sequence[Row]
+    more_shortages: int
     blocked: Sequence[Row]
 
     @property
@@ -96,15 +99,16 @@ class Buying:
 
 
 def buying(today: date) -> Buying:
-    """The tables of the plan applied last, as purchasing needs them; five queries, however many lines there are."""
+    """The tables of the plan applied last, as purchasing needs them; six queries, however many lines there are."""
     plan = last_plan()
     if plan is None:
-        return Buying(None, {}, (), ())
+        return Buying(None, {}, (), 0, ())
     rows: dict[str, list[Row]] = {_REORDER: [], _SHORTAGES: [], _QUESTIONS: []}
-    wanted = Q(table=_REORDER) | Q(**_BLOCKED) | Q(table=_SHORTAGES)
-    found = PlanRow.objects.filter(wanted, plan=plan).order_by("position")
+    found = PlanRow.objects.filter(Q(table=_REORDER) | Q(**_BLOCKED), plan=plan).order_by("position")
     for table, cells in found.values_list("table", "cells"):
         rows[table].append(cells)
+    short = PlanRow.objects.filter(table=_SHORTAGES, plan=plan).order_by("position")
+    rows[_SHORTAGES] = [*short.values_list("cells", flat=True)[:MOST_SHORTAGES]]
     sent = {
         (cells["stock_code"], cells["depot"]): number
         for number, cells in SentLine.objects.filter(sheet__plan=plan).values_list("sheet__number", "cells")
@@ -119,7 +123,8 @@ def buying(today: date) -> Buying:
         sent_on = sent.get((row["stock_code"], row["depot"]), 0)
         line = ToOrder(row, item.stock_unit, price, sent_on, item.shelf_months, used.get(row["stock_code"], 0))
         by_supplier.setdefault(row["supplier"], []).append(line)
-    return Buying(plan, by_supplier, rows[_SHORTAGES], rows[_QUESTIONS])
+    more = max(short.count() - MOST_SHORTAGES, 0)
+    return Buying(plan, by_supplier, rows[_SHORTAGES], more, rows[_QUESTIONS])
 
 
 def _used(codes: Collection[str], today: date) -> dict[str, int]:
