@@ -99,8 +99,10 @@ def page(asked: Asked, template: str, context: Mapping[str, object], status: int
     return HttpResponse(content, status=status)
 
 
-def not_in_books(asked: Asked, refusal: Exception) -> HttpResponse:
-    """What the address names is not in these books."""
+def not_served(asked: Asked, refusal: Exception) -> HttpResponse:
+    """A refusal that a view lets out: who may not gets 403; else what the address names is not in these books, 404."""
+    if getattr(refusal, "code", "") in _STATUS:
+        return refused(asked, refusal, "/")
     return page(asked, "plain.html", {"title": "Not in these books", "sentence": str(refusal)}, 404)
 
 

@@ -14,7 +14,7 @@ from kitting.calculation.carton_codes import is_carton, read_carton
 from kitting.calculation.quantities import QuantityDoubt, thousandths
 from kitting.errors import Refusal
 from kitting.models import Bag, Person
-from kitting.pages.asked import ANY_REFUSAL, Asked, View, not_in_books
+from kitting.pages.asked import ANY_REFUSAL, Asked, View
 from kitting.roles import Actor
 from kitting.selectors.bag_contents import bag_by_code
 from kitting.selectors.what_is_this import carton_item
@@ -49,10 +49,7 @@ def of_bag(view: Callable[[Asked, Bag], HttpResponse]) -> View:
 
     @wraps(view)
     def found(asked: Asked, code: str) -> HttpResponse:
-        try:
-            bag = bag_by_code(code)
-        except ANY_REFUSAL as refusal:
-            return not_in_books(asked, refusal)
+        bag = bag_by_code(code)
         return view(asked, bag)
 
     return found

@@ -16,7 +16,7 @@ from kitting.calculation.bag_states import TABLE, next_state
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, Borrow, Promise
 from kitting.models.bags import BORROWED, HANDED_BACK, INSTALLED, ISSUED, LOST, PICKED, PUT_BACK, SCRAPPED, TURNED_IN
-from kitting.pages.asked import Asked, attempt, go_to, not_in_books, page, split_loud
+from kitting.pages.asked import Asked, attempt, go_to, page, split_loud
 from kitting.pages.bag_forms import of_bag
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import DO
@@ -47,7 +47,7 @@ def bags(asked: Asked) -> HttpResponse:
     own = [one for one in depots if one in asked.actor.depots]
     depot = asked.text("depot") or next(iter([*own, *depots]), "")
     if depot and depot not in depots:
-        return not_in_books(asked, Refusal("unknown-depot", f"There is no depot {depot}.", {}))
+        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
     rows, again, step = bag_rows(not_ended([depot])), rework(depot=depot), asked.text("do")
     shown = waiting(rows, step) if step else rows
     table = Table(f"Bags of depot {depot}", _HEADS, [_row(one) for one in shown], LISTED_EMPTY)
@@ -92,7 +92,7 @@ def job_bags(asked: Asked, job: str) -> HttpResponse:
     """The bags of a job; list them; print their slips."""
     found = Job.objects.filter(job=job).first()
     if found is None:
-        return not_in_books(asked, Refusal("unknown-job", f"There is no job {job}.", {"job": job}))
+        raise Refusal("unknown-job", f"There is no job {job}.", {"job": job})
     here = reverse("job-bags", args=[job])
     if asked.request.method == "POST":
 

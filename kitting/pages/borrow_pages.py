@@ -11,7 +11,7 @@ from inventory.models import BIN, SUPPLIER_OWNED
 from inventory.selectors.finding import items_by_code
 from kitting.errors import Refusal
 from kitting.models import Bag, Borrow
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, not_in_books, page, questions_of, refused
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, page, questions_of, refused
 from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quantity
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.selectors.bag_contents import bare, contents_of, good_until, label_code
@@ -25,10 +25,7 @@ def borrow(asked: Asked, one: Bag) -> HttpResponse:
     """Where an item that a bag misses could come from, in the order in which it is to be taken; and lending it."""
     code = label_code(one)
     wanted = asked.request.GET.get("item", "")
-    try:
-        item = items_by_code([wanted])[wanted]
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    item = items_by_code([wanted])[wanted]
     found = sources(item=item, depot=one.depot.depot, until=good_until(one.job) or asked.today)
     here = f"{reverse('borrow', args=[code])}?item={wanted}"
     if asked.request.method != "POST":
@@ -103,7 +100,7 @@ def pay_back_page(asked: Asked, one: Bag) -> HttpResponse:
     found = Borrow.objects.filter(bag=one, pk=int(text) if text.isdecimal() else 0)
     lent = found.select_related("bag__job", "to_job", "lot__item").first()
     if lent is None:
-        return not_in_books(asked, Refusal("no-open-borrow", f"{one} has no borrow {text}.", {}))
+        raise Refusal("no-open-borrow", f"{one} has no borrow {text}.", {})
     number = lent.pk
     if asked.request.method == "POST":
 

@@ -12,7 +12,7 @@ from kitting.documents.count_sheet import count_sheet
 from kitting.documents.from_records import count_sheet_of
 from kitting.errors import Refusal
 from kitting.models import COUNTED, CountLine, CountList
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, not_in_books, page, refused
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refused
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_day, typed_moment, typed_place, typed_quantity
@@ -38,10 +38,7 @@ def with_list(view: Callable[[Asked, CountList], HttpResponse]) -> Callable[[Ask
     """A view of the list whose number stands in the address; another number is not in these books."""
 
     def found(asked: Asked, number: int) -> HttpResponse:
-        try:
-            counted = count_list(number)
-        except ANY_REFUSAL as refusal:
-            return not_in_books(asked, refusal)
+        counted = count_list(number)
         return view(asked, counted)
 
     return found
@@ -53,7 +50,7 @@ def counts(asked: Asked) -> HttpResponse:
     own = [one for one in depots if one in asked.actor.depots]
     depot = asked.text("depot") or next(iter([*own, *depots]), "")
     if depot not in depots:
-        return not_in_books(asked, Refusal("unknown-depot", f"There is no depot {depot}.", {}))
+        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
     found = list_states(depots=[depot], closed=_CLOSED)
     rows = [[link(str(one.counted), "count-lines", one.counted.number), *_row(asked, one)] for one in found
             if one.counted.posted_id is None]  # fmt: skip
@@ -98,7 +95,7 @@ def propose_count(asked: Asked, depot: str) -> HttpResponse:
     """What is worth counting with the reasons of each place; list it, list places of one's choice, or ask for one."""
     found = Depot.objects.filter(depot=depot).first()
     if found is None:
-        return not_in_books(asked, Refusal("unknown-depot", f"There is no depot {depot}.", {}))
+        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
     if asked.request.method == "POST":
         return _listed(asked, found)
     try:

@@ -9,7 +9,7 @@ from inventory.models import Movement
 from inventory.selectors.words import quantity_text
 from kitting.errors import Refusal
 from kitting.models import APPROVED, CAUSES, EXPLAINED, RECOUNTED, CountLine
-from kitting.pages.asked import Asked, attempt, not_in_books, page
+from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.count_pages import is_open_to_see
 from kitting.pages.count_walk import AGAIN
 from kitting.pages.deciding_pages import NO, YES
@@ -34,7 +34,7 @@ def difference(asked: Asked, number: int) -> HttpResponse:
     lines = CountLine.objects.select_related("count_list__depot", "place__depot", "lot__item")
     line = lines.filter(pk=number).first()
     if line is None:
-        return not_in_books(asked, Refusal("unknown-count-line", f"There is no line {number} of a count.", {}))
+        raise Refusal("unknown-count-line", f"There is no line {number} of a count.", {})
     if asked.request.method == "POST":
         return _posted(asked, line)
     if line.is_bag:
@@ -159,7 +159,7 @@ def _posted(asked: Asked, line: CountLine) -> HttpResponse:
         NO: (lambda: _decide(asked, line), reverse("to-approve")),
     }
     if asked.text("deed") not in deeds:
-        return not_in_books(asked, Refusal("unknown-deed", "There is no such form.", {}))
+        raise Refusal("unknown-deed", "There is no such form.", {})
     deed, address = deeds[asked.text("deed")]
     return attempt(asked, deed, address, back=back_with_typed(asked, here))
 

@@ -11,7 +11,7 @@ from django.urls import reverse
 from jobs.models import Position
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, READY_IF, SHORT, worst
 from kitting.calculation.promising.moves import BORROW, BUY, EXPEDITE, HURRY, RESERVE, SLIP, STAND_IN, TRANSFER
-from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page
+from kitting.pages.asked import Asked, page
 from kitting.pages.drawing import fit, strip
 from kitting.pages.tables import Cell, Table, figure, link, said
 from kitting.roles import APPROVE, ASK, DO, SEE
@@ -69,10 +69,7 @@ def _row(one: Cutover) -> list[Cell]:
 
 def job_page(asked: Asked, job: str) -> HttpResponse:
     """All of a job: its runs as strips, its lines with their answers, what is short and what would cure it."""
-    try:
-        sheet = job_sheet(job)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    sheet = job_sheet(job)
     (state,) = cutovers([job], ended=True)
     context = {
         "sheet": sheet,
@@ -188,10 +185,7 @@ def _door(asked: Asked, sheet: JobSheet, row: Line, line: str) -> Cell:
 
 def line_page(asked: Asked, job: str) -> HttpResponse:
     """Why a line is what it is: its sentence, rule and facts, the fit as a picture, and the pieces promised."""
-    try:
-        line = line_of(job, asked.text("line"))
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    line = line_of(job, asked.text("line"))
     estimates = estimates_policy()
     fits = [
         fit(one.part, one.band, over_what=one.over_what, estimates=estimates)

@@ -8,7 +8,7 @@ from django.urls import reverse
 from inventory.errors import Doubt
 from kitting.errands.pinning import PIN
 from kitting.models import Errand, Pin
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, not_in_books, page, questions_of
+from kitting.pages.asked import Asked, attempt, done, page, questions_of
 from kitting.pages.planning_pages import RESULTS, ask
 from kitting.selectors.job_sheet import job_by_number, line_of
 from kitting.services.pin_pieces import unpin
@@ -24,10 +24,7 @@ def _line_address(job: str, line: str) -> str:
 def pin_page(asked: Asked, job: str) -> HttpResponse:
     """Pin pieces to a line of a job, or take a pin away; the planner sees first who would go short by it."""
     name = asked.text("line")
-    try:
-        line = line_of(job, name)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    line = line_of(job, name)
     if asked.request.method == "POST" and asked.text("unpin"):
         return attempt(asked, lambda: _unpinned(asked), _line_address(job, name))
     if asked.request.method == "POST":
@@ -62,10 +59,7 @@ def _pin_result(asked: Asked, errand: Errand) -> HttpResponse:
 
 def end_job(asked: Asked, job: str) -> HttpResponse:
     """Say that a job is cancelled, with the reason, or done; what was promised to it is free."""
-    try:
-        found = job_by_number(job)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    found = job_by_number(job)
     if asked.request.method == "POST":
         return attempt(
             asked, lambda: _ended(asked, job), reverse("job", args=[job]), back=reverse("end-job", args=[job])

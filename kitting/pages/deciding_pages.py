@@ -13,7 +13,7 @@ from kitting.calculation.quantities import as_decimal
 from kitting.errors import Refusal
 from kitting.models import APPROVED, ASKED, COMPARED, LotRequest, ReserveRelease, StandInRequest
 from kitting.models import Asked as Request
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page
 from kitting.pages.cutover_pages import why_address
 from kitting.pages.drawing import Fit, fit
 from kitting.pages.tables import Cell, Table, figure, link
@@ -161,10 +161,7 @@ def _context(
 def stand_in_page(asked: Asked, number: str) -> HttpResponse:
     """A stand-in that is asked for: both parts fact by fact, what is worse, what forbids it."""
     address = reverse("stand-in-asked", args=[number])
-    try:
-        request = stand_in_request(int(number))
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    request = stand_in_request(int(number))
     if asked.request.method == "POST":
         return attempt(asked, lambda: _decide_stand_in(asked, request), address, back=back_with_typed(asked, address))
     compared = request.compared or []
@@ -248,10 +245,7 @@ def day_of(asked: Asked, name: str) -> date:
 def reserve_page(asked: Asked, number: str) -> HttpResponse:
     """Pieces of the reserve that are asked for: what lies there, and for how many nights the rest lasts."""
     address = reverse("reserve-asked", args=[number])
-    try:
-        request = reserve_request(int(number))
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    request = reserve_request(int(number))
     if asked.request.method == "POST":
         return attempt(asked, lambda: _decide_reserve(asked, request), address, back=back_with_typed(asked, address))
     unit, there = request.item.stock_unit, reserve_of(item=request.item, depot=request.depot, at=asked.at)
@@ -314,10 +308,7 @@ def _decide_reserve(asked: Asked, request: ReserveRelease) -> tuple[str, str]:
 def lot_page(asked: Asked, number: str) -> HttpResponse:
     """A lot that waits for its second signature: why it is held or what the certificate says, and where it lies."""
     address = reverse("lot-asked", args=[number])
-    try:
-        request = lot_request(int(number))
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    request = lot_request(int(number))
     if asked.request.method == "POST":
         return attempt(asked, lambda: _decide_lot(asked, request), address, back=back_with_typed(asked, address))
     unit = request.item.stock_unit

@@ -56,10 +56,7 @@ def reels(asked: Asked) -> HttpResponse:
 
 def reel(asked: Asked, reel: str) -> HttpResponse:
     """One reel: what was measured on it, and a new gauge reading."""
-    try:
-        found = _reel(reel)
-    except ANY_REFUSAL as refusal:
-        return page(asked, "plain.html", {"title": "Not in these books", "sentence": str(refusal)}, 404)
+    found = _reel(reel)
     if asked.request.method == "POST":
         return attempt(asked, lambda: _measured(asked, found), reverse("reel", args=[reel]))
     kind = found.cable_type

@@ -10,7 +10,7 @@ from kitting.errands.keeping import packed_files
 from kitting.errands.loading import LOAD, LOOK, answer
 from kitting.errors import Refusal
 from kitting.models import Errand
-from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page, refused
+from kitting.pages.asked import Asked, page, refused
 from kitting.pages.planning_pages import RESULTS, ask, errand_by_number
 from kitting.pages.tables import Table, figure, link
 from kitting.roles import DO
@@ -44,10 +44,7 @@ def files(asked: Asked) -> HttpResponse:
 
 def file_page(asked: Asked, number: str) -> HttpResponse:
     """A file that was looked at: what is good, what is asked; answers are typed beside the question."""
-    try:
-        errand = errand_by_number(number, LOOK)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    errand = errand_by_number(number, LOOK)
     if asked.request.method != "POST":
         return look_result(asked, errand)
     whole = Errand.objects.get(pk=errand.pk)

@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from inventory.models import Item, Movement
 from kitting.calculation.quantities import quantity_text
 from kitting.documents.diameters import span_text
-from kitting.pages.asked import ANY_REFUSAL, Asked, not_in_books, page
+from kitting.pages.asked import Asked, page
 from kitting.pages.cutover_pages import why_address
 from kitting.pages.drawing import steps
 from kitting.pages.stock_pages import lot_cell
@@ -22,10 +22,7 @@ from kitting.selectors.stock_sums import FREE, OWNED, SHARES, Spot, sums
 
 def item_page(asked: Asked, code: str) -> HttpResponse:
     """All of an item; an old code leads to it as well."""
-    try:
-        sheet = item_sheet(code, today=asked.today)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    sheet = item_sheet(code, today=asked.today)
     item = sheet.item
     changes = sheet.changes()
     tables = [_shares(sheet), _places(asked, sheet), _orders(asked, sheet), _promised(asked, sheet), _lacking(sheet),

@@ -24,7 +24,7 @@ from kitting.documents.lot_trace import (
 )
 from kitting.documents.record_papers import Printed, moment_text
 from kitting.errors import Refusal
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_served, page
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import typed_moment
@@ -78,7 +78,7 @@ def _not_found(asked: Asked, refusal: Exception) -> HttpResponse:
     data = getattr(refusal, "data", {})
     near = data.get("near")
     if not near:
-        return not_in_books(asked, refusal)
+        return not_served(asked, refusal)
     code = data["stock_code"]
     return page(asked, "lot_near.html", {"sentence": str(refusal), "code": code,
                                          "near": [(one, lot_url(code, one)) for one in near]}, 404)  # fmt: skip
@@ -145,6 +145,6 @@ def tag(asked: Asked, number: int) -> HttpResponse:
     """The tag of a hold, to hang on its pieces."""
     hold = LotHold.objects.select_related("item").filter(pk=number).first()
     if hold is None:
-        return not_in_books(asked, Refusal("unknown-hold", f"There is no hold {number}.", {"hold": number}))
+        raise Refusal("unknown-hold", f"There is no hold {number}.", {"hold": number})
     content = hold_tag_of(hold, zone=asked.zone)
     return file_response(f"hold-{number}.pdf", hold_tag(content, printed(asked, "hold tag", str(hold), content)))

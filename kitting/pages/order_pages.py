@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from kitting.errands.planning import WHAT_IF
 from kitting.errors import Refusal
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page, refused
+from kitting.pages.asked import Asked, attempt, page, refused
 from kitting.pages.planning_pages import ask
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed
@@ -102,12 +102,9 @@ def _give_out(asked: Asked) -> tuple[str, str]:
 def order_line(asked: Asked, number: str) -> HttpResponse:
     """An order line: who waits, what has come, who got it; what a later day would do; note a new day."""
     address = reverse("order-line", args=[number])
-    try:
-        (one,) = on_order(int(number))
-        if asked.request.method == "POST":
-            return _act(asked, one, address)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    (one,) = on_order(int(number))
+    if asked.request.method == "POST":
+        return _act(asked, one, address)
     context = {
         "one": one,
         "left": one.words(one.left),

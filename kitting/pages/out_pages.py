@@ -13,7 +13,7 @@ from kitting.calculation.bag_states import ISSUE
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine
 from kitting.models.bags import INSTALLED, PICKED
-from kitting.pages.asked import ANY_REFUSAL, Asked, go_to, loud, not_in_books, page, refused
+from kitting.pages.asked import ANY_REFUSAL, Asked, go_to, loud, page, refused
 from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quantity
 from kitting.pages.tables import Cell, Table, link
 from kitting.selectors.bag_contents import LineStand, bag_by_code, bare, contents_of, label_code
@@ -44,7 +44,7 @@ def _numbered(asked: Asked, part: object) -> Scan:
 def issue(asked: Asked, depot: str) -> HttpResponse:
     """Scan the bags that a crew takes, one by one; then crew, truck and signature, and leave for a short one."""
     if not Depot.objects.filter(depot=depot).exists():
-        return not_in_books(asked, Refusal("unknown-depot", f"There is no depot {depot}.", {}))
+        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
     if asked.request.method == "POST":
         return _issue(asked, depot)
     rows = bag_rows(not_ended([depot]))

@@ -18,7 +18,7 @@ from kitting.errands.keeping import packed_names, unpacked_file
 from kitting.errands.planning import APPLY
 from kitting.errors import Refusal
 from kitting.models import Errand
-from kitting.pages.asked import ANY_REFUSAL, Asked, go_to, not_in_books, page
+from kitting.pages.asked import Asked, go_to, page
 from kitting.pages.tables import Table, link
 from kitting.roles import SEE
 from kitting.selectors.bag_contents import bag_by_code
@@ -80,7 +80,7 @@ def paper(asked: Asked, name: str) -> HttpResponse:
     except KeyError:
         content = b""
     if not content:
-        return not_in_books(asked, Refusal("unknown-paper", f"There is no paper {name}.", {}))
+        raise Refusal("unknown-paper", f"There is no paper {name}.", {})
     return file_response(name, content)
 
 
@@ -100,10 +100,7 @@ def friday(asked: Asked) -> HttpResponse:
 
 def call_sheet(asked: Asked, job: str) -> HttpResponse:
     """What to ask the crew lead three days before, with what the books know beside each question; to print."""
-    try:
-        sheet = job_sheet(job)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    sheet = job_sheet(job)
     (state,) = cutovers([job], ended=True)
     runs = [one.run for one in sheet.runs]
     spares = [f"{line['quantity']} {line['stock_code']}" for line in sheet.elsewhere.get("Spares", ())]
@@ -155,20 +152,14 @@ def bag_labels(asked: Asked, job: str) -> HttpResponse:
 
 def bag_label(asked: Asked, code: str) -> HttpResponse:
     """Print the label of one bag as it is now."""
-    try:
-        bag = bag_by_code(code)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    bag = bag_by_code(code)
     if asked.request.method != "POST":  # looking at an address prints nothing
         return go_to(reverse("bag", args=[code]))
     return _labels(asked, bag.job.job, bag.structure)
 
 
 def _labels(asked: Asked, job: str, structure: str | None) -> HttpResponse:
-    try:
-        labels = label_papers(job, today=asked.today, structure=structure)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    labels = label_papers(job, today=asked.today, structure=structure)
     subject = job if structure is None else f"{job} {structure}".strip()
     about = printed(asked, "bag-label", subject, labels)
     return file_response(f"{subject.replace(' ', '-')}-bag-label.pdf", bag_labels_pdf(labels, about))
@@ -178,12 +169,9 @@ def slip(asked: Asked, job: str, name: str) -> HttpResponse:
     """Print a slip of a job's bags; a second print of the same says REPRINT."""
     stem, _, ending = name.rpartition(".")
     one = SLIPS.get(stem)
-    try:
-        if one is None or ending not in ("pdf", "csv") or (ending == "csv" and one.as_csv is None):
-            raise Refusal("unknown-paper", f"There is no paper {name}.", {})
-        content = one.content(bag_papers(job))
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    if one is None or ending not in ("pdf", "csv") or (ending == "csv" and one.as_csv is None):
+        raise Refusal("unknown-paper", f"There is no paper {name}.", {})
+    content = one.content(bag_papers(job))
     if ending == "csv" and one.as_csv is not None:
         return file_response(f"{job}-{name}", one.as_csv(content))
     if asked.request.method != "POST":

@@ -10,7 +10,7 @@ from django.urls import reverse
 from inventory.models import Action, Depot
 from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, loud, not_in_books, page, refused
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, loud, page, refused
 from kitting.pages.bag_forms import quantity, read_piece
 from kitting.pages.tables import Cell, Table, figure
 from kitting.selectors.bag_contents import bare, contents_of, label_number
@@ -61,11 +61,8 @@ def key_of(step: Step) -> str:
 def pick(asked: Asked, depot: str) -> HttpResponse:
     """The step that is next, or what was scanned for it."""
     if not Depot.objects.filter(depot=depot).exists():
-        return not_in_books(asked, Refusal("unknown-depot", f"There is no depot {depot}.", {}))
-    try:
-        walk = _walk(asked, depot)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
+    walk = _walk(asked, depot)
     if asked.request.method == "POST":
         return _posted(asked, walk)
     return page(asked, "pick.html", _context(asked, walk))

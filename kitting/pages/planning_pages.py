@@ -14,7 +14,7 @@ from kitting.errands.working import do_next
 from kitting.errors import Refusal
 from kitting.models import Errand
 from kitting.models.errands import DONE
-from kitting.pages.asked import ANY_REFUSAL, Asked, done, go_to, not_in_books, page, refused
+from kitting.pages.asked import ANY_REFUSAL, Asked, done, go_to, page, refused
 from kitting.pages.tables import Table, figure, link, said
 from kitting.selectors.cutovers import cutovers, last_plan
 from kitting.selectors.job_sheet import job_by_number
@@ -46,10 +46,7 @@ def errand_by_number(number: str, kind: str = "") -> Errand:
 
 def errand_page(asked: Asked, number: str) -> HttpResponse:
     """How far long work has come; once it is done, what came of it."""
-    try:
-        errand = errand_by_number(number)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    errand = errand_by_number(number)
     if errand.kind == LOOK and errand.ended:
         return go_to(reverse("file", args=[errand.pk]))
     if errand.kind == LOOK_AT_DRAFT and errand.state == DONE:
@@ -106,10 +103,7 @@ def _plan_result(asked: Asked, errand: Errand) -> HttpResponse:
 
 def apply_page(asked: Asked, number: str) -> HttpResponse:
     """Apply a plan that was looked at."""
-    try:
-        errand = errand_by_number(number, PLAN)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    errand = errand_by_number(number, PLAN)
     if asked.request.method == "POST":
         return ask(asked, APPLY, {"plan": errand.pk, "as_of": errand.given.get("as_of", "")})
     return go_to(reverse("errand", args=[errand.pk]))
@@ -122,10 +116,7 @@ def _apply_result(asked: Asked, errand: Errand) -> HttpResponse:
 
 def move(asked: Asked, job: str) -> HttpResponse:
     """Move a cutover: first what would change, line by line, then save."""
-    try:
-        found = job_by_number(job)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    found = job_by_number(job)
     if asked.request.method != "POST":
         return page(asked, "move.html", {"job": found, "cutover": asked.text("to") or found.cutover})
     start, end = (asked.text(name).replace("T", " ") for name in ("cutover", "end"))

@@ -11,7 +11,7 @@ from inventory.services.receiving import Arrival, receive
 from kitting.calculation.carton_codes import Carton, read_carton
 from kitting.calculation.quantities import PER_UNIT, quantity_text
 from kitting.errors import Refusal
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, place_names, typed_day, typed_place, typed_quantity
@@ -75,7 +75,7 @@ def receive_line(asked: Asked, number: int) -> HttpResponse:
     """Count what came of one line."""
     line = OrderLine.objects.select_related("order", "item", "depot").filter(pk=number).first()
     if line is None:
-        return not_in_books(asked, Refusal("unknown-order-line", f"There is no order line {number}.", {}))
+        raise Refusal("unknown-order-line", f"There is no order line {number}.", {})
     if asked.request.method == "POST":
         return _receive(asked, line)
     given, problem = (
@@ -195,10 +195,7 @@ def _answer(found: Receipt, line: OrderLine) -> tuple[str, str]:
 
 def receipt_page(asked: Asked, number: str) -> HttpResponse:
     """What a delivery brought, where it lies, and who gets it."""
-    try:
-        found = receipt(number)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    found = receipt(number)
     rows = [
         [
             Cell(one.lot.item.stock_code),

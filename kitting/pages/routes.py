@@ -42,7 +42,7 @@ from kitting.pages import (
     van_pages,
     what_page,
 )
-from kitting.pages.asked import ANY_REFUSAL, Asked, View, page
+from kitting.pages.asked import ANY_REFUSAL, Asked, View, not_served
 from kitting.pages.bag_forms import depot_of_bag
 from kitting.pages.idle import is_locked
 from kitting.pages.step_pages import STEPS
@@ -95,9 +95,9 @@ def guarded(route: Route) -> Callable[..., HttpResponse]:
         asked = Asked(request, request.user)
         try:
             _require(route, asked, named)
+            return route.view(asked, **named)
         except ANY_REFUSAL as refusal:
-            return page(asked, "refused.html", {"sentence": refusal.message, "back": "/"}, 403)
-        return route.view(asked, **named)
+            return not_served(asked, refusal)
 
     return view
 

@@ -6,7 +6,7 @@ from django.urls import reverse
 from kitting.errands.looking import LOOK_AT_DRAFT
 from kitting.models import DRAFT, EXAMPLES_PASS, REVIEWED, Errand, RuleDraft
 from kitting.models.errands import DONE
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page
+from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.deciding_pages import day_of, why_not
 from kitting.pages.planning_pages import ask
 from kitting.pages.tables import Cell, Table, figure, said
@@ -21,10 +21,7 @@ _OPEN = (DRAFT, EXAMPLES_PASS, REVIEWED)
 def rule_draft_page(asked: Asked, number: str) -> HttpResponse:
     """A draft, what it changes, and the next step that the person may take."""
     address = reverse("rule-draft", args=[number])
-    try:
-        draft = rule_draft(int(number))
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    draft = rule_draft(int(number))
     if asked.request.method == "POST":
         if asked.text("deed") == "look":
             return ask(asked, LOOK_AT_DRAFT, {"draft": draft.pk})

@@ -9,7 +9,7 @@ from django.urls import reverse
 from inventory.selectors.words import quantity_text
 from kitting.errors import Refusal
 from kitting.models import DutyLimit, StandIn
-from kitting.pages.asked import Asked, attempt, not_in_books, page
+from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.deciding_pages import day_of
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_quantity
@@ -95,8 +95,7 @@ def stand_in(asked: Asked, number: str) -> HttpResponse:
     """An approval: its limits; standards let it hold longer, or end it sooner."""
     found = StandIn.objects.select_related("wanted", "allowed", "system").filter(pk=number).first()
     if found is None:
-        missing = Refusal("no-such-approval", f"There is no approved stand-in {number}.", {"number": number})
-        return not_in_books(asked, missing)
+        raise Refusal("no-such-approval", f"There is no approved stand-in {number}.", {"number": number})
     if asked.request.method == "POST":
         address = reverse("stand-in", args=[number])
         return attempt(asked, lambda: _move_end(asked, found), address, back=back_with_typed(asked, address))

@@ -13,7 +13,7 @@ from inventory.selectors.finding import items_by_code
 from inventory.services.transferring import Load, send_transfer
 from kitting.calculation.quantities import quantity_text
 from kitting.errors import Refusal
-from kitting.pages.asked import Asked, attempt, go_to, not_in_books, page
+from kitting.pages.asked import Asked, attempt, go_to, page
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, rows_to_type, typed_place, typed_quantity
@@ -45,7 +45,7 @@ def transfers(asked: Asked) -> HttpResponse:
         try:
             return go_to(reverse("load-van", args=[chosen[asked.text("source")], chosen[asked.text("target")]]))
         except KeyError:
-            return not_in_books(asked, Refusal("unknown-depot", "There is no such depot.", {}))
+            raise Refusal("unknown-depot", "There is no such depot.", {}) from None
     context = {
         "tables": [_to_load(vans_wanted(depots)), _on_the_road(asked, transfers_open(depots)),
                    _differences(depots)],
@@ -129,7 +129,7 @@ def load_van(asked: Asked, source: int, target: int) -> HttpResponse:
     """What a van takes from one depot to another, all in one go."""
     ends = Depot.objects.in_bulk([source, target])
     if len(ends) < 2:
-        return not_in_books(asked, Refusal("unknown-depot", "These are not two depots.", {}))
+        raise Refusal("unknown-depot", "These are not two depots.", {})
     here, there = ends[source], ends[target]
     van = next((one for one in vans_wanted() if (one.source, one.target) == (here, there)), Van(here, there, ()))
     asks = [one for one in open_asks() if (one.source, one.target) == (here.depot, there.depot)]

@@ -22,7 +22,7 @@ from inventory.services.transferring import (
 from kitting.documents.from_records import transfer_slip_of
 from kitting.documents.transfer_slip import TransferSlip, transfer_slip
 from kitting.errors import Refusal
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_in_books, page, refused
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page, refused
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure
 from kitting.pages.transfer_pages import WAREHOUSE
@@ -45,10 +45,7 @@ def receiver(number: int) -> str:
 
 def transfer_page(asked: Asked, number: int) -> HttpResponse:
     """A transfer: what it holds; the receiver counts every lot of it."""
-    try:
-        van = _transfer(number)
-    except ANY_REFUSAL as refusal:
-        return not_in_books(asked, refusal)
+    van = _transfer(number)
     if asked.request.method == "POST":
         return _count_out(asked, van)
     slip = transfer_slip_of(van, asked.zone)
@@ -154,7 +151,7 @@ def difference(asked: Asked, number: int) -> HttpResponse:
     """Explain a difference; either depot may."""
     one = Difference.objects.filter(pk=number).select_related("transfer__from_depot", "transfer__to_depot").first()
     if one is None:
-        return not_in_books(asked, Refusal("no-open-difference", f"There is no difference {number}.", {}))
+        raise Refusal("no-open-difference", f"There is no difference {number}.", {})
     van, here = one.transfer, reverse("transfer", args=[one.transfer_id])
 
     def deed() -> tuple[str, str]:

@@ -104,14 +104,19 @@ def borrow(
         free_first=[source.sentence for source in free], asked_by=scan["actor"].name, authorised_by=authoriser.name,
         borrowed_at=one.action.at, pay_back_by=pay_back_by,
     )  # fmt: skip
-    facts = {
-        "pieces": f"{bare(quantity)} {item} lot {lot}", "to": str(taker), "reason": told,
-        "authorised_by": authoriser.name, "asked_by": scan["actor"].name, "pay_back_by": pay_back_by,
-        "free_first": lent.free_first,
-    }  # fmt: skip
+    facts = _facts(lent, taker)
     settled(one, state, "bag broken", facts, addressed_to=PLANNER, checked_by="", why=f"lent to {taker}: {told}")
     _tell(one, free, facts)
     return lent
+
+
+def _facts(lent: Borrow, taker: Bag) -> dict[str, object]:
+    """What is told of a borrow."""
+    return {
+        "pieces": f"{bare(lent.quantity)} {lent.lot.item} lot {lent.lot.number}", "to": str(taker), "reason": lent.why,
+        "authorised_by": lent.authorised_by, "asked_by": lent.asked_by, "pay_back_by": lent.pay_back_by,
+        "free_first": lent.free_first,
+    }  # fmt: skip
 
 
 @use_case

@@ -1,9 +1,9 @@
 """A bin holds fewer pieces than the book: count it on the spot, and say who loses pieces and where others are."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Unpack
+from typing import Any, Unpack
 
 from inventory.models import HOLD, Action, Balance, Place
 from inventory.selectors.finding import items_by_code
@@ -114,14 +114,7 @@ def found_short(
     if missing <= 0:
         message = f"The books have {bare(balance.quantity)} of {balance}, no more than you found: pick, or count it."
         raise Refusal("not-short", message, {"booked": balance.quantity, "counted": counted})
-    one = Count(
-        stock_code=balance.lot.item.stock_code,
-        place=place,
-        counted=counted,
-        lot=balance.lot.number,
-        use_by=balance.lot.use_by,
-        supplier_owned=balance.lot.supplier_owned,
-    )
+    one = _count_of(balance, counted)
     aside = _to_be_found(place) if missing > count_limit() or one.supplier_owned else None
     book_counts(action, [one], reason, confirmed, missing_to=aside)
     lost = release_missing(balance, counted, f"{FOUND_SHORT}: {reason}", at)
@@ -134,15 +127,30 @@ def found_short(
         "wanted_at": str(aside or ""),
         "lost": [{"job": promise.job.job, "line": promise.line, "quantity": pieces} for promise, pieces in lost],
     }
-    happenings = [
-        Happening(FOUND_SHORT, str(balance), told, addressed_to=role, depot=place.depot.depot)
-        for role in (PLANNER, BUYER)
-    ]
-    if aside:
-        said = {"said gone": f"{bare(missing)} of {balance}", "action": action.number}
-        happenings.append(Happening(SPOT_EVENT, str(aside), said, addressed_to=STOREKEEPER, depot=place.depot.depot))
-    record_events(happenings, by=actor.name, at=at)
+    record_events(_happenings(balance, told, aside), by=actor.name, at=at)
     return _as_told(action, at)
+
+
+def _happenings(balance: Balance, told: Mapping[str, Any], aside: Place | None) -> Iterator[Happening]:
+    """What planner and buyer are told, and stores where a count is wanted."""
+    depot = balance.place.depot.depot
+    for role in (PLANNER, BUYER):
+        yield Happening(FOUND_SHORT, str(balance), told, addressed_to=role, depot=depot)
+    if aside:
+        said = {"said gone": f"{bare(told['missing'])} of {balance}", "action": told["action"]}
+        yield Happening(SPOT_EVENT, str(aside), said, addressed_to=STOREKEEPER, depot=depot)
+
+
+def _count_of(balance: Balance, counted: int) -> Count:
+    lot = balance.lot
+    return Count(
+        stock_code=lot.item.stock_code,
+        place=balance.place,
+        counted=counted,
+        lot=lot.number,
+        use_by=lot.use_by,
+        supplier_owned=lot.supplier_owned,
+    )
 
 
 def _to_be_found(place: Place) -> Place:

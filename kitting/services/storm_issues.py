@@ -19,7 +19,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine, LotToFinish, Promise
 from kitting.models.bags import HANDED_BACK, PICKED, PUT_BACK
 from kitting.models.bags import ISSUED as GONE
-from kitting.models.storms import OPEN
+from kitting.models.storms import OPEN, Storm
 from kitting.roles import APPROVE, DO, Actor, require
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, label_code
 from kitting.selectors.storms import finish_sentence, storm_by_code
@@ -110,12 +110,23 @@ def issue_to_storm(
     parts = [part for one in pieces for part in _parts(one, scan["at"].date(), scan["actor"])]
     _ask_about_promises(parts, confirmed)
     bag = out_bag(event.jobs.get(job=storm), home, where, f"{crew.strip()} ({company.strip()})")
+    open_lots = _give(action, event, bag, parts)
+    told = {
+        "storm": storm, "crew": bag.crew, "where": where, "to_finish": len(open_lots),
+        "pieces": [f"{bare(one.quantity)} {one.lot}" for one in parts],
+    }  # fmt: skip
+    record_events([Happening("storm issue", str(bag), told, depot=depot)], by=scan["actor"].name, at=scan["at"])
+    return StormIssue(bag, open_lots)
+
+
+def _give(action: Action, event: Storm, bag: Bag, parts: Sequence[_Part]) -> list[LotToFinish]:
+    """Put the parts in the bag that is out already; returns the lots that are still to be named."""
     lines = _lines(bag, parts)
     target = bag.place
     carry(
         action,
         [Carry(lot=one.lot, quantity=one.quantity, source=one.place, target=target) for one in parts],
-        f"storm {storm}",
+        f"storm {event.code}",
     )
     BagEntry.objects.bulk_create(
         BagEntry(action=action, line=lines[one.lot.item_id], lot=one.lot, deed=deed, quantity=one.quantity, facts=facts)
@@ -127,13 +138,7 @@ def issue_to_storm(
         for one in parts
         if not one.is_named
     ]
-    LotToFinish.objects.bulk_create(open_lots)
-    told = {
-        "storm": storm, "crew": bag.crew, "where": where, "to_finish": len(open_lots),
-        "pieces": [f"{bare(one.quantity)} {one.lot}" for one in parts],
-    }  # fmt: skip
-    record_events([Happening("storm issue", str(bag), told, depot=depot)], by=scan["actor"].name, at=scan["at"])
-    return StormIssue(bag, open_lots)
+    return LotToFinish.objects.bulk_create(open_lots)
 
 
 def out_bag(job: Job, depot: Depot, where: str, crew: str) -> Bag:

@@ -28,6 +28,7 @@ CLEAN = Path(__file__).parents[2] / "fixtures_demo" / "clean"
 MORNING = datetime(2026, 3, 2, 13, 0, tzinfo=UTC)  # 07:00 at the depots
 OTHER_STORES = person("L. Fenn", "storekeeper")
 CREW = person("T. Ahola", "crew lead")
+NIGHT = datetime(2026, 3, 14, 7, 10, tzinfo=UTC)  # of the dig-in, 02:10 at the depots
 
 
 def demo_sheets() -> Any:
@@ -38,6 +39,14 @@ def demo_sheets() -> Any:
 def planned() -> None:
     """The demo on the first morning, planned and applied, in books that hold just the clean sheets."""
     made_once("planned-demo", lambda: Stores(prefix="before").plan())
+
+
+def staged_early() -> None:
+    """The demo with J10's bag for vault 9 staged on the first morning, in books that hold just the clean sheets."""
+    planned()
+    made = Stores(prefix="staged")
+    made.bags("J10")
+    made.ready("J10", "V9", rack="H rack 4")
 
 
 class Stores:

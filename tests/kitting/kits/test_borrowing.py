@@ -1,10 +1,10 @@
 """A staged bag is opened for an emergency only when what is free is gone, and with a name and a day to pay back."""
 
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import Any
 
 import pytest
-from bag_stores import CREW, Stores, demo_sheets
+from bag_stores import CREW, NIGHT, Stores, demo_sheets, staged_early
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
@@ -19,15 +19,6 @@ from kitting.services.borrow_pieces import borrow, ledger, pay_back
 from kitting.services.emergency import open_emergency
 
 pytestmark = pytest.mark.django_db
-NIGHT = datetime(2026, 3, 14, 7, 10, tzinfo=UTC)
-
-
-def staged_early() -> None:
-    """The demo with J10's bag for vault 9 staged on the twelfth of March."""
-    made = Stores(prefix="before")
-    made.plan()
-    made.bags("J10")
-    made.ready("J10", "V9", rack="H rack 4")
 
 
 books = books_of_module(demo_sheets, staged_early)

@@ -1,12 +1,12 @@
 """A storm: opened by a named person, fast at the counter, and closed only when everything is accounted for."""
 
 import io
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
-from bag_stores import CREW, OTHER_STORES, Stores, demo_sheets
+from bag_stores import CREW, NIGHT, OTHER_STORES, Stores, demo_sheets, staged_early
 from django.core.management import call_command
 from module_books import books_of_module
 from people import BUYER, DUTY, PLANNER, STORES
@@ -25,15 +25,6 @@ from kitting.services.storm_issues import Handful, StormIssue, finish_lot, issue
 from kitting.services.storms import ask_storm, close_storm, keep_kit, open_storm
 
 pytestmark = pytest.mark.django_db
-NIGHT = datetime(2026, 3, 14, 7, 10, tzinfo=UTC)
-
-
-def staged_early() -> None:
-    """The demo with J10's bag for vault 9 staged."""
-    made = Stores(prefix="before")
-    made.plan()
-    made.bags("J10")
-    made.ready("J10", "V9", rack="H rack 4")
 
 
 books = books_of_module(demo_sheets, staged_early)

@@ -1,9 +1,7 @@
 """Where else a piece is, and a staged bag that lends it, on the pages of the night."""
 
-from datetime import UTC, datetime
-
 import pytest
-from bag_stores import Stores, demo_sheets
+from bag_stores import NIGHT, Stores, demo_sheets, staged_early
 from browsing import PIN, browser_of, people, send, sign_in_name, words
 from django.test import Client
 from module_books import books_of_module
@@ -15,19 +13,15 @@ from kitting.selectors.bag_contents import label_code
 from kitting.services.emergency import open_emergency
 
 pytestmark = pytest.mark.django_db
-NIGHT = datetime(2026, 3, 14, 7, 10, tzinfo=UTC)
 
 
-def staged_early() -> None:
-    """The demo with J10's bag for vault 9 staged on the first morning, and people who may sign in."""
-    made = Stores(prefix="before")
-    made.plan()
-    made.bags("J10")
-    made.ready("J10", "V9", rack="H rack 4")
+def prepared() -> None:
+    """A bag that may lend, and people who may sign in."""
+    staged_early()
     people()
 
 
-books = books_of_module(demo_sheets, staged_early)
+books = books_of_module(demo_sheets, prepared)
 
 
 @pytest.fixture
