@@ -3,7 +3,7 @@
 import getpass
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import datetime
 
 from django.core.management.base import OutputWrapper
 
@@ -11,6 +11,7 @@ import inventory.errors
 from inventory.management.books import require_books
 from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
+from kitting.selectors.clock import books_now
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.load_sheets import Loaded
 from kitting.services.upsert_rows import SheetChanges
@@ -44,8 +45,8 @@ def refused_in_words(stderr: OutputWrapper) -> Iterator[None]:
 
 
 def now() -> datetime:
-    """The moment, in UTC."""
-    return datetime.now(UTC)
+    """The moment for whatever a command books, in UTC, by the clock of the books."""
+    return books_now()
 
 
 def user_name() -> str:

@@ -1,13 +1,13 @@
 """What the commands that write papers of the records share: the note of the print, and the file."""
 
 from collections.abc import Callable
-from datetime import UTC, datetime
 from getpass import getuser
 from pathlib import Path
 from typing import TypeVar
 from uuid import uuid4
 
 from kitting.documents.record_papers import Printed, content_revision, moment_text
+from kitting.management.books import now
 from kitting.roles import Actor
 from kitting.selectors.policies import paper_choices
 from kitting.services.note_printing import note_printing
@@ -27,11 +27,11 @@ def write_paper(
         subject: what it is about: the job, the bag, the number of a list.
         revision: of the content; made from it where it has none of its own.
     """
-    now, revision = datetime.now(UTC), revision or content_revision(content)
+    at, revision = now(), revision or content_revision(content)
     actor = Actor(getuser(), frozenset())
     number = note_printing(
-        document=path.stem, subject=subject, revision=revision, actor=actor, at=now, action=f"print-{uuid4()}"
+        document=path.stem, subject=subject, revision=revision, actor=actor, at=at, action=f"print-{uuid4()}"
     )
     kind, wording, demo = paper_choices()
-    printed = Printed(moment_text(now), now, actor.name, number, revision, kind, wording, demo)
+    printed = Printed(moment_text(at), at, actor.name, number, revision, kind, wording, demo)
     path.write_bytes(paper(content, printed))

@@ -16,7 +16,7 @@ from kitting.calculation.quantities import as_decimal
 from kitting.documents.from_records import lot_trace_of
 from kitting.documents.lot_trace import LotTrace, lot_trace_csv, lot_trace_report, lot_trace_workbook
 from kitting.documents.record_papers import Printed, content_revision, moment_text
-from kitting.management.books import refused_in_words
+from kitting.management.books import now, refused_in_words
 from kitting.roles import Actor
 from kitting.selectors.lots import claims
 from kitting.selectors.policies import paper_choices
@@ -89,7 +89,7 @@ class Command(BaseCommand):
 
 def _report(report: LotTrace, suffix: str, as_of: datetime | None) -> bytes:
     """The bytes of the report; that it is written is noted, whatever its form."""
-    now, revision = datetime.now(UTC), content_revision(report)
+    at, revision = now(), content_revision(report)
     actor = Actor(getuser(), frozenset())
     subject = f"{report.stock_code} lot {report.lot or 'unknown'}"
     number = note_printing(
@@ -97,7 +97,7 @@ def _report(report: LotTrace, suffix: str, as_of: datetime | None) -> bytes:
         subject=subject,
         revision=revision,
         actor=actor,
-        at=now,
+        at=at,
         action=f"print-{uuid4()}",
     )
     if suffix == ".csv":
@@ -105,6 +105,6 @@ def _report(report: LotTrace, suffix: str, as_of: datetime | None) -> bytes:
     if suffix == ".xlsx":
         return lot_trace_workbook(report)
     paper, wording, demo = paper_choices()
-    stock_as_of = moment_text((as_of or now).astimezone(UTC))
-    printed = Printed(stock_as_of, now, actor.name, number, revision, paper, wording, demo)
+    stock_as_of = moment_text((as_of or at).astimezone(UTC))
+    printed = Printed(stock_as_of, at, actor.name, number, revision, paper, wording, demo)
     return lot_trace_report(report, printed)
