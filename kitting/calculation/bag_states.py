@@ -22,6 +22,7 @@ STATES = (
 IN_STORE = (PICKING, SHORT, CHECKED, STAGED, REOPENED, BROKEN)
 OUT = (ISSUED, IN_WORK, RETURNING)
 SAME = ""  # the state stays
+SECOND_PERSON = "another person than who filled it"
 
 LIST, PICK, PUT_BACK, FINISH, CHECK, STAGE, ISSUE, HAND_BACK, BEGIN = (
     "list", "pick", "put back", "finish", "check", "stage", "issue", "hand back", "begin work",
@@ -135,7 +136,7 @@ GUARDS: Mapping[str, Guard] = {
     "full": _full,
     "full, or let go with a reason": _full_or_approved,
     "something is missing": _missing,
-    "another person than who filled it": _second_person,
+    SECOND_PERSON: _second_person,
     "in date through the cutover": _in_date,
     "nothing on hold": _not_held,
     "list is current": _current,
@@ -177,8 +178,8 @@ TABLE: tuple[Transition, ...] = (
         ("something is missing", "list is current"),
         "label says SHORT",
     ),
-    *_rows((PICKING, REOPENED), CHECK, CHECKED, ("another person than who filled it", "full", *_GOOD)),
-    *_rows((SHORT, BROKEN), CHECK, CHECKED, ("another person than who filled it", *_GOOD), "label says SHORT"),
+    *_rows((PICKING, REOPENED), CHECK, CHECKED, (SECOND_PERSON, "full", *_GOOD)),
+    *_rows((SHORT, BROKEN), CHECK, CHECKED, (SECOND_PERSON, *_GOOD), "label says SHORT"),
     *_rows((CHECKED, STAGED), STAGE, STAGED, _GOOD, "into its rack place"),
     Transition(STAGED, ISSUE, ISSUED, ("full, or let go with a reason", *_GOOD, "signed"), "the crew has custody"),
     *_rows((CHECKED, STAGED), GIVE, CLOSED, ("full", *_GOOD), "a pre-made kit's pieces to a bag that is out"),

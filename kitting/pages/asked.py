@@ -21,6 +21,7 @@ from kitting.roles import Actor
 from kitting.selectors.clock import books_now, local_zone
 from kitting.selectors.policies import paper_choices
 from kitting.services.scans import Scan
+from kitting.services.two_persons import NO_RIGHT, keep_attempt
 
 NIGHT_COOKIE = "night"
 CONFIRMED, ACTION = "confirmed", "action"
@@ -121,6 +122,8 @@ def refused(asked: Asked, refusal: Exception, address: str) -> HttpResponse:
     """Say in words why nothing was done; who may not do it at all gets 403."""
     code, message = getattr(refusal, "code", ""), getattr(refusal, "message", str(refusal))
     if code in _STATUS:
+        if isinstance(refusal, Refusal) and code in NO_RIGHT and asked.request.method == "POST":
+            keep_attempt(refusal, asked.request.path, by=asked.actor.name, at=asked.at)
         return page(asked, "refused.html", {"sentence": message, "back": address}, _STATUS[code])
     word, sentence = loud(refusal)
     messages.error(asked.request, sentence, extra_tags=word)

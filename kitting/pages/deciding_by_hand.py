@@ -11,8 +11,8 @@ from kitting.models import Errand, Pin
 from kitting.pages.asked import Asked, attempt, done, page, questions_of
 from kitting.pages.planning_pages import RESULTS, ask
 from kitting.selectors.job_sheet import job_by_number, line_of
+from kitting.services.end_jobs import cancel_job, complete_job
 from kitting.services.pin_pieces import unpin
-from kitting.services.release_promises import cancel_job, complete_job
 
 _ASKED = ("stock_code", "quantity", "lot", "depot", "reason")
 

@@ -10,11 +10,13 @@ from inventory.models import Lot, LotHold
 from inventory.selectors.finding import LotKey, open_holds
 from kitting.calculation.bag_states import (
     BROKEN,
+    CANCELLED,
     CHECKED,
     IN_STORE,
     LISTED,
     ON_HOLD,
     OUT,
+    PUT_BACK,
     REOPENED,
     SHORT,
     STAGED,
@@ -83,7 +85,7 @@ class Rework:
 
 
 def rework(*, depot: str = "") -> tuple[Rework, ...]:
-    """All bags that are reopened, superseded, broken, on hold, short or out of date, the first cutover first.
+    """All bags reopened, superseded, broken, on hold, short, out of date or given up full, the first cutover first.
 
     Bags without a cutover come last. A checked or staged bag counts as short where pieces that are no spares are
     missing. The number of queries never grows.
@@ -91,7 +93,7 @@ def rework(*, depot: str = "") -> tuple[Rework, ...]:
     Args:
         depot: only its bags; '' for all.
     """
-    bags = Bag.objects.filter(state__in=(LISTED, *IN_STORE, *OUT, ON_HOLD)).select_related("job", "depot")
+    bags = Bag.objects.filter(state__in=(LISTED, *IN_STORE, *OUT, ON_HOLD, CANCELLED)).select_related("job", "depot")
     contents = contents_of(bags.filter(depot__depot=depot) if depot else bags)
     facts = facts_of_all(contents.values())
     found = [one for one in contents.values() if _needs_work(one.bag, facts[one.bag.pk])]
@@ -103,7 +105,10 @@ def rework(*, depot: str = "") -> tuple[Rework, ...]:
         bad = _bad_lots(one, holds, margin)
         take_out, add = tuple(_take_out(one, bad)), tuple(_add(one, bad))
         goes_in = any(not pieces.spare for pieces in add)
-        steps = next_actions(bag.state, known, is_out=_is_out(bag), comes_out=bool(take_out), goes_in=goes_in)
+        if bag.state == CANCELLED:
+            steps: tuple[str, ...] = (PUT_BACK,)
+        else:
+            steps = next_actions(bag.state, known, is_out=_is_out(bag), comes_out=bool(take_out), goes_in=goes_in)
         rows.append(
             Rework(
                 bag=bag,
@@ -125,6 +130,8 @@ def _in_turn(row: Rework) -> tuple[object, ...]:
 
 
 def _needs_work(bag: Bag, facts: BagFacts) -> bool:
+    if bag.state == CANCELLED:
+        return facts.inside
     return (
         bag.state in _ALWAYS
         or bool(facts.held or facts.out_of_date)
@@ -151,8 +158,10 @@ def _bad_lots(one: Contents, holds: Mapping[LotKey, LotHold], margin: int) -> di
 
 
 def _whys(bag: Bag, facts: BagFacts, bad: Iterable[str]) -> Iterator[str]:
-    if bag.state in (REOPENED, BROKEN) and bag.why:
+    if bag.state in (REOPENED, BROKEN, CANCELLED) and bag.why:
         yield bag.why
+    if bag.state == CANCELLED:
+        return
     if bag.state == ON_HOLD and not facts.held:
         yield "nothing in it is held any more"
     if facts.superseded:
@@ -167,7 +176,7 @@ def _take_out(one: Contents, bad: Mapping[int, str]) -> Iterator[Pieces]:
     """What can't stay: bad lots whole, of others what no line wants."""
     inside: dict[tuple[str, int], int] = {}
     for stand in one.lines:
-        left = stand.too_many
+        left = stand.open if one.bag.state == CANCELLED else stand.too_many
         for number in sorted(stand.inside):
             pieces = stand.inside[number] if number in bad else min(stand.inside[number], left)
             left -= min(pieces, left)
@@ -186,7 +195,7 @@ def _by_lot(lot: Lot) -> tuple[object, ...]:
 def _add(one: Contents, bad: Mapping[int, str]) -> Iterator[Pieces]:
     """What is missing once the bad lots are out, spares apart."""
     wanted: dict[tuple[str, bool], int] = {}
-    for stand in one.lines:
+    for stand in one.lines if one.bag.state != CANCELLED else ():
         pieces = stand.missing + _to_replace(stand, bad)
         if pieces and stand.line.item:
             key = (stand.line.item.stock_code, stand.line.spare)

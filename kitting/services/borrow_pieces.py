@@ -24,7 +24,7 @@ from kitting.selectors.storms import kept_kit
 from kitting.services.fill_bags import put_in, taken_out
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Answer, Opened, Scan, advance, lines_with, opened, place_of, settled
-from kitting.services.two_persons import need_reason
+from kitting.services.two_persons import attempts_kept, need_reason
 
 STAGED_BAG = "staged bag"
 
@@ -46,6 +46,7 @@ class Owed:
         )
 
 
+@attempts_kept
 @use_case
 def borrow(
     *,

@@ -25,7 +25,7 @@ from kitting.selectors.counting import lines_of, needs_approval, sheet_revision
 from kitting.selectors.policies import count_limit
 from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.scans import Scan, is_out, stamp_of
-from kitting.services.two_persons import need_reason, same_person
+from kitting.services.two_persons import attempts_kept, need_reason, same_person
 
 COUNT = "count"
 NEXT, AGAIN, FIND = "NEXT", "RECOUNT BY ANOTHER", "FIND THE BAG"
@@ -258,6 +258,7 @@ def _store_counted(lines: Sequence[CountLine], scan: Scan) -> None:
     record_events(happenings, by=scan["actor"].name, at=scan["at"])
 
 
+@attempts_kept
 @use_case
 def recount(
     *,
@@ -290,7 +291,7 @@ def recount(
         raise Refusal("no-difference", f"{found} is no lot: only pieces are counted again.", {"line": line})
     if same_person(found.counted_by, scan["actor"].name):
         message = f"{found.counted_by} counted {found}: another person counts again."
-        raise Refusal("own-count", message, {"line": line, "by": found.counted_by})
+        raise Refusal("own-count", message, {"line": line, "by": found.counted_by, "what": str(found)})
     key = (found.place_id, found.lot_id)
     found.book = book_at(key, found.counted_at)
     if found.recount is None and found.counted == found.book:

@@ -9,7 +9,18 @@ from inventory.selectors.finding import items_by_code, lots_by_number, open_hold
 from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
-from kitting.calculation.bag_states import CHECK, FINISH, LIFT, ON_HOLD, PICK, PUT_BACK, REOPEN, REOPENED, SHORT
+from kitting.calculation.bag_states import (
+    CANCELLED,
+    CHECK,
+    FINISH,
+    LIFT,
+    ON_HOLD,
+    PICK,
+    PUT_BACK,
+    REOPEN,
+    REOPENED,
+    SHORT,
+)  # fmt: skip
 from kitting.errors import Refusal
 from kitting.models import Bag, BagLine, Promise
 from kitting.models.bags import PICKED
@@ -18,6 +29,7 @@ from kitting.selectors.bag_contents import bare, good_until, is_good, label_stat
 from kitting.services.list_bags import review
 from kitting.services.release_promises import release, rest_of
 from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_of, settled
+from kitting.services.two_persons import attempts_kept
 
 RIGHT = "RIGHT"
 
@@ -131,7 +143,8 @@ def put_back(
         why or "put back",
     )
     told = {"stock_code": stock_code, "lot": lot, "quantity": bare(quantity), "to": str(place), "why": why}
-    changed = {"checked_by": "", **({"state_before_hold": REOPENED} if state == ON_HOLD else {})}
+    given_up = one.bag.state_before_hold == CANCELLED
+    changed = {"checked_by": "", **({"state_before_hold": REOPENED} if state == ON_HOLD and not given_up else {})}
     settled(one, state, "put back", told, **changed)
     return Answer("BACK", f"{bare(quantity)} {stock_code} back at {place}.", one.bag)
 
@@ -151,6 +164,7 @@ def finish_short(*, bag: str, why: str = "", **scan: Unpack[Scan]) -> Answer:
     return Answer(SHORT.upper(), label_state(one.contents), one.bag, repeated=one.repeated)
 
 
+@attempts_kept
 @use_case
 def check(*, bag: str, counted: Mapping[str, int], **scan: Unpack[Scan]) -> Answer:
     """A second person counts what is in the bag, without seeing the list.

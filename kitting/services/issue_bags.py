@@ -5,7 +5,19 @@ from typing import Unpack
 
 from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
-from kitting.calculation.bag_states import BEGIN, CHECKED, HAND_BACK, ISSUE, OUT, STAGE, STAGED
+from jobs.models import CANCELLED, UNDER_WAY
+from kitting.calculation.bag_states import (
+    BEGIN,
+    CANCEL,
+    CHECKED,
+    HAND_BACK,
+    ISSUE,
+    OUT,
+    STAGE,
+    STAGED,
+    BagFacts,
+    next_state,
+)  # fmt: skip
 from kitting.errors import Refusal
 from kitting.models import Bag, Recipe
 from kitting.models.bags import HANDED_BACK, ISSUED
@@ -13,6 +25,7 @@ from kitting.roles import APPROVE, DO, Actor, require
 from kitting.selectors.bag_contents import label_state
 from kitting.services.release_promises import bring_back, take_out
 from kitting.services.scans import Answer, Opened, Scan, advance, opened, settled
+from kitting.services.two_persons import attempts_kept
 
 SHORT_BAG = "short bag"
 
@@ -43,6 +56,7 @@ def stage(*, bag: str, rack: str, confirmed: Collection[str] = (), **scan: Unpac
     return Answer("PLACED", f"{one.bag} at {rack}: {label_state(one.contents)}.", one.bag)
 
 
+@attempts_kept
 @use_case
 def issue(
     *,
@@ -109,8 +123,10 @@ def hand_back(*, bag: str, why: str, **scan: Unpack[Scan]) -> Answer:
             for lot, left in stand.inside.items():
                 if left > 0:
                     one.write(stand.line, one.contents.lots[lot], HANDED_BACK, left)
+        if one.bag.job.ended == CANCELLED:
+            state = next_state(state, CANCEL, BagFacts(name=str(one.bag), reason=why))
         settled(one, state, "bag handed back", {"why": why}, whereabouts="", crew="", checked_by="", why=why)
-        if one.bag.job.ended and one.bag.revision:  # an emergency has no schedule to plan again
+        if one.bag.job.ended == UNDER_WAY and one.bag.revision:  # an emergency has no schedule to plan again
             bring_back(one.bag.job)
     return Answer("BACK", f"{one.bag} is back: check it again before it goes out.", one.bag, repeated=one.repeated)
 

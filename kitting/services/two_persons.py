@@ -8,12 +8,20 @@ from typing import Any, ParamSpec, TypeVar
 from django.db import transaction
 
 from inventory.services.actions import Stamp
+from kitting.calculation.bag_states import SECOND_PERSON
 from kitting.errors import Refusal
 from kitting.models import Asked
 from kitting.roles import Actor
 from kitting.services.record_events import Happening, record_events
 
 OWN_REQUEST = "own-request"
+_KEPT = {
+    OWN_REQUEST: "own request not decided",
+    "own-approval": "own approval refused",
+    "own-count": "own recount refused",
+}
+_OWN_CHECK, _NO_RIGHT = "own check refused", "refused for want of a right"
+NO_RIGHT = ("not-allowed", "other-depot")
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -21,24 +29,39 @@ Record = TypeVar("Record", bound=Asked)
 
 
 def attempts_kept(function: Callable[P, T]) -> Callable[P, T]:
-    """Keep an event where somebody tries to decide what they asked themselves; the attempt itself changes nothing."""
+    """Keep an event where somebody tries to approve, check or count again what is their own; nothing else changes."""
 
     @wraps(function)
     def run(*args: P.args, **kwargs: P.kwargs) -> T:
         try:
             return function(*args, **kwargs)
         except Refusal as refusal:
-            if refusal.code == OWN_REQUEST:
+            if refusal.code not in NO_RIGHT:
                 _keep(refusal, kwargs)
             raise
 
     return run
 
 
-@transaction.atomic(durable=True)
 def _keep(refusal: Refusal, given: Any) -> None:
-    tried = Happening("own request not decided", str(refusal.data["what"]), {"said": refusal.message})
-    record_events([tried], by=given["actor"].name, at=given["at"])
+    keep_attempt(refusal, str(given.get("bag", "")), by=given["actor"].name, at=given["at"])
+
+
+@transaction.atomic(durable=True)
+def keep_attempt(refusal: Refusal, subject: str, *, by: str, at: datetime) -> None:
+    """Keep an event of what somebody tried without the right to, or alone where it takes two; of nothing else.
+
+    Args:
+        refusal: what they were told.
+        subject: what they tried it on, where the refusal doesn't say.
+        by, at: who tried, and when.
+    """
+    name = _NO_RIGHT if refusal.code in NO_RIGHT else _KEPT.get(refusal.code, "")
+    if refusal.data.get("guard") == SECOND_PERSON:
+        name = _OWN_CHECK
+    if name:
+        tried = Happening(name, str(refusal.data.get("what", subject)), {"said": refusal.message})
+        record_events([tried], by=by, at=at)
 
 
 def need_reason(reason: str, what: str) -> str:

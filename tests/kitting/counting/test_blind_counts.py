@@ -43,6 +43,7 @@ def test_a_place_that_agrees_is_not_counted_again_and_one_that_differs_is_by_ano
     assert "counted again by another person" in refusal("counted-already", stores.count, 6, 2)
     for same in (STORES, person(" m.  OSEI", "storekeeper")):
         assert "another person counts again" in refusal("own-count", stores.again, 6, 2, same)
+    assert Event.objects.filter(name="own recount refused").count() == 2
     assert stores.again(5, line=2).word == NEXT
     line = stores.line(2)
     assert (line.state, line.difference, line.counted_by, line.recounted_by) == (

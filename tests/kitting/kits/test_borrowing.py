@@ -95,6 +95,7 @@ def test_a_borrow_needs_a_reason_another_persons_leave_and_an_early_day(stores: 
     )
     alone = asked(stores, emergency, actor=DUTY, **gone)
     assert "another person authorises" in refusal("own-approval", borrow, **alone)
+    assert Event.objects.filter(name="own approval refused").values_list("by", flat=True).get() == DUTY.name
     assert "may not do" in refusal("not-allowed", borrow, **asked(stores, emergency, actor=BUYER, **gone))
     late = refusal("to-confirm", borrow, **asked(stores, emergency, pay_back_by=date(2026, 4, 10), **gone))
     assert late == ("J10 V9 must be ready by 2026-04-09; paid back by 2026-04-10 is too late. Lend all the same?")

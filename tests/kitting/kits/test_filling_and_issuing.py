@@ -157,6 +157,7 @@ def test_who_filled_a_bag_does_not_check_it_and_a_wrong_count_is_told(stores: St
     stores.fetch("J03", "B1")
     code, counted = stores.code("J03", "B1"), stores.counted("J03", "B1")
     assert "another person checks" in refusal("bag-not-ready", check, bag=code, counted=counted, **stores.scan(STORES))
+    assert Event.objects.get(name="own check refused").by == STORES.name
     wrong = {**counted, "PB15": counted["PB15"] - 1000, "BI15": 1000}
     message = refusal("count-differs", check, bag=code, counted=wrong, **stores.scan(OTHER_STORES))
     assert message == "J03 B1: MISSING 1 probe (PB15); EXTRA 1 BI15."

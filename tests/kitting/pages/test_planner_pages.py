@@ -230,6 +230,8 @@ def test_a_storekeeper_sees_plans_but_makes_none() -> None:
 
     assert stores.get("/plans").status_code == 200
     assert stores.post("/plans", {"as_of": "2026-03-02"}).status_code == 403
+    tried = Event.objects.get(name="refused for want of a right")
+    assert (tried.by, tried.subject) == (STORES.name, "/plans")
 
 
 def test_a_pin_asks_first_who_goes_short_and_stands_until_it_is_taken_away(planner: Client) -> None:

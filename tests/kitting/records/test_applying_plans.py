@@ -19,8 +19,8 @@ from kitting.selectors.promises import open_promises
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.apply_plan import ReviewedPlan, apply_plan
 from kitting.services.change_facts import change_facts
+from kitting.services.end_jobs import cancel_job, complete_job
 from kitting.services.load_sheets import load_sheets
-from kitting.services.release_promises import cancel_job, complete_job
 from kitting.spreadsheets.reading import read_raw_book
 
 pytestmark = pytest.mark.django_db(transaction=True)

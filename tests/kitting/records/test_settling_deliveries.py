@@ -19,7 +19,7 @@ from kitting.selectors.lots import claims
 from kitting.selectors.promises import open_promises
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.apply_plan import ReviewedPlan, apply_plan
-from kitting.services.release_promises import cancel_job
+from kitting.services.end_jobs import cancel_job
 from kitting.services.settle_deliveries import settle_deliveries
 
 pytestmark = pytest.mark.django_db
