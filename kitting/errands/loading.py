@@ -13,7 +13,7 @@ from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
 from kitting.errands.keeping import unpack_files
 from kitting.errors import Refusal
-from kitting.models import Errand
+from kitting.models import Errand, Person
 from kitting.selectors.sheets import completed
 from kitting.services.ask_errands import end_errand, note_stage, refuse_errand
 from kitting.services.keep_answers import with_kept_answers
@@ -45,7 +45,8 @@ def load_file(errand: Errand) -> None:
     raw = _received(errand)
     note_stage(errand, "storing")
     try:
-        loaded = load_sheets(raw=raw, by=errand.asked_by, at=errand.asked_at, source=errand.file_name)
+        actor = Person.objects.get(name=errand.asked_by).actor()
+        loaded = load_sheets(raw=raw, by=actor.name, at=errand.asked_at, source=errand.file_name, actor=actor)
     except Refusal as refusal:
         questions: Sequence[Question] = refusal.data.get("questions", ())  # type: ignore[assignment]
         result = {"sheets": _counts(raw, questions), "questions": _told(raw, questions)}

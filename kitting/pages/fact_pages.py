@@ -30,13 +30,13 @@ def questions(asked: Asked) -> HttpResponse:
         return attempt(asked, lambda: _settled(asked), reverse("questions"))
     found = PlanRow.objects.filter(plan=last_plan(), table="questions").exclude(cells__severity="note")
     rows = [{**cells, "at": at} for at, cells in enumerate(found.order_by("position").values_list("cells", flat=True))]
-    return page(asked, "questions.html", {"questions": rows, "may_answer": asked.actor.may("schedule", DO)})
+    return page(asked, "questions.html", {"questions": rows, "may_answer": asked.actor.may("sheets", DO)})
 
 
 def _settled(asked: Asked) -> tuple[str, str]:
     told = settle_fact(
         sheet=asked.text("sheet"), row=int(asked.text("row") or 0), column=asked.text("column"),
-        read=asked.text("read"), value=asked.text("value"), by=asked.actor.name, at=asked.at,
+        read=asked.text("read"), value=asked.text("value"), actor=asked.actor, at=asked.at,
     )  # fmt: skip
     return "KEPT", f"{told}, {asked.text('column')}: {asked.text('value')}. Plan again, so that the lines know it."
 

@@ -77,7 +77,7 @@ def look_result(asked: Asked, errand: Errand) -> HttpResponse:
     notes = [one for one in numbered if one["severity"] == NOTE]
     context = {
         "errand": errand, "sheets": Table("What was read", heads, rows, "The file holds no sheet."),
-        "questions": questions, "notes": notes, "may_store": asked.actor.may("schedule", DO),
+        "questions": questions, "notes": notes, "may_store": asked.actor.may("sheets", DO),
     }  # fmt: skip
     return page(asked, "file.html", context)
 

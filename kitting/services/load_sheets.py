@@ -18,6 +18,7 @@ from kitting.calculation.sheets.policies import policy_name
 from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
 from kitting.models import Policy
+from kitting.roles import Actor
 from kitting.selectors.overrides import REASON
 from kitting.selectors.record_sheets import RECORDS
 from kitting.selectors.stock_on_books import StockOnBooks, stock_held_still
@@ -28,6 +29,7 @@ from kitting.services.list_bags import review_moved
 from kitting.services.load_stock import open_stock, order_questions, stock_questions
 from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.release_promises import release_moved
+from kitting.services.sheet_rights import need_sheets
 from kitting.services.sound_books import refuse_open_questions, require_sound_books
 from kitting.services.storage_questions import storage_questions
 from kitting.services.upsert_rows import SheetChanges, add_missing, replace_rows, stored_rows, upsert_rows
@@ -61,7 +63,7 @@ class Loaded:
 
 
 @transaction.atomic(durable=True)
-def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "") -> Loaded:
+def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "", actor: Actor | None = None) -> Loaded:
     """Store what the sheets say, where it is not in the records yet; nothing is stored if anything is in doubt.
 
     Rows with a key are added or changed. What the sheets don't name stays: jobs, stock, items and all else; only a
@@ -74,10 +76,12 @@ def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "") -> Loa
         by: the person who loads them.
         at: moment of loading, with its zone.
         source: name of the file, for the event.
+        actor: whose rights are asked, sheet by sheet, once the books hold something; None for who runs the machine.
 
     Raises:
         Refusal: ``questions-open`` with the ``questions`` and the ``sheets`` they speak of; ``demo-apart``: the demo
-            and other data don't go into the same books; ``no-name``; ``against-a-rule``; those of ``read_book``.
+            and other data don't go into the same books; ``no-name``; ``against-a-rule``; ``not-allowed``; those of
+            ``read_book``.
     """
     if not by.strip() or len(by) > _LONGEST_NAME:
         raise Refusal("no-name", f"Say who loads, in at most {_LONGEST_NAME} characters.", {"by": by})
@@ -94,6 +98,9 @@ def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "") -> Loa
         message = f"The records refuse what no question asked about ({error}); nothing was stored."
         raise Refusal("against-a-rule", message, {"source": source}) from error
     if loaded and not were_empty:
+        if actor is not None:
+            revised = any(one.is_new for one in loaded.schedules)
+            need_sheets(actor, loaded.sheets, schedules=revised, rules=bool(loaded.rules))
         require_sound_books()
     if loaded:
         moved = next(one.changed for one in loaded.sheets if one.sheet == "jobs")

@@ -8,31 +8,34 @@ from kitting.calculation.sheets.all_sheets import SHEETS
 from kitting.calculation.sheets.headers import Placed, place_columns
 from kitting.calculation.sheets.raw import RawSheet, raw_book
 from kitting.errors import Refusal
+from kitting.roles import Actor
 from kitting.selectors.record_sheets import RECORDS
 from kitting.selectors.sheets import completed, sheets_from_records
 from kitting.services.change_facts import change_facts
 from kitting.services.load_sheets import load_sheets
+from kitting.services.sheet_rights import need_sheet
 
 SCHEDULE = "schedule"
 
 
-def settle_fact(*, sheet: str, row: int, column: str, read: str, value: str, by: str, at: datetime) -> str:
+def settle_fact(*, sheet: str, row: int, column: str, read: str, value: str, actor: Actor, at: datetime) -> str:
     """Put a value into a cell of the records; a cell of a cable schedule makes a new revision of that schedule.
 
     Args:
         sheet, row, column, read: of the question, as the plan asked it.
         value: text of the cell; a length without a unit is in the unit of the column's header.
-        by: the person.
+        actor: the person; whoever may change the sheet.
         at: moment of the change.
 
     Returns the key of the row in words.
 
     Raises:
-        Refusal: ``no-such-cell``; ``fact-changed``: the cell reads otherwise now; ``no-value``; those of
-            ``change_facts`` and ``load_sheets``.
+        Refusal: ``not-allowed``; ``no-such-cell``; ``fact-changed``: the cell reads otherwise now; ``no-value``; those
+            of ``change_facts`` and ``load_sheets``.
     """
     if not value.strip():
         raise Refusal("no-value", "Type what the cell should say.", {})
+    need_sheet(actor, sheet, [column])
     found = sheets_from_records(at.date()).sheets.get(sheet)
     placed = place_columns(SHEETS[sheet], found)[0] if found is not None and sheet in SHEETS else {}
     cell = next((one for one in placed.values() if one.column.label == column), None)
@@ -44,10 +47,10 @@ def settle_fact(*, sheet: str, row: int, column: str, read: str, value: str, by:
         raise Refusal("fact-changed", message, {"now": now, "read": read})
     key = [str(found.cells.at[row, placed[one.field].at]) for one in SHEETS[sheet].columns if one.key]
     if sheet == SCHEDULE:
-        _revise(found, placed, row, cell, value, by=by, at=at)
+        _revise(found, placed, row, cell, value, by=actor.name, at=at)
     else:
         version = _version(sheet, key)
-        change_facts(sheet=sheet, key=key, version=version, changes={column: value}, by=by, at=at)
+        change_facts(sheet=sheet, key=key, version=version, changes={column: value}, by=actor.name, at=at)
     return f"{sheet} {'/'.join(key)}"
 
 

@@ -3,6 +3,7 @@ from datetime import UTC, datetime
 import pytest
 from bag_stores import demo_sheets, planned
 from module_books import books_of_module
+from people import CREW, PLANNER, STORES
 from refusals import refusal
 
 from jobs.models import Position, Reel, Run, ScheduleRevision
@@ -22,7 +23,7 @@ def row_of(sheet: str, *key: str) -> int:
 def test_a_reel_named_for_a_run_makes_a_new_revision_of_its_schedule_and_of_no_other() -> None:
     row = row_of("schedule", "J12", "2")
 
-    told = settle_fact(sheet="schedule", row=row, column="reel", read="R-2202", value="R-2201", by="R. Tolley", at=AT)
+    told = settle_fact(sheet="schedule", row=row, column="reel", read="R-2202", value="R-2201", actor=PLANNER, at=AT)
 
     assert told == "schedule J12/2"
     assert Run.objects.get(revision__job__job="J12", revision__live=True, run="2").reels == "R-2201"
@@ -31,7 +32,7 @@ def test_a_reel_named_for_a_run_makes_a_new_revision_of_its_schedule_and_of_no_o
 
 def test_a_fact_of_a_position_is_changed_in_place_unless_the_cell_reads_otherwise_now() -> None:
     row = row_of("positions", "G3", "a")
-    asked = {"sheet": "positions", "row": row, "column": "interface", "by": "R. Tolley", "at": AT}
+    asked = {"sheet": "positions", "row": row, "column": "interface", "actor": PLANNER, "at": AT}
 
     stale = refusal("fact-changed", settle_fact, **asked, read="", value="200 A 35 kV small")
     settle_fact(**asked, read="200 A 35 kV large", value="200 A 35 kV small")
@@ -43,14 +44,23 @@ def test_a_fact_of_a_position_is_changed_in_place_unless_the_cell_reads_otherwis
 def test_a_gauge_reading_may_be_typed_in_inches() -> None:
     row = row_of("reels", "R-1187")
 
-    settle_fact(sheet="reels", row=row, column="DOI low", read="", value="0.821 in", by="T. Ahola", at=AT)
+    settle_fact(sheet="reels", row=row, column="DOI low", read="", value="0.821 in", actor=CREW, at=AT)
 
     assert Reel.objects.get(reel="R-1187").doi_low_nm == 20_853_400
 
 
 def test_nothing_is_no_fact_and_a_cell_that_is_not_there_takes_none() -> None:
     row = row_of("positions", "G3", "a")
-    asked = {"sheet": "positions", "column": "interface", "read": "", "by": "R. Tolley", "at": AT}
+    asked = {"sheet": "positions", "column": "interface", "read": "", "actor": PLANNER, "at": AT}
 
     assert "Type what" in refusal("no-value", settle_fact, **asked, row=row, value=" ")
     assert "no cell" in refusal("no-such-cell", settle_fact, **asked, row=9_999, value="A")
+
+
+def test_a_fact_is_given_by_whoever_may_change_its_sheet() -> None:
+    row = row_of("positions", "G3", "a")
+    asked = {"sheet": "positions", "row": row, "column": "interface", "read": "200 A 35 kV large"}
+
+    told = refusal("not-allowed", settle_fact, **asked, value="200 A 35 kV small", actor=STORES, at=AT)
+
+    assert told == "M. Osei may not change the sheet positions; planner may. Nothing was stored."

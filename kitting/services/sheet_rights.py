@@ -1,0 +1,71 @@
+"""Whose work each planning sheet is: who may change what it says, sheet by sheet and for items column by column."""
+
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+
+from kitting.errors import Refusal
+from kitting.roles import APPROVE, DO, ROLES, Actor
+from kitting.services.upsert_rows import SheetChanges
+
+RULES = "rules"
+_ITEMS, _PRICES, _DATES, _STORES = ("items", DO), ("prices", DO), ("job dates", DO), ("warehouse", DO)
+# Sheet -> rights of which one is needed. Stand-ins are asked for by one person and approved by another: not by a file.
+_RIGHTS: Mapping[str, tuple[tuple[str, str], ...]] = MappingProxyType(
+    {
+        "policies": (("policies", DO),),
+        "depots": (_DATES, _STORES),
+        "transfers": (_DATES, _STORES),
+        "systems": (("schedule", DO), ("rules", DO)),
+        "cable types": (_ITEMS,),
+        "reels": (("reel band", DO),),
+        "positions": (("schedule", DO),),
+        "jobs": (_DATES,),
+        "schedule": (("schedule", DO),),
+        "items": (_ITEMS,),
+        "levels": (_STORES, ("order sheet", DO)),
+        "stock": (_STORES,),
+        "orders": (("order sheet", DO),),
+        "pins": (_DATES,),
+        "added lines": (("schedule", DO),),
+        RULES: (("rules", DO),),
+    }
+)
+_BOUGHT = frozenset(
+    {"supplier", "supplier code", "lead days", "minimum order", "order multiple", "price", "price date"}
+)  # columns of an item that are purchasing's
+
+
+def need_sheet(actor: Actor, sheet: str, columns: Iterable[str] | None = None) -> None:
+    """Refuse who may not change a sheet; ``columns`` are the labels that change, None for whole rows.
+
+    Raises:
+        Refusal: ``not-allowed`` names the sheet and who may.
+    """
+    rights = _RIGHTS.get(sheet, ())
+    if sheet == "items" and columns is not None and set(columns) <= _BOUGHT:
+        rights = (*rights, _PRICES)
+    if any(actor.may(action, level) for action, level in rights):
+        return
+    if not rights:
+        message = f"The sheet {sheet} is not changed by a file: one person asks, another approves, on To approve."
+    else:
+        who = [role for role in ROLES if any(Actor("", frozenset({role})).may(*right) for right in rights)]
+        message = f"{actor.name} may not change the sheet {sheet}; {' or '.join(who)} may. Nothing was stored."
+    raise Refusal("not-allowed", message, {"action": sheet, "level": APPROVE if not rights else DO})
+
+
+def need_sheets(actor: Actor, sheets: Iterable[SheetChanges], *, schedules: bool, rules: bool) -> None:
+    """Refuse a load that changes a sheet which is not this person's work; what stays as it is may be on it.
+
+    Raises:
+        Refusal: as ``need_sheet``.
+    """
+    for one in sheets:
+        if one.new or one.withdrawn:
+            need_sheet(actor, one.sheet)
+        for columns in one.changed.values():
+            need_sheet(actor, one.sheet, columns)
+    if schedules:
+        need_sheet(actor, "schedule")
+    if rules:
+        need_sheet(actor, RULES)
