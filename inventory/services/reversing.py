@@ -22,8 +22,17 @@ def reverse(*, reversed_action: str, why: str, **stamp: Unpack[Stamp]) -> Action
             there is no reason, or its pieces have gone on meanwhile.
     """
     action, repeated = begin("reverse", {"reversed_action": reversed_action}, stamp, why)
-    if repeated:
-        return action
+    if not repeated:
+        take_back(action, reversed_action, why)
+    return action
+
+
+def take_back(action: Action, reversed_action: str, why: str) -> None:
+    """Book the reversal by an action that another use case has begun, in its transaction.
+
+    Raises:
+        Refusal: as ``reverse``.
+    """
     if not why.strip():
         raise Refusal("needs-reason", "Say why the action is reversed.", {"action": reversed_action})
     movements = locked_movements(reversed_action)
@@ -42,7 +51,6 @@ def reverse(*, reversed_action: str, why: str, **stamp: Unpack[Stamp]) -> Action
         for one in movements
     ]
     book(action, moves)
-    return action
 
 
 def _refuse_what_stands(number: str, movements: list[Movement]) -> None:

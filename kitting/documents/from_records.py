@@ -32,10 +32,11 @@ from kitting.documents.lot_trace import INSTALLED as AT_ENDS
 from kitting.documents.record_papers import moment_text
 from kitting.documents.storm_use import StormLine, StormUse, storm_use
 from kitting.documents.transfer_slip import TransferLine, TransferSlip
-from kitting.models import BagEntry, CountList, Event, Promise, Retired
+from kitting.models import BagEntry, CountList, Event, Person, Promise, Retired
 from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.counting import BlindLine, blinded, lines_of
+from kitting.selectors.notices import SEEN
 
 USED = (INSTALLED, SCRAPPED, LOST)
 
@@ -60,12 +61,13 @@ def lot_trace_of(
     dates = sorted({one.use_by.isoformat() for one in lots if one.use_by})
     lines = [
         *_received(history(lots=lots), as_of, zone),
-        *(TraceLine(WHERE, f"{at} ({at.kind})", as_decimal(count), at.job) for at, count in found.places.items()),
+        *(TraceLine(WHERE, f"{at} ({at.kind})", as_decimal(count), at.job, depot=at.depot.depot)
+          for at, count in found.places.items()),
         *(TraceLine(WHERE, ending, as_decimal(count)) for ending, count in found.endings.items()),
         *_ends(item, lot, as_of, zone),
         *_hit(item, lot, as_of),
         *(_could_be(item, as_of) if lot else ()),
-        *(TraceLine(HOLDS, f"hold {one.pk}", None, "", _local(one.placed_at, zone), f"{one.placed_by}: {one.reason}")
+        *(TraceLine(HOLDS, f"hold {one.pk}", None, "", _local(one.placed_at, zone), one.reason, one.placed_by)
           for one in found.holds),
         *_told(found.holds, as_of, zone),
     ]  # fmt: skip
@@ -96,8 +98,10 @@ def _received(moves: Iterable[Movement], as_of: datetime | None, zone: tzinfo | 
             quantity = as_decimal(move.quantity if inwards else -move.quantity)
             origin = move.origin if inwards else f"reversed: {move.ending}"
             paper = move.action.paper or ("" if move.origin == OPENING else "no paper")
-            what = " · ".join(filter(None, (origin, paper, f"at {move.to_place or move.from_place}")))
-            yield TraceLine(RECEIVED, what, quantity, "", _local(move.action.at, zone), move.action.by)
+            place = move.to_place or move.from_place
+            what = " · ".join(filter(None, (origin, paper, f"at {place}")))
+            depot = place.depot.depot if place else ""
+            yield TraceLine(RECEIVED, what, quantity, "", _local(move.action.at, zone), "", move.action.by, depot)
 
 
 def _ends(item: Item, lot: str, as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:
@@ -114,9 +118,8 @@ def _ends(item: Item, lot: str, as_of: datetime | None, zone: tzinfo | None) -> 
         end = "-".join(filter(None, (entry.line.bag.structure, position)))
         phase = f"phase {entry.phase}" if entry.phase else ""
         what = " · ".join(filter(None, (end or "whole job", phase, *gone[entry.pk])))
-        who = " · ".join(filter(None, (entry.line.bag.crew, entry.action.by)))
-        when = _local(entry.action.at, zone)
-        yield TraceLine(AT_ENDS, what, as_decimal(entry.quantity), entry.line.bag.job.job, when, who)
+        bag, when = entry.line.bag, _local(entry.action.at, zone)
+        yield TraceLine(AT_ENDS, what, as_decimal(entry.quantity), bag.job.job, when, bag.crew, entry.action.by)
 
 
 def _hit(item: Item, lot: str, as_of: datetime | None) -> Iterator[TraceLine]:
@@ -126,14 +129,15 @@ def _hit(item: Item, lot: str, as_of: datetime | None) -> Iterator[TraceLine]:
         if as_of is None
         else Q(made_at__lte=as_of) & (Q(released_at__isnull=True) | Q(released_at__gt=as_of))
     )
-    sums: Counter[tuple[str, str, str]] = Counter()
+    sums: Counter[tuple[str, str, str, str]] = Counter()
     rows = Promise.objects.filter(then, item=item, lot__number=lot).order_by("job__job", "pk")
     for job, cutover, depot, place, quantity in rows.values_list(
         "job__job", "job__cutover", "place__depot__depot", "place__code", "quantity"
     ):
-        sums[(job, cutover, f"{depot}/{place}")] += quantity
-    for (job, cutover, place), quantity in sums.items():
-        yield TraceLine(HIT, f"promised at {place}", as_decimal(quantity), job, f"cutover {cutover}")
+        sums[(job, cutover, depot, place)] += quantity
+    for (job, cutover, depot, place), quantity in sums.items():
+        what = f"promised at {depot}/{place}"
+        yield TraceLine(HIT, what, as_decimal(quantity), job, f"cutover {cutover}", depot=depot)
     if as_of is None:
         yield from _bags(item, lot)
 
@@ -143,10 +147,16 @@ def _bags(item: Item, lot: str) -> Iterator[TraceLine]:
     places = Place.objects.filter(
         bag__isnull=False, balances__lot__item=item, balances__lot__number=lot, balances__quantity__gt=0
     )
-    for place in places.select_related("bag__job").order_by("bag__code").distinct():
+    for place in places.select_related("bag__job", "bag__depot").order_by("bag__code").distinct():
         bag = place.bag
         yield TraceLine(
-            HIT, f"bag {label_code(bag)}: {bag.state}", None, bag.job.job, f"cutover {bag.job.cutover}", bag.crew
+            HIT,
+            f"bag {label_code(bag)}: {bag.state}",
+            None,
+            bag.job.job,
+            f"cutover {bag.job.cutover}",
+            bag.crew,
+            depot=bag.depot.depot,
         )
 
 
@@ -156,7 +166,15 @@ def _could_be(item: Item, as_of: datetime | None) -> Iterator[TraceLine]:
         return
     unknown = trace(item=item, number="", as_of=as_of)
     for place, quantity in unknown.places.items():
-        yield TraceLine(COULD_BE, f"{place} ({place.kind})", as_decimal(quantity), place.job, "", "lot unknown")
+        yield TraceLine(
+            COULD_BE,
+            f"{place} ({place.kind})",
+            as_decimal(quantity),
+            place.job,
+            "",
+            "lot unknown",
+            depot=place.depot.depot,
+        )
     for ending, quantity in unknown.endings.items():
         yield TraceLine(COULD_BE, ending, as_decimal(quantity), "", "", "lot unknown")
 
@@ -168,7 +186,19 @@ def _told(holds: Iterable[LotHold], as_of: datetime | None, zone: tzinfo | None)
     if as_of is not None:
         events = events.filter(at__lte=as_of)
     for event in events:
-        yield TraceLine(TOLD, event.addressed_to, None, "", _local(event.at, zone), f"{event.name} by {event.by}")
+        yield TraceLine(TOLD, event.addressed_to, None, "", _local(event.at, zone), event.name, event.by)
+    if events:
+        yield from _seen(events[0].number, {event.addressed_to for event in events}, as_of, zone)
+
+
+def _seen(number: int, roles: set[str], as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:
+    """Who of these roles has said that they have seen an event, and when first."""
+    people = {one.name for one in Person.objects.all() if roles & set(one.roles)}
+    found = Event.objects.filter(name=SEEN, number__gt=number, subject__in=people).order_by("number")
+    for event in found.filter(at__lte=as_of) if as_of else found:
+        if event.data["up_to"] >= number and event.subject in people:
+            people.remove(event.subject)
+            yield TraceLine(TOLD, "seen", None, "", _local(event.at, zone), "", event.subject)
 
 
 def transfer_slip_of(transfer: Transfer, zone: tzinfo | None = None) -> TransferSlip:

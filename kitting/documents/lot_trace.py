@@ -1,7 +1,7 @@
 """The lot trace report: what was received of a lot, where every piece is, and a total that must be the same."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 import pandas as pd
@@ -39,7 +39,19 @@ COLUMNS = (
     Column("Who, why", 36),
     Column("Quantity", 26, align="right", bold=True),
 )
-HEADERS = ("stock code", "lot", "part of the report", "what or where", "job", "date", "who or why", "quantity", "unit")
+HEADERS = (
+    "stock code",
+    "lot",
+    "part of the report",
+    "what or where",
+    "job",
+    "date",
+    "who or why",
+    "quantity",
+    "unit",
+    "stock as of",
+    "why traced",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +64,9 @@ class TraceLine:
         quantity: stock units; None where the line counts nothing.
         job: that it belongs to, '' for none.
         when: day or moment as text: of the paper, the cutover, when it was energised, placed or told.
-        who: person, crew or reason.
+        who: crew or reason.
+        person: the name of who booked, installed or placed it.
+        depot: of the place, '' where it is none.
     """
 
     part: str
@@ -61,6 +75,28 @@ class TraceLine:
     job: str = ""
     when: str = ""
     who: str = ""
+    person: str = ""
+    depot: str = ""
+
+    @property
+    def whose(self) -> str:
+        """Person, crew and reason, as far as they are known."""
+        return " · ".join(filter(None, (self.who, self.person)))
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """What a person sees of a trace; all numbers still add up.
+
+    Args:
+        names: whether names of people are shown; else they are numbered in the order in which they come.
+        depots: places of these only, the others as one sum; None for all.
+        ends_of: ends that this person installed only, the others as one sum; '' for all.
+    """
+
+    names: bool = True
+    depots: frozenset[str] | None = None
+    ends_of: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +123,30 @@ class LotTrace:
         total = f"TOTAL {amount(self.found, '')} of {amount(self.received, self.unit)} received"
         gap = self.received - self.found
         return f"{total}: DOES NOT ADD UP, {amount(gap, self.unit)} not accounted for" if gap else f"{total}: adds up"
+
+    def seen(self, sight: Sight) -> "LotTrace":
+        """As a person sees it: what they don't is one line a part, so that the sums stay."""
+        lines: list[TraceLine] = []
+        for part in PARTS:
+            own = [line for line in self.lines if line.part == part and _is_seen(line, sight)]
+            rest = [line for line in self.lines if line.part == part and not _is_seen(line, sight)]
+            lines += own
+            if rest:
+                sums = [line.quantity for line in rest if line.quantity is not None]
+                what = f"elsewhere ({len(rest)} more)"
+                lines.append(TraceLine(part, what, sum(sums, Decimal()) if sums else None))
+        numbers: dict[str, str] = {}
+        if not sight.names:
+            for line in lines:
+                if line.person:
+                    numbers.setdefault(line.person, f"person {len(numbers) + 1}")
+        return replace(self, lines=tuple(replace(one, person=numbers.get(one.person, one.person)) for one in lines))
+
+
+def _is_seen(line: TraceLine, sight: Sight) -> bool:
+    if sight.depots is not None and line.depot and line.depot not in sight.depots:
+        return False
+    return line.part != INSTALLED or not sight.ends_of or line.person == sight.ends_of
 
 
 def lot_trace_report(trace: LotTrace, printed: Printed) -> bytes:
@@ -117,7 +177,7 @@ def _part(flow: Flow, trace: LotTrace, part: str, printed: Printed) -> None:
             line.what,
             line.job,
             line.when,
-            line.who,
+            line.whose,
             "" if line.quantity is None else amount(line.quantity, trace.unit),
         )
         for line in trace.lines
@@ -132,20 +192,21 @@ def _rows(trace: LotTrace, part: str) -> Iterator[tuple[object, ...]]:
     for line in trace.lines:
         if line.part == part:
             unit = "" if line.quantity is None else trace.unit
-            yield (trace.stock_code, trace.lot, part, line.what, line.job, line.when, line.who, line.quantity, unit)
+            yield (trace.stock_code, trace.lot, part, line.what, line.job, line.when, line.whose, line.quantity, unit)
     if part == WHERE:
         yield (trace.stock_code, trace.lot, part, trace.total_text, "", "", "", None, "")
 
 
-def _frame(trace: LotTrace, *parts: str) -> pd.DataFrame:
-    return table_frame(HEADERS, [row for part in parts for row in _rows(trace, part)])
+def _frame(trace: LotTrace, printed: Printed, *parts: str) -> pd.DataFrame:
+    known = (printed.stock_as_of, trace.why)
+    return table_frame(HEADERS, [(*row, *known) for part in parts for row in _rows(trace, part)])
 
 
-def lot_trace_csv(trace: LotTrace) -> bytes:
+def lot_trace_csv(trace: LotTrace, printed: Printed) -> bytes:
     """The report as CSV, part by part."""
-    return csv_bytes(_frame(trace, *PARTS))
+    return csv_bytes(_frame(trace, printed, *PARTS))
 
 
-def lot_trace_workbook(trace: LotTrace) -> bytes:
+def lot_trace_workbook(trace: LotTrace, printed: Printed) -> bytes:
     """The report as a workbook, one sheet a part."""
-    return workbook_bytes({part: _frame(trace, part) for part in PARTS})
+    return workbook_bytes({part: _frame(trace, printed, part) for part in PARTS})

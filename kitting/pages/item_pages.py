@@ -4,8 +4,9 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from django.http import HttpResponse
+from django.urls import reverse
 
-from inventory.models import Item, Movement
+from inventory.models import BAG, RESERVE, VAN, Balance, Item, Movement
 from kitting.calculation.quantities import quantity_text
 from kitting.documents.diameters import span_text
 from kitting.pages.asked import Asked, page
@@ -13,7 +14,7 @@ from kitting.pages.cutover_pages import why_address
 from kitting.pages.drawing import steps
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.roles import APPROVE, ASK, SEE
+from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.item_sheet import Change, ItemSheet, item_sheet
 from kitting.selectors.stock_search import ranges_over_insulation
@@ -108,7 +109,11 @@ def _shares(sheet: ItemSheet) -> Table:
 def _places(asked: Asked, sheet: ItemSheet) -> Table:
     rows = [
         [
-            Cell(str(one.place), note=" ".join(filter(None, (one.place.kind, one.place.job, one.place.structure)))),
+            Cell(
+                str(one.place),
+                _way_to_move(asked, one),
+                note=" ".join(filter(None, (one.place.kind, one.place.job, one.place.structure))),
+            ),
             lot_cell(
                 asked, sheet.item.stock_code, one.lot.number, "the supplier's own" if one.lot.supplier_owned else ""
             ),
@@ -122,6 +127,12 @@ def _places(asked: Asked, sheet: ItemSheet) -> Table:
     ]
     heads = ("Place", "Lot", "Use by", "Pieces", "Kept as", "Counted on")
     return Table("Places, the first to expire first", heads, rows, "Nowhere lies a piece of it.")
+
+
+def _way_to_move(asked: Asked, one: Balance) -> str:
+    """Where its pieces are moved by hand; '' where that is not this person's, or not done by hand."""
+    may = one.place.kind not in (BAG, RESERVE, VAN) and asked.actor.may("warehouse", DO, one.place.depot.depot)
+    return reverse("pieces", args=[one.pk]) if may else ""
 
 
 def _kept_as(spot: Spot) -> str:

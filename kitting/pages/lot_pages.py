@@ -17,6 +17,7 @@ from kitting.documents.lot_trace import (
     NONE_OF,
     PARTS,
     LotTrace,
+    Sight,
     TraceLine,
     lot_trace_csv,
     lot_trace_report,
@@ -28,7 +29,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_served, page
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import typed_moment
-from kitting.roles import APPROVE, DO, SEE
+from kitting.roles import APPROVE, CREW_LEAD, DO, SEE, STOREKEEPER, Actor
 from kitting.selectors.lot_names import lot_address, lot_of_address
 from kitting.services.recall_lots import LOT_HOLD, Recalled, recall_lot, was_recalled
 
@@ -36,8 +37,8 @@ PDF = "pdf"
 _WRITTEN: Mapping[str, Callable[[LotTrace, Printed], bytes]] = MappingProxyType(
     {
         PDF: lot_trace_report,
-        "xlsx": lambda trace, _: lot_trace_workbook(trace),
-        "csv": lambda trace, _: lot_trace_csv(trace),
+        "xlsx": lot_trace_workbook,
+        "csv": lot_trace_csv,
     }
 )
 
@@ -70,7 +71,18 @@ def lot(asked: Asked, name: str) -> HttpResponse:
 
 
 def _trace(asked: Asked, item: Item, number: str, moment: datetime | None) -> LotTrace:
-    return lot_trace_of(item=item, lot=number, why=asked.text("why"), as_of=moment, zone=asked.zone)
+    trace = lot_trace_of(item=item, lot=number, why=asked.text("why"), as_of=moment, zone=asked.zone)
+    return trace.seen(_sight(asked.actor))
+
+
+def _sight(actor: Actor) -> Sight:
+    """Stores see the places of their depots, crews the ends that they made; names are for who looks into things."""
+    narrow = not replace(actor, roles=actor.roles - {STOREKEEPER, CREW_LEAD}).may("trace", SEE)
+    return Sight(
+        names=actor.may("names", SEE),
+        depots=(actor.depots or None) if narrow else None,
+        ends_of=actor.name if narrow and STOREKEEPER not in actor.roles else "",
+    )
 
 
 def _not_found(asked: Asked, refusal: Exception) -> HttpResponse:
@@ -95,7 +107,7 @@ def _line(asked: Asked, one: TraceLine, unit: str) -> list[Cell]:
         Cell(one.what),
         link(one.job, "job", one.job) if leads else Cell(one.job or "–"),
         Cell(one.when or "–"),
-        Cell(one.who or "–"),
+        Cell(one.whose or "–"),
         Cell("–") if one.quantity is None else figure(f"{one.quantity} {unit}"),
     ]
 

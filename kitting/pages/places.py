@@ -19,7 +19,7 @@ class Place(NamedTuple):
 PLACES = (
     Place("Cutovers", "cutovers", "job dates", "jobs by week: how ready they are and what limits them"),
     Place("Plan", "plans", "job dates", "plan again, look at a plan, apply it; what would be if"),
-    Place("Files", "files", "schedule", "send cable schedules and other sheets, and answer their questions"),
+    Place("Files", "files", "sheets", "send cable schedules and other sheets, and answer their questions"),
     Place("Bags", "bags", "bags", "bags of a depot: pick, check, stage, issue, take back"),
     Place("Receive", "receive", "warehouse", "what suppliers bring: count it in two units"),
     Place("Transfers", "transfers", "warehouse", "load a van, count one out, settle differences"),
@@ -33,6 +33,7 @@ PLACES = (
     Place("Papers", "papers", "job dates", "pick lists, labels, night cards, shortage report"),
     Place("To approve", "to-approve", "stand-in", "what one person asks and another decides; ask here too"),
     Place("Exceptions", "exceptions", "trace", "overrides, unpaid borrows, unbalanced bags, scans for a person"),
+    Place("Record", "record", "trace", "all that was done, by whom and when, never changed"),
     Place("People", "people", "people", "who may sign in and do what"),
 )
 

@@ -15,6 +15,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, place_names, typed_day, typed_place, typed_quantity
+from kitting.roles import DO
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.receipts import Receipt, receipt, too_old_for
 from kitting.selectors.stock_sums import order_lines_open
@@ -215,7 +216,8 @@ def receipt_page(asked: Asked, number: str) -> HttpResponse:
     ]
     empty = "Nobody waits for them: they are free."
     gets = Table("Who gets them", ("Job", "Line", "Pieces", "At", "Cutover"), given, empty)
-    return page(asked, "receipt.html", {"receipt": found, "booked": booked, "gets": gets})
+    may_undo = any(asked.actor.may("warehouse", DO, one.to_place.depot.depot) for one in found.moves if one.to_place)
+    return page(asked, "receipt.html", {"receipt": found, "booked": booked, "gets": gets, "may_undo": may_undo})
 
 
 def _why_held(move: Movement, holds: Mapping[LotKey, LotHold]) -> str:

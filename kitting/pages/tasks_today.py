@@ -34,6 +34,7 @@ from kitting.selectors.buying import to_order_counts
 from kitting.selectors.counting import bags_to_find
 from kitting.selectors.cutovers import cutovers
 from kitting.selectors.exceptions import kept_scans
+from kitting.selectors.notices import new_notices
 from kitting.selectors.open_counts import COUNT, EXPLAIN, RECOUNT, list_states
 from kitting.selectors.orders import on_order, to_give_out
 from kitting.selectors.stock_sums import order_lines_open
@@ -181,4 +182,21 @@ def _counting(asked: Asked) -> Iterator[Task]:
         yield Task(len(lost), "bags to be found", reverse("counts"))
 
 
-KINDS: list[Callable[[Asked], Iterator[Task]]] = [_deciding, _planning, _bags, _stores, _counting, _buying, _settling]
+def _hearing(asked: Asked) -> Iterator[Task]:
+    urgent, others = new_notices(asked.actor, asked.at)
+    if urgent:
+        yield Task(urgent, "notices that change today's work", reverse("notices"))
+    if others:
+        yield Task(others, "other notices", reverse("notices"))
+
+
+KINDS: list[Callable[[Asked], Iterator[Task]]] = [
+    _hearing,
+    _deciding,
+    _planning,
+    _bags,
+    _stores,
+    _counting,
+    _buying,
+    _settling,
+]

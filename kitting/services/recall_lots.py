@@ -92,7 +92,8 @@ def recall_lot(*, stock_code: str, lot: str, reason: str, **scan: Unpack[Scan]) 
     review(_bags_with(hold), by=actor.name, at=at)
     found = recalled(hold, jobs)
     is_out = _bags_with(hold).filter(state_before_hold__in=OUT).exists()
-    data = {"reason": reason, "bags": found.bags, "jobs": dict(found.jobs), "pieces": dict(found.pieces)}
+    known = {"stock_code": hold.item.stock_code, "lot": hold.lot_number}
+    data = {"reason": reason, **known, "bags": found.bags, "jobs": dict(found.jobs), "pieces": dict(found.pieces)}
     roles = (*TOLD, CREW_LEAD) if is_out else TOLD
     happenings = [Happening(RECALLED, str(hold), data, addressed_to=role) for role in roles]
     record_events(happenings, by=actor.name, at=at)

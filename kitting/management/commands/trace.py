@@ -100,11 +100,8 @@ def _report(report: LotTrace, suffix: str, as_of: datetime | None) -> bytes:
         at=at,
         action=f"print-{uuid4()}",
     )
-    if suffix == ".csv":
-        return lot_trace_csv(report)
-    if suffix == ".xlsx":
-        return lot_trace_workbook(report)
     paper, wording, demo = paper_choices()
     stock_as_of = moment_text((as_of or at).astimezone(UTC))
     printed = Printed(stock_as_of, at, actor.name, number, revision, paper, wording, demo)
-    return lot_trace_report(report, printed)
+    written = {".csv": lot_trace_csv, ".xlsx": lot_trace_workbook}.get(suffix, lot_trace_report)
+    return written(report, printed)

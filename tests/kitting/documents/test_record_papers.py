@@ -301,10 +301,10 @@ def test_a_trace_adds_up_to_what_was_received_or_says_by_how_much_it_does_not(lo
     assert "TOTAL 40 of 40 ea received: adds up" in pages[0].one_line
     broken = look(lot_trace_report(replace(TRACE, received=Decimal(41)), PRINTED))
     assert "DOES NOT ADD UP, 1 ea not accounted for" in broken[0].one_line
-    book = openpyxl.load_workbook(io.BytesIO(lot_trace_workbook(TRACE)))
+    book = openpyxl.load_workbook(io.BytesIO(lot_trace_workbook(TRACE, PRINTED)))
     quantities = [row[7].value for row in book["where each piece is"].iter_rows(min_row=2)]
     assert sum(value for value in quantities if value) == 40
-    rows = list(csv.DictReader(io.StringIO(lot_trace_csv(TRACE).decode("utf-8-sig"))))
+    rows = list(csv.DictReader(io.StringIO(lot_trace_csv(TRACE, PRINTED).decode("utf-8-sig"))))
     assert sum(int(row["quantity"] or 0) for row in rows if row["part of the report"] == WHERE) == 40
 
 

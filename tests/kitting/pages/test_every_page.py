@@ -85,6 +85,7 @@ def named() -> dict[str, str]:
         "<str:code>": bag_in("staged"), "<str:depot>": "N", "<int:source>": str(depots["H"]),
         "<int:target>": str(depots["N"]), "errands/<int:number>": f"errands/{plan.pk}",
         "files/<int:number>": f"files/{file.pk}",
+        "pieces/<int:number>": f"pieces/{Balance.objects.filter(place__kind='bin').latest('pk').pk}",
         "receive/<int:number>": f"receive/{OrderLine.objects.latest('pk').pk}",
         "transfers/<int:number>": f"transfers/{Transfer.objects.latest('pk').pk}",
         "counts/differences/<int:number>": f"counts/differences/{count.lines.get(state=RECOUNTED).pk}",

@@ -1,14 +1,17 @@
 """A lot's page says where every piece is, stops it, and prints what it says."""
 
+import csv
+import io
+
 import pytest
 from bag_stores import MORNING, Stores, demo_sheets
 from browsing import browser_of, people, send, words
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import AUDITOR, BUYER, DUTY, PLANNER, STORES
+from people import AUDITOR, BUYER, CREW, DUTY, PLANNER, STORES
 
-from inventory.models import LotHold
+from inventory.models import LotHold, Movement
 from kitting.models import Printing, Promise
 
 pytestmark = pytest.mark.django_db
@@ -163,3 +166,32 @@ def test_the_page_of_a_lot_asks_as_often_however_many_places_hold_it() -> None:
         counts.append(len(asked))
 
     assert counts[0] == counts[1]
+
+
+def test_stores_see_the_places_of_their_depot_and_crews_their_ends_and_the_sum_stays() -> None:
+    people(STORES, CREW, AUDITOR, depots={STORES.name: ["H"]})
+
+    at_h, everywhere = (words(browser_of(one).get(PAGE)) for one in (STORES, AUDITOR))
+
+    assert "N/N-02-2" in everywhere
+    assert "N/N-02-2" not in at_h
+    assert "elsewhere (" in at_h
+    assert "TOTAL 25 of 25 ea received: adds up" in at_h
+    assert "TOTAL 25 of 25 ea received: adds up" in words(browser_of(CREW).get(PAGE))
+
+
+def test_who_may_not_see_names_reads_numbers_on_pages_and_in_files() -> None:
+    people(PLANNER, AUDITOR)
+
+    named, numbered = (words(browser_of(one).get(PAGE)) for one in (AUDITOR, PLANNER))
+    written = browser_of(PLANNER).post("/traces/csv/BI25/L-2409-17", {"why": "a doubt", "action": "P-2"})
+
+    name = str(
+        Movement.objects.filter(lot__number="L-2409-17", from_place=None).values_list("action__by", flat=True)[0]
+    )
+    rows = [row for row in csv.DictReader(io.StringIO(written.content.decode("utf-8-sig"))) if row["who or why"]]
+    assert name in named
+    assert "person 1" not in named
+    assert "person 1" in numbered
+    assert {row["who or why"] for row in rows} == {"person 1"}
+    assert {row["why traced"] for row in rows} == {"a doubt"}

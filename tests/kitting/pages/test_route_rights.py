@@ -13,7 +13,7 @@ from django.test import RequestFactory
 from module_books import books_of_module
 from people import STORES
 
-from inventory.models import VAN, Action, Depot, Item, OrderLine, Place, PurchaseOrder, Transfer
+from inventory.models import VAN, Action, Balance, Depot, Item, OrderLine, Place, PurchaseOrder, Transfer
 from jobs.models import Job
 from kitting.models import Bag, CountLine, CountList, Person, ReserveRelease
 from kitting.pages.routes import OPEN, ROUTES, Route, guarded
@@ -103,6 +103,7 @@ THINGS: dict[str, Callable[[str], str]] = {
     "JOB": job_of,
     "DEPOT_NUMBER": lambda depot: str(Depot.objects.get(depot=depot).pk),
     "ORDER_LINE": order_line_of,
+    "PIECES": lambda depot: str(Balance.objects.filter(place__depot__depot=depot).earliest("pk").pk),
     "TRANSFER": transfer_to,
     "RESERVE": reserve_of,
     "COUNT": lambda depot: str(count_of(depot).number),

@@ -78,7 +78,7 @@ def test_a_trace_from_the_books_adds_up_and_names_holds_and_pieces_of_an_unknown
         ("N/bin (bin)", 7), ("installed", 3)
     ]  # fmt: skip
     assert sum(line.quantity or 0 for line in found.lines if line.part == RECEIVED) == 10
-    assert [line.who for line in found.lines if line.part == HOLDS] == ["Ana: recall"]
+    assert [line.whose for line in found.lines if line.part == HOLDS] == ["recall · Ana"]
     assert [int(line.quantity or 0) for line in found.lines if line.part == COULD_BE] == [2]
 
 

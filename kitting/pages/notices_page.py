@@ -1,0 +1,89 @@
+"""What a person has to hear, with what to do; and the record of all that was done."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from kitting.models import Event
+from kitting.pages.asked import Asked, attempt, page
+from kitting.pages.lot_pages import lot_url
+from kitting.pages.tables import MOST_ROWS, Cell, Table
+from kitting.roles import SEE
+from kitting.selectors.notices import Notice, notices
+from kitting.services.see_notices import see_notices
+
+_WORTH_TELLING = ("why", "reason", "changes", "label", "short")
+
+
+def notices_page(asked: Asked) -> HttpResponse:
+    """Notices, the new ones first; a form says that they are seen."""
+    if asked.request.method == "POST":
+        return attempt(asked, lambda: _seen(asked), reverse("notices"))
+    found = sorted(notices(asked.actor, asked.at), key=lambda one: (not one.is_new, not one.kind.is_urgent))
+    heads = ("When", "What", "Of", "What to do")
+    rows = [_row(asked, one) for one in found]
+    empty = "Nobody has told you anything in the last days. What changes your work is told here, and stays a while."
+    latest = max((one.event.number for one in found if one.is_new), default=0)
+    table = Table("Notices", heads, rows, empty)
+    return page(asked, "notices.html", {"table": table, "latest": latest})
+
+
+def _seen(asked: Asked) -> tuple[str, str]:
+    see_notices(up_to=int(asked.text("up_to") or 0), scan=asked.scan())
+    return "SEEN", "What comes from now on is new."
+
+
+def _row(asked: Asked, one: Notice) -> list[Cell]:
+    event = one.event
+    state = ("NEW, NOW" if one.kind.is_urgent else "NEW") if one.is_new else ""
+    return [
+        Cell(f"{event.at.astimezone(asked.zone):%Y-%m-%d %H:%M}", note=state),
+        Cell(event.name, note=_told(event.data)),
+        Cell(event.subject, _address(one), note=event.depot and f"depot {event.depot}"),
+        Cell(one.kind.do or "–"),
+    ]
+
+
+def _address(one: Notice) -> str:
+    """Where something is done about it; '' where there is no page of its own."""
+    data, name = one.event.data, one.kind.page
+    if name == "job":
+        return reverse("job", args=[one.event.subject])
+    if name == "bag":
+        return reverse("bag", args=[data["bag"]]) if data.get("bag") else reverse("bags")
+    if name == "lot":
+        return lot_url(data["stock_code"], data["lot"])
+    return reverse(name) if name else ""
+
+
+def _told(data: Mapping[str, Any]) -> str:
+    found = []
+    for name in _WORTH_TELLING:
+        text = data.get(name)
+        if text:
+            found.append("; ".join(map(str, text)) if isinstance(text, list) else str(text))
+    return "; ".join(found)[:300]
+
+
+def record(asked: Asked) -> HttpResponse:
+    """All that was done, the latest first, as far as it matches what is typed; never changed, only added to."""
+    found, names = Event.objects.order_by("-number"), asked.actor.may("names", SEE)
+    fields = {"what": "name__icontains", "of": "subject__icontains", **({"who": "by__icontains"} if names else {})}
+    for name, field in fields.items():
+        if asked.text(name):
+            found = found.filter(**{field: asked.text(name)})
+    rows = [
+        [
+            Cell(one.number),
+            Cell(f"{one.at.astimezone(asked.zone):%Y-%m-%d %H:%M}"),
+            Cell(one.name, note=_told(one.data)),
+            Cell(one.subject),
+            Cell(one.by if names or one.by == asked.actor.name else "–"),
+        ]
+        for one in found[:MOST_ROWS]
+    ]
+    table = Table("The latest", ("No.", "When", "What", "Of", "Who"), rows, "Nothing of this kind is on the record.")
+    typed = {name: asked.text(name) for name in ("what", "of", "who")}
+    return page(asked, "record.html", {"table": table, "typed": typed, "names": names, "most": MOST_ROWS})

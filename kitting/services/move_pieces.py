@@ -1,0 +1,135 @@
+"""Move what lies at a place of the warehouse, send it off for good, and take a wrong receipt back.
+
+Pieces in bags, in the reserve and on the road have use cases of their own.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Unpack
+
+from inventory.models import BAG, BIN, RESERVE, RETURNED, SCRAPPED, SUPPLIER_OWNED, Action, Balance, Place
+from inventory.selectors.locking import locked_balances
+from inventory.services.actions import begin, use_case
+from inventory.services.booking import Move, book
+from inventory.services.moving import Carry, carry
+from inventory.services.reversing import take_back
+from inventory.services.rules import check, refuse_the_road
+from kitting.errors import Refusal
+from kitting.models import Promise
+from kitting.roles import DO, PLANNER, require
+from kitting.selectors.bag_contents import bare
+from kitting.services.found_short import release_missing
+from kitting.services.record_events import Happening, record_events
+from kitting.services.release_promises import rest_of
+from kitting.services.scans import Scan, stamp_of
+
+WAREHOUSE = "warehouse"
+FOR_GOOD = (SCRAPPED, RETURNED)
+_KEEP_PROMISES = (BIN, SUPPLIER_OWNED)
+_OWN_WAYS: Mapping[str, str] = {
+    BAG: "a bag's pieces leave it by scan of the bag",
+    RESERVE: "the reserve is opened by the duty supervisor: ask for it",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """What was booked, and the promises that could not be kept: job, line and thousandths of each."""
+
+    action: Action
+    lost: Sequence[tuple[str, str, int]]
+
+
+@use_case
+def move_pieces(
+    *, balance: int, quantity: int, to: Place | None = None, ending: str = "", why: str = "", **scan: Unpack[Scan]
+) -> Moved:
+    """Put thousandths of a lot at another place of its depot, or book that they are scrapped or sent back.
+
+    Promises of pieces that still lie on a shelf go along; others are let go, and planners hear of it.
+
+    Args:
+        balance: number of the record of what lies there.
+        quantity: thousandths of the stock unit.
+        to: where they lie now; None where they leave for good.
+        ending: how they leave then, one of ``FOR_GOOD``.
+        why: the reason; needed for what leaves for good, or leaves a place of the kind hold.
+        scan: who, when, the number of the action.
+
+    Raises:
+        Refusal: ``not-there``; ``own-way``: bags and the reserve have use cases of their own; ``no-way``: neither a
+            place nor an ending; ``needs-reason``; ``not-allowed``; as ``inventory``'s moving.
+    """
+    found = Balance.objects.filter(pk=balance).select_related("place__depot", "lot__item").first()
+    if found is None:
+        raise Refusal("not-there", "Nothing lies there any more.", {"balance": balance})
+    require(scan["actor"], WAREHOUSE, DO, found.place.depot.depot)
+    content = {"balance": balance, "quantity": quantity, "to": to.pk if to else None, "ending": ending}
+    action, repeated = begin("move pieces", content, stamp_of(scan), why)
+    if repeated:
+        return Moved(action, ())
+    for place in (found.place, to):
+        if place is not None and place.kind in _OWN_WAYS:
+            raise Refusal("own-way", f"{place}: {_OWN_WAYS[place.kind]}.", {"place": str(place)})
+    if (to is None) == (ending not in FOR_GOOD):
+        raise Refusal("no-way", f"Say where the pieces go: a place, or {' or '.join(FOR_GOOD)}.", {"ending": ending})
+    if to is not None:
+        carry(action, [Carry(lot=found.lot, quantity=quantity, source=found.place, target=to)], why)
+    else:
+        _send_off(action, found, quantity, ending, why)
+    kept = to if to is not None and to.kind in _KEEP_PROMISES else None
+    lost = _settle_promises(found, kept, f"moved: {why}" if why else "moved", scan)
+    return Moved(action, lost)
+
+
+def _send_off(action: Action, found: Balance, quantity: int, ending: str, why: str) -> None:
+    if not why.strip():
+        raise Refusal("needs-reason", f"Say why pieces of {found.lot} are {ending}.", {"lot": found.lot.number})
+    refuse_the_road([found.place])
+    moves = [Move(lot=found.lot, quantity=quantity, source=found.place, ending=ending)]
+    book(action, moves, check=lambda: check(moves, why))
+
+
+@use_case
+def undo_receipt(*, receipt: str, why: str, **scan: Unpack[Scan]) -> Moved:
+    """Take back all that a receipt booked, because it was wrong; both stay visible, and its pieces are awaited again.
+
+    Raises:
+        Refusal: ``unknown-receipt``; ``not-allowed``; no reason, undone already, or its pieces have gone on meanwhile.
+    """
+    found = Action.objects.filter(number=receipt, use_case="receive").first()
+    if found is None:
+        raise Refusal("unknown-receipt", f"There is no receipt {receipt}.", {"receipt": receipt})
+    moves = [*found.movements.select_related("to_place__depot", "lot__item")]
+    for move in moves:
+        require(scan["actor"], WAREHOUSE, DO, move.to_place.depot.depot if move.to_place else None)
+    action, repeated = begin("undo receipt", {"receipt": receipt}, stamp_of(scan), why)
+    if repeated:
+        return Moved(action, ())
+    take_back(action, receipt, why)
+    there = {(move.to_place_id or 0, move.lot_id): move for move in moves}
+    lost: list[tuple[str, str, int]] = []
+    for key, balance in locked_balances(there).items():
+        balance.lot, balance.place = there[key].lot, there[key].to_place or balance.place
+        lost += _settle_promises(balance, None, f"receipt undone: {why}", scan)
+    return Moved(action, tuple(lost))
+
+
+def _settle_promises(found: Balance, kept: Place | None, why: str, scan: Scan) -> tuple[tuple[str, str, int], ...]:
+    """Release what can't be kept of the promises of a lot at a place, or make it again where the pieces lie now."""
+    found.refresh_from_db(fields=["quantity"])
+    released = release_missing(found, found.quantity, why, scan["at"])
+    if kept is not None:
+        again = [rest_of(promise, pieces, scan["at"]) for promise, pieces in released]
+        for promise in again:
+            promise.place = kept
+        Promise.objects.bulk_create(again)
+        return ()
+    lost = tuple((promise.job.job, promise.line, pieces) for promise, pieces in released)
+    if lost:
+        told = {"why": why, "lost": [{"job": job, "line": line, "pieces": bare(n)} for job, line, n in lost]}
+        happening = Happening(
+            "promised pieces gone", str(found), told, addressed_to=PLANNER, depot=found.place.depot.depot
+        )
+        record_events([happening], by=scan["actor"].name, at=scan["at"])
+    return lost

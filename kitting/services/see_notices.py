@@ -1,0 +1,26 @@
+"""Say that a person has seen what they were told."""
+
+from django.db import transaction
+
+from kitting.models import Event
+from kitting.selectors.notices import SEEN
+from kitting.services.record_events import Happening, record_events
+from kitting.services.scans import Scan
+
+
+@transaction.atomic(durable=True)
+def see_notices(*, up_to: int, scan: Scan) -> int:
+    """Note that a person has seen all notices up to an event; the number of the event that says so.
+
+    Doing it again notes nothing. What recalls say of who was told is read from these notes.
+
+    Args:
+        up_to: number of the last event that was shown.
+        scan: who and when.
+    """
+    by = scan["actor"].name
+    last = Event.objects.filter(name=SEEN, subject=by).order_by("-number").first()
+    if last is not None and int(last.data["up_to"]) >= up_to:
+        return last.number
+    (event,) = record_events([Happening(SEEN, by, {"up_to": up_to})], by=by, at=scan["at"])
+    return event.number

@@ -1,0 +1,93 @@
+"""What people have to hear reaches them by role and depot, leads to where something is done, and is seen once."""
+
+from dataclasses import replace
+
+import pytest
+from bag_stores import Stores, demo_sheets, planned
+from browsing import browser_of, people, send, words
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from module_books import books_of_module
+from people import AUDITOR, BUYER, DUTY, PLANNER, STANDARDS, STORES
+
+from kitting.models import Event
+from kitting.selectors.notices import KINDS, notices
+from kitting.services.end_jobs import cancel_job
+from kitting.services.recall_lots import recall_lot
+from kitting.services.record_events import Happening, record_events
+
+pytestmark = pytest.mark.django_db
+books = books_of_module(demo_sheets, planned)
+
+
+def recalled() -> Stores:
+    """A lot is recalled at the counter."""
+    stores = Stores()
+    recall_lot(stock_code="BI25", lot="L-2409-17", reason="maker's recall", **stores.scan(DUTY))
+    return stores
+
+
+def test_a_recall_is_told_to_every_role_that_acts_on_it_leads_to_the_lot_and_says_who_has_seen_it() -> None:
+    people()
+    recalled()
+    for actor in (PLANNER, STORES, BUYER, STANDARDS, AUDITOR):
+        assert "notices that change today's work" in words(browser_of(actor).get("/"))
+    planner = browser_of(PLANNER)
+    page = planner.get("/notices")
+    assert 'href="/lots/BI25/L-2409-17"' in page.content.decode()
+    assert "NEW, NOW" in words(page)
+    latest = page.content.decode().split('name="up_to" value="')[1].split('"')[0]
+
+    send(planner, "/notices", up_to=latest)
+    send(planner, "/notices", up_to=latest)
+
+    assert "NEW" not in words(planner.get("/notices"))
+    assert "notices that change" not in words(planner.get("/"))
+    assert Event.objects.filter(name="notices seen").count() == 1
+    trace = words(browser_of(AUDITOR).get("/lots/BI25/L-2409-17"))
+    assert f"seen – 2026-03-02 {Event.objects.get(name='notices seen').at:%H}"[:16] in trace
+    assert PLANNER.name in trace
+
+
+def test_stores_hear_of_their_depots_and_nobody_of_what_they_did_themselves() -> None:
+    people(STORES, PLANNER, depots={STORES.name: ["M"]})
+    stores = Stores()
+    job = cancel_job(job="J11", why="feeder sold", by=PLANNER.name, at=stores.at)
+    assert job > 0
+    told = [one.event.depot for one in notices(STORES, stores.at)]
+    own = [one.event.depot for one in notices(replace(STORES, depots=frozenset({"M"})), stores.at)]
+    assert told
+    assert not {"N", "H"} & set(own)
+    assert not [one for one in notices(PLANNER, stores.at) if one.event.name == "job cancelled"]
+
+
+def test_notices_take_two_queries_however_many_there_are() -> None:
+    stores = Stores()
+    counts = []
+    for number in (1, 40):
+        happenings = [Happening("job moved", f"J{one}", {}, addressed_to="planner") for one in range(number)]
+        record_events(happenings, by="somebody", at=stores.at)
+        with CaptureQueriesContext(connection) as queries:
+            assert len(notices(PLANNER, stores.at)) >= number
+        counts.append(len(queries))
+    assert counts == [2, 2]
+
+
+def test_every_notice_names_an_event_that_is_recorded_somewhere_and_a_page_that_there_is() -> None:
+    pages = {kind.page for kind in KINDS.values()}
+    assert pages <= {"job", "bag", "lot", "plans", "orders", "bags", "to-approve", "exceptions", ""}
+    assert all(kind.do for kind in KINDS.values())
+
+
+def test_the_record_is_searched_and_shows_names_only_to_who_may_see_them() -> None:
+    people(PLANNER, AUDITOR, BUYER)
+    recalled()
+
+    found, other = (words(browser_of(AUDITOR).get("/record", {"what": text})) for text in ("recalled", "job moved"))
+    hidden = words(browser_of(PLANNER).get("/record", {"what": "recalled", "who": DUTY.name}))
+
+    assert DUTY.name in found
+    assert "Nothing of this kind is on the record" in other
+    assert "lot recalled" in hidden
+    assert DUTY.name not in hidden
+    assert browser_of(BUYER).get("/record").status_code == 403
