@@ -2,14 +2,17 @@
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from types import MappingProxyType
+from typing import Any
 
 from kitting.calculation.imagined_places import AskedLine, ImaginedPlace, Landing, asked_at
 from kitting.calculation.kinds import POSITION_KINDS
 from kitting.calculation.published_tables import table_rows
+from kitting.calculation.quantities import quantity_text
 from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
 
@@ -86,6 +89,19 @@ def revision_of(lines: Sequence[RecipeLine]) -> str:
 def as_rows(lines: Sequence[RecipeLine]) -> list[dict[str, object]]:
     """Lines as they are kept."""
     return [asdict(line) for line in lines]
+
+
+def what_differs(before: Sequence[Mapping[str, Any]], after: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What another list of lines takes more or fewer of, by stock code: ``3 SC-10B more``."""
+    change: Counter[str] = Counter()
+    for rows, sign in ((before, -1), (after, 1)):
+        for row in rows:
+            change[row["stock_code"]] += sign * row["quantity"]
+    return [
+        f"{quantity_text(abs(pieces), code)} {'more' if pieces > 0 else 'fewer'}"
+        for code, pieces in sorted(change.items(), key=lambda pair: (pair[1] < 0, pair[0]))
+        if pieces
+    ]
 
 
 def _position(row: Mapping[str, str], interface: str) -> dict[str, str]:

@@ -48,7 +48,7 @@ def bags(asked: Asked) -> HttpResponse:
     depot = asked.text("depot") or next(iter([*own, *depots]), "")
     if depot and depot not in depots:
         raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
-    rows, again, step = bag_rows(not_ended([depot])), rework(depot=depot), asked.text("do")
+    rows, again, step = bag_rows(not_ended([depot])), rework(on=asked.today, depot=depot), asked.text("do")
     shown = waiting(rows, step) if step else rows
     table = Table(f"Bags of depot {depot}", _HEADS, [_row(one) for one in shown], LISTED_EMPTY)
     steps = [("", "All", len(rows)), *((one, one.capitalize(), len(waiting(rows, one))) for one in TO_DO)]

@@ -1,25 +1,32 @@
 """Pre-made kits: what stands on the shelf until when, and how many are to be built."""
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from kitting.calculation.bag_states import CANCELLED, CHECKED, CLOSED, STAGED
 from kitting.errors import Refusal
 from kitting.models import Bag, KitLevel, Recipe
-from kitting.selectors.bag_contents import Contents, contents_of, facts_of_all, lots_inside
+from kitting.selectors.bag_contents import Contents, contents_of, facts_of_all, label_code, lots_inside
 
 READY = (CHECKED, STAGED)
+NEAR_DAYS = 30  # common practice of stores: what is kept ahead is renewed a month before its date
 
 
 @dataclass(frozen=True, slots=True)
 class PremadeKit:
-    """A kit, full or not: ``use_by`` is the earliest date of what is in it; ``rework`` says why it can't go out."""
+    """A kit, full or not: ``use_by`` is the earliest date of what is in it; ``rework`` says why it can't go out.
+
+    ``soon`` says what will keep it in store before long.
+    """
 
     bag: Bag
+    code: str
     recipe: Recipe
     use_by: date | None
     rework: tuple[str, ...]
+    soon: tuple[str, ...]
 
     @property
     def is_ready(self) -> bool:
@@ -50,23 +57,48 @@ def recipe_by_name(name: str) -> Recipe:
 
 
 def kits(*, on: date, depot: str = "") -> list[PremadeKit]:
-    """Kits that are in store, at one depot or all, the first to expire first; eight queries."""
+    """Kits that are in store, at one depot or all, the first to expire first; nine queries."""
     found = Bag.objects.filter(job__recipe__isnull=False).exclude(state__in=(CLOSED, CANCELLED))
     found = found.filter(depot__depot=depot) if depot else found
     bags = [*found.select_related("job", "depot").order_by("job__job", "number")]
-    recipes = {recipe.job_id: recipe for recipe in Recipe.objects.filter(job__in=[bag.job_id for bag in bags])}
+    recipes = recipe_by_job(bag.job_id for bag in bags)
     contents = contents_of(bags)
     facts = facts_of_all(contents.values())
     made = []
     for bag in bags:
         use_by = earliest_date(contents[bag.pk])
         late = (f"out of date since {use_by}",) if use_by and use_by < on else ()
+        near = (near_words(use_by),) if use_by and on <= use_by < near_day(on) else ()
         one, recipe = facts[bag.pk], recipes[bag.job_id]
+        due = (recipe.due_words,) if recipe.is_due(on) else ()
         held = tuple(f"HOLD: {lot}" for lot in one.held)
         short = (f"SHORT: {', '.join(one.missing)}",) if one.missing else ()
-        rework = (*filter(None, (recipe.why_open, one.superseded)), *held, *late, *short)
-        made.append(PremadeKit(bag, recipe, use_by, rework))
+        rework = (*filter(None, (recipe.why_open, one.superseded)), *due, *held, *late, *short)
+        soon = (*near, *coming_words(recipe, on))
+        made.append(PremadeKit(bag, label_code(bag), recipe, use_by, rework, soon))
     return sorted(made, key=lambda kit: (kit.use_by or date.max, kit.bag.pk))
+
+
+def recipe_by_job(jobs: Iterable[int]) -> dict[int, Recipe]:
+    """Recipes by the number of their job in the records, of those of these jobs that are a recipe's; one query."""
+    return {recipe.job_id: recipe for recipe in Recipe.objects.filter(job__in={*jobs})}
+
+
+def near_day(on: date) -> date:
+    """The first day that is far enough: lots whose date comes before it are renewed ahead."""
+    return on + timedelta(NEAR_DAYS)
+
+
+def near_words(use_by: date) -> str:
+    """What is said of a lot whose date is near."""
+    return f"USE BY {use_by}: give it soon, or renew it"
+
+
+def coming_words(recipe: Recipe, on: date) -> tuple[str, ...]:
+    """What rules that are published for a later day will change of a recipe."""
+    if recipe.to_come_on is None or recipe.is_due(on):
+        return ()
+    return (f"FROM {recipe.to_come_on}: {recipe.to_come}",)
 
 
 def earliest_date(contents: Contents) -> date | None:

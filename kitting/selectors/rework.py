@@ -24,7 +24,7 @@ from kitting.calculation.bag_states import (
     next_actions,
 )  # fmt: skip
 from kitting.calculation.natural_order import natural_key
-from kitting.models import Bag, Borrow
+from kitting.models import Bag, Borrow, Recipe
 from kitting.selectors.bag_contents import (
     Contents,
     LineStand,
@@ -34,8 +34,10 @@ from kitting.selectors.bag_contents import (
     good_until,
     is_good,
     label_code,
+    lots_inside,
 )
 from kitting.selectors.policies import margin_days
+from kitting.selectors.premade_kits import coming_words, near_day, near_words, recipe_by_job
 from kitting.selectors.promises import staged_days
 
 _ALWAYS = (REOPENED, BROKEN, ON_HOLD, SHORT)
@@ -84,25 +86,33 @@ class Rework:
         return self.bag.job.cutover
 
 
-def rework(*, depot: str = "") -> tuple[Rework, ...]:
+def rework(*, on: date, depot: str = "") -> tuple[Rework, ...]:
     """All bags reopened, superseded, broken, on hold, short, out of date or given up full, the first cutover first.
 
-    Bags without a cutover come last. A checked or staged bag counts as short where pieces that are no spares are
+    Bags without a cutover come last, pre-made kits among them, which stand here also where a date in them is near, or
+    published rules change their recipe. A checked or staged bag counts as short where pieces that are no spares are
     missing. The number of queries never grows.
 
     Args:
+        on: the day, by which dates in pre-made kits are near.
         depot: only its bags; '' for all.
     """
     bags = Bag.objects.filter(state__in=(LISTED, *IN_STORE, *OUT, ON_HOLD, CANCELLED)).select_related("job", "depot")
     contents = contents_of(bags.filter(depot__depot=depot) if depot else bags)
     facts = facts_of_all(contents.values())
-    found = [one for one in contents.values() if _needs_work(one.bag, facts[one.bag.pk])]
+    recipes = recipe_by_job(one.bag.job_id for one in contents.values())
+    flags = {
+        number: _kit_flags(recipes[one.bag.job_id], one, on)
+        for number, one in contents.items()
+        if one.bag.job_id in recipes
+    }
+    found = [one for one in contents.values() if flags.get(one.bag.pk) or _needs_work(one.bag, facts[one.bag.pk])]
     staged, lent, margin = staged_days(), _lent(found), margin_days()
     holds = open_holds(lot for one in found for lot in one.lots.values())
     rows = []
     for one in found:
         bag, known = one.bag, facts[one.bag.pk]
-        bad = _bad_lots(one, holds, margin)
+        bad = _bad_lots(one, holds, margin, near_day(on) if bag.pk in flags else None)
         take_out, add = tuple(_take_out(one, bad)), tuple(_add(one, bad))
         goes_in = any(not pieces.spare for pieces in add)
         if bag.state == CANCELLED:
@@ -113,7 +123,7 @@ def rework(*, depot: str = "") -> tuple[Rework, ...]:
             Rework(
                 bag=bag,
                 code=label_code(bag),
-                whys=tuple(_whys(bag, known, bad.values())),
+                whys=(*_whys(bag, known, bad.values()), *flags.get(bag.pk, ())),
                 staged_by=staged.get(bag.job.job),
                 next=steps,
                 take_out=take_out,
@@ -123,6 +133,13 @@ def rework(*, depot: str = "") -> tuple[Rework, ...]:
             )
         )
     return tuple(sorted(rows, key=_in_turn))
+
+
+def _kit_flags(recipe: Recipe, one: Contents, on: date) -> tuple[str, ...]:
+    """What makes a pre-made kit one to be worked on, besides what does so with every bag."""
+    due = recipe.due_words if recipe.is_due(on) else ""
+    near = sorted(lot.use_by for lot in lots_inside(one) if lot.use_by and lot.use_by < near_day(on))
+    return (*filter(None, (recipe.why_open, due)), *map(near_words, dict.fromkeys(near)), *coming_words(recipe, on))
 
 
 def _in_turn(row: Rework) -> tuple[object, ...]:
@@ -144,14 +161,16 @@ def _is_out(bag: Bag) -> bool:
     return bag.state in OUT or bag.state_before_hold in OUT
 
 
-def _bad_lots(one: Contents, holds: Mapping[LotKey, LotHold], margin: int) -> dict[int, str]:
-    """Lots of the bag that can't stay in it, and why."""
+def _bad_lots(one: Contents, holds: Mapping[LotKey, LotHold], margin: int, near: date | None) -> dict[int, str]:
+    """Lots of the bag that can't stay in it, and why; of a pre-made kit also those whose date is near."""
     until = good_until(one.bag.job, margin)
     found = {}
     for number, lot in one.lots.items():
         hold = holds.get((lot.item_id, lot.number))
         if hold:
             found[number] = f"HOLD {hold.pk}: {hold.reason}"
+        elif near and lot.use_by and lot.use_by < near:
+            found[number] = near_words(lot.use_by)
         elif not is_good(lot, until):
             found[number] = f"EXPIRES BEFORE CUTOVER: {lot.use_by or 'no use-by date'}, needed through {until}"
     return found

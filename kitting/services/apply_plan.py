@@ -20,9 +20,10 @@ from kitting.calculation.questions import Question
 from kitting.calculation.sheets.raw import RawBook, RawSheet
 from kitting.calculation.supply import BAG, FREE_PLACES, STAGING
 from kitting.errors import Refusal
-from kitting.models import PLAN_TABLES, AppliedPlan, Event, Promise
+from kitting.models import PLAN_TABLES, AppliedPlan, Event, Promise, Recipe
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.list_bags import relist, store_rows
+from kitting.services.recipes import make_up_again
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release
 
@@ -40,7 +41,7 @@ class ReviewedPlan:
 
 @transaction.atomic(durable=True)
 def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
-    """Store the plan's promises in the place of all former ones.
+    """Store the plan's promises in the place of all former ones; recipes of kits whose rules are live now follow.
 
     Args:
         reviewed: the plan that a person has looked at.
@@ -64,6 +65,8 @@ def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
     promises = Promise.objects.bulk_create(_promises(plan, applied), batch_size=_BATCH)
     store_rows(applied, {name: _table(plan, name) for name in PLAN_TABLES})
     relist(Job.objects.filter(bags__isnull=False, ended="").distinct(), by=by, at=at)
+    if Recipe.objects.filter(to_come_on__lte=at.date()).exists():
+        make_up_again(by=by, at=at)
     told = {"digest": plan.book.digest, "promises": len(promises), "replaced": replaced, "jobs": plan.summary["jobs"]}
     record_events([Happening("plan applied", f"plan {applied.pk} as of {plan.as_of.isoformat()}", told)], by=by, at=at)
     return applied

@@ -1,119 +1,30 @@
-"""Pre-made kits: recipes from the rules, kits built ahead as bags of their own, given to a job or storm by one scan."""
+"""Pre-made kits: built ahead of recipes as bags of their own, given to a job or a storm by one scan."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from typing import Unpack
 
-from inventory.models import Depot, Lot
-from inventory.selectors.finding import items_by_code
+from inventory.models import Lot
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
-from jobs.models import UNDER_WAY, CableType, Job, System
+from jobs.models import UNDER_WAY, Job
 from kitting.calculation.bag_states import GIVE
-from kitting.calculation.standard_locations import RecipeLine, as_rows, recipe_lines, revision_of
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine, KitLevel, Recipe
 from kitting.models.bags import ISSUED, PICKED, PUT_BACK
 from kitting.models.storms import OPEN
-from kitting.roles import DO, STOREKEEPER, require
+from kitting.roles import DO, require
 from kitting.selectors.bag_contents import good_until, label_code, live_letter
 from kitting.selectors.premade_kits import earliest_date, recipe_by_name
-from kitting.selectors.sheets import sheets_of_jobs
 from kitting.selectors.storms import event_of, storm_by_code
-from kitting.services.list_bags import Wanted, new_bag, renew
+from kitting.services.list_bags import new_bag, renew
+from kitting.services.recipes import depot_named, wanted_by
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import BAGS, Opened, Scan, opened, place_of, settled, stamp_of
 from kitting.services.scans import advance as advanced
 from kitting.services.storm_issues import out_bag
-
-RULES = "rules"
-
-
-@use_case
-def keep_recipe(
-    *, name: str, location: str, system: str, cable_type: str, depot: str, interface: str = "", **scan: Unpack[Scan]
-) -> Recipe:
-    """Keep a recipe for a standard location, made up by the rules that are live.
-
-    Args:
-        name: of the recipe; it is the number of the job whose bags its kits are.
-        location: one of ``standard_locations.LOCATIONS``.
-        system, cable_type: on the books.
-        depot: home of the recipe.
-        interface: of its positions, where the system's class leaves a choice.
-        scan: who, when, the number of the action.
-
-    Raises:
-        Refusal: ``not-allowed``; ``job-number-used``; ``unknown-depot``; ``unknown-system``; ``unknown-cable-type``;
-            ``unknown-location``; ``recipe-open``.
-    """
-    actor, at = scan["actor"], scan["at"]
-    require(actor, RULES, DO)
-    content = {
-        "name": name, "location": location, "system": system, "cable_type": cable_type, "depot": depot,
-        "interface": interface,
-    }  # fmt: skip
-    _, repeated = begin("keep recipe", content, stamp_of(scan))
-    if repeated:
-        return recipe_by_name(name)
-    home = _depot(depot)
-    if not name.strip() or Job.objects.filter(job=name).exists():
-        raise Refusal("job-number-used", f"Take another name than {name or 'a blank'}: a job has it.", {"name": name})
-    of_system, of_type = System.objects.filter(system=system).first(), CableType.objects.filter(cable_type=cable_type)
-    if of_system is None:
-        raise Refusal("unknown-system", f"There is no system {system}.", {"system": system})
-    if not of_type:
-        raise Refusal("unknown-cable-type", f"There is no cable type {cable_type}.", {"cable_type": cable_type})
-    recipe = Recipe(name=name, location=location, system=of_system, cable_type=of_type[0], interface=interface)
-    lines = _made_up(recipe, home.depot, at.date())
-    recipe.revision, recipe.lines = revision_of(lines), as_rows(lines)
-    title = f"Pre-made kits: {location}, {cable_type}, {system}"
-    recipe.job = Job.objects.create(job=name, title=title, depot=depot, ended=UNDER_WAY)
-    recipe.save()
-    told = {**content, "revision": recipe.revision}
-    record_events([Happening("recipe kept", name, told, addressed_to=STOREKEEPER)], by=actor.name, at=at)
-    return recipe
-
-
-@use_case
-def renew_recipes(**scan: Unpack[Scan]) -> list[Recipe]:
-    """Make up every recipe again; where its content is another one, its kits in store are opened and say what changed.
-
-    A recipe that can't be made up any more keeps its lines, says why, and its kits don't go out.
-
-    Returns the recipes that changed.
-
-    Raises:
-        Refusal: ``not-allowed``.
-    """
-    actor, at = scan["actor"], scan["at"]
-    require(actor, RULES, DO)
-    _, repeated = begin("renew recipes", {}, stamp_of(scan))
-    changed: list[Recipe] = []
-    if repeated:
-        return changed
-    happenings: list[Happening] = []
-    recipes = Recipe.objects.select_for_update(of=("self",)).select_related("job", "system", "cable_type")
-    for recipe in recipes.order_by("name"):
-        before = recipe.revision, recipe.why_open
-        try:
-            lines = _made_up(recipe, recipe.job.depot, at.date())
-        except Refusal as refusal:
-            recipe.why_open = refusal.message
-        else:
-            recipe.revision, recipe.lines, recipe.why_open = revision_of(lines), as_rows(lines), ""
-        if (recipe.revision, recipe.why_open) == before:
-            continue
-        recipe.save()
-        changed.append(recipe)
-        told = {"before": before[0], "revision": recipe.revision, "why_open": recipe.why_open}
-        happenings.append(Happening("recipe changed", recipe.name, told, addressed_to=STOREKEEPER))
-        for bag in Bag.objects.filter(job=recipe.job).select_related("job", "depot").select_for_update(of=("self",)):
-            happenings += renew(bag, _wanted(recipe), recipe.revision, is_new=False)
-    record_events(happenings, by=actor.name, at=at)
-    return changed
 
 
 @use_case
@@ -129,7 +40,9 @@ def keep_kit_level(*, recipe: str, depot: str, least: int, greatest: int, **scan
     content = {"recipe": recipe, "depot": depot, "least": least, "greatest": greatest}
     begin("keep kit level", content, stamp_of(scan))
     levels = {"minimum": least, "maximum": greatest}
-    level, _ = KitLevel.objects.update_or_create(recipe=recipe_by_name(recipe), depot=_depot(depot), defaults=levels)
+    level, _ = KitLevel.objects.update_or_create(
+        recipe=recipe_by_name(recipe), depot=depot_named(depot), defaults=levels
+    )
     told = Happening("kit level kept", f"{recipe} at {depot}", content, depot=depot)
     record_events([told], by=scan["actor"].name, at=scan["at"])
     return level
@@ -141,15 +54,14 @@ def build_kit(*, recipe: str, depot: str, confirmed: Collection[str] = (), **sca
 
     Raises:
         Doubt: ``more-than-greatest``: the depot has as many as it keeps.
-        Refusal: ``not-allowed``; ``unknown-recipe``; ``unknown-depot``; ``recipe-open``.
+        Refusal: ``not-allowed``; ``unknown-recipe``; ``unknown-depot``; ``recipe-open``; ``recipe-due``.
     """
     require(scan["actor"], BAGS, DO, depot)
     action, repeated = begin("build kit", {"recipe": recipe, "depot": depot}, stamp_of(scan))
-    of_recipe, home = recipe_by_name(recipe), _depot(depot)
+    of_recipe, home = recipe_by_name(recipe), depot_named(depot)
     if repeated:
         return Bag.objects.get(job=of_recipe.job, why=f"built with {action.number}")
-    if of_recipe.why_open:
-        raise Refusal("recipe-open", of_recipe.why_open, {"recipe": recipe})
+    _refuse_stale(of_recipe, scan["at"].date())
     job = Job.objects.select_for_update().get(pk=of_recipe.job_id)
     standing = Bag.objects.filter(job=job, depot=home).exclude(state__in=("closed", "cancelled")).count()
     level = KitLevel.objects.filter(recipe=of_recipe, depot=home).first()
@@ -162,7 +74,7 @@ def build_kit(*, recipe: str, depot: str, confirmed: Collection[str] = (), **sca
     number = Bag.objects.filter(job=job).count() + 1
     bag = new_bag(job, home, f"kit {number}", number)
     bag.why = f"built with {action.number}"
-    happenings = renew(bag, _wanted(of_recipe), of_recipe.revision, is_new=True)
+    happenings = renew(bag, wanted_by(of_recipe), of_recipe.revision, is_new=True)
     record_events(happenings, by=scan["actor"].name, at=scan["at"])
     return bag
 
@@ -183,8 +95,8 @@ def give_kit(
 
     Raises:
         Refusal: ``not-a-kit``; ``no-crew``; ``no-place``; ``one-target``: name a storm or a job; ``unknown-storm``;
-            ``storm-state``; ``unknown-job``; ``planned-job``; ``out-of-date``; ``bag-not-ready``: short, held or of
-            another revision; or the bag's state forbids it.
+            ``storm-state``; ``unknown-job``; ``planned-job``; ``recipe-open``; ``recipe-due``; ``out-of-date``;
+            ``bag-not-ready``: short, held or of another revision; or the bag's state forbids it.
     """
     content = {"crew": crew, "where": where, "storm": storm, "company": company, "job": job}
     paper = storm or event_of(_emergency(job).pk if job else 0)
@@ -195,8 +107,7 @@ def give_kit(
     recipe = Recipe.objects.filter(job=one.bag.job).first()
     if recipe is None:
         raise Refusal("not-a-kit", f"{one.bag} is no pre-made kit: issue it to its own crew.", {"bag": str(one.bag)})
-    if recipe.why_open:
-        raise Refusal("recipe-open", recipe.why_open, {"recipe": recipe.name})
+    _refuse_stale(recipe, scan["at"].date())
     target_job, until = _target(storm, job, scan["at"].date())
     name = _crew(crew, company, needs_company=bool(storm))
     if not where.strip():
@@ -210,6 +121,14 @@ def give_kit(
     told = {"to": str(target), "bag_given": label_code(target), "crew": name, "recipe": recipe.name}
     settled(one, state, "kit given", told, whereabouts="", crew=name)
     return target
+
+
+def _refuse_stale(recipe: Recipe, today: date) -> None:
+    """Refuse what the rules that are live don't make of a standard location."""
+    if recipe.why_open:
+        raise Refusal("recipe-open", recipe.why_open, {"recipe": recipe.name})
+    if recipe.is_due(today):
+        raise Refusal("recipe-due", recipe.due_words, {"recipe": recipe.name})
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,41 +170,6 @@ def _copied(line: BagLine, target: Bag) -> BagLine:
         quantity=line.quantity,
         facts={**line.facts, "structure": target.structure},
     )
-
-
-def _made_up(recipe: Recipe, depot: str, on: date) -> tuple[RecipeLine, ...]:
-    raw = sheets_of_jobs(Job.objects.none(), on)
-    return recipe_lines(
-        raw,
-        location=recipe.location,
-        system=recipe.system.system,
-        cable_type=recipe.cable_type.cable_type,
-        interface=recipe.interface,
-        depot=depot,
-        on=on,
-    )
-
-
-def _wanted(recipe: Recipe) -> Sequence[Wanted]:
-    items = items_by_code({line["stock_code"] for line in recipe.lines})
-    return [
-        Wanted(
-            line=line["line"],
-            item=items[line["stock_code"]],
-            quantity=line["quantity"],
-            instead_of="",
-            spare=False,
-            facts={name: line[name] for name in ("kind", "phases", "rule")} | {"reason": line["sentence"]},
-        )
-        for line in recipe.lines
-    ]
-
-
-def _depot(name: str) -> Depot:
-    found = Depot.objects.filter(depot=name).first()
-    if found is None:
-        raise Refusal("unknown-depot", f"There is no depot {name}.", {"depot": name})
-    return found
 
 
 def _emergency(number: str) -> Job:

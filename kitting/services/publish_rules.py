@@ -21,6 +21,7 @@ from kitting.roles import PLANNER, STOREKEEPER, Actor
 from kitting.selectors.bags import bags_at
 from kitting.selectors.rule_revisions import examples_with, last_rules, tables_of
 from kitting.selectors.sheets import one_moment, sheets_from_records
+from kitting.services.recipes import lock_kits, make_up_again
 from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.rights import need_publish_rules, need_see_rules
 from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason
@@ -165,6 +166,8 @@ def review_draft(*, number: int, words: str, actor: Actor, at: datetime) -> None
 def publish_draft(*, number: int, live_from: date, actor: Actor, at: datetime) -> tuple[RuleRevision, ...]:
     """Make a reviewed draft live from a day on; the revisions that it makes.
 
+    Recipes of pre-made kits are made up again at once; what a later day will change of them is noted.
+
     Its examples run again. Where open lines would change, the person who publishes must have looked at which, as the
     facts stand now.
 
@@ -196,6 +199,7 @@ def _publish(
     before: _Before, seen: Mapping[str, list[str]], live_from: date, actor: Actor, at: datetime
 ) -> tuple[RuleRevision, ...]:
     draft = locked(RuleDraft, before.draft.pk, DRAFT, EXAMPLES_PASS, REVIEWED)
+    lock_kits()
     lock_chain()  # no other draft of the same tables is published, and no sheet loaded, until this one is
     last = _need_publishable(draft, live_from, at)
     if sheets_from_records(before.day).digest != before.live.digest:
@@ -216,6 +220,7 @@ def _publish(
     roles = (PLANNER, STOREKEEPER) if seen["bags"] else (PLANNER,)
     published = [Happening("rules published", str(draft), told, addressed_to=role) for role in roles]
     record_events(published, by=actor.name, at=at)
+    make_up_again(by=actor.name, at=at)
     return revisions
 
 

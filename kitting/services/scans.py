@@ -8,6 +8,7 @@ from typing import NotRequired, TypedDict
 from inventory.models import Action, Lot, Place
 from inventory.services.actions import Stamp, begin
 from kitting.calculation.bag_states import FORMER, OUT, next_state
+from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine
 from kitting.roles import DO, Actor, require
 from kitting.selectors.bag_contents import Contents, bag_by_code, contents_of, facts_of
@@ -64,6 +65,18 @@ def stamp_of(scan: Scan, paper: str = "") -> Stamp:
     stamp["device_at"] = scan.get("device_at")
     stamp["paper"] = paper
     return stamp
+
+
+def plain_code(code: str, what: str) -> str:
+    """A number that somebody has made up for a job, without blanks around it.
+
+    Raises:
+        Refusal: ``no-code``: it is blank, or has a slash, which parts the names in an address.
+    """
+    plain = code.strip()
+    if not plain or "/" in plain:
+        raise Refusal("no-code", f"{what} needs a code of its own without a slash, such as EV-1; not {code!r}.", {})
+    return plain
 
 
 def opened(

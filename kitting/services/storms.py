@@ -14,7 +14,7 @@ from kitting.models.storms import CLOSED, OPEN, PROTECTIONS
 from kitting.roles import APPROVE, ASK, BUYER, DUTY_SUPERVISOR, PLANNER, STOREKEEPER, Actor, require
 from kitting.selectors.storms import Refill, keeps_open, refill_of, storm_by_code
 from kitting.services.record_events import Happening, record_events
-from kitting.services.scans import Scan, stamp_of
+from kitting.services.scans import Scan, plain_code, stamp_of
 from kitting.services.two_persons import need_reason
 
 STORM = "storm"
@@ -28,7 +28,7 @@ def ask_storm(*, storm: str, title: str, **scan: Unpack[Scan]) -> Storm:
         Refusal: ``not-allowed``; ``no-code``; ``no-reason``; ``storm-number-used``.
     """
     require(scan["actor"], STORM, ASK)
-    plain, told = _code(storm), need_reason(title, "A storm")
+    plain, told = plain_code(storm, "A storm"), need_reason(title, "A storm")
     _, repeated = begin("ask storm", {"code": plain, "title": told}, stamp_of(scan))
     if repeated:
         return storm_by_code(plain)
@@ -54,7 +54,7 @@ def open_storm(*, storm: str, depot: str, title: str = "", **scan: Unpack[Scan])
     """
     actor, at = scan["actor"], scan["at"]
     require(actor, STORM, APPROVE, depot)
-    plain = _code(storm)
+    plain = plain_code(storm, "A storm")
     home = Depot.objects.filter(depot=depot).first()
     if home is None:
         raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
@@ -143,12 +143,6 @@ def close_storm(*, storm: str, **scan: Unpack[Scan]) -> StormEnd:
     told = {"refill": [one.sentence for one in refill], "opened_by": event.opened_by}
     _tell(event, "storm closed", told, (BUYER, PLANNER), scan)
     return StormEnd(event, refill)
-
-
-def _code(code: str) -> str:
-    if not code.strip():
-        raise Refusal("no-code", "A storm needs a code, which every action of it bears.", {})
-    return code.strip()
 
 
 def _refuse_used(code: str) -> None:

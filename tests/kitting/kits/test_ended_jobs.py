@@ -39,7 +39,7 @@ def test_no_bag_of_a_cancelled_job_goes_out_and_its_pieces_are_put_back_by_scan(
     cancel_job(job="J10", why="feeder sold", by="planner", at=stores.at)
     assert states() == {"cancelled"}
     assert "it is cancelled" in refusal("not-in-this-state", issue, **out(stores), **stores.scan())
-    (found,) = rework()
+    (found,) = rework(on=stores.at.date())
     assert (str(found.bag), found.whys, found.next, found.add) == (
         "J10 V9", ("job cancelled: feeder sold",), ("put back",), (),
     )  # fmt: skip
@@ -54,7 +54,7 @@ def test_no_bag_of_a_cancelled_job_goes_out_and_its_pieces_are_put_back_by_scan(
             bag=found.code, stock_code=one.stock_code, lot=one.lot, place=shelf, quantity=one.quantity,
             **stores.scan(),
         )  # fmt: skip
-    assert rework() == ()
+    assert rework(on=stores.at.date()) == ()
     close(bag=found.code, **stores.scan())
 
 

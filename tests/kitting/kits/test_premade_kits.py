@@ -6,26 +6,33 @@ from typing import Any
 import pytest
 from bag_stores import OTHER_STORES, Stores, demo_sheets
 from module_books import books_of_module
-from people import DUTY, PLANNER, STANDARDS, STORES
+from people import BUYER, DUTY, OTHER_STANDARDS, STANDARDS, STORES
 from refusals import refusal
 
 from inventory.models import Balance, Item, Lot, Movement
+from kitting.calculation.sheets.raw import raw_book, raw_sheet
 from kitting.models import Bag, Event, Recipe
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.premade_kits import PremadeKit, kits, to_build
+from kitting.selectors.rework import Rework, rework
+from kitting.selectors.rule_revisions import frame_of, live_rules
 from kitting.selectors.what_is_this import what_is
+from kitting.services.draft_rules import draft_rules
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check
 from kitting.services.issue_bags import issue, stage
-from kitting.services.premade_kits import build_kit, give_kit, keep_kit_level, keep_recipe, renew_recipes
+from kitting.services.premade_kits import build_kit, give_kit, keep_kit_level
+from kitting.services.publish_rules import look_at_draft, publish_draft, review_draft
 from kitting.services.recall_lots import recall_lot
+from kitting.services.recipes import keep_recipe, renew_recipes
 from kitting.services.storms import open_storm
 
 pytestmark = pytest.mark.django_db
 books = books_of_module(demo_sheets)
 NOON = datetime(2026, 3, 14, 18, 0, tzinfo=UTC)
 TODAY = date(2026, 3, 14)
-SPLICE = {"name": "SPLICE-1/0", "location": "straight splice", "system": "S12", "cable_type": "CT-01", "depot": "H"}
+NEAR = "USE BY 2026-03-31: give it soon, or renew it"
+SPLICE = {"name": "SPLICE-1-0", "location": "straight splice", "system": "S12", "cable_type": "CT-01", "depot": "H"}
 
 
 @pytest.fixture
@@ -42,18 +49,18 @@ def recipe(stores: Stores) -> Recipe:
 
 def built(stores: Stores, depot: str = "H") -> Bag:
     """A kit that is filled, checked and staged."""
-    bag = build_kit(recipe="SPLICE-1/0", depot=depot, **stores.scan())
-    for line in stores.contents("SPLICE-1/0", bag.structure).lines:
+    bag = build_kit(recipe="SPLICE-1-0", depot=depot, **stores.scan())
+    for line in stores.contents("SPLICE-1-0", bag.structure).lines:
         item = line.line.item
         assert item is not None
         there = Balance.objects.filter(lot__item=item, place__depot__depot=depot, place__kind="bin", quantity__gt=0)
         shelf = there.order_by("lot__use_by", "pk").first() or supplied(stores, item, depot, line.line.quantity)
-        stores.pick("SPLICE-1/0", bag.structure, item.stock_code, shelf.lot.number, shelf.place,
+        stores.pick("SPLICE-1-0", bag.structure, item.stock_code, shelf.lot.number, shelf.place,
                     line.line.quantity / 1000)  # fmt: skip
-    code = stores.code("SPLICE-1/0", bag.structure)
-    check(bag=code, counted=stores.counted("SPLICE-1/0", bag.structure), **stores.scan(OTHER_STORES))
+    code = stores.code("SPLICE-1-0", bag.structure)
+    check(bag=code, counted=stores.counted("SPLICE-1-0", bag.structure), **stores.scan(OTHER_STORES))
     stage(bag=code, rack="H rack 9", **stores.scan())
-    return stores.bag("SPLICE-1/0", bag.structure)
+    return stores.bag("SPLICE-1-0", bag.structure)
 
 
 def supplied(stores: Stores, item: Item, depot: str, quantity: int) -> Balance:
@@ -74,6 +81,26 @@ def the_kit() -> PremadeKit:
     return kit
 
 
+def two_wraps_published(stores: Stores, live_from: date) -> None:
+    """Rules by which a joint takes two pieces of consumables instead of one, published from a day on."""
+    live = live_rules(TODAY)["joint accessories"]
+    rules = frame_of(live.columns, live.rows)
+    rules.loc[rules["give kind"] == "consumable", "give quantity"] = "2"
+    sheet = raw_sheet("rules joint accessories", rules.columns, rules.to_numpy().tolist())
+    at = stores.scan()["at"]
+    drafted = {"number": draft_rules(raw=raw_book([sheet]), note="two wraps", actor=STANDARDS, at=at).pk}
+    other = {"actor": OTHER_STANDARDS, "at": at}
+    look_at_draft(**drafted, **other)
+    review_draft(**drafted, words="seen with crew 4", **other)
+    look_at_draft(**drafted, **other)
+    publish_draft(**drafted, live_from=live_from, **other)
+
+
+def listed_for_rework(on: date) -> list[Rework]:
+    """Kits on the rework list."""
+    return [row for row in rework(on=on) if row.bag.job.job == "SPLICE-1-0"]
+
+
 def test_a_recipe_is_what_the_rules_ask_at_its_location_and_its_revision_follows_from_that(
     stores: Stores, recipe: Recipe
 ) -> None:
@@ -82,7 +109,7 @@ def test_a_recipe_is_what_the_rules_ask_at_its_location_and_its_revision_follows
         "shield continuity set": ("SA-1", 3000), "consumable": ("MST", 1000),
     }  # fmt: skip
     same = keep_recipe(**{**SPLICE, "name": "SPLICE-again"}, **stores.scan(STANDARDS))
-    other = keep_recipe(**{**SPLICE, "name": "SPLICE-4/0", "cable_type": "CT-04"}, **stores.scan(STANDARDS))
+    other = keep_recipe(**{**SPLICE, "name": "SPLICE-4-0", "cable_type": "CT-04"}, **stores.scan(STANDARDS))
     assert same.revision == recipe.revision != other.revision
 
 
@@ -121,17 +148,17 @@ def test_a_recipe_that_cant_be_decided_is_refused_with_what_is_open(stores: Stor
 
 @pytest.mark.usefixtures("recipe")
 def test_kits_are_built_from_the_least_to_the_greatest_number_that_a_depot_keeps(stores: Stores) -> None:
-    keep_kit_level(recipe="SPLICE-1/0", depot="H", least=1, greatest=2, **stores.scan())
+    keep_kit_level(recipe="SPLICE-1-0", depot="H", least=1, greatest=2, **stores.scan())
     assert [(one.standing, one.build) for one in to_build()] == [(0, 2)]
-    build_kit(recipe="SPLICE-1/0", depot="H", **stores.scan())
+    build_kit(recipe="SPLICE-1-0", depot="H", **stores.scan())
     assert [(one.standing, one.build) for one in to_build()] == [(1, 0)]
-    build_kit(recipe="SPLICE-1/0", depot="H", **stores.scan())
-    third = {"recipe": "SPLICE-1/0", "depot": "H"}
+    build_kit(recipe="SPLICE-1-0", depot="H", **stores.scan())
+    third = {"recipe": "SPLICE-1-0", "depot": "H"}
     assert "2 stand there: build another?" in refusal("to-confirm", build_kit, **third, **stores.scan())
     assert build_kit(**third, confirmed=("more-than-greatest/1",), **stores.scan()).structure == "kit 3"
-    wrong = {"recipe": "SPLICE-1/0", "depot": "H", "least": 3, "greatest": 2}
+    wrong = {"recipe": "SPLICE-1-0", "depot": "H", "least": 3, "greatest": 2}
     assert "is no range" in refusal("least-above-greatest", keep_kit_level, **wrong, **stores.scan())
-    assert "recipes: SPLICE-1/0" in refusal("unknown-recipe", build_kit, recipe="X", depot="H", **stores.scan())
+    assert "recipes: SPLICE-1-0" in refusal("unknown-recipe", build_kit, recipe="X", depot="H", **stores.scan())
     scan = stores.scan()
     yes = {**third, "confirmed": ("more-than-greatest/1",)}
     assert build_kit(**yes, **scan) == build_kit(**yes, **scan)
@@ -140,7 +167,7 @@ def test_kits_are_built_from_the_least_to_the_greatest_number_that_a_depot_keeps
 @pytest.mark.usefixtures("recipe")
 def test_a_kit_counts_as_pieces_and_carries_its_own_earliest_date(stores: Stores) -> None:
     bag = built(stores)
-    assert stores.counted("SPLICE-1/0", bag.structure)["CS15-2"] == 3000
+    assert stores.counted("SPLICE-1-0", bag.structure)["CS15-2"] == 3000
     (told,) = what_is(label_code(bag), today=TODAY)
     assert told.told[-1] == "next: stage, give whole, reopen, hold, borrow, cancel"
     kit = the_kit()
@@ -158,11 +185,59 @@ def test_a_kit_is_opened_when_its_recipe_changes_and_says_what_is_wanted_now(sto
     twin.pk, twin.stock_code, twin.state = None, "SC-10B", "active"
     twin.save(force_insert=True)
     (changed,) = renew_recipes(**stores.scan(STANDARDS))
-    opened = stores.bag("SPLICE-1/0", bag.structure)
+    opened = stores.bag("SPLICE-1-0", bag.structure)
     assert (opened.state, opened.revision) == ("reopened", changed.revision)
     assert "3 SC-10B" in opened.why
     assert the_kit().rework == ("SHORT: 3 SC-10B",)
-    assert "may not do" in refusal("not-allowed", renew_recipes, **stores.scan(PLANNER))
+    assert "may not do" in refusal("not-allowed", renew_recipes, **stores.scan(BUYER))
+
+
+def test_rules_that_are_published_open_the_kits_which_they_change_and_say_what_differs(
+    stores: Stores, recipe: Recipe
+) -> None:
+    bag = built(stores)
+    two_wraps_published(stores, TODAY)
+    changed = Recipe.objects.get()
+    assert (changed.revision != recipe.revision, changed.to_come) == (True, "")
+    (row,) = listed_for_rework(TODAY)
+    assert (row.bag.state, row.bag.revision, row.next) == ("reopened", changed.revision, ("put back", "pick"))
+    assert row.whys == ("MST: 2 instead of 1 (j/joint/ABC/consumable/5)", "SHORT: 1 MST", NEAR)
+    assert [(one.stock_code, one.quantity) for one in row.add] == [("CS15-2", 3000), ("MST", 1000)]
+    assert Event.objects.filter(name="recipe changed", addressed_to="storekeeper").count() == 1
+    assert stores.bag("SPLICE-1-0", bag.structure).checked_by == ""
+
+
+@pytest.mark.usefixtures("recipe")
+def test_rules_for_a_later_day_flag_a_kit_until_then_and_keep_it_in_store_from_then_on(stores: Stores) -> None:
+    bag, day = built(stores), date(2026, 3, 20)
+    two_wraps_published(stores, day)
+    open_storm(storm="EV1", depot="H", title="ice", **stores.scan(DUTY))
+    ahead, due = listed_for_rework(TODAY), listed_for_rework(day)
+    told = Recipe.objects.get().to_come
+    assert "1 MST more" in told
+    assert f"FROM 2026-03-20: {told}" in ahead[0].whys
+    assert any("RECIPE CHANGED on 2026-03-20" in why for why in due[0].whys)
+    assert the_kit().is_ready
+    assert [kit.is_ready for kit in kits(on=day)] == [False]
+    later = Stores(datetime(2026, 3, 20, 18, 0, tzinfo=UTC), prefix="later")
+    assert "Make the recipes up again" in refusal("recipe-due", given, later, bag)
+    assert "Make the recipes up again" in refusal(
+        "recipe-due", build_kit, recipe="SPLICE-1-0", depot="H", **later.scan()
+    )
+    later.plan()
+    assert (Recipe.objects.get().to_come, stores.bag("SPLICE-1-0", bag.structure).state) == ("", "reopened")
+
+
+@pytest.mark.usefixtures("recipe")
+def test_a_kit_with_a_date_that_is_near_is_on_the_rework_list_and_may_still_go_out(stores: Stores) -> None:
+    built(stores)
+    assert listed_for_rework(date(2026, 3, 1)) == []
+    (row,) = listed_for_rework(TODAY)
+    assert row.whys == (NEAR,)
+    assert row.next == ("reopen",)
+    assert {one.stock_code for one in row.take_out} == {one.stock_code for one in row.add} == {"CS15-2"}
+    assert (the_kit().is_ready, the_kit().soon) == (True, row.whys)
+    assert listed_for_rework(date(2026, 4, 1))[0].whys == row.whys
 
 
 @pytest.mark.usefixtures("recipe")
@@ -179,9 +254,9 @@ def test_a_recipe_that_the_rules_no_longer_give_keeps_its_kits_in_store(stores: 
 @pytest.mark.usefixtures("recipe")
 def test_a_recalled_lot_holds_the_kit(stores: Stores) -> None:
     bag = built(stores)
-    lot = next(lot for lot in stores.contents("SPLICE-1/0", bag.structure).lots.values() if lot.number)
+    lot = next(lot for lot in stores.contents("SPLICE-1-0", bag.structure).lots.values() if lot.number)
     recall_lot(stock_code=lot.item.stock_code, lot=lot.number, reason="tears", **stores.scan())
-    assert stores.bag("SPLICE-1/0", bag.structure).state == "on hold"
+    assert stores.bag("SPLICE-1-0", bag.structure).state == "on hold"
     assert not the_kit().is_ready
 
 
@@ -189,12 +264,12 @@ def test_a_recalled_lot_holds_the_kit(stores: Stores) -> None:
 def test_one_scan_gives_a_kit_to_a_storm_and_every_piece_of_it_is_the_crews(stores: Stores) -> None:
     bag = built(stores)
     open_storm(storm="EV1", depot="H", title="ice", **stores.scan(DUTY))
-    inside = stores.counted("SPLICE-1/0", bag.structure)
+    inside = stores.counted("SPLICE-1-0", bag.structure)
     scan = stores.scan()
     target = given(stores, bag, **scan)
     assert (target.job.job, target.state, target.crew) == ("EV1", "issued", "Crew 2 (Larkfield Line)")
     assert stores.counted("EV1", "Alder 12") == inside
-    assert stores.bag("SPLICE-1/0", bag.structure).state == "closed"
+    assert stores.bag("SPLICE-1-0", bag.structure).state == "closed"
     assert kits(on=TODAY) == []
     assert {move.action.paper for move in Movement.objects.filter(to_place=target.place)} == {"EV1"}
     assert given(stores, bag, **scan) == target
@@ -217,7 +292,7 @@ def test_an_emergency_takes_a_kit_and_a_planned_job_does_not(stores: Stores) -> 
 @pytest.mark.usefixtures("recipe")
 def test_a_kit_that_is_short_late_or_no_kit_does_not_go_out(stores: Stores) -> None:
     open_storm(storm="EV1", depot="H", title="ice", **stores.scan(DUTY))
-    listed = build_kit(recipe="SPLICE-1/0", depot="H", **stores.scan())
+    listed = build_kit(recipe="SPLICE-1-0", depot="H", **stores.scan())
     assert "it is listed" in refusal("not-in-this-state", given, stores, listed)
     bag = built(stores)
     assert "its company" in refusal("no-crew", given, stores, bag, company="")

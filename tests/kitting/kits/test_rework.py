@@ -24,6 +24,7 @@ from kitting.services.issue_bags import stage
 from kitting.services.recall_lots import recall_lot
 
 pytestmark = pytest.mark.django_db
+TODAY = date(2026, 3, 2)
 
 
 def bags_staged() -> None:
@@ -48,12 +49,12 @@ def stores() -> Stores:
 
 def row(job: str, structure: str) -> Rework:
     """The row of a bag."""
-    return next(one for one in rework() if (one.bag.job.job, one.bag.structure) == (job, structure))
+    return next(one for one in rework(on=TODAY) if (one.bag.job.job, one.bag.structure) == (job, structure))
 
 
 def listed(depot: str = "") -> list[str]:
     """The bags on the list."""
-    return [str(one.bag) for one in rework(depot=depot)]
+    return [str(one.bag) for one in rework(on=TODAY, depot=depot)]
 
 
 def test_a_bag_with_a_recalled_lot_says_what_comes_out_and_goes_in_until_it_is_good_again(stores: Stores) -> None:
@@ -171,9 +172,9 @@ def test_the_first_cutover_comes_first_and_a_depot_sees_its_own(stores: Stores) 
 def test_a_longer_list_costs_no_more_queries() -> None:
     Bag.objects.filter(job__job="J03", structure="B1").update(state="reopened")
     with CaptureQueriesContext(connection) as one_bag:
-        short = rework(depot="N")
+        short = rework(on=TODAY, depot="N")
     Bag.objects.filter(job__job="J03", state="staged").update(state="reopened")
     with CaptureQueriesContext(connection) as all_bags:
-        long = rework(depot="N")
+        long = rework(on=TODAY, depot="N")
     assert (len(short), len(long)) == (1, 3)
     assert len(all_bags) == len(one_bag)
