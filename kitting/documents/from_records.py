@@ -1,4 +1,4 @@
-"""Papers filled from the records: trace of a lot, transfer, hold, count, and what an event used."""
+"""Papers filled from the records: trace of a lot, transfer, hold and count."""
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
@@ -9,12 +9,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from inventory.models import (
-    BAG,
-    INSTALLED,
-    LOST,
     OPENING,
-    SCRAPPED,
-    Action,
     Item,
     LotHold,
     Movement,
@@ -30,15 +25,12 @@ from kitting.documents.hold_tag import HoldTag
 from kitting.documents.lot_trace import COULD_BE, HIT, HOLDS, RECEIVED, TOLD, WHERE, LotTrace, TraceLine
 from kitting.documents.lot_trace import INSTALLED as AT_ENDS
 from kitting.documents.record_papers import moment_text
-from kitting.documents.storm_use import StormLine, StormUse, storm_use
 from kitting.documents.transfer_slip import TransferLine, TransferSlip
 from kitting.models import BagEntry, CountList, Event, Person, Promise, Retired
 from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.counting import BlindLine, blinded, lines_of
 from kitting.selectors.notices import SEEN
-
-USED = (INSTALLED, SCRAPPED, LOST)
 
 
 def lot_trace_of(
@@ -270,55 +262,3 @@ def _count_line(line: BlindLine) -> CountLine:
     if line.bag:
         return CountLine(line.place, line.bag, "bag: 1 if it stands here, else 0", "–", "bag")
     return CountLine(line.place, line.stock_code, line.part, line.lot, line.unit, line.pack)
-
-
-def movements_of_event(event: str) -> list[Movement]:
-    """What was used under an event's code, which the paper of each action bears; reversals are among it."""
-    actions = Action.objects.filter(paper=event)
-    forth = Q(action__in=actions, reverses__isnull=True, ending__in=USED)
-    back = Q(reverses__action__in=actions, origin__in=USED)
-    found = Movement.objects.filter(forth | back).order_by("pk")
-    return [
-        *found.select_related(
-            "action",
-            "lot__item",
-            "from_place__depot",
-            "from_place__bag",
-            "to_place__depot",
-            "to_place__bag",
-            "order_line__order",
-        )
-    ]
-
-
-def storm_use_of(event: str, title: str, movements: Iterable[Movement], zone: tzinfo | None = None) -> StormUse:
-    """The use of an event; a reversal counts against it."""
-    return storm_use(event, title, (_storm_line(move, zone) for move in movements))
-
-
-def _storm_line(move: Movement, zone: tzinfo | None) -> StormLine:
-    item, back = move.lot.item, move.reverses_id is not None
-    return StormLine(
-        day=move.action.at.astimezone(zone or timezone.get_current_timezone()).date(),
-        place=_where_used(move.to_place if back else move.from_place),
-        stock_code=item.stock_code,
-        part=item.description or item.kind,
-        lot=move.lot.number,
-        quantity=as_decimal(-move.quantity if back else move.quantity),
-        unit=item.stock_unit,
-        unit_price=None if move.lot.supplier_owned else item.price,
-        source="supplier's own" if move.lot.supplier_owned else "stock",
-        paper=move.action.number,
-        crew=_crew(move.to_place if back else move.from_place) or move.action.by,
-    )
-
-
-def _where_used(place: Place | None) -> str:
-    """The location of a bag, else the name of the place."""
-    return (place.structure if place and place.kind == BAG else "") or str(place)
-
-
-def _crew(place: Place | None) -> str:
-    """The crew that has the bag at a place."""
-    bag = getattr(place, "bag", None) if place and place.kind == BAG else None
-    return bag.crew if bag else ""

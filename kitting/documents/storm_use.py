@@ -35,15 +35,19 @@ COLUMNS = (
 )
 HEADERS = (
     "event", "date", "place", "stock code", "part", "lot", "quantity", "unit", "unit price (owner's currency)",
-    "value (owner's currency)", "source", "paper", "crew",
+    "value (owner's currency)", "source", "paper", "received by", "crew", "remark",
 )  # fmt: skip
+STOCK, PURCHASE, STOCK_OR_PURCHASE, SUPPLIERS = "stock", "purchase", "stock or purchase", "supplier's own"
+NO_PRICE = "NO PRICE"
 
 
 @dataclass(frozen=True, slots=True)
 class StormLine:
     """Pieces that an event used; ``unit_price`` is per stock unit, None where no price is known.
 
-    ``source`` is ``stock`` or ``purchase``; ``paper`` the number that proves it.
+    ``source`` says whether they lay in stock or were bought for the event; ``paper`` is the number that proves it: of
+    the bag under which they left the stores, or of the order and delivery. ``received`` are the papers by which their
+    lot came at all.
     """
 
     day: date
@@ -56,6 +60,7 @@ class StormLine:
     unit_price: Decimal | None
     source: str
     paper: str
+    received: str
     crew: str
 
     @property
@@ -82,6 +87,17 @@ class StormUse:
         """Lines whose price nobody knows."""
         return sum(line.unit_price is None for line in self.lines)
 
+    @property
+    def sum_words(self) -> str:
+        """How many lines there are and what they cost; lines without a price are left out of the sum, which says so."""
+        lines, missing = (_lines(number) for number in (len(self.lines), self.without_price))
+        without = f" WITHOUT {missing} that no price is known of" if self.without_price else ""
+        return f"{lines}, value {number_text(self.value)}{without}"
+
+
+def _lines(number: int) -> str:
+    return f"{number} {'line' if number == 1 else 'lines'}"
+
 
 def storm_use(event: str, title: str, lines: Iterable[StormLine]) -> StormUse:
     """The lines of an event by day, place and item."""
@@ -95,24 +111,18 @@ def storm_use_report(use: StormUse, printed: Printed) -> bytes:
         printed,
         title="STORM USE REPORT",
         subject=f"{use.event} · {use.title}",
-        facts=(_sum_text(use),),
+        facts=(use.sum_words,),
         number=("S", use.event),
         landscape=True,
     )
     table_or_words(flow, COLUMNS, [_cells(line, printed) for line in use.lines], "Nothing was used.")
     flow.gap(2)
-    flow.text(_sum_text(use), STRONG)
+    flow.text(use.sum_words, STRONG)
     return pdf_bytes([flow], f"Storm use report {use.event}")
 
 
-def _sum_text(use: StormUse) -> str:
-    lines = f"{len(use.lines)} {'line' if len(use.lines) == 1 else 'lines'}"
-    missing = f" · {use.without_price} WITHOUT A PRICE, not in the sum" if use.without_price else ""
-    return f"{lines}, value {number_text(use.value)}{missing}"
-
-
 def _cells(line: StormLine, printed: Printed) -> tuple[str, ...]:
-    price, value = (("no price", "–") if line.value is None or line.unit_price is None
+    price, value = ((NO_PRICE, "–") if line.value is None or line.unit_price is None
                     else (number_text(line.unit_price), number_text(line.value)))  # fmt: skip
     lot = f"{printed.words('lot')} {line.lot or 'unknown'}"
     return (
@@ -130,7 +140,8 @@ def _cells(line: StormLine, printed: Printed) -> tuple[str, ...]:
 def _frame(use: StormUse) -> pd.DataFrame:
     rows = [
         (use.event, line.day, line.place, line.stock_code, line.part, line.lot, line.quantity, line.unit,
-         line.unit_price, line.value, line.source, line.paper, line.crew)
+         line.unit_price, line.value, line.source, line.paper, line.received, line.crew,
+         NO_PRICE if line.unit_price is None else "")
         for line in use.lines
     ]  # fmt: skip
     return table_frame(HEADERS, rows)
@@ -142,5 +153,7 @@ def storm_use_csv(use: StormUse) -> bytes:
 
 
 def storm_use_workbook(use: StormUse) -> bytes:
-    """The report as a workbook."""
-    return workbook_bytes({"storm use": _frame(use)})
+    """The report as a workbook, its total on a sheet of its own."""
+    total = (use.event, use.title, len(use.lines), use.value, use.without_price)
+    heads = ("event", "title", "lines", "value (owner's currency)", "without so many lines that have no price")
+    return workbook_bytes({"storm use": _frame(use), "total": table_frame(heads, [total])})

@@ -10,7 +10,7 @@ from django.db.models import Sum
 from inventory.models import BIN, RESERVE, Balance, Depot, Item, Level
 from kitting.calculation.bag_states import CLOSED as BAG_CLOSED
 from kitting.errors import Refusal
-from kitting.models import Bag, KeptKit, LotToFinish, Storm
+from kitting.models import ASKED, Bag, KeptKit, LotToFinish, Storm
 from kitting.models.bags import INSTALLED, LOST, SCRAPPED
 from kitting.models.storms import OPEN, PROTECTIONS
 from kitting.selectors.bag_contents import bare, contents_of
@@ -133,6 +133,11 @@ def _wanted(level: Level | None, there: Counter[str], used: int) -> int:
     least = level.minimum or 0
     shelf = (level.maximum or least) - there[BIN] if there[BIN] < least else 0
     return shelf + max((level.reserve_floor or 0) - there[RESERVE], 0)
+
+
+def storms_asked() -> list[Storm]:
+    """Storms that somebody asked for and nobody has opened, in the order in which they were asked for."""
+    return [*Storm.objects.filter(state=ASKED).order_by("pk")]
 
 
 def open_storms() -> Sequence[Storm]:

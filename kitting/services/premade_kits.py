@@ -5,14 +5,14 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Unpack
 
-from inventory.models import Lot
+from inventory.models import Action, Depot, Lot
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
 from jobs.models import UNDER_WAY, Job
-from kitting.calculation.bag_states import GIVE
+from kitting.calculation.bag_states import CANCELLED, CLOSED, GIVE
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, BagLine, KitLevel, Recipe
+from kitting.models import Bag, BagEntry, BagLine, Event, KitLevel, Recipe
 from kitting.models.bags import ISSUED, PICKED, PUT_BACK
 from kitting.models.storms import OPEN
 from kitting.roles import DO, require
@@ -26,6 +26,8 @@ from kitting.services.scans import BAGS, Opened, Scan, opened, place_of, settled
 from kitting.services.scans import advance as advanced
 from kitting.services.storm_issues import out_bag
 
+BUILT = "kit built"
+
 
 @use_case
 def keep_kit_level(*, recipe: str, depot: str, least: int, greatest: int, **scan: Unpack[Scan]) -> KitLevel:
@@ -38,11 +40,12 @@ def keep_kit_level(*, recipe: str, depot: str, least: int, greatest: int, **scan
     if not 0 <= least <= greatest:
         raise Refusal("least-above-greatest", f"From {least} to {greatest} kits is no range.", {})
     content = {"recipe": recipe, "depot": depot, "least": least, "greatest": greatest}
-    begin("keep kit level", content, stamp_of(scan))
+    _, repeated = begin("keep kit level", content, stamp_of(scan))
+    of_recipe, home = recipe_by_name(recipe), depot_named(depot)
+    if repeated:
+        return KitLevel.objects.get(recipe=of_recipe, depot=home)
     levels = {"minimum": least, "maximum": greatest}
-    level, _ = KitLevel.objects.update_or_create(
-        recipe=recipe_by_name(recipe), depot=depot_named(depot), defaults=levels
-    )
+    level, _ = KitLevel.objects.update_or_create(recipe=of_recipe, depot=home, defaults=levels)
     told = Happening("kit level kept", f"{recipe} at {depot}", content, depot=depot)
     record_events([told], by=scan["actor"].name, at=scan["at"])
     return level
@@ -56,27 +59,76 @@ def build_kit(*, recipe: str, depot: str, confirmed: Collection[str] = (), **sca
         Doubt: ``more-than-greatest``: the depot has as many as it keeps.
         Refusal: ``not-allowed``; ``unknown-recipe``; ``unknown-depot``; ``recipe-open``; ``recipe-due``.
     """
-    require(scan["actor"], BAGS, DO, depot)
-    action, repeated = begin("build kit", {"recipe": recipe, "depot": depot}, stamp_of(scan))
-    of_recipe, home = recipe_by_name(recipe), depot_named(depot)
-    if repeated:
-        return Bag.objects.get(job=of_recipe.job, why=f"built with {action.number}")
-    _refuse_stale(of_recipe, scan["at"].date())
-    job = Job.objects.select_for_update().get(pk=of_recipe.job_id)
-    standing = Bag.objects.filter(job=job, depot=home).exclude(state__in=("closed", "cancelled")).count()
-    level = KitLevel.objects.filter(recipe=of_recipe, depot=home).first()
+    one = _begun(recipe, depot, "build kit", scan)
+    if one.built:
+        return one.built[0]
     doubts = Doubts(confirmed)
-    if level and standing >= level.maximum:
-        question = f"{depot} keeps up to {level.maximum} kits {recipe}, and {standing} stand there: build another?"
+    if one.level and one.standing >= one.level.maximum:
+        kept = one.level.maximum
+        question = f"{depot} keeps up to {kept} kits {recipe}, and {one.standing} stand there: build another?"
         doubts.ask("more-than-greatest", 1, question)
     doubts.settle()
+    return _listed(one, 1, scan)[0]
+
+
+@use_case
+def build_up(*, recipe: str, depot: str, **scan: Unpack[Scan]) -> list[Bag]:
+    """List as many kits of a recipe as a depot lacks to its greatest number.
+
+    Raises:
+        Refusal: as ``build_kit``; ``no-level``: nobody has said how many it keeps; ``enough-kits``.
+    """
+    one = _begun(recipe, depot, "build kits up", scan)
+    if one.built:
+        return one.built
+    if one.level is None:
+        raise Refusal("no-level", f"Say first how many kits {recipe} depot {depot} keeps.", {})
+    wanted = one.level.maximum - one.standing
+    if wanted <= 0:
+        message = f"{depot} keeps up to {one.level.maximum} kits {recipe}, and {one.standing} stand there."
+        raise Refusal("enough-kits", message, {"standing": one.standing})
+    return _listed(one, wanted, scan)
+
+
+@dataclass(frozen=True, slots=True)
+class _Building:
+    """A recipe at a depot, its job locked; ``built`` is what the same action built before."""
+
+    action: Action
+    recipe: Recipe
+    depot: Depot
+    level: KitLevel | None
+    standing: int
+    built: list[Bag]
+
+
+def _begun(recipe: str, depot: str, use: str, scan: Scan) -> _Building:
+    require(scan["actor"], BAGS, DO, depot)
+    action, repeated = begin(use, {"recipe": recipe, "depot": depot}, stamp_of(scan))
+    of_recipe, home = recipe_by_name(recipe), depot_named(depot)
+    before = Event.objects.filter(name=BUILT, data__action=action.number).values_list("data__bag", flat=True)
+    built = [*Bag.objects.filter(code__in=[*before]).select_related("job", "depot").order_by("number")]
+    if not repeated:
+        _refuse_stale(of_recipe, scan["at"].date())
+    Job.objects.select_for_update().get(pk=of_recipe.job_id)
+    there = Bag.objects.filter(job=of_recipe.job_id, depot=home).exclude(state__in=(CLOSED, CANCELLED)).count()
+    level = KitLevel.objects.filter(recipe=of_recipe, depot=home).first()
+    return _Building(action, of_recipe, home, level, there, built)
+
+
+def _listed(one: _Building, wanted: int, scan: Scan) -> list[Bag]:
+    job = one.recipe.job
     Job.objects.filter(pk=job.pk).update(ended=UNDER_WAY)  # the last kit that was closed may have completed it
-    number = Bag.objects.filter(job=job).count() + 1
-    bag = new_bag(job, home, f"kit {number}", number)
-    bag.why = f"built with {action.number}"
-    happenings = renew(bag, wanted_by(of_recipe), of_recipe.revision, is_new=True)
+    first = Bag.objects.filter(job=job).count() + 1
+    bags, happenings = [], []
+    for number in range(first, first + wanted):
+        bag = new_bag(job, one.depot, f"kit {number}", number)
+        happenings += renew(bag, wanted_by(one.recipe), one.recipe.revision, is_new=True)
+        told = {"bag": bag.code, "action": one.action.number, "revision": one.recipe.revision}
+        happenings.append(Happening(BUILT, str(bag), told, depot=one.depot.depot))
+        bags.append(bag)
     record_events(happenings, by=scan["actor"].name, at=scan["at"])
-    return bag
+    return bags
 
 
 @use_case

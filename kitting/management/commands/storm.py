@@ -1,47 +1,52 @@
-"""``manage.py storm``: open and close a storm, see what keeps it open, write its use report."""
+"""``manage.py storm``: ask for a storm, open and close it, keep kits out of it, see how it stands, write its report."""
 
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
-from zoneinfo import ZoneInfo
 
 from django.core.management.base import BaseCommand
 
 from inventory.management.books import require_books
-from inventory.models import Depot
-from jobs.models import Job
-from kitting.documents.from_records import movements_of_event, storm_use_of
-from kitting.documents.storm_use import StormUse, storm_use_csv, storm_use_report, storm_use_workbook
+from kitting.documents.storm_records import use_of_storm
+from kitting.documents.storm_use import storm_use_csv, storm_use_report, storm_use_workbook
 from kitting.management.books import now, refused_in_words, user_name
 from kitting.management.plan_run import taking_a_new_place
 from kitting.management.printing import write_paper
 from kitting.models import Storm
-from kitting.roles import DUTY_SUPERVISOR, Actor
-from kitting.selectors.storms import LONGEST_DAYS, keeps_open, left_on, open_storms, storm_by_code
+from kitting.models.storms import PROTECTIONS
+from kitting.roles import DUTY_SUPERVISOR, PLANNER, Actor
+from kitting.selectors.storm_burn import burn_of
+from kitting.selectors.storms import LONGEST_DAYS, keeps_open, left_on, open_storms, storm_by_code, storms_asked
 from kitting.services.scans import Scan
-from kitting.services.storms import close_storm, open_storm
+from kitting.services.storms import ask_storm, close_storm, keep_kit, open_storm
 
 
 class Command(BaseCommand):
-    """Storm mode: on, off, what is left to do, and the report."""
+    """Storm mode: asked for, on, off, what is left to do, how fast pieces go, and the report."""
 
-    help = "Open and close a storm, list what keeps it open, write its use report."
+    help = "Ask for a storm, open and close it, keep planned kits out of it, see how it stands, write its use report."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         steps = parser.add_subparsers(dest="step", required=True)
+        ask = steps.add_parser("ask", help="ask the duty supervisor to open a storm")
+        ask.add_argument("--title", required=True, help="what it is")
         begin = steps.add_parser("open", help="open a storm; its code is on everything that is used in it")
         begin.add_argument("--depot", required=True, help="its home depot")
         begin.add_argument("--title", default="", help="what it is; not needed where a planner has asked for it")
         end = steps.add_parser("close", help="close it, once all is accounted for")
-        show = steps.add_parser("show", help="open storms, or what keeps one open")
+        keep = steps.add_parser("keep", help="say whether a planned job's kit may be broken in it")
+        keep.add_argument("--why", required=True, help="the reason in words")
+        show = steps.add_parser("show", help="storms that are open or asked for, or how one stands")
         paper = steps.add_parser("paper", help="write its use report: PDF, CSV and workbook")
         paper.add_argument("--out", type=Path, required=True, metavar="DIR", help="folder to make")
         show.add_argument("code", nargs="?", default="")
-        for step in (begin, end, paper):
+        for step in (ask, begin, end, keep, paper):
             step.add_argument("code", help="code of the storm")
-        for step in (begin, end):
-            step.add_argument("--by", default=user_name(), help="name of the duty supervisor (default: the user's)")
+        keep.add_argument("job", help="whose kit")
+        keep.add_argument("protection", choices=PROTECTIONS)
+        for step, role in ((ask, PLANNER), (begin, DUTY_SUPERVISOR), (end, DUTY_SUPERVISOR), (keep, PLANNER)):
+            step.add_argument("--by", default=user_name(), help=f"name of the {role} (default: the user's)")
 
     def handle(self, *_args: Any, **options: Any) -> None:
         with refused_in_words(self.stderr):
@@ -49,46 +54,51 @@ class Command(BaseCommand):
             said = getattr(self, f"_{options['step']}")(options)
         self.stdout.write(said)
 
+    def _ask(self, options: dict[str, Any]) -> str:
+        asked = ask_storm(storm=options["code"], title=options["title"], **_scan(options["by"], PLANNER))
+        return f"Storm {asked} is asked for; the duty supervisor opens it."
+
+    def _keep(self, options: dict[str, Any]) -> str:
+        given = {name: options[name] for name in ("job", "protection", "why")}
+        return f"{keep_kit(storm=options['code'], **given, **_scan(options['by'], PLANNER))}."
+
     def _open(self, options: dict[str, Any]) -> str:
         code, title = options["code"], options["title"]
-        storm = open_storm(storm=code, depot=options["depot"], title=title, **_scan(options["by"]))
+        storm = open_storm(storm=code, depot=options["depot"], title=title, **_scan(options["by"], DUTY_SUPERVISOR))
         return f"Storm {storm} is open: {storm.title}."
 
     def _close(self, options: dict[str, Any]) -> str:
-        done = close_storm(storm=options["code"], **_scan(options["by"]))
+        done = close_storm(storm=options["code"], **_scan(options["by"], DUTY_SUPERVISOR))
         return "\n".join([f"Storm {done.storm} is closed. To be bought again:", *(one.sentence for one in done.refill)])
 
     def _show(self, options: dict[str, Any]) -> str:
         if options["code"]:
-            storm = storm_by_code(options["code"])
-            return "\n".join([_line(storm), *(keeps_open(storm) or ["Nothing keeps it open."])])
+            storm, at = storm_by_code(options["code"]), now()
+            kept = [str(one) for one in storm.kept_kits.select_related("job", "storm").order_by("job__job")]
+            burn = [one.sentence for one in burn_of(storm, at)] if storm.opened_at else []
+            return "\n".join([_line(storm), *kept, *burn, *(keeps_open(storm) or ["Nothing keeps it open."])])
         late = {storm.pk for storm in left_on(now())}
         told = f" OPEN FOR MORE THAN {LONGEST_DAYS} DAYS"
-        lines = [f"{_line(storm)}{told if storm.pk in late else ''}" for storm in open_storms()]
+        storms = [*open_storms(), *storms_asked()]
+        lines = [f"{_line(storm)}{told if storm.pk in late else ''}" for storm in storms]
         return "\n".join(lines) or "No storm is open."
 
     def _paper(self, options: dict[str, Any]) -> str:
         storm = storm_by_code(options["code"])
-        use = _use_of(storm)
+        use = use_of_storm(storm)
         with taking_a_new_place(options["out"]) as folder:
             folder.mkdir()
             write_paper(folder / "storm-use.pdf", use, storm_use_report, subject=storm.code)
             (folder / "storm-use.csv").write_bytes(storm_use_csv(use))
             (folder / "storm-use.xlsx").write_bytes(storm_use_workbook(use))
-        without = f", {use.without_price} without a price" if use.without_price else ""
-        return f"written to {options['out']}: {len(use.lines)} lines{without}"
-
-
-def _use_of(storm: Storm) -> StormUse:
-    home = Job.objects.filter(job=storm.code).values_list("depot", flat=True).first()
-    zone = Depot.objects.filter(depot=home).values_list("time_zone", flat=True).first()
-    return storm_use_of(storm.code, storm.title, movements_of_event(storm.code), ZoneInfo(zone) if zone else None)
+        return f"written to {options['out']}: {use.sum_words}"
 
 
 def _line(storm: Storm) -> str:
     since = f" since {storm.opened_at:%Y-%m-%d %H:%M} UTC by {storm.opened_by}" if storm.opened_at else ""
+    since = since or f" by {storm.asked_by}"
     return f"{storm} ({storm.state}{since}): {storm.title}"
 
 
-def _scan(by: str) -> Scan:
-    return {"actor": Actor(by, frozenset({DUTY_SUPERVISOR})), "at": now(), "action": f"storm-{uuid4()}"}
+def _scan(by: str, role: str) -> Scan:
+    return {"actor": Actor(by, frozenset({role})), "at": now(), "action": f"storm-{uuid4()}"}

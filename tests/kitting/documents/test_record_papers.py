@@ -124,9 +124,9 @@ AS_INSTALLED = AsInstalled(
 )
 STORM = storm_use("E01", "dig-in at Harbor Road", [
     StormLine(datetime(2026, 3, 14).date(), "H/H-04-2", "CS15-2", "splice", "L-2303B", Decimal(3), "ea",
-              Decimal("81.25"), "stock", "A-91", "T. Ahola"),
+              Decimal("81.25"), "stock", "A-91", "opening balance", "T. Ahola"),
     StormLine(datetime(2026, 3, 14).date(), "H/H-01-1", "=PC15", "cap", "", Decimal(1), "ea", None, "stock", "A-92",
-              ""),
+              "", ""),
 ])  # fmt: skip
 WEEK = tuple(
     FridayJob(
@@ -319,10 +319,14 @@ def test_an_as_installed_record_has_one_line_an_end_and_boxes_its_overrides(look
 
 def test_a_storm_use_report_sums_what_has_a_price_and_says_what_has_none(look: Look) -> None:
     text = " ".join(page.one_line for page in look(PAPERS["storm use"](PRINTED)))
-    assert "2 lines, value 243.75 · 1 WITHOUT A PRICE, not in the sum" in text
-    sheet = openpyxl.load_workbook(io.BytesIO(storm_use_workbook(STORM)))["storm use"]
-    cells = {(row[3].value, row[3].data_type, row[9].value) for row in sheet.iter_rows(min_row=2)}
-    assert cells == {("CS15-2", "s", 243.75), ("=PC15", "s", None)}
+    assert "2 lines, value 243.75 WITHOUT 1 line that no price is known of" in text
+    book = openpyxl.load_workbook(io.BytesIO(storm_use_workbook(STORM)))
+    cells = {
+        (row[3].value, row[3].data_type, row[9].value, row[14].value or "")
+        for row in book["storm use"].iter_rows(min_row=2)
+    }
+    assert cells == {("CS15-2", "s", 243.75, ""), ("=PC15", "s", None, "NO PRICE")}
+    assert [cell.value for cell in book["total"][2]] == ["E01", "dig-in at Harbor Road", 2, 243.75, 1]
     assert "'=PC15" in storm_use_csv(STORM).decode("utf-8-sig")
 
 

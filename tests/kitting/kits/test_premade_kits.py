@@ -1,10 +1,12 @@
 """Kits for standard locations are built ahead from the rules, and given by one scan."""
 
+import io
 from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
 from bag_stores import OTHER_STORES, Stores, demo_sheets
+from django.core.management import call_command
 from module_books import books_of_module
 from people import BUYER, DUTY, OTHER_STANDARDS, STANDARDS, STORES
 from refusals import refusal
@@ -21,7 +23,7 @@ from kitting.services.draft_rules import draft_rules
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check
 from kitting.services.issue_bags import issue, stage
-from kitting.services.premade_kits import build_kit, give_kit, keep_kit_level
+from kitting.services.premade_kits import build_kit, build_up, give_kit, keep_kit_level
 from kitting.services.publish_rules import look_at_draft, publish_draft, review_draft
 from kitting.services.recall_lots import recall_lot
 from kitting.services.recipes import keep_recipe, renew_recipes
@@ -162,6 +164,51 @@ def test_kits_are_built_from_the_least_to_the_greatest_number_that_a_depot_keeps
     scan = stores.scan()
     yes = {**third, "confirmed": ("more-than-greatest/1",)}
     assert build_kit(**yes, **scan) == build_kit(**yes, **scan)
+
+
+@pytest.mark.usefixtures("recipe")
+def test_kits_are_built_up_in_one_go_to_the_greatest_number(stores: Stores) -> None:
+    up = {"recipe": "SPLICE-1-0", "depot": "H"}
+    assert "how many kits" in refusal("no-level", build_up, **up, **stores.scan())
+    keep_kit_level(**up, least=1, greatest=3, **stores.scan())
+    build_kit(**up, **stores.scan())
+    scan = stores.scan()
+    made = build_up(**up, **scan)
+    assert [bag.structure for bag in made] == ["kit 2", "kit 3"]
+    assert build_up(**up, **scan) == made
+    assert "3 stand there" in refusal("enough-kits", build_up, **up, **stores.scan())
+    assert "may not do" in refusal("not-allowed", build_up, **up, **stores.scan(BUYER))
+
+
+def test_the_command_keeps_recipes_builds_opens_and_gives_kits(stores: Stores) -> None:
+    said = io.StringIO()
+
+    def premade(*words: str) -> str:
+        said.truncate(0)
+        said.seek(0)
+        call_command("premade", *words, stdout=said, stderr=said)
+        return said.getvalue()
+
+    of_splice = ("--location", "straight splice", "--system", "S12", "--cable-type", "CT-01", "--depot", "H")
+    assert "SPLICE-1-0: straight splice, CT-01 on S12, rev" in premade("keep", "SPLICE-1-0", *of_splice)
+    assert "No recipe has changed." in premade("renew")
+    assert "3 CS15-2" in premade("recipe", "SPLICE-1-0")
+    assert "1 to 2 kits" in premade("level", "SPLICE-1-0", "--depot", "H", "--least", "1", "--greatest", "2")
+    assert "0 in store, 1 to 2 kept; build 2" in premade("list")
+    with pytest.raises(SystemExit):
+        premade("build", "SPLICE-9", "--depot", "H")
+    assert "recipes: SPLICE-1-0" in said.getvalue()
+    assert "SPLICE-1-0 kit 2, number" in premade("build", "SPLICE-1-0", "--depot", "H")
+    assert "SPLICE-1-0 kit 3, number" in premade("build", "SPLICE-1-0", "--depot", "H", "--more")
+    keep_kit_level(recipe="SPLICE-1-0", depot="H", least=1, greatest=9, **stores.scan())
+    code = label_code(built(stores))
+    assert "2026-03-31  USE BY 2026-03-31" in premade("list", "--depot", "H")
+    open_storm(storm="EV1", depot="H", title="ice", **stores.scan(DUTY))
+    to_crew = ("--crew", "Crew 2", "--company", "Larkfield Line", "--where", "Alder 12", "--storm", "EV1")
+    assert "EV1 Alder 12 is out with Crew 2 (Larkfield Line)" in premade("give", code, *to_crew)
+    other = label_code(built(stores))
+    assert "is open again" in premade("open", other, "--why", "look again")
+    assert "not ready" in premade("list")
 
 
 @pytest.mark.usefixtures("recipe")

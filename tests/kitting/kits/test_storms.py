@@ -2,6 +2,7 @@
 
 import io
 from datetime import UTC, date, timedelta
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -12,12 +13,14 @@ from module_books import books_of_module
 from people import BUYER, DUTY, PLANNER, STORES
 from refusals import refusal
 
-from inventory.models import Balance, Item, Level, Movement
+from inventory.models import Balance, Item, Level, Movement, OrderLine, PurchaseOrder
+from inventory.services.receiving import Arrival, receive
 from jobs.models import Job
-from kitting.documents.from_records import movements_of_event, storm_use_of
+from kitting.documents.storm_records import movements_of_event, storm_use_of, use_of_storm
 from kitting.models import Event, KeptKit, LotToFinish, Storm
 from kitting.selectors.bag_contents import label_code
-from kitting.selectors.storms import keeps_open, kept_kit, left_on, to_finish
+from kitting.selectors.storm_burn import burn_of
+from kitting.selectors.storms import bags_of, keeps_open, kept_kit, left_on, to_finish
 from kitting.services.borrow_pieces import borrow
 from kitting.services.emergency import open_emergency
 from kitting.services.return_bags import Installed, close, install, turn_in, write_off
@@ -272,14 +275,77 @@ def test_a_storm_that_is_left_on_for_more_than_fourteen_days_is_told(storm: Stor
     assert left_on(storm.opened_at + timedelta(14, 1)) == [storm]
 
 
+def used_up(stores: Stores, *pieces: Handful) -> None:
+    """Pieces that go to a crew and are lost in the snow."""
+    done = give(stores, *pieces)
+    for one in pieces:
+        write_off(bag=label_code(done.bag), stock_code=one.stock_code, lot=one.lot, quantity=one.quantity, deed="lost",
+                  why="snow", **stores.scan(CREW))  # fmt: skip
+
+
+def test_the_report_tells_what_was_bought_for_the_storm_from_what_lay_in_stock(stores: Stores, storm: Storm) -> None:
+    there = stock(stores, "BI15")
+    old = there.lot.number
+    facts = {"item": there.lot.item, "quantity": 9000, "depot": there.place.depot}
+    OrderLine.objects.create(order=PurchaseOrder.objects.create(number="PO-88"), line="1", **facts)
+    one_of = {
+        lot: Handful(place=there.place, quantity=1000, stock_code="BI15", lot=lot) for lot in (old, "L-ICE")
+    }  # fmt: skip
+    used_up(stores, one_of[old])
+    for lot, used in one_of.items():
+        came = Arrival(stock_code="BI15", lot=lot, count=3000, place=there.place, order="PO-88", line="1")
+        stamp = {"by": "M. Osei", "at": stores.scan()["at"], "action": f"DN {lot}", "paper": "DN-4"}
+        receive(depot=there.place.depot, arrivals=[came], **stamp)
+        used_up(stores, used)
+    Item.objects.filter(stock_code="BI15").update(price=Decimal("4.50"))
+    use, delivery = use_of_storm(storm), "order PO-88/1, DN-4"
+    bags = [label_code(bag) for bag in bags_of(storm)]
+    assert [(line.lot, line.source, line.paper, line.received) for line in use.lines] == [
+        (old, "stock", bags[0], "opening balance"),
+        (old, "stock or purchase", bags[1], f"opening balance; {delivery}"),
+        ("L-ICE", "purchase", delivery, delivery),
+    ]
+    assert use.sum_words == "3 lines, value 13.5"
+    Item.objects.filter(stock_code="BI15").update(price=None)
+    assert use_of_storm(storm).sum_words == "3 lines, value 0 WITHOUT 3 lines that no price is known of"
+
+
+def test_the_rate_is_what_went_out_lately_and_did_not_come_back_and_says_for_how_long_the_rest_lasts(
+    stores: Stores, storm: Storm
+) -> None:
+    assert storm.opened_at is not None
+    there = stock(stores, "BI15")
+    give(stores, inserts(stores), inserts(stores))
+    (burn,) = burn_of(storm, storm.opened_at + timedelta(minutes=10))
+    left = there.quantity - 6000
+    assert (burn.given, burn.rate, burn.window) == (6000, Decimal("6.0"), timedelta(hours=1))
+    assert burn.free + burn.promised == left
+    assert burn.hours == burn.free // 6000
+    (later,) = burn_of(storm, storm.opened_at + timedelta(hours=4))
+    assert (later.rate, later.hours) == (Decimal("1.5"), burn.free * 4 // 6000)
+    code = stores.code("EV1", "Alder 12")
+    back = {"stock_code": "BI15", "lot": there.lot.number, "quantity": 6000, "condition": "sealed", "door": "stock"}
+    turn_in(bag=code, **back, place=there.place, **stores.scan())
+    assert burn_of(storm, storm.opened_at + timedelta(hours=4)) == []
+    give(stores, inserts(stores))
+    (quiet,) = burn_of(storm, storm.opened_at + timedelta(hours=40))
+    assert (quiet.given, quiet.lately, quiet.hours) == (3000, 0, None)
+
+
 def test_the_command_opens_shows_reports_and_closes(stores: Stores, tmp_path: Path) -> None:
     said = io.StringIO()
-    call_command("storm", "open", "EV1", "--depot", "N", "--title", "ice", "--by", "J. Brandt", stdout=said)
+    call_command("storm", "ask", "EV1", "--title", "ice", "--by", "R. Tolley", stdout=said)
+    call_command("storm", "show", stdout=said)
+    call_command("storm", "open", "EV1", "--depot", "N", "--by", "J. Brandt", stdout=said)
+    call_command("storm", "keep", "EV1", "J10", "never", "--why", "hospital", "--by", "R. Tolley", stdout=said)
     done = give(stores, inserts(stores))
     call_command("storm", "show", "EV1", stdout=said)
     call_command("storm", "show", stdout=said)
     told = said.getvalue()
+    assert "EV1 (asked by R. Tolley): ice" in told
     assert "Storm EV1 is open: ice." in told
+    assert told.count("J10 in EV1: never") == 2
+    assert "BI15 at N an hour; " in told
     assert "EV1 Alder 12 with Crew 2 (Larkfield Line) is issued; still open: 3 BI15" in told
     lot = stock(stores, "BI15").lot.number
     write_off(bag=label_code(done.bag), stock_code="BI15", lot=lot, quantity=3000, deed="lost", why="snow",

@@ -22,11 +22,10 @@ from inventory.services.transferring import Load, Unload, receive_transfer, send
 from kitting.documents.from_records import (
     hold_tag_of,
     lot_trace_of,
-    movements_of_event,
-    storm_use_of,
     transfer_slip_of,
 )
 from kitting.documents.lot_trace import COULD_BE, HOLDS, RECEIVED, WHERE
+from kitting.documents.storm_records import movements_of_event, storm_use_of
 from kitting.models import Event, Printing
 from kitting.selectors.printings import superseded_print
 from kitting.services.note_printing import note_printing
