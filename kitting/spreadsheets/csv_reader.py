@@ -16,7 +16,7 @@ from kitting.errors import Refusal
 from kitting.spreadsheets.cell_columns import CellColumns
 from kitting.spreadsheets.cell_text import clean_text
 from kitting.spreadsheets.received_file import MEGABYTE, Progress, received_bytes
-from kitting.spreadsheets.sheet_frames import TextColumns, few_or_one, sheet_from_columns
+from kitting.spreadsheets.sheet_frames import HeaderRow, TextColumns, few_or_one, sheet_from_columns
 
 LARGEST_CSV = 150 * MEGABYTE
 _ROWS_AT_ONCE = 5_000
@@ -26,7 +26,7 @@ _HEADER_SEEN = 100_000  # characters among which the header row is looked for
 _UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 
-def read_csv_sheet(path: Path, progress: Progress | None = None) -> RawSheet:
+def read_csv_sheet(path: Path, progress: Progress | None = None, header_row: HeaderRow | None = None) -> RawSheet:
     """The sheet that a CSV file holds; its name is the file's without ``.csv``. Blank lines keep their row number.
 
     Raises:
@@ -38,7 +38,7 @@ def read_csv_sheet(path: Path, progress: Progress | None = None) -> RawSheet:
     read = _cells(path.name, text, separator, progress)
     texts = [list(map(clean_text, map(str, read.distinct(at)))) for at in range(len(read.codes))]
     codes = [np.array(one, dtype=np.int32) for one in read.codes]
-    sheet = sheet_from_columns(TextColumns(path.name, path.stem, codes, texts))
+    sheet = sheet_from_columns(TextColumns(path.name, path.stem, codes, texts), header_row)
     if sheet is None:
         raise Refusal("empty-file", f"{path.name} holds no text, not even a header row.", {"file": path.name})
     said = f"{_SEPARATORS[separator]} separate the cells of {path.name}"

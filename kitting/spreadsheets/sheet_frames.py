@@ -1,6 +1,6 @@
 """From columns of text to a sheet: header row, row numbers as a person sees them, and what must be said about both."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,12 @@ MOST_ROWS = 1_100_000
 MOST_COLUMNS = 400
 MOST_NOTES = 50  # of one sort on one sheet; more are said in one sentence
 
+_FIRST_ROWS = 20  # rows with text among which a header is looked for
 Codes = NDArray[np.int32]
+FirstRows = Sequence[tuple[int, tuple[str, ...]]]
+"""The first rows of a sheet that hold text, each with its number."""
+HeaderRow = Callable[[str, FirstRows], int]
+"""Says which row is the header, from the sheet's name and its first rows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +40,8 @@ def sheet_name(text: str) -> str:
     return " ".join(text.replace("_", " ").replace("-", " ").lower().split())
 
 
-def sheet_from_columns(columns: TextColumns) -> RawSheet | None:
-    """The sheet, or None when no cell holds anything. The first row with text is the header.
+def sheet_from_columns(columns: TextColumns, header_row: HeaderRow | None = None) -> RawSheet | None:
+    """The sheet, or None when no cell holds anything. The first row with text is the header unless another is named.
 
     Raises:
         Refusal: ``too-many-rows``, ``too-many-columns``, ``giant-text``.
@@ -51,10 +56,14 @@ def sheet_from_columns(columns: TextColumns) -> RawSheet | None:
     table = np.empty((len(rows), width), dtype=object)
     for at in range(width):
         table[:, at] = np.array(columns.texts[at], dtype=object)[columns.codes[at][rows]]
-    headers = tuple(table[0])
-    cells = pd.DataFrame(table[1:], index=rows[1:] + 1, columns=range(width), dtype=object)
     name = sheet_name(columns.name)
-    return RawSheet(name, headers, cells, _header_row_note(name, int(rows[0]) + 1))
+    head = 0
+    if header_row is not None:
+        first = [(int(row) + 1, tuple(table[at])) for at, row in enumerate(rows[:_FIRST_ROWS])]
+        head = [row for row, _ in first].index(header_row(name, first))
+    cells = pd.DataFrame(table[head + 1 :], index=rows[head + 1 :] + 1, columns=range(width), dtype=object)
+    notes = _header_row_note(name, int(rows[head]) + 1, above=head)
+    return RawSheet(name, tuple(table[head]), cells, notes)
 
 
 def few_or_one(notes: Iterable[Question], problem: str) -> tuple[Question, ...]:
@@ -96,8 +105,11 @@ def _refusal(columns: TextColumns, code: str, what: str) -> Refusal:
     return Refusal(code, f"{columns.file}, sheet {columns.name}: {what}.", data)
 
 
-def _header_row_note(name: str, row: int) -> tuple[Question, ...]:
+def _header_row_note(name: str, row: int, *, above: int) -> tuple[Question, ...]:
     if row == 1:
         return ()
+    if above:
+        problem = f"row {row} is the header; what stands above it is not read"
+        return (Question(name, row, "", "", problem, "", NOTE),)
     problem = f"the rows above row {row} are blank, so row {row} is taken for the header"
     return (Question(name, row, "", "", problem, "start the sheet with its header", NOTE),)

@@ -17,7 +17,7 @@ from kitting.calculation.questions import NOTE, Question
 from kitting.calculation.sheets.raw import RawSheet
 from kitting.errors import Refusal
 from kitting.spreadsheets.received_file import MEGABYTE, Progress, received_bytes
-from kitting.spreadsheets.sheet_frames import Codes, TextColumns, sheet_from_columns
+from kitting.spreadsheets.sheet_frames import Codes, HeaderRow, TextColumns, sheet_from_columns
 from kitting.spreadsheets.workbook_notes import Rectangle, sheet_notes
 from kitting.spreadsheets.workbook_package import LARGEST_WORKBOOK, WorkbookPackage
 from kitting.spreadsheets.workbook_traces import Address, workbook_traces
@@ -29,7 +29,9 @@ _CHILD = "kitting.spreadsheets.workbook_child"
 _HOME = str(Path(__file__).parents[2])
 
 
-def read_workbook(path: Path, progress: Progress | None = None) -> tuple[list[RawSheet], list[Question]]:
+def read_workbook(
+    path: Path, progress: Progress | None = None, header_row: HeaderRow | None = None
+) -> tuple[list[RawSheet], list[Question]]:
     """Sheets of a workbook in its order, and notes about the workbook as a whole; sheets without text are left out.
 
     Raises:
@@ -44,7 +46,7 @@ def read_workbook(path: Path, progress: Progress | None = None) -> tuple[list[Ra
     for one in received:
         trace = traces.get(one.name)
         columns = TextColumns(path.name, one.name, one.codes, one.texts)
-        sheet = sheet_from_columns(_with_errors(columns, trace.errors if trace else {}))
+        sheet = sheet_from_columns(_with_errors(columns, trace.errors if trace else {}), header_row)
         if sheet is None:
             notes.append(Question(one.name, 0, "", "", "the sheet is empty and was left out", "", NOTE))
         else:

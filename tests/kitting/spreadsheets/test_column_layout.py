@@ -138,7 +138,9 @@ def test_low_voltage_is_refused_whatever_the_cable_is_called(tmp_path: Path) -> 
     assert "not medium voltage" in refused.value.message
 
     mixed = adopt(LAYOUT, listed(tmp_path, run("r1", "T1", "T2", **low), run("r2", "T2", "T3")), base())
-    assert [(note.row, note.column, note.severity) for note in mixed.notes] == [(2, "nominal_kv", REFUSE)]
+    (told,) = [one for one in read_book(mixed).questions if (one.sheet, one.column) == ("schedule", "system")]
+    assert (told.row, told.read, told.severity) == (2, "0.48 kV", REFUSE)
+    assert "not medium voltage" in told.problem
     schedule = read_book(mixed).frames["schedule"]
     assert list(schedule["usable"]) == [False, True]  # the row stays, and gets no parts
 
@@ -176,7 +178,7 @@ def test_a_column_that_the_layout_does_not_use_is_told_and_one_that_is_not_there
     ("old", "new", "told"),
     [
         ("[jobs]", "[jobs", "not TOML"),
-        ("[jobs]", "[job]", "'jobs'"),
+        ("[jobs]", "[job]", "unknown part 'job'"),
         ("unused = [", "unusable = [", "unknown part 'unusable'"),
         ("earthing =", "earth =", "sheet systems has no column 'earth'"),
         ('state = "from_normally_open"', "", "[ends.from] must give 'state'"),
