@@ -2,15 +2,17 @@
 
 import tempfile
 from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 from typing import Any
 
 from kitting.calculation.questions import NOTE, REFUSE, Question
-from kitting.calculation.sheets.all_sheets import ANSWERS
+from kitting.calculation.sheets.all_sheets import ANSWERS, SHEETS
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
+from kitting.errands.foreign_lists import ForeignLists
 from kitting.errands.keeping import unpack_files
 from kitting.errors import Refusal
 from kitting.models import Errand, Person
@@ -21,19 +23,39 @@ from kitting.services.load_sheets import load_sheets
 from kitting.spreadsheets.reading import read_raw_book
 
 LOOK, LOAD = "look at file", "load file"
+SAY = "said-with-the-list"
 _AROUND = 6  # cells of a row shown beside a question
 
 
 def look_at_file(errand: Errand) -> None:
     """Read a file with the answers given so far: rows that are good, asked about, refused; nothing is stored.
 
+    A list whose headings nobody has told the meaning of, or with which something must be said, ends it with that.
+
     Raises:
         Refusal: the file can't be read.
     """
-    raw = _received(errand)
-    book = read_book(with_kept_answers(raw))
+    lists, raw = _read(errand)
+    not_read = lists.not_read(raw)
+    told: dict[str, Any] = {
+        "sheets": [], "questions": [], "not_read": not_read, "read_by": lists.read_now(raw),
+        "layouts": [one.pk for one in lists.used], "to_say": [],
+    }  # fmt: skip
+    if not_read and (len(not_read) == len(raw.sheets) or any(one["sheet"] in SHEETS for one in not_read)):
+        end_errand(errand, result=told)
+        return
+    try:
+        came = _adopted(errand, lists, raw)
+    except Refusal as refusal:
+        if refusal.code != SAY:
+            raise
+        end_errand(errand, result={**told, "to_say": list(refusal.data["columns"])})  # type: ignore[call-overload]
+        return
+    whole = completed(came, errand.asked_at.date())
+    book = read_book(with_kept_answers(whole))
     note_stage(errand, "rows read")
-    end_errand(errand, result={"sheets": _counts(raw, book.questions), "questions": _told(raw, book.questions)})
+    sheets = _counts(whole, book.questions, came, lists)
+    end_errand(errand, result={**told, "sheets": sheets, "questions": _told(whole, book.questions)})
 
 
 def load_file(errand: Errand) -> None:
@@ -42,14 +64,16 @@ def load_file(errand: Errand) -> None:
     Raises:
         Refusal: as ``load_sheets``; open questions are kept with the refusal instead.
     """
-    raw = _received(errand)
+    lists, read = _read(errand)
+    came = _adopted(errand, lists, read)
+    raw = completed(came, errand.asked_at.date())
     note_stage(errand, "storing")
     try:
         actor = Person.objects.get(name=errand.asked_by).actor()
         loaded = load_sheets(raw=raw, by=actor.name, at=errand.asked_at, source=errand.file_name, actor=actor)
     except Refusal as refusal:
         questions: Sequence[Question] = refusal.data.get("questions", ())  # type: ignore[assignment]
-        result = {"sheets": _counts(raw, questions), "questions": _told(raw, questions)}
+        result = {"sheets": _counts(raw, questions, came, lists), "questions": _told(raw, questions)}
         refuse_errand(errand, refusal.message, result)
         return
     sheets = [
@@ -61,20 +85,30 @@ def load_file(errand: Errand) -> None:
         {"job": one.job, "letter": one.letter, "new": one.is_new, "changes": str(one.changes)}
         for one in loaded.schedules
     ]
-    told = {"rules": list(loaded.rules), "unknown": list(loaded.unknown_lots)}
+    read_by = list(map(str, lists.used))
+    told = {"rules": list(loaded.rules), "unknown": list(loaded.unknown_lots), "read_by": read_by}
     end_errand(errand, result={"sheets": sheets, "schedules": schedules, **told})
 
 
-def _received(errand: Errand) -> RawBook:
-    """The sheets of what was sent, with the answers that a person gave on the page behind those in the file."""
+def _read(errand: Errand) -> tuple[ForeignLists, RawBook]:
+    """The sheets of what was sent, and which of them are lists of others."""
+    lists = ForeignLists(errand.given.get("layouts"), errand.given.get("said", {}))
     with tempfile.TemporaryDirectory() as folder:
         paths = unpack_files(bytes(errand.file), Path(folder))
         only = next(iter(paths.values()))
         workbook = len(paths) == 1 and only.suffix.lower() != ".csv"
         raw = read_raw_book(
-            only if workbook else Path(folder), lambda sheet, row, rows: _stage(errand, sheet, row, rows)
+            only if workbook else Path(folder),
+            lambda sheet, row, rows: _stage(errand, sheet, row, rows),
+            lists.header_row,
         )
-    return completed(with_answers(raw, errand.given.get("answers", ())), errand.asked_at.date())
+    return lists, raw
+
+
+def _adopted(errand: Errand, lists: ForeignLists, raw: RawBook) -> RawBook:
+    """The sheets in our own form, with the answers that a person gave on the page behind those in the file."""
+    is_text = not errand.file_name.lower().endswith(".xlsx")
+    return with_answers(lists.adopted(raw, is_text=is_text), errand.given.get("answers", ()))
 
 
 def _stage(errand: Errand, sheet: str, row: int, rows: int) -> None:
@@ -97,7 +131,8 @@ def with_answers(raw: RawBook, answers: Sequence[Mapping[str, str]]) -> RawBook:
     return raw_book([*(one for name, one in raw.sheets.items() if name != ANSWERS.name), sheet], raw.notes)
 
 
-def _counts(raw: RawBook, questions: Sequence[Question]) -> list[dict[str, Any]]:
+def _counts(raw: RawBook, questions: Sequence[Question], came: RawBook, lists: ForeignLists) -> list[dict[str, Any]]:
+    """Rows of each sheet that came, by what is to be done with them; what the books know already is not counted."""
     rows: dict[str, dict[int, str]] = {}
     for question in questions:
         if question.severity != NOTE:
@@ -106,11 +141,13 @@ def _counts(raw: RawBook, questions: Sequence[Question]) -> list[dict[str, Any]]
                 REFUSE if REFUSE in (worst.get(question.row), question.severity) else question.severity
             )
     found = []
-    for name, sheet in raw.sheets.items():
-        doubts = list(rows.get(name, {}).values())
+    for name in came.sheets:
+        known: AbstractSet[int] = lists.known.get(name, frozenset())
+        number = len(raw.sheets[name].cells) - len(known)
+        doubts = [worst for row, worst in rows.get(name, {}).items() if row not in known]
         refused = doubts.count(REFUSE)
         found.append({
-            "sheet": name, "rows": len(sheet.cells), "good": len(sheet.cells) - len(doubts),
+            "sheet": name, "rows": number, "good": number - len(doubts),
             "asked": len(doubts) - refused, "refused": refused,
         })  # fmt: skip
     return found

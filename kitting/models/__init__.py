@@ -25,6 +25,7 @@ from kitting.models.counting import (
     CountList,
 )
 from kitting.models.errands import Errand
+from kitting.models.layouts import KeptLayout
 from kitting.models.orders import SentLine, SentSheet
 from kitting.models.people import Person
 from kitting.models.planning import (
@@ -95,6 +96,7 @@ __all__ = [
     "Errand",
     "Event",
     "KeptKit",
+    "KeptLayout",
     "KeptScan",
     "KitLevel",
     "LotRequest",

@@ -9,7 +9,7 @@ from kitting.calculation.questions import NOTE
 from kitting.errands.keeping import packed_files
 from kitting.errands.loading import LOAD, LOOK, answer
 from kitting.errors import Refusal
-from kitting.models import Errand
+from kitting.models import Errand, KeptLayout
 from kitting.pages.asked import Asked, page, refused
 from kitting.pages.planning_pages import RESULTS, ask, errand_by_number
 from kitting.pages.tables import Table, figure, link
@@ -49,8 +49,13 @@ def file_page(asked: Asked, number: str) -> HttpResponse:
         return look_result(asked, errand)
     whole = Errand.objects.get(pk=errand.pk)
     answers = [*whole.given.get("answers", ()), *_typed(asked, errand)]
-    kind = LOAD if asked.text("store") else LOOK
-    return ask(asked, kind, {"answers": answers}, file_name=whole.file_name, file=bytes(whole.file))
+    said = whole.given.get("said", {}) | {
+        label: asked.text(f"said-{label}") for label in errand.result.get("to_say", ())
+    }
+    given: dict[str, object] = {"answers": answers, "said": said}
+    if asked.text("store"):
+        given["layouts"] = errand.result.get("layouts", [])  # those that it was looked at with, whatever is live now
+    return ask(asked, LOAD if asked.text("store") else LOOK, given, file_name=whole.file_name, file=bytes(whole.file))
 
 
 def _typed(asked: Asked, errand: Errand) -> list[dict[str, str]]:
@@ -75,8 +80,15 @@ def look_result(asked: Asked, errand: Errand) -> HttpResponse:
     numbered = [{**one, "at": at} for at, one in enumerate(errand.result["questions"])]
     questions: list[dict[str, Any]] = [one for one in numbered if one["severity"] != NOTE]
     notes = [one for one in numbered if one["severity"] == NOTE]
+    kept = {one.pk: str(one) for one in KeptLayout.objects.filter(pk__in=errand.result.get("layouts", ()))}
     context = {
         "errand": errand, "sheets": Table("What was read", heads, rows, "The file holds no sheet."),
+        "read_by": [{**one, "name": kept[one["layout"]]} for one in errand.result.get("read_by", ())],
+        "not_read": [
+            {**one, "headings": [text for text in one["first"][0][1] if text]}
+            for one in errand.result.get("not_read", ())
+        ],
+        "to_say": errand.result.get("to_say", ()),
         "questions": questions, "notes": notes, "may_store": asked.actor.may("sheets", DO),
     }  # fmt: skip
     return page(asked, "file.html", context)
@@ -99,6 +111,7 @@ def load_result(asked: Asked, errand: Errand) -> HttpResponse:
         "errand": errand, "sheets": Table("Sheets", heads, rows, "Nothing has changed."),
         "schedules": Table("Schedules, compared by run number", compared, schedules, empty),
         "rules": result["rules"], "unknown": result["unknown"],
+        "read_by": result.get("read_by", ()),
     }  # fmt: skip
     return page(asked, "loaded.html", context)
 

@@ -4,7 +4,8 @@ import codecs
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from itertools import islice
 from pathlib import Path
 
@@ -22,6 +23,7 @@ LARGEST_CSV = 150 * MEGABYTE
 _ROWS_AT_ONCE = 5_000
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _QUOTED = re.compile(r'"(?:[^"]|"")*"')
+_LINES_SEEN, _FEW = 20, 2
 _HEADER_SEEN = 100_000  # characters among which the header row is looked for
 _UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
@@ -68,13 +70,26 @@ def _decoded(name: str, content: bytes) -> str:
 
 
 def _separator(name: str, text: str) -> str:
-    """The separator that stands most often in the header, outside quotation marks; the comma where none does."""
-    header = _QUOTED.sub("", text.lstrip()[:_HEADER_SEEN]).partition("\n")[0]
+    """The separator that stands most often in the first line, outside quotation marks; the comma where none does.
+
+    A first line with hardly any is a title: then the one that stands equally often in most of the first lines.
+    """
+    lines = _QUOTED.sub("", text.lstrip()[:_HEADER_SEEN]).split("\n", _LINES_SEEN)[:_LINES_SEEN]
+    header = lines[0]
     best = max(_SEPARATORS, key=header.count)
+    if header.count(best) < _FEW:
+        best = max(_SEPARATORS, key=lambda one: _regularity(lines, one))
+        header = max(lines, key=lambda line: line.count(best) + line.count("|"))
     if best not in header and "|" in header:
         message = f"{name} separates its cells by |; commas, semicolons and tabs are read."
         raise Refusal("wrong-separator", message, {"file": name})
     return best
+
+
+def _regularity(lines: Sequence[str], separator: str) -> int:
+    """How often a separator stands in the lines that hold it equally often."""
+    numbers = Counter(line.count(separator) for line in lines)
+    return max(number * lines_with for number, lines_with in numbers.items())
 
 
 def _cells(name: str, text: str, separator: str, progress: Progress | None) -> CellColumns:

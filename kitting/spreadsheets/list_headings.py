@@ -35,8 +35,8 @@ def names_of(sheet: RawSheet) -> list[str]:
 
 
 def shape_of(headers: Sequence[str]) -> str:
-    """SHA-256 (hex) of the headings in their order; case, blanks and what is right of the last don't matter."""
-    texts = [plain(trimmed(header)).casefold() for header in headers]
+    """SHA-256 (hex) of the headings in their order; runs of blanks and what is right of the last don't matter."""
+    texts = [plain(trimmed(header)) for header in headers]
     while texts and not texts[-1]:
         texts.pop()
     return hashlib.sha256("\x1f".join(texts).encode("utf-8", "surrogatepass")).hexdigest()

@@ -39,7 +39,7 @@ def test_errands_are_done_one_after_the_other_in_the_order_in_which_they_were_as
     assert do_next()
     assert not do_next()
     assert "missing sheets" in Errand.objects.get(pk=first.pk).message
-    assert Errand.objects.get(pk=second.pk).state == REFUSED
+    assert Errand.objects.get(pk=second.pk).result["not_read"][0]["sheet"] == "notes"
 
 
 @pytest.mark.django_db

@@ -68,3 +68,11 @@ def test_progress_is_told_by_rows(tmp_path: Path) -> None:
         ("stock.csv", 12_001),
     ]
     assert all(rows <= whole for _, rows, whole in told)
+
+
+def test_a_title_above_the_headings_does_not_decide_what_separates_the_cells(tmp_path: Path) -> None:
+    path = tmp_path / "list.csv"
+    path.write_text("Cables, as drawn\nCable;From;Length\n1;A1;84,5\n2;A2;120,25\n", encoding="utf-8")
+    assert read_csv_sheet(path).headers == ("Cables, as drawn", "", "")
+    path.write_text("run;length\n1;84,5\n2;120,25\n", encoding="utf-8")
+    assert read_csv_sheet(path).headers == ("run", "length")

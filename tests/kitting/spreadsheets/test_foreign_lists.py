@@ -104,7 +104,7 @@ def test_headings_that_stand_there_twice_or_not_at_all_have_names_of_their_own()
     assert heading_names([" Pad ", "Pos", "Pad", "", ""], [True, True, True, True, False]) == [
         "Pad", "Pos", "Pad #2", "column D", "",
     ]  # fmt: skip
-    assert shape_of(["Pad", "POS ", ""]) == shape_of(["pad", "Pos"])
+    assert shape_of(["Pad", "Pos ", ""]) == shape_of(["Pad", "Pos"])
     assert shape_of(["Pad", "Pos"]) != shape_of(["Pos", "Pad"])
 
 
