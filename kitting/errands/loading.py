@@ -154,8 +154,10 @@ def _counts(raw: RawBook, questions: Sequence[Question], came: RawBook, lists: F
 
 
 def _told(raw: RawBook, questions: Sequence[Question]) -> list[dict[str, Any]]:
-    """Each question, with the row it speaks of as it was read."""
-    return [{**asdict(one), "beside": _beside(raw.sheets.get(one.sheet), one.row)} for one in sorted(questions)]
+    """Each question, with the row it speaks of as it was read; not that an answer kept for other files is not used."""
+    came = raw.sheets[ANSWERS.name].cells.index if ANSWERS.name in raw.sheets else ()
+    asked = (one for one in sorted(questions) if (one.sheet, one.severity) != (ANSWERS.name, NOTE) or one.row in came)
+    return [{**asdict(one), "beside": _beside(raw.sheets.get(one.sheet), one.row)} for one in asked]
 
 
 def _beside(sheet: RawSheet | None, row: int) -> list[str]:

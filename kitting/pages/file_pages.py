@@ -11,6 +11,7 @@ from kitting.errands.loading import LOAD, LOOK, answer
 from kitting.errors import Refusal
 from kitting.models import Errand, KeptLayout
 from kitting.pages.asked import Asked, page, refused
+from kitting.pages.layout_pages import ListSeen
 from kitting.pages.planning_pages import RESULTS, ask, errand_by_number
 from kitting.pages.tables import Table, figure, link
 from kitting.roles import DO
@@ -85,7 +86,7 @@ def look_result(asked: Asked, errand: Errand) -> HttpResponse:
         "errand": errand, "sheets": Table("What was read", heads, rows, "The file holds no sheet."),
         "read_by": [{**one, "name": kept[one["layout"]]} for one in errand.result.get("read_by", ())],
         "not_read": [
-            {**one, "headings": [text for text in one["first"][0][1] if text]}
+            {**one, "headings": ListSeen(one, "").headings}
             for one in errand.result.get("not_read", ())
         ],
         "to_say": errand.result.get("to_say", ()),

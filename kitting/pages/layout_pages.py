@@ -141,14 +141,19 @@ def _headings_page(
     context = {
         "errand": errand, "seen": seen, "holds": holds, "rows": rows, "targets": list(targets(holds)),
         "unused": UNUSED, "sheets": MADE_SHEETS, "refusal": refusal, "first": _first_rows(seen), "taken": taken,
-        "may_keep": asked.actor.may("schedule", DO), "guessed": len(guesses),
+        "may_keep": asked.actor.may("sheets", DO), "guessed": len(guesses),
     }  # fmt: skip
     return page(asked, "list_columns.html", context)
 
 
 def _first_rows(seen: ListSeen) -> Table:
-    rows = [[f"row {number}", " | ".join(text or "–" for text in texts)] for number, texts in seen.first if any(texts)]
+    rows = [[f"row {number}", " | ".join(text or "–" for text in _shortened(texts))] for number, texts in seen.first]
     return Table(f"First rows of {seen.sheet}", ("Row", "Cells"), rows, "The list is empty.")
+
+
+def _shortened(texts: Sequence[str]) -> Sequence[str]:
+    """Texts without the blank ones at the end."""
+    return texts[: max((at for at, text in enumerate(texts, 1) if text), default=0)]
 
 
 def _cells_page(
@@ -283,7 +288,7 @@ def layout(asked: Asked, number: str) -> HttpResponse:
     table = Table(f"A list of {parsed.main}", heads, rows, "It says more than can be shown here; its file says it.")
     context = {
         "kept": kept, "table": table, "same": choices.same if choices else {}, "asked_each": parsed.asked,
-        "may_keep": asked.actor.may("schedule", DO),
+        "may_keep": asked.actor.may("sheets", DO),
     }  # fmt: skip
     return page(asked, "layout.html", context)
 

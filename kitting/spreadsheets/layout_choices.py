@@ -45,8 +45,6 @@ _ALSO: Mapping[str, tuple[str, ...]] = {
     "length": ("len", "footage", "route length"),
     "from structure": ("from", "from pad", "from location", "from site", "start"),
     "to structure": ("to", "to pad", "to location", "to site", "end"),
-    "from position": ("from bushing",),
-    "to position": ("to bushing",),
     "reel": ("drum", "reel no"),
     "remarks": ("note", "notes", "comment", "comments"),
     "stock code": ("item", "part", "code"),
@@ -98,10 +96,9 @@ def likely(headings: Iterable[str], holds: str) -> dict[str, tuple[str, str]]:
     for heading in headings:
         column, unit = find_column(sheet, heading) or (None, None)
         near = get_close_matches(loose(heading), names, n=1, cutoff=0.8)
-        if column is not None:
-            found[heading] = column.label, unit or ""
-        elif near:
-            found[heading] = names[near[0]], ""
+        label = column.label if column else names[near[0]] if near else ""
+        if label and label not in {taken for taken, _ in found.values()}:
+            found[heading] = label, unit or ""
     return found
 
 

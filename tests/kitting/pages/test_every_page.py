@@ -2,13 +2,15 @@
 
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from typing import Any
 
 import pytest
 from asked_for import one_of_each
 from bag_stores import CLEAN, demo_sheets, planned
 from browsing import OTHER_STORES, PASSWORD
 from chromium import Opened, assert_open_to_everybody
-from people import STORES
+from foreign_list import LIST
+from people import PLANNER, STORES
 from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 from record_books import load
@@ -26,11 +28,13 @@ from kitting.selectors.bag_contents import bag_by_code, label_code
 from kitting.selectors.count_lists import at_places
 from kitting.services.ask_errands import ask_errand
 from kitting.services.count_places import enter_count, list_count, recount
+from kitting.services.keep_layouts import keep_layout
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 
 # Files, and the health of the server; what only takes a form is left out by itself.
-NO_PAGES = {"health", "slip", "paper", "bag-label", "bag-labels", "sent-sheet-file", "consumption-file"}
+NO_PAGES = {"health", "slip", "paper", "bag-label", "bag-labels", "sent-sheet-file", "consumption-file", "layout-file"}
+ONE_COLUMN = '[reels]\nreel = "{Cable}"\n"cable type" = "CT-01"\n'
 MOST_BYTES = 150_000  # of a first visit, without pictures
 PAPERS_MM = {"Letter": 215.9, "A4": 210.0}
 MARGIN_MM, PIXELS_A_MM = 13, 96 / 25.4
@@ -69,11 +73,14 @@ def named() -> dict[str, str]:
     """What stands in the place of the names in addresses."""
     depots = {depot.depot: depot.pk for depot in Depot.objects.all()}
     content = packed_files([("schedule.csv", (CLEAN / "schedule.csv").read_bytes())])
-    asked = {"by": "R. Tolley", "at": datetime(2026, 3, 24, 15, tzinfo=UTC)}
+    asked: dict[str, Any] = {"by": "R. Tolley", "at": datetime(2026, 3, 24, 15, tzinfo=UTC)}
+    other = packed_files([("dock list.csv", LIST.encode())])
     plan = ask_errand(kind=PLAN, given={"as_of": "2026-03-24"}, **asked)
     file = ask_errand(kind=LOOK, given={}, file_name="schedule.csv", file=content, **asked)
+    foreign = ask_errand(kind=LOOK, given={}, file_name="dock list.csv", file=other, **asked)
     while do_next():
         pass
+    layout = keep_layout(name="Dock", shape="other", headings=["Cable"], text=ONE_COLUMN, actor=PLANNER, at=asked["at"])
     requests = {f"{route}/<int:number>": f"{route}/{number}" for route, number in one_of_each().items()}
     count = counted_by_two()
     return {
@@ -84,8 +91,9 @@ def named() -> dict[str, str]:
         "<str:job>": "J09", "<str:reel>": "R-1187", "<path:code>": "BI25", "<path:name>": "BI25/L-2409-17",
         "<str:code>": bag_in("staged"), "<str:depot>": "N", "<int:source>": str(depots["H"]),
         "<int:target>": str(depots["N"]), "errands/<int:number>": f"errands/{plan.pk}",
-        "files/<int:number>": f"files/{file.pk}",
         "pieces/<int:number>": f"pieces/{Balance.objects.filter(place__kind='bin').latest('pk').pk}",
+        "files/<int:number>/columns": f"files/{foreign.pk}/columns",
+        "files/<int:number>": f"files/{file.pk}", "layouts/<int:number>": f"layouts/{layout.pk}",
         "receive/<int:number>": f"receive/{OrderLine.objects.latest('pk').pk}",
         "transfers/<int:number>": f"transfers/{Transfer.objects.latest('pk').pk}",
         "counts/differences/<int:number>": f"counts/differences/{count.lines.get(state=RECOUNTED).pk}",
