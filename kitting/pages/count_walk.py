@@ -15,8 +15,9 @@ from kitting.pages.bag_forms import read_piece
 from kitting.pages.count_pages import figure_of, with_list
 from kitting.pages.typed import typed_day
 from kitting.roles import DO
-from kitting.selectors.bag_contents import label_number
+from kitting.selectors.bag_contents import label_note
 from kitting.selectors.counting import blinded, lines_of
+from kitting.selectors.old_labels import label_number
 from kitting.selectors.open_counts import COUNT, RECOUNT, waits_for
 from kitting.selectors.policies import count_limit
 from kitting.services.count_places import COUNT as RIGHT
@@ -151,7 +152,8 @@ def _figure(asked: Asked, walk: Walk, position: int) -> tuple[str, str]:
     figure = _bag_seen(asked, walk.counted, position) if of_bag else _typed(asked, position)
     take = recount if walk.again else enter_count
     answer = take(count_list=number, line=position, counted=figure, confirmed=asked.confirmed, **asked.scan())
-    return answer.word, answer.sentence
+    note = label_note(asked.text("bag")) if asked.text("do") == HERE else ""
+    return answer.word, f"{answer.sentence} {note}".strip()
 
 
 def _typed(asked: Asked, position: int) -> int | None:

@@ -13,10 +13,10 @@ from kitting.calculation.bag_states import ISSUE
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine
 from kitting.models.bags import INSTALLED, PICKED
-from kitting.pages.asked import ANY_REFUSAL, Asked, go_to, loud, page, refused
+from kitting.pages.asked import ANY_REFUSAL, Asked, go_to, loud, page, refused, split_loud
 from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quantity
 from kitting.pages.tables import Cell, Table, link
-from kitting.selectors.bag_contents import LineStand, bag_by_code, bare, contents_of, label_code
+from kitting.selectors.bag_contents import LineStand, bag_by_code, bare, contents_of, label_code, label_note
 from kitting.selectors.bag_rows import BagRow, bag_rows, not_ended, waiting
 from kitting.services.found_short import TO_BE_FOUND
 from kitting.services.issue_bags import issue as issue_bag
@@ -52,6 +52,8 @@ def issue(asked: Asked, depot: str) -> HttpResponse:
     for text in dict.fromkeys(asked.request.GET.getlist("bag")):
         try:
             found.append(_scanned_bag(text, depot).pk)
+            old = split_loud(label_note(text))
+            problems += [old] if old[0] else []  # it goes out all the same: nothing in it has changed
         except ANY_REFUSAL as refusal:
             problems.append(loud(refusal))
     taken = [row for row in rows if row.bag.pk in found]

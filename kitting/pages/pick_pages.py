@@ -13,7 +13,8 @@ from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, loud, page, refused
 from kitting.pages.bag_forms import quantity, read_piece
 from kitting.pages.tables import Cell, Table, figure
-from kitting.selectors.bag_contents import bare, contents_of, label_number
+from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, label_note
+from kitting.selectors.old_labels import label_number
 from kitting.selectors.pick_walk import Step, pick_walk
 from kitting.selectors.who_wants import who_wants
 from kitting.services.fill_bags import pick as put_in_bag
@@ -178,7 +179,8 @@ def _scanned(asked: Asked, walk: Walk, step: Step) -> HttpResponse:
             _note(asked, loud(refusal)[0])
             raise
         _note(asked, answer.word)
-        return answer.word, answer.sentence
+        note = label_note(asked.text(BAG)) if asked.text(BAG) else ""
+        return answer.word, f"{answer.sentence} {note}".strip()
 
     return attempt(asked, deed, walk.address(), back=walk.address((PLACE, place)))
 
@@ -201,8 +203,10 @@ def _lot_read(asked: Asked, step: Step, read: str) -> str:
 
 
 def _refuse_other_bag(text: str, step: Step) -> None:
+    """Refuse another bag's label, and one that was printed before the bag's list changed."""
     if not text or verified(label_number(text)) != step.bag.code:
         raise Refusal("wrong-bag", f"WRONG BAG: put it in {step.bag}, number {step.code}; scan that one.", {})
+    bag_by_code(text)
 
 
 def _scans(asked: Asked) -> list[dict[str, str]]:

@@ -1,6 +1,5 @@
 """What is in a bag, what it still wants, and what has become of what it held."""
 
-import re
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -28,10 +27,10 @@ from kitting.models.bags import (
     PUT_BACK,
     SCRAPPED,
 )
+from kitting.selectors.old_labels import OldLabel, old_label, read_label, revised_runs
 from kitting.selectors.policies import margin_days
 
 NOT_LISTED = "it was never planned"
-_LABEL = re.compile(r"BAG (\S+) REV ", re.IGNORECASE)
 
 
 @dataclass(slots=True)
@@ -108,26 +107,44 @@ def bare(quantity: int) -> str:
     return quantity_text(quantity, "").strip()
 
 
-def label_number(scanned: str) -> str:
-    """The number in what a label's square code holds (``BAG J03-V1-1-C4 REV A | V1 | J03``); other text as it is."""
-    found = _LABEL.match(scanned.strip())
-    return found[1] if found else scanned
-
-
 def bag_by_code(code: str, *, lock: bool = False) -> Bag:
     """The bag of a code that was typed, or scanned from its label.
 
     Raises:
-        Refusal: ``wrong-check-characters``; ``unknown-bag``: ours in form, but no bag here has it.
+        Refusal: ``wrong-check-characters``; ``unknown-bag``: ours in form, but no bag here has it;
+            ``superseded-label``: the bag has changed since its label was printed, and how.
     """
-    plain = verified(label_number(code))
+    found, old = bag_of_label(code, lock=lock)
+    if old and not old.is_good:
+        raise Refusal("superseded-label", old.sentence, {"changes": old.changes})
+    return found
+
+
+def bag_of_label(scanned: str, *, lock: bool = False) -> tuple[Bag, OldLabel | None]:
+    """The bag of a code, and what is to be said of its label where that is of an older revision.
+
+    Raises:
+        Refusal: ``wrong-check-characters``; ``unknown-bag``.
+    """
+    number, printed = read_label(scanned)
+    plain = verified(number)
     bags = Bag.objects.select_related("job", "depot", "place__depot")
     if lock:
         bags = bags.select_for_update(of=("self",))
     found = bags.filter(code=plain).first()
     if found is None:
-        raise Refusal("unknown-bag", f"No bag of these books has the number {code}.", {"code": code})
-    return found
+        raise Refusal("unknown-bag", f"No bag of these books has the number {scanned}.", {"code": scanned})
+    return found, old_label(found, printed, live_letter(found.job)) if printed else None
+
+
+def label_note(scanned: str) -> str:
+    """What is to be said of a label besides what was done with it; '' for one of the revision that the bag is of.
+
+    Raises:
+        Refusal: as ``bag_of_label``.
+    """
+    old = bag_of_label(scanned)[1]
+    return old.sentence if old else ""
 
 
 def label_code(bag: Bag) -> str:
@@ -204,12 +221,16 @@ def facts_of(
 
 
 def facts_of_all(found: Collection[Contents]) -> dict[int, BagFacts]:
-    """What the guards look at by bag, nobody acting; five queries, however many bags there are."""
+    """What the guards look at by bag, nobody acting; five queries and one where a bag is superseded."""
     letters, margin = live_letters(one.bag.job_id for one in found), margin_days()
     holds = open_holds(lot for one in found for lot in lots_inside(one))
-    unnamed = _unnamed(found)
-    facts = {one.bag.pk: _facts(one, letters.get(one.bag.job_id, ""), margin, holds) for one in found}
-    return {number: replace(one, unnamed=tuple(unnamed[number])) for number, one in facts.items()}
+    unnamed, old = _unnamed(found), _superseded([one.bag for one in found], letters)
+    return {
+        one.bag.pk: replace(
+            _facts(one, margin, holds), unnamed=tuple(unnamed[one.bag.pk]), superseded=old.get(one.bag.pk, "")
+        )
+        for one in found
+    }
 
 
 def _unnamed(found: Collection[Contents]) -> dict[int, list[str]]:
@@ -221,7 +242,7 @@ def _unnamed(found: Collection[Contents]) -> dict[int, list[str]]:
     return told
 
 
-def _facts(one: Contents, letter: str, margin: int, holds: Mapping[LotKey, LotHold]) -> BagFacts:
+def _facts(one: Contents, margin: int, holds: Mapping[LotKey, LotHold]) -> BagFacts:
     lots, until = lots_inside(one), good_until(one.bag.job, margin)
     return BagFacts(
         name=str(one.bag),
@@ -230,7 +251,6 @@ def _facts(one: Contents, letter: str, margin: int, holds: Mapping[LotKey, LotHo
         inside=bool(lots),
         out_of_date=tuple(f"{lot} {lot.use_by or 'without a date'}" for lot in lots if not is_good(lot, until)),
         held=tuple(f"{lot}" for lot in lots if (lot.item_id, lot.number) in holds),
-        superseded=_superseded(one.bag, letter),
         open=one.open(),
     )
 
@@ -241,11 +261,16 @@ def lots_inside(contents: Contents) -> list[Lot]:
     return [contents.lots[number] for number in sorted(inside)]
 
 
-def _superseded(bag: Bag, letter: str) -> str:
-    """Why a bag's list is not what is live; '' where it is."""
-    if letter == bag.revision:
-        return ""
-    return f"SUPERSEDED BY REV {letter}: the bag was listed for rev {bag.revision or 'none'}; plan, apply, look again"
+def _superseded(bags: Iterable[Bag], letters: Mapping[int, str]) -> dict[int, str]:
+    """Why the lists of bags are not what is live, and which runs the live revision changed."""
+    old = {bag: letters.get(bag.job_id, "") for bag in bags if letters.get(bag.job_id, "") != bag.revision}
+    runs = revised_runs({(bag.job.job, letter) for bag, letter in old.items()})
+    return {bag.pk: _superseded_words(bag, letter, runs.get((bag.job.job, letter), "")) for bag, letter in old.items()}
+
+
+def _superseded_words(bag: Bag, letter: str, runs: str) -> str:
+    told = f"SUPERSEDED BY REV {letter}: the bag was listed for rev {bag.revision or 'none'}; plan, apply, look again"
+    return f"{told}; rev {letter}: {runs}" if runs else told
 
 
 def _pickers(bag: Bag) -> frozenset[str]:

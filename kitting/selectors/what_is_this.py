@@ -12,7 +12,7 @@ from kitting.calculation.bag_states import GIVE, ISSUE, TABLE
 from kitting.calculation.carton_codes import Carton, is_carton, read_carton
 from kitting.errors import Refusal
 from kitting.models import Bag, Recipe
-from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, facts_of, label_code, label_state
+from kitting.selectors.bag_contents import bag_of_label, bare, contents_of, facts_of, label_code, label_state
 from kitting.selectors.lot_names import lot_address
 
 BAG, CARTON, ITEM, LOT, REEL, PLACE = "bag", "carton", "stock code", "lot", "reel", "place"
@@ -22,13 +22,15 @@ BAG, CARTON, ITEM, LOT, REEL, PLACE = "bag", "carton", "stock code", "lot", "ree
 class Known:
     """What a text is: its kind, its name, and what there is to say of it, a sentence each.
 
-    ``code`` is the number under which its page is found, '' where that is its name.
+    ``code`` is the number under which its page is found, '' where that is its name. ``warning`` is what is wrong with
+    the print that was scanned, '' where nothing is.
     """
 
     kind: str
     name: str
     told: tuple[str, ...]
     code: str = ""
+    warning: str = ""
 
 
 def what_is(text: str, *, today: date) -> list[Known]:
@@ -90,7 +92,7 @@ def _carton(carton: Carton) -> Known:
 
 def _bag(text: str) -> list[Known]:
     try:
-        bag = bag_by_code(text)
+        bag, old = bag_of_label(text)
     except Refusal:
         return []
     contents = contents_of([bag])[bag.pk]
@@ -101,7 +103,7 @@ def _bag(text: str) -> list[Known]:
     other_way = ISSUE if Recipe.objects.filter(job=bag.job).exists() else GIVE  # a kit is given whole, a bag issued
     steps = [row.action for row in TABLE if row.state == bag.state and row.action != other_way]
     told.append(f"next: {', '.join(steps) or 'nothing more'}")
-    return [Known(BAG, str(bag), tuple(told), label_code(bag))]
+    return [Known(BAG, str(bag), tuple(told), label_code(bag), old.sentence if old else "")]
 
 
 def _item(text: str) -> list[Known]:

@@ -10,6 +10,7 @@ from people import DUTY, STORES, person
 from snapshots import made_once
 
 from inventory.models import Balance, Depot, Item, Lot, LotHold, Place
+from jobs.models import Run, ScheduleRevision
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.short_codes import make_code
@@ -21,6 +22,7 @@ from kitting.services.apply_plan import ReviewedPlan, apply_plan
 from kitting.services.fill_bags import check, finish_short, pick
 from kitting.services.issue_bags import issue, stage
 from kitting.services.list_bags import list_bags
+from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Answer
 from kitting.spreadsheets.reading import read_raw_book
 
@@ -72,6 +74,23 @@ class Stores:
         sheets = sheets_from_records()
         made = plan(read_book(sheets), as_of=as_of or self.at.date())
         apply_plan(reviewed=ReviewedPlan(sheets, made), by="R. Tolley", at=self.at)
+
+    def revise(self, job: str, letter: str, structure: str, phases: str) -> None:
+        """Give a job another schedule revision: the runs that end at a structure have these phases there."""
+        old = ScheduleRevision.objects.get(job__job=job, live=True)
+        runs = [*Run.objects.filter(revision=old).select_related("to_position__structure")]
+        changed = [run for run in runs if run.to_position.structure.structure == structure]
+        ScheduleRevision.objects.filter(pk=old.pk).update(live=False)
+        new = ScheduleRevision.objects.create(
+            job=old.job, letter=letter, digest=letter * 64, file_digest=letter * 64, loaded_by="R. Tolley",
+            loaded_at=self.at,
+        )  # fmt: skip
+        for run in runs:
+            run.pk, run.revision = None, new
+            run.phases = phases if run in changed else run.phases
+            run.save(force_insert=True)
+        told = {"revision": letter, "new": [], "changed": [run.run for run in changed], "gone": []}
+        record_events([Happening("schedule revised", job, told)], by="R. Tolley", at=self.at)
 
     def bags(self, job: str) -> list[Bag]:
         """The bags of a job."""

@@ -8,7 +8,7 @@ from module_books import books_of_module
 
 from inventory.errors import Refusal as StoresRefusal
 from inventory.models import LotHold
-from jobs.models import Job, Run, ScheduleRevision
+from jobs.models import Job
 from kitting.errors import Refusal
 from kitting.models import Bag
 from kitting.services.change_facts import change_facts
@@ -30,20 +30,11 @@ def test_a_revision_reopens_the_bag_whose_line_it_changes_and_the_other_is_still
     for bag in stores.bags("J03"):
         if bag.structure in ("V1", "V2"):
             stores.ready("J03", bag.structure, rack=f"R-{bag.number}")
-    old = ScheduleRevision.objects.get(job__job="J03", live=True)
-    runs = [*Run.objects.filter(revision=old).select_related("to_position__structure")]
-    ScheduleRevision.objects.filter(pk=old.pk).update(live=False)
-    new = ScheduleRevision.objects.create(
-        job=old.job, letter="B", digest="b" * 64, file_digest="b" * 64, loaded_by="R. Tolley", loaded_at=stores.at
-    )
-    for run in runs:
-        run.pk, run.revision = None, new
-        if run.to_position.structure.structure == "V2":
-            run.phases = "AB"
-        run.save(force_insert=True)
+    stores.revise("J03", "B", "V2", "AB")
     with pytest.raises((Refusal, StoresRefusal)) as refused:
         stores.issue("J03", "V1")
     assert "SUPERSEDED BY REV B" in refused.value.message
+    assert "rev B: run 1 changed" in refused.value.message
     stores.plan()
     assert [(stores.bag("J03", name).revision, stores.bag("J03", name).state) for name in ("V1", "V2")] == [
         ("B", "staged"),

@@ -413,3 +413,23 @@ def test_a_checked_bag_is_opened_again_with_a_reason(stores: Stores, window: Cli
     assert "say why" in words(silent)
     assert "Why a cap looks wrong" in words(opened)
     assert stores.bag("J03", "B2").state == "reopened"
+
+
+def test_an_old_label_says_what_has_changed_where_it_is_scanned(stores: Stores, window: Client) -> None:
+    """Trap T49: printed on revision A; revision B changes V2 and leaves B1 as it was."""
+    for structure in ("B1", "V2"):
+        stores.ready("J03", structure, rack=f"R-{structure}")
+    stores.revise("J03", "B", "V2", "AB")
+    stores.plan()
+    changed, good = (f"BAG {stores.code('J03', one)} REV A | {one} | J03" for one in ("V2", "B1"))
+
+    what = window.get("/what", {"code": changed})
+    door = words(window.get("/issue/N", {"bag": changed}))
+    out = words(window.get("/issue/N", {"bag": good}))
+
+    assert what.status_code == 200
+    assert "SUPERSEDED BY REV B this label is of rev A. Since then: 2 T25 put on the list" in words(what)
+    assert "SUPERSEDED BY REV B this label is of rev A. Since then:" in door
+    assert "Out with the crew" not in door
+    assert "nothing in this bag has changed, it is still good" in out
+    assert "Out with the crew" in out

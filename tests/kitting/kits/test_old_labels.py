@@ -1,0 +1,74 @@
+"""A label that was printed before its bag's list changed says so wherever it is scanned (trap T49)."""
+
+from datetime import date
+
+import pytest
+from bag_stores import Stores, demo_sheets, planned
+from module_books import books_of_module
+from refusals import refusal
+
+from jobs.models import ScheduleRevision
+from kitting.selectors.bag_contents import bag_by_code, bag_of_label, label_note
+from kitting.selectors.what_is_this import what_is
+from kitting.services.fill_bags import reopen
+from kitting.services.issue_bags import stage
+
+pytestmark = pytest.mark.django_db
+TODAY = date(2026, 3, 2)
+
+
+def revised() -> None:
+    """J03's bags staged on revision A; revision B changes what is at V2, planned and listed."""
+    planned()
+    stores = Stores(prefix="revised")
+    stores.bags("J03")
+    for structure in ("B1", "V2"):
+        stores.ready("J03", structure, rack=f"R-{structure}")
+    stores.revise("J03", "B", "V2", "AB")
+    stores.plan()
+
+
+books = books_of_module(demo_sheets, revised)
+
+
+def label(structure: str, revision: str) -> str:
+    """What the square code of a bag's label holds."""
+    return f"BAG {Stores().code('J03', structure)} REV {revision} | {structure} | J03"
+
+
+def test_a_label_of_before_the_change_is_refused_with_what_has_changed_and_the_new_one_goes_on() -> None:
+    stores = Stores()
+    for deed in (lambda bag: reopen(bag=bag, why="look", **stores.scan()), bag_by_code):
+        told = refusal("superseded-label", deed, label("V2", "A"))
+        assert told.startswith("SUPERSEDED BY REV B: this label is of rev A. Since then: ")
+        assert "2 T25 put on the list (J03/V2-a/r1-to/AB/tee)" in told
+        assert "more, see the bag's page" in told
+        assert told.endswith("Print the label again.")
+
+    assert bag_by_code(label("V2", "B")).structure == bag_by_code(stores.code("J03", "V2")).structure == "V2"
+
+
+def test_an_old_label_of_a_bag_in_which_nothing_changed_goes_on_and_says_that_it_is_old() -> None:
+    stores = Stores()
+
+    assert stores.bag("J03", "B1").revision == "B"
+    assert label_note(label("B1", "A")) == (
+        "SUPERSEDED BY REV B: this label is of rev A; nothing in this bag has changed, it is still good. "
+        "Print its label again."
+    )
+    assert label_note(label("B1", "B")) == label_note(stores.code("J03", "B1")) == ""
+    assert stage(bag=label("B1", "A"), rack="R-9", **stores.scan()).word == "PLACED"
+
+
+def test_what_is_this_says_of_an_old_label_that_it_is_superseded_and_by_what() -> None:
+    (old,) = what_is(label("V2", "A"), today=TODAY)
+    (new,) = what_is(label("V2", "B"), today=TODAY)
+
+    assert (old.name, new.name, new.warning) == ("J03 V2", "J03 V2", "")
+    assert old.warning.startswith("SUPERSEDED BY REV B: this label is of rev A. Since then: ")
+
+
+def test_a_label_of_a_revision_that_never_was_listed_is_not_trusted_and_one_that_is_planned_next_is_not_old() -> None:
+    assert "what has changed since, the bag's page says" in refusal("superseded-label", bag_by_code, label("V1", "Q"))
+    ScheduleRevision.objects.filter(job__job="J03", live=True).update(letter="C")
+    assert bag_of_label(label("V1", "C"))[1] is None
