@@ -206,7 +206,7 @@ def _steps(asked: Asked, contents: Contents) -> Iterator[NextStep]:
     one, actor = contents.bag, asked.actor
     facts = facts_of(contents, by=actor.name, approver="-", reason="-", signature="-")
     allowed = {row.action for row in TABLE if row.state == one.state}
-    for action, (route, right, words) in _ROUTES.items():
+    for action, route, right, words in _ROUTES:
         opens = action == bag_states.REOPEN and bag_states.PICK in allowed  # it is open already
         if action not in allowed or opens or not actor.may(right, DO, one.depot.depot):
             continue
@@ -220,24 +220,25 @@ def _steps(asked: Asked, contents: Contents) -> Iterator[NextStep]:
 
 # Action of the table of states: route, action of the table of roles, words; what is done daily stands first.
 # What is not here happens by itself.
-_ROUTES: dict[str, tuple[str, str, str]] = {
-    bag_states.LIST: ("job-bags", "bags", "List the bags"),
-    bag_states.PICK: ("pick", "bags", "Pick"),
-    bag_states.CHECK: ("check", "bags", "Check"),
-    bag_states.ISSUE: ("issue", "bags", "Issue to a crew"),
-    bag_states.STAGE: ("stage", "bags", "Put in its rack place"),
-    bag_states.BEGIN: ("begin", "as-installed", "Work begins"),
-    bag_states.INSTALL: ("install", "as-installed", "Note what is installed"),
-    bag_states.TURN_IN: ("turn-in", "turn in", "Turn in what came back"),
-    bag_states.WRITE_OFF: ("write-off", "turn in", "Oops: dropped, damaged, lost"),
-    bag_states.CLOSE: ("close", "bags", "Close"),
-    bag_states.FINISH: ("finish", "bags", "That is all there is: SHORT"),
-    bag_states.PUT_BACK: ("put-back", "bags", "Put something back"),
-    bag_states.REOPEN: ("reopen", "bags", "Open it again"),
-    bag_states.LIFT: ("lift", "bags", "Let it go on after the hold"),
-    bag_states.HAND_BACK: ("hand-back", "bags", "Hand back unopened"),
-    bag_states.CANCEL: ("cancel", "bags", "Give the bag up"),
-}
+_ROUTES: tuple[tuple[str, str, str, str], ...] = (
+    (bag_states.LIST, "job-bags", "bags", "List the bags"),
+    (bag_states.PICK, "pick", "bags", "Pick"),
+    (bag_states.CHECK, "check", "bags", "Check"),
+    (bag_states.ISSUE, "issue", "bags", "Issue to a crew"),
+    (bag_states.STAGE, "stage", "bags", "Put in its rack place"),
+    (bag_states.BEGIN, "begin", "as-installed", "Work begins"),
+    (bag_states.INSTALL, "install", "as-installed", "Note what is installed"),
+    (bag_states.TURN_IN, "turn-in", "turn in", "Turn in what came back"),
+    (bag_states.WRITE_OFF, "write-off", "turn in", "Oops: dropped, damaged, lost"),
+    (bag_states.CLOSE, "close", "bags", "Close"),
+    (bag_states.FINISH, "finish", "bags", "That is all there is: SHORT"),
+    (bag_states.PICK, "put-in", "bags", "Put a piece in by scan"),
+    (bag_states.PUT_BACK, "put-back", "bags", "Put something back"),
+    (bag_states.REOPEN, "reopen", "bags", "Open it again"),
+    (bag_states.LIFT, "lift", "bags", "Let it go on after the hold"),
+    (bag_states.HAND_BACK, "hand-back", "bags", "Hand back unopened"),
+    (bag_states.CANCEL, "cancel", "bags", "Give the bag up"),
+)
 
 
 def _address(route: str, one: Bag) -> str:

@@ -13,7 +13,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag, Borrow
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, page, questions_of, refused
 from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quantity
-from kitting.pages.tables import Cell, Table, figure, link
+from kitting.pages.source_tables import source_table
 from kitting.selectors.bag_contents import bare, contents_of, good_until, label_code
 from kitting.selectors.sources import IN_BAG, WITH_CREW, Source, sources
 from kitting.services.borrow_pieces import borrow as lend
@@ -64,8 +64,8 @@ def _form(asked: Asked, one: Bag, found: Sequence[Source], questions: Sequence[o
     )  # fmt: skip
     context = {
         "bag": one, "code": label_code(one), "item": item, "missing": bare(missing),
-        "free": _table("Free: take these first", free, asked.today), "questions": questions,
-        "held": _table("In staged bags and with crews", [x for x in found if x not in free], asked.today),
+        "free": source_table("Free: take these first", free, asked.today), "questions": questions,
+        "held": source_table("In staged bags and with crews", [x for x in found if x not in free], asked.today),
         "has_lenders": bool(choice),
         "fields": [
             Field("lender", "Which bag lends", asked.text("lender"), options=choice),
@@ -77,20 +77,6 @@ def _form(asked: Asked, one: Bag, found: Sequence[Source], questions: Sequence[o
         ],
     }  # fmt: skip
     return page(asked, "borrow.html", context)
-
-
-def _table(caption: str, found: Sequence[Source], today: date) -> Table:
-    rows = [
-        [
-            Cell(one.balance.lot.number or "unknown", note=f"use by {one.balance.lot.use_by or 'no date'}"),
-            figure(bare(one.free)),
-            link(one.bag, "bag", label_code(one.bag), note=f"{one.bag.state}, cutover {one.bag.job.cutover}")
-            if one.bag else Cell(one.balance.place),
-            Cell(one.kind, note="not counted for a week" if one.is_old(today) else f"seen {one.seen}"),
-        ]
-        for one in found
-    ]  # fmt: skip
-    return Table(caption, ("Lot", "Pieces", "Where", "Kind"), rows, "None.")
 
 
 @of_bag

@@ -1,16 +1,24 @@
 """The first page: what there is to do today for whoever is signed in; and the list of all pages they may see."""
 
 from django.http import HttpResponse
+from django.urls import reverse
 
 from kitting.pages.asked import Asked, page
-from kitting.pages.places import all_places
+from kitting.pages.places import PLACES, all_places
 from kitting.pages.tables import Table, link
 from kitting.pages.tasks_today import tasks_for
+from kitting.roles import DO, SEE
+
+# Pages that somebody needs at once, without a task that waits: the right and its level.
+_DOORS = {"emergency": ("bags", DO), "fit-check": ("field answers", SEE)}
 
 
 def home(asked: Asked) -> HttpResponse:
     """Tasks by what the person may do."""
-    return page(asked, "home.html", {"tasks": tasks_for(asked)})
+    doors = [
+        (one.label, reverse(one.route)) for one in PLACES if one.route in _DOORS and asked.actor.may(*_DOORS[one.route])
+    ]
+    return page(asked, "home.html", {"tasks": tasks_for(asked), "doors": doors})
 
 
 def more(asked: Asked) -> HttpResponse:

@@ -21,6 +21,7 @@ PLACES = (
     Place("Plan", "plans", "job dates", "plan again, look at a plan, apply it; what would be if"),
     Place("Files", "files", "sheets", "send cable schedules and other sheets, and answer their questions"),
     Place("Bags", "bags", "bags", "bags of a depot: pick, check, stage, issue, take back"),
+    Place("Emergency", "emergency", "bags", "something has failed: what it needs, where that is, and its bag at once"),
     Place("Receive", "receive", "warehouse", "what suppliers bring: count it in two units"),
     Place("Transfers", "transfers", "warehouse", "load a van, count one out, settle differences"),
     Place("Counts", "counts", "count", "count a few places blind, settle what differs, how accurate the books are"),

@@ -21,6 +21,7 @@ from kitting.pages import (
     cutover_pages,
     deciding_by_hand,
     deciding_pages,
+    emergency_pages,
     exception_pages,
     fact_pages,
     file_pages,
@@ -214,6 +215,7 @@ ROUTES: tuple[Route, ...] = (
           (COUNT, DO, APPROVE), count_settling.depot_of_difference),
     # storekeeper and crew lead
     Route("bags", "bags", bag_pages.bags, BAGS),
+    Route("emergency", "emergency", emergency_pages.emergency, BAGS, (BAGS, DO)),
     Route("bags/<str:code>", "bag", bag_pages.bag, BAGS),
     Route("bags/<str:code>/label.pdf", "bag-label", paper_pages.bag_label, BAGS, (SIGNED_IN, "")),
     Route("bags/<str:code>/undo", "undo", bag_pages.undo_scan, BAGS, (BAGS, DO), depot_of_bag, form_only=True),

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import BIN, HOLD, SUPPLIER_OWNED
+from inventory.models import BIN, HOLD, SUPPLIER_OWNED, TRUCK
 from kitting.models import Bag
 from kitting.models.bags import LOST, PICKED, SCRAPPED, BagEntry
 from kitting.pages.asked import Asked, attempt, page
-from kitting.pages.bag_forms import Field, of_bag, place_scanned, quantity
+from kitting.pages.bag_forms import Field, of_bag, place_scanned, quantity, read_piece
 from kitting.selectors.bag_contents import Contents, bare, contents_of, label_code
-from kitting.services.fill_bags import finish_short, lift, put_back, reopen
+from kitting.services.fill_bags import finish_short, lift, pick, put_back, reopen
 from kitting.services.issue_bags import begin_work, hand_back, stage
 from kitting.services.return_bags import cancel_bag, close, write_off
 from kitting.services.scans import Answer
@@ -106,6 +106,15 @@ def _back(contents: Contents) -> Sequence[Field]:
     return (*_piece(contents), place, Field("why", "Why", required=False))
 
 
+def _in(_contents: Contents) -> Sequence[Field]:
+    return (
+        Field("place", "Scan the bin or the truck it comes from", focus=True),
+        Field("read", "Scan the carton, or type the stock code"),
+        Field("lot", "Lot, where the carton doesn't say it", required=False),
+        Field("quantity", "How many go in", "1", "decimal"),
+    )
+
+
 def _oops(contents: Contents) -> Sequence[Field]:
     became = ((SCRAPPED, "dropped, damaged or wrong: scrapped"), (LOST, "lost"))
     return (*_piece(contents), Field("became", "What became of it", options=became), Field("why", "What happened"))
@@ -153,6 +162,15 @@ def _put_back(asked: Asked, one: Bag) -> Answer:
     )  # fmt: skip
 
 
+def _put_in(asked: Asked, one: Bag) -> Answer:
+    piece = read_piece(asked.text("read"), asked.today)
+    return pick(
+        bag=label_code(one), stock_code=piece.item.stock_code, lot=piece.lot or asked.text("lot"),
+        place=place_scanned(one.depot, asked.text("place"), BIN, SUPPLIER_OWNED, TRUCK),
+        quantity=quantity(asked.text("quantity")), confirmed=asked.confirmed, **asked.scan(),
+    )  # fmt: skip
+
+
 def _write_off(asked: Asked, one: Bag) -> Answer:
     code, lot = piece_chosen(asked)
     return write_off(
@@ -177,6 +195,8 @@ STEPS: tuple[Step, ...] = (
          _why("Why"), _cancel),
     Step("close", "bags", "Close", "Issued = installed + turned in + scrapped + lost, or a named exception.", "Close",
          _exception, _close),
+    Step("put-in", "bags", "Put a piece in", "From where it lies: another place than the walk's, or a truck.",
+         "Into the bag", _in, _put_in),
     Step("put-back", "bags", "Put something back", "A reversing record: the pick stays visible.", "It is back", _back,
          _put_back),
     Step("write-off", "turn in", "Oops", "Dropped, damaged or lost: say so, and see whether a spare is in the bag.",

@@ -15,13 +15,14 @@ from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
 from kitting.models import Bag, Promise
 from kitting.selectors.bag_contents import contents_of, facts_of_all, label_code
+from kitting.selectors.unplanned_pieces import free_for
 
 _TO_BE_PICKED = {row.state for row in TABLE if row.action == PICK}
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """Thousandths of one lot at one place for one bag that are promised and not picked yet.
+    """Thousandths of one lot at one place for one bag that are promised, or free for an emergency, and not picked yet.
 
     Args:
         walk: number of the place on the way, from 1: several steps at one place share it.
@@ -51,7 +52,8 @@ def pick_walk(*, depot: str, jobs: Collection[str] = (), bags: Collection[str] =
     """What is to be picked at a depot for its own bags, in walking order; the number of queries never grows.
 
     The order is that of the pick list of a job, except that a place is passed once: spares are taken on the way.
-    Pieces for bags of other depots go by van, and bags that may not be picked now stand on the rework list.
+    Pieces for bags of other depots go by van, and bags that may not be picked now stand on the rework list. The bag of
+    an emergency is promised nothing: it takes what lies free.
 
     Args:
         depot: where.
@@ -80,6 +82,8 @@ def pick_walk(*, depot: str, jobs: Collection[str] = (), bags: Collection[str] =
             bag, stand = stands[key]
             row = rows[promise.place, promise.lot, bag]
             row[stand.line.spare] += pieces
+    for bag, stand, balance, pieces in free_for(contents.values(), depot):
+        rows[balance.place, balance.lot, bag][stand.line.spare] += pieces
     return tuple(_steps(rows))
 
 

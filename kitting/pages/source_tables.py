@@ -1,0 +1,23 @@
+"""Where pieces can come from, as tables that pages share."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from kitting.pages.tables import Cell, Table, figure, link
+from kitting.selectors.bag_contents import bare, label_code
+from kitting.selectors.sources import Source
+
+
+def source_table(caption: str, found: Sequence[Source], today: date, empty: str = "None.") -> Table:
+    """Sources in the order in which they are to be taken."""
+    rows = [
+        [
+            Cell(one.balance.lot.number or "unknown", note=f"use by {one.balance.lot.use_by or 'no date'}"),
+            figure(bare(one.free)),
+            link(one.bag, "bag", label_code(one.bag), note=f"{one.bag.state}, cutover {one.bag.job.cutover}")
+            if one.bag else Cell(one.balance.place),
+            Cell(one.kind, note="not counted for a week" if one.is_old(today) else f"seen {one.seen}"),
+        ]
+        for one in found
+    ]  # fmt: skip
+    return Table(caption, ("Lot", "Pieces", "Where", "Kind"), rows, empty)

@@ -1,0 +1,62 @@
+"""What bags that no plan serves may take from the shelf: free pieces first, in the order in which they are to go."""
+
+from collections import Counter
+from collections.abc import Collection, Iterator
+from datetime import date, timedelta
+
+from django.db.models import F
+
+from inventory.models import BIN, Balance
+from inventory.selectors.finding import open_holds
+from jobs.models import UNDER_WAY
+from kitting.models import Bag, Promise
+from kitting.selectors.bag_contents import Contents, LineStand, good_until, is_good
+from kitting.selectors.policies import margin_days
+from kitting.selectors.sources import NEAR_DAYS
+
+Taken = tuple[Bag, LineStand, Balance, int]  # thousandths of what lies there, for a line of a bag
+
+
+def is_unplanned(bag: Bag) -> bool:
+    """Whether it is of an emergency: under way, and of no schedule."""
+    return bag.job.ended == UNDER_WAY and not bag.revision
+
+
+def free_for(contents: Collection[Contents], depot: str) -> Iterator[Taken]:
+    """What lies free in the bins of a depot for what emergencies miss, each piece for one line; three queries at most.
+
+    As in the order of sources, pieces that are still good when the next month is over come before those that are
+    near their date; promised pieces and held lots are left alone.
+    """
+    wanted = [(one, stand) for one in contents if is_unplanned(one.bag) for stand in one.lines if stand.missing]
+    if not wanted:
+        return
+    items = {stand.line.item_id for _, stand in wanted if stand.line.item_id}
+    here = Balance.objects.filter(
+        lot__item__in=items, quantity__gt=0, place__kind=BIN, place__depot__depot=depot
+    ).select_related("lot__item", "place__depot")
+    lying = [*here.order_by(F("lot__use_by").asc(nulls_last=True), "pk")]
+    held, margin = open_holds(one.lot for one in lying), margin_days()
+    free = _free([one for one in lying if (one.lot.item_id, one.lot.number) not in held])
+    for one, stand in wanted:
+        until = good_until(one.bag.job, margin)
+        missing = stand.missing
+        for balance in sorted(lying, key=lambda balance: _is_near(balance, until)):
+            pieces = min(missing, free.get(balance.pk, 0))
+            if pieces and balance.lot.item_id == stand.line.item_id and is_good(balance.lot, until):
+                free[balance.pk] -= pieces
+                missing -= pieces
+                yield one.bag, stand, balance, pieces
+
+
+def _is_near(balance: Balance, until: date | None) -> bool:
+    use_by = balance.lot.use_by
+    return bool(until and use_by and use_by < until + timedelta(NEAR_DAYS))
+
+
+def _free(lying: Collection[Balance]) -> dict[int, int]:
+    promised = Counter[tuple[int, int]]()
+    open_ = Promise.objects.filter(released_at=None, place__in={one.place_id for one in lying}, lot__isnull=False)
+    for place, lot, quantity in open_.values_list("place", "lot", "quantity"):
+        promised[place, lot] += quantity
+    return {one.pk: max(one.quantity - promised[one.place_id, one.lot_id], 0) for one in lying}
