@@ -12,6 +12,7 @@ from kitting.calculation.plan_result import PROMISE_COLUMNS, REQUIREMENT_COLUMNS
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.sheets.book import read_book
 from kitting.documents.bag_labels import RecordedBag, paint_labels
+from kitting.documents.inner_labels import InnerBag, inner_bags
 from kitting.documents.job_papers import SHELF
 from kitting.documents.lettering import open_canvas
 from kitting.documents.plan_papers import PlanPapers
@@ -115,3 +116,16 @@ def _plan(job: Job, contents: Sequence[Contents], pieces: Sequence[Row], today: 
 def _answer(job: Job) -> JobAnswer:
     cutover = datetime.fromisoformat(job.cutover) if job.cutover else None
     return JobAnswer(job.job, job.title, job.depot, "", "", "", {}, "", None, cutover, "")
+
+
+def inner_bag_of(bag: Bag, number: int, today: date) -> InnerBag:
+    """An inner bag as its label says it, with the lots that lie in the bag now.
+
+    Raises:
+        Refusal: ``unknown-inner-bag``.
+    """
+    paper = label_papers(bag.job.job, today=today, structure=bag.structure).papers.paper(bag.job.job)
+    found = [one for of in paper.bags if of.structure == bag.structure for one in inner_bags(of)]
+    if not 1 <= number <= len(found):
+        raise Refusal("unknown-inner-bag", f"{bag} has {len(found)} inner bags, no number {number}.", {})
+    return found[number - 1]

@@ -25,6 +25,7 @@ from kitting.services.emergency import open_emergency
 
 _MOST_PLACES = 300  # offered while a place is typed
 _MORE = 2  # lines for what the rules do not know
+_NAMED = 2  # places named before the whole list
 NOBODY_KNOWS = "nobody knows"
 
 
@@ -143,8 +144,10 @@ def _lines(asked: Asked, suggested: Sequence[Suggested]) -> list[dict[str, objec
         {
             "number": number, "part": one, "code": asked.text(f"code-{number}") or one.stock_code,
             "pieces": asked.text(f"quantity-{number}") or bare(one.quantity),
-            "table": source_table(f"Where {one.stock_code} is, first to be taken first", one.sources[one.stock_code],
-                                  asked.today, "None to be had: ask the other depots and the supplier."),
+            "first": [source.sentence for source in one.sources[one.stock_code][:_NAMED]],
+            "more": max(len(one.sources[one.stock_code]) - _NAMED, 0),
+            "table": source_table(f"Where {one.stock_code} is, first to be taken first",
+                                  one.sources[one.stock_code], asked.today),
             "enough": sum(source.free for source in one.sources[one.stock_code]) >= one.quantity,
         }
         for number, one in enumerate(suggested, 1)

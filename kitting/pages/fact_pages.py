@@ -3,21 +3,15 @@
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import Item
-from inventory.selectors.finding import items_by_code
 from jobs.models import Reel
-from kitting.calculation.cable_geometry import CABLE_TYPE, GAUGE, MAKER, Band
-from kitting.calculation.doubts import Doubt
-from kitting.calculation.lengths import parse_length
+from kitting.calculation.cable_geometry import GAUGE
 from kitting.documents.diameters import span_text
 from kitting.errors import Refusal
 from kitting.models import PlanRow
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page
-from kitting.pages.drawing import Fit, fit
+from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.tables import Table, link
 from kitting.roles import DO
 from kitting.selectors.cutovers import last_plan
-from kitting.selectors.fits import INSULATION, estimates_policy
 from kitting.services.change_facts import change_facts
 from kitting.services.settle_facts import settle_fact
 
@@ -56,7 +50,7 @@ def reels(asked: Asked) -> HttpResponse:
 
 def reel(asked: Asked, reel: str) -> HttpResponse:
     """One reel: what was measured on it, and a new gauge reading."""
-    found = _reel(reel)
+    found = reel_by_number(reel)
     if asked.request.method == "POST":
         return attempt(asked, lambda: _measured(asked, found), reverse("reel", args=[reel]))
     kind = found.cable_type
@@ -65,7 +59,12 @@ def reel(asked: Asked, reel: str) -> HttpResponse:
     return page(asked, "reel.html", {"reel": found, "measured": _band_text(found), "by_type": known})
 
 
-def _reel(number: str) -> Reel:
+def reel_by_number(number: str) -> Reel:
+    """The reel of a tag.
+
+    Raises:
+        Refusal: ``unknown-reel``.
+    """
     found = Reel.objects.select_related("cable_type").filter(reel=number).first()
     if found is None:
         raise Refusal("unknown-reel", f"There is no reel {number} in these books.", {"reel": number})
@@ -88,38 +87,3 @@ def _band_text(one: Reel) -> str:
     if one.doi_low_nm is None or one.doi_high_nm is None:
         return "not measured"
     return span_text((one.doi_low_nm, one.doi_high_nm))
-
-
-def fit_check(asked: Asked) -> HttpResponse:
-    """Does this part fit this cable? By a gauge reading, or by the reel; the answer in one word and as a picture."""
-    code, reading, number = asked.text("part"), asked.text("reading"), asked.text("reel")
-    answer: Fit | None = None
-    problem = ""
-    if code and (reading or number):
-        try:
-            item = items_by_code([code])[code]
-            answer = _fit(item, _by_reading(reading, asked.text("unit")) if reading else _by_reel(_reel(number)))
-        except ANY_REFUSAL as refusal:
-            problem = str(refusal)
-        except Doubt as doubt:
-            problem = f"{reading}: {doubt.problem}. {doubt.suggestion}"
-    context = {"part": code, "reading": reading, "reel": number, "unit": asked.text("unit") or "in", "fit": answer}
-    return page(asked, "fit_check.html", {**context, "problem": problem})
-
-
-def _fit(item: Item, band: Band) -> Fit:
-    if item.doi_low_nm is None or item.doi_high_nm is None:
-        raise Refusal("no-range", f"{item} ({item.kind}) is not fitted by the diameter over insulation.", {})
-    part = (item.doi_low_nm, item.doi_high_nm)
-    return fit(part, band, over_what=INSULATION, estimates=estimates_policy())
-
-
-def _by_reading(text: str, unit: str) -> Band:
-    diameter = parse_length(text, unit or None)
-    return Band(diameter, diameter, GAUGE)
-
-
-def _by_reel(found: Reel) -> Band:
-    if found.doi_low_nm is not None:
-        return Band(found.doi_low_nm, found.doi_high_nm, found.origin or MAKER)
-    return Band(found.cable_type.doi_low_nm, found.cable_type.doi_high_nm, CABLE_TYPE)

@@ -29,6 +29,7 @@ PLACES = (
     Place("On order", "orders", "order sheet", "when it comes, who waits for it, what has come and who got it"),
     Place("Stock", "stock", "items", "find items by what they must fit; lots by date; who wants them"),
     Place("Does it fit?", "fit-check", "field answers", "a part and a gauge reading: fits, measure, does not fit"),
+    Place("Where is one?", "where", "field answers", "the nearest pieces: depots, trucks, reserves, bags; last seen"),
     Place("Reels", "reels", "reel band", "the cable that is really pulled, and what was measured on it"),
     Place("Missing facts", "questions", "schedule", "what the plan applied last could not tell"),
     Place("Papers", "papers", "job dates", "pick lists, labels, night cards, shortage report"),

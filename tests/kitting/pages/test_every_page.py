@@ -106,6 +106,7 @@ ASKING = {
     "borrow": "?item=BI25",
     "line": "?line=J09/HJ1-j/joint/ABC/splice",
     "pin": "?line=J09/HJ1-j/joint/ABC/splice",
+    "where": "?item=BI25",
     "emergency": "?place=A2-a&failed=elbow",
     "fit-check": "?part=EL15-1&reading=0.845&unit=in",
 }
