@@ -4,7 +4,7 @@ Letter heights follow a limit of 16 minutes of arc (NUREG-0700 rev. 3): 7.0 mm a
 0.5 m.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -47,16 +47,18 @@ class RecordedBag:
     """A bag as the books have it, for a label that says more than the plan.
 
     Args:
+        structure: its location.
+        number: of the bag in its job.
         state: ``FULL``, ``SHORT: 1 JS-3``, ``ON HOLD``, or the state's word where it is none of these.
         revision: schedule revision that the bag was listed for; '' keeps the plan's.
-        reprint: 0 for the first print, n for REPRINT n.
-        printed: moment and person of the printing, in words.
+        surplus: pieces inside that no line wants, in words.
     """
 
+    structure: str
+    number: int
     state: str
     revision: str = ""
-    reprint: int = 0
-    printed: str = ""
+    surplus: tuple[str, ...] = ()
 
     @property
     def shape(self) -> str:
@@ -123,6 +125,8 @@ def bag_label(
         _recorded_state(label, recorded)
     else:
         _states(label, paper, bag, words)
+    if papers.reprint:
+        label.line(papers.reprint, BIG_ROW, indent=(STATE.cap_mm + 1.5) * mm)
     label.lines(system_text(papers, bag, words), BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
     for end in bag.ends:
         _end_rows(label, papers, end)
@@ -151,8 +155,6 @@ def _recorded_state(label: Label, recorded: RecordedBag) -> None:
     shift = (STATE.cap_mm + 1.5) * mm
     for number, line in enumerate(wrapped(recorded.state, STATE, WIDTH - shift)):
         label.line(line, STATE, indent=shift, gap_mm=0 if number else 1.2, answer="" if number else recorded.shape)
-    if recorded.reprint:
-        label.line(f"REPRINT {recorded.reprint}", BIG_ROW, indent=shift)
 
 
 def system_text(papers: PlanPapers, bag: Bag, words: Words) -> str:
@@ -197,7 +199,7 @@ def _fitted_parts(papers: PlanPapers, end: End) -> Iterator[tuple[str, ...]]:
 def code_content(bag: Bag, recorded: RecordedBag | None = None) -> str:
     """What the code holds: number, revision and, as far as it fits, the plain text that helps without a network."""
     ends = ", ".join(dict.fromkeys(f"{end.name} {end.phases}".strip() for end in bag.ends))
-    parts = (f"BAG {bag.code} REV {_revision(bag, recorded)}", bag.structure, bag.job, ends)
+    parts = (f"BAG {bag.code} REV {bag_revision(bag, recorded)}", bag.structure, bag.job, ends)
     content = ""
     for part in parts:
         longer = f"{content} | {part}" if content else part
@@ -206,7 +208,8 @@ def code_content(bag: Bag, recorded: RecordedBag | None = None) -> str:
     return content
 
 
-def _revision(bag: Bag, recorded: RecordedBag | None) -> str:
+def bag_revision(bag: Bag, recorded: RecordedBag | None) -> str:
+    """The revision that the bag was listed for; of its content, where it is only planned."""
     return (recorded.revision if recorded else "") or bag.revision
 
 
@@ -248,8 +251,8 @@ def _foot_lines(
     paragraphs = (
         (f"USE BY {_earliest_use_by(bag, words)}", SMALL_BOLD),
         (_spares_text(bag), SMALL_BOLD),
-        (f"REV {_revision(bag, recorded)} · stock as of {papers.plan.as_of.isoformat()}", SMALL_BOLD),
-        (recorded.printed if recorded else "", SMALL),
+        (f"REV {bag_revision(bag, recorded)} · stock as of {papers.plan.as_of.isoformat()}", SMALL_BOLD),
+        (papers.print_text, SMALL),
         (" ".join(words(sentence) for sentence in SENTENCES), SMALL),
     )
     return [(line, style) for text, style in paragraphs if text for line in wrapped(text, style, room)]
@@ -292,23 +295,11 @@ def _spares_text(bag: Bag) -> str:
     return f"{count}: {', '.join(parts)}" if parts else count
 
 
-def write_bag_labels(
-    path: Path,
-    papers: PlanPapers,
-    paper: JobPaper,
-    *,
-    size: str,
-    words: Words,
-    recorded: Mapping[str, RecordedBag] | None = None,
-) -> Path:
-    """All bag labels of a job in one file, in bag order; one label saying so where there is no bag.
-
-    ``recorded`` are its bags as the books have them, by structure; what it does not name is labelled from the plan.
-    """
+def write_bag_labels(path: Path, papers: PlanPapers, paper: JobPaper, *, size: str, words: Words) -> Path:
+    """All bag labels of a job in one file, in bag order; one label saying so where there is no bag."""
     canvas = open_canvas(path, f"Bag labels {paper.answer.job}")
     for bag in paper.bags:
-        known = (recorded or {}).get(bag.structure)
-        paint_labels(canvas, papers, paper, bag, size=size, words=words, recorded=known)
+        paint_labels(canvas, papers, paper, bag, size=size, words=words)
     if not paper.bags:
         width, height = (side * mm for side in SIZES_MM[size])
         canvas.setPageSize((width, height))

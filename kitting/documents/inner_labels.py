@@ -8,8 +8,9 @@ from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
 from kitting.calculation.short_codes import make_code
+from kitting.documents.bag_labels import RecordedBag, bag_revision
 from kitting.documents.job_papers import Bag, End, JobPaper, Share, number_text, shares
-from kitting.documents.lettering import Style, fitted, open_canvas, put, style_for_caps, wrapped
+from kitting.documents.lettering import Style, fitted, open_canvas, put, style_for_caps, width, wrapped
 from kitting.documents.marks import draw_demo
 from kitting.documents.plan_papers import PlanPapers
 from kitting.documents.square_codes import draw_code
@@ -73,7 +74,7 @@ def part_text(share: Share) -> str:
     return f"{count} {share.piece.stock_code}{stand_in} {share.piece.lot}".rstrip()
 
 
-def _labels(inner: InnerBag) -> list[list[tuple[str, Style]]]:
+def _labels(inner: InnerBag, room: float) -> list[list[tuple[str, Style]]]:
     """The lines of each label of an inner bag; the code leaves less room beside it than below it."""
     head, titles = fitted(inner.title, HEAD, BESIDE, TEXT.size)
     opening: list[tuple[str, Style]] = [(line, head) for line in titles]
@@ -83,7 +84,7 @@ def _labels(inner: InnerBag) -> list[list[tuple[str, Style]]]:
     for share in inner.shares:
         text = part_text(share)
         added = _set(text, pages[-1])
-        if _height(pages[-1]) + sum(style.leading for _, style in added) > _room() and len(pages[-1]) > len(opening):
+        if _height(pages[-1]) + sum(style.leading for _, style in added) > room and len(pages[-1]) > len(opening):
             pages.append(list(opening))
             added = _set(text, pages[-1])
         pages[-1] += added
@@ -99,46 +100,70 @@ def _height(page: Sequence[tuple[str, Style]]) -> float:
     return sum(style.leading for _, style in page)
 
 
-def _room() -> float:
-    return TOP - (BASE_MM + TEXT_BOLD.cap_mm + 0.7) * mm
+def _foot(papers: PlanPapers, inner: InnerBag, revision: str, count: str) -> tuple[list[str], str]:
+    """Lines above the number, and what stands beside it; without a person who prints just how many there are."""
+    count = f"{'DEMO ' if papers.plan.book.policies.demo else ''}{count}"
+    printed = papers.printed
+    if printed is None:
+        return [], count
+    who = " · ".join(filter(None, (papers.reprint, f"{printed.moment} {printed.person}")))
+    lines, beside = wrapped(who, TEXT, WIDTH), f"REV {revision} · {count}"
+    if width(inner.code, TEXT_BOLD) + width(beside, TEXT_BOLD) + 2 * mm > WIDTH:
+        return [*lines, f"REV {revision}"], count
+    return lines, beside
 
 
-def _paint(canvas: Canvas, inner: InnerBag, lines: Sequence[tuple[str, Style]], count: str) -> None:
+def _paint(
+    canvas: Canvas, inner: InnerBag, lines: Sequence[tuple[str, Style]], foot: Sequence[str], beside: str
+) -> None:
     left = MARGIN_MM * mm
     draw_code(canvas, left + BESIDE, TOP - CODE_MM * mm, inner.code, CODE_MM)
     y = TOP
     for text, style in lines:
         put(canvas, left, y - style.cap_mm * mm, text, style)
         y -= style.leading
+    for position, line in enumerate(foot):
+        put(canvas, left, BASE_MM * mm + (len(foot) - position) * TEXT.leading, line, TEXT)
     put(canvas, left, BASE_MM * mm, inner.code, TEXT_BOLD)
-    put(canvas, left + WIDTH, BASE_MM * mm, count, TEXT_BOLD, align="right")
+    put(canvas, left + WIDTH, BASE_MM * mm, beside, TEXT_BOLD, align="right")
+
+
+def paint_inner_labels(canvas: Canvas, papers: PlanPapers, bag: Bag, recorded: RecordedBag | None = None) -> int:
+    """Draw the inner labels of one bag, a page each; gives how many there are."""
+    revision, drawn = bag_revision(bag, recorded), 0
+    for one in inner_bags(bag):
+        foot, _ = _foot(papers, one, revision, "88 OF 88")
+        labels = _labels(one, TOP - (BASE_MM + TEXT_BOLD.cap_mm + 0.7) * mm - len(foot) * TEXT.leading)
+        for number, lines in enumerate(labels, 1):
+            _open_page(canvas, demo=papers.plan.book.policies.demo)
+            _paint(canvas, one, lines, *_foot(papers, one, revision, f"{number} OF {len(labels)}"))
+            canvas.showPage()
+            drawn += 1
+    return drawn
+
+
+def paint_no_inner_label(canvas: Canvas, papers: PlanPapers, job: str) -> None:
+    """A label that says that there is none."""
+    demo = papers.plan.book.policies.demo
+    _open_page(canvas, demo=demo)
+    text = f"{'DEMO ' if demo else ''}{job}: no part is chosen yet, no inner bag"
+    for position, line in enumerate(wrapped(text, HEAD, WIDTH)):
+        put(canvas, MARGIN_MM * mm, TOP - HEAD.size - position * HEAD.leading, line, HEAD)
+    canvas.showPage()
 
 
 def write_inner_labels(path: Path, papers: PlanPapers, paper: JobPaper) -> Path:
     """All inner labels of a job in one file, in the order of bags, ends and phases; one label saying so if none."""
     canvas = open_canvas(path, f"Inner labels {paper.answer.job}")
-    demo = papers.plan.book.policies.demo
-    inner = [one for bag in paper.bags for one in inner_bags(bag)]
-    for one in inner:
-        labels = _labels(one)
-        for number, lines in enumerate(labels, 1):
-            _open_page(canvas, demo=demo)
-            _paint(canvas, one, lines, f"{'DEMO ' if demo else ''}{number} OF {len(labels)}")
-            canvas.showPage()
-    if not inner:
-        _open_page(canvas, demo=demo)
-        for position, line in enumerate(
-            wrapped(f"{'DEMO ' if demo else ''}{paper.answer.job}: no part is chosen yet, no inner bag", HEAD, WIDTH)
-        ):
-            put(canvas, MARGIN_MM * mm, TOP - HEAD.size - position * HEAD.leading, line, HEAD)
-        canvas.showPage()
+    if not sum([paint_inner_labels(canvas, papers, bag) for bag in paper.bags]):
+        paint_no_inner_label(canvas, papers, paper.answer.job)
     canvas.save()
     return path
 
 
 def _open_page(canvas: Canvas, *, demo: bool) -> None:
-    width, height = (side * mm for side in PAGE_MM)
-    canvas.setPageSize((width, height))
+    across, down = (side * mm for side in PAGE_MM)
+    canvas.setPageSize((across, down))
     if demo:
-        draw_demo(canvas, width, height, 20)
+        draw_demo(canvas, across, down, 20)
     canvas.setFillGray(0)

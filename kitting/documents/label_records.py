@@ -1,8 +1,10 @@
-"""Bag labels filled from the recorded bags: their state as it is, and the lots that are inside."""
+"""What lies in a bag or beside it, filled from the recorded bags: bag label, inner labels and night card."""
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from decimal import Decimal
 from io import BytesIO
 
 import pandas as pd
@@ -12,40 +14,55 @@ from kitting.calculation.plan_result import PROMISE_COLUMNS, REQUIREMENT_COLUMNS
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.sheets.book import read_book
 from kitting.documents.bag_labels import RecordedBag, paint_labels
-from kitting.documents.inner_labels import InnerBag, inner_bags
+from kitting.documents.inner_labels import InnerBag, inner_bags, paint_inner_labels, paint_no_inner_label
 from kitting.documents.job_papers import SHELF
+from kitting.documents.job_papers import Bag as PlannedBag
 from kitting.documents.lettering import open_canvas
+from kitting.documents.nearest_pieces import NearestPieces
+from kitting.documents.night_card import night_card
 from kitting.documents.plan_papers import PlanPapers
-from kitting.documents.record_papers import Printed, moment_text
+from kitting.documents.record_papers import Printed, pdf_bytes
 from kitting.errors import Refusal
 from kitting.models import Bag
-from kitting.selectors.bag_contents import Contents, contents_of, label_state
+from kitting.selectors.bag_contents import Contents, LineStand, bare, contents_of, label_state
 from kitting.selectors.promises import open_promises
 from kitting.selectors.sheets import sheets_from_records
 
 SIZE_OF_PAPER = {"Letter": "4x6in", "A4": "A6"}
+BAG_LABEL = "bag-label"
 Row = tuple[object, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class LabelPapers:
-    """Labels of bags of a job.
+    """Labels and cards of bags of a job.
 
     Args:
-        job: whose.
-        bags: structure, state as the label says it, and schedule revision of each bag to be labelled.
-        pieces: what lies in the job's bags, as rows of promises that are kept.
-        papers: the job's lines as papers read them.
+        job, title, cutover: whose.
+        bags: each bag that they are wanted of.
+        pieces: what lies in the job's bags or went on the line from them, as rows of promises that are kept.
+        papers: the job's lines as papers read them, with what is still promised.
+        inside: the same with nothing but what lies in the bags.
     """
 
     job: str
-    bags: tuple[tuple[str, str, str], ...]
+    title: str
+    cutover: str
+    bags: tuple[RecordedBag, ...]
     pieces: tuple[Row, ...]
     papers: PlanPapers = field(repr=False)
+    inside: PlanPapers = field(repr=False)
+
+    def bags_of(self, papers: PlanPapers) -> Iterator[tuple[PlannedBag, RecordedBag]]:
+        """The wanted bags as papers read them, each with the number that it has on the books."""
+        wanted = {one.structure: one for one in self.bags}
+        for bag in papers.paper(self.job).bags:
+            if bag.structure in wanted:
+                yield replace(bag, number=wanted[bag.structure].number), wanted[bag.structure]
 
 
 def label_papers(job: str, *, today: date, structure: str | None = None) -> LabelPapers:
-    """What the labels of a job's bags say, or that of the bag of one structure; ``today`` is the day of the stock.
+    """What the labels and cards of a job's bags say, or those of one structure; ``today`` is the day of the stock.
 
     Raises:
         Refusal: ``unknown-job``; ``no-bags``: nobody has listed them.
@@ -58,39 +75,67 @@ def label_papers(job: str, *, today: date, structure: str | None = None) -> Labe
         raise Refusal("no-bags", f"{job} has no bags on the books: list them first.", {"job": job})
     contents = [*contents_of(bags).values()]
     pieces = tuple(row for one in contents for row in _pieces(one))
-    named = tuple(
-        (one.bag.structure, label_state(one), one.bag.revision)
-        for one in contents
-        if structure is None or one.bag.structure == structure
-    )
-    return LabelPapers(job, named, pieces, PlanPapers(_plan(found, contents, pieces, today), [job]))
+    named = tuple(_recorded(one) for one in contents if structure is None or one.bag.structure == structure)
+    plan = _plan(found, contents, pieces, today)
+    only = replace(plan, promises=_promises(pieces))
+    return LabelPapers(job, found.title, found.cutover, named, pieces, PlanPapers(plan, [job]), PlanPapers(only, [job]))
 
 
 def bag_labels_pdf(labels: LabelPapers, printed: Printed) -> bytes:
     """The labels, a page each or more, in the size that goes with the owner's paper."""
-    paper = labels.papers.paper(labels.job)
-    when = f"printed at {moment_text(printed.at) if printed.at else 'time unknown'} by {printed.by}"
-    recorded = {
-        structure: RecordedBag(state, revision, printed.reprint, when) for structure, state, revision in labels.bags
-    }
+    papers = labels.papers.as_printed(printed)
+    paper, size = papers.paper(labels.job), SIZE_OF_PAPER[printed.paper]
     file = BytesIO()
     canvas = open_canvas(file, f"Bag labels {labels.job}")
-    for bag in paper.bags:
-        if bag.structure in recorded:
-            paint_labels(
-                canvas, labels.papers, paper, bag, size=SIZE_OF_PAPER[printed.paper], words=printed.words,
-                recorded=recorded[bag.structure],
-            )  # fmt: skip
+    for bag, recorded in labels.bags_of(papers):
+        paint_labels(canvas, papers, paper, bag, size=size, words=printed.words, recorded=recorded)
     canvas.save()
     return file.getvalue()
 
 
+def inner_labels_pdf(labels: LabelPapers, printed: Printed) -> bytes:
+    """The labels of the inner bags, with the lots that lie inside."""
+    papers = labels.inside.as_printed(printed)
+    file = BytesIO()
+    canvas = open_canvas(file, f"Inner labels {labels.job}")
+    if not sum([paint_inner_labels(canvas, papers, *one) for one in labels.bags_of(papers)]):
+        paint_no_inner_label(canvas, papers, labels.job)
+    canvas.save()
+    return file.getvalue()
+
+
+def night_cards_pdf(labels: LabelPapers, printed: Printed) -> bytes:
+    """The night cards, with the lots that lie inside by end and phase."""
+    papers, nearest = labels.inside.as_printed(printed), NearestPieces(labels.papers)
+    paper = papers.paper(labels.job)
+    cards = [
+        night_card(papers, nearest, paper, bag, printed.words, recorded) for bag, recorded in labels.bags_of(papers)
+    ]
+    return pdf_bytes(cards, f"Night cards {labels.job}")
+
+
+BAG_PAPERS: Mapping[str, Callable[[LabelPapers, Printed], bytes]] = {
+    BAG_LABEL: bag_labels_pdf,
+    "inner-labels": inner_labels_pdf,
+    "night-card": night_cards_pdf,
+}
+
+
+def _recorded(one: Contents) -> RecordedBag:
+    surplus: dict[str, int] = defaultdict(int)
+    for stand in one.lines:
+        if stand.too_many and stand.open and stand.line.item:
+            surplus[stand.line.item.stock_code] += stand.too_many
+    told = tuple(f"{bare(number)} {code}" for code, number in surplus.items())
+    return RecordedBag(one.bag.structure, one.bag.number, label_state(one), one.bag.revision, told)
+
+
 def _pieces(one: Contents) -> Iterator[Row]:
-    """The pieces in a bag, as kept promises of its place."""
+    """The pieces in a bag and those that were installed from it, as kept promises of its place."""
     place = one.bag.place
     for stand in one.lines:
-        for number, left in sorted(stand.inside.items()):
-            lot = one.lots[number]
+        for number in sorted({*stand.inside, *stand.fitted}):
+            lot, left = one.lots[number], stand.inside[number] + stand.fitted[number]
             if left > 0:
                 yield (
                     stand.line.line, one.bag.job.job, lot.item.stock_code, lot.number, one.bag.depot.depot, place.code,
@@ -98,19 +143,35 @@ def _pieces(one: Contents) -> Iterator[Row]:
                 )  # fmt: skip
 
 
+def _promises(pieces: Sequence[Row]) -> pd.DataFrame:
+    return pd.DataFrame(pieces, columns=list(PROMISE_COLUMNS), dtype=object)
+
+
 def _plan(job: Job, contents: Sequence[Contents], pieces: Sequence[Row], today: date) -> Plan:
     """The records as the papers read a plan: lines of the bags, what lies inside, and what is still promised."""
     book = read_book(sheets_from_records())
-    lines = {stand.line.line: stand.line.facts for one in contents for stand in one.lines if not stand.line.dropped}
+    lines: dict[str, dict[str, object]] = {}
+    for one in contents:
+        for stand in one.lines:
+            if not stand.line.dropped:
+                lines.setdefault(stand.line.line, _facts(one.bag, stand))
     rows = [tuple(facts.get(name, "") for name in REQUIREMENT_COLUMNS) for facts in lines.values()]
-    still = open_promises()
-    kept = pd.DataFrame(pieces, columns=list(PROMISE_COLUMNS), dtype=object)
     nothing = pd.DataFrame()
     return Plan(
         as_of=today, book=book, requirements=pd.DataFrame(rows, columns=list(REQUIREMENT_COLUMNS), dtype=object),
-        promises=pd.concat([kept, still[still["job"] == job.job].astype(object)]), shortages=nothing, reorder=nothing,
+        promises=pd.concat([_promises(pieces), open_promises().astype(object)]), shortages=nothing, reorder=nothing,
         refusals=nothing, cures=nothing, totals=nothing, questions=(), jobs=(_answer(job),), summary={}, timings={},
     )  # fmt: skip
+
+
+def _facts(bag: Bag, stand: LineStand) -> dict[str, object]:
+    """The requirement line of the plan; what an emergency or a pre-made kit asks for without one says it itself."""
+    line = stand.line
+    item = {"stock_code": line.item.stock_code, "unit": line.item.stock_unit} if line.item else {}
+    quantity: Decimal = as_decimal(line.quantity)
+    own = {"line": line.line, "job": bag.job.job, "structure": bag.structure, "quantity": quantity,
+           "spare": "yes" if line.spare else "no", "answer": "ready"}  # fmt: skip
+    return {**own, **item, **line.facts}
 
 
 def _answer(job: Job) -> JobAnswer:
@@ -124,7 +185,7 @@ def inner_bag_of(bag: Bag, number: int, today: date) -> InnerBag:
     Raises:
         Refusal: ``unknown-inner-bag``.
     """
-    paper = label_papers(bag.job.job, today=today, structure=bag.structure).papers.paper(bag.job.job)
+    paper = label_papers(bag.job.job, today=today, structure=bag.structure).inside.paper(bag.job.job)
     found = [one for of in paper.bags if of.structure == bag.structure for one in inner_bags(of)]
     if not 1 <= number <= len(found):
         raise Refusal("unknown-inner-bag", f"{bag} has {len(found)} inner bags, no number {number}.", {})

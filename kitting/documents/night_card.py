@@ -14,7 +14,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from kitting.calculation.answers import READY
 from kitting.calculation.short_codes import make_code
-from kitting.documents.bag_labels import NO_BAG, system_text
+from kitting.documents.bag_labels import NO_BAG, RecordedBag, bag_revision, system_text
 from kitting.documents.cautions import brief_cautions
 from kitting.documents.diameters import Span, margin_text, spans_text
 from kitting.documents.job_papers import Bag, End, JobPaper, Line, amount, answer_details, number_text, shares
@@ -38,12 +38,27 @@ ORIGINS = {
 }
 
 
-def night_card(papers: PlanPapers, nearest: NearestPieces, paper: JobPaper, bag: Bag, words: Words) -> Flow:
-    """The card of one bag: an even number of sides, so that cards printed on both sides stay apart."""
+def night_card(
+    papers: PlanPapers,
+    nearest: NearestPieces,
+    paper: JobPaper,
+    bag: Bag,
+    words: Words,
+    recorded: RecordedBag | None = None,
+) -> Flow:
+    """The card of one bag: an even number of sides, so that cards printed on both sides stay apart.
+
+    ``recorded`` is the bag as the books have it; its pieces are then those that lie inside.
+    """
     title = f"NIGHT CARD · BAG {bag.number} OF {bag.total}"
-    number, subject = bag.code, (bag.structure or paper.answer.job).upper()
-    flow = _card(papers, paper, words, (title, subject, number, f"BAG {number} REV {bag.revision}", bag.revision))
-    _front(flow, papers, paper, bag, words)
+    number, subject, rev = bag.code, (bag.structure or paper.answer.job).upper(), bag_revision(bag, recorded)
+    flow = _card(papers, paper, words, (title, subject, number, f"BAG {number} REV {rev}", rev))
+    flow.text(system_text(papers, bag, words), STRONG)
+    if recorded:
+        _recorded(flow, recorded)
+    else:
+        _answers(flow, paper, bag, words)
+    _front(flow, papers, bag, words)
     if len(flow.pages) == 1:
         flow.new_page()
     else:
@@ -62,29 +77,38 @@ def _card(papers: PlanPapers, paper: JobPaper, words: Words, named: tuple[str, s
     facts = (
         f"{answer.job} {answer.title}",
         f"Cutover {paper.cutover}",
-        f"Revision {rev} · stock as of {papers.plan.as_of.isoformat()}",
+        " · ".join(filter(None, (papers.reprint, papers.stand_text(rev)))),
     )
     cautions = brief_cautions(words)
     frame = Frame(title, subject, facts, number, code, cautions, demo=policies.demo, check_bar=False)
-    return Flow(card_area(policies.paper), frame, pad_mm=1.1)
+    return Flow(card_area(policies.paper), frame, pad_mm=0.9)
 
 
-def _front(flow: Flow, papers: PlanPapers, paper: JobPaper, bag: Bag, words: Words) -> None:
-    flow.text(system_text(papers, bag, words), STRONG)
+def _answers(flow: Flow, paper: JobPaper, bag: Bag, words: Words) -> None:
     lines = [line for line in bag.lines if not line.spare]
     for answer in bag.answers[:1] + [answer for answer in bag.answers[1:] if answer != READY]:
         details = answer_details(lines, answer, paper.staged_by, words)
         _state(flow, answer, f"{answer.upper()}: {details}" if details else answer.upper())
+
+
+def _recorded(flow: Flow, recorded: RecordedBag) -> None:
+    _state(flow, recorded.shape, recorded.state)
+    if recorded.surplus:
+        flow.gap(1)
+        flow.boxed(f"TAKE OUT: {', '.join(recorded.surplus)}, which no line of this bag wants")
+
+
+def _front(flow: Flow, papers: PlanPapers, bag: Bag, words: Words) -> None:
     for end in bag.ends:
         if not end.structure:
             continue
-        flow.gap(2)
+        flow.gap(1.5)
         heading = " · ".join(part for part in (end.name, f"run {end.run}" if end.run else "", end.conductor) if part)
         flow.text(heading, SECTION, keep_mm=18)
         _parts(flow, papers, end, words)
     fits = _fits(papers, bag)
     if fits:
-        flow.gap(2.5)
+        flow.gap(1.5)
         flow.text("Hollow bar: what the part takes. Solid bar: the cable. DOI: diameter over insulation.", keep_mm=14)
     for fit, ends in fits.items():
         _draw_fit(flow, fit, ends)

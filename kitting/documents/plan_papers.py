@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from copy import copy
 from datetime import date, datetime
 from decimal import Decimal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -14,6 +15,7 @@ from kitting.calculation.plan_result import Plan
 from kitting.calculation.rule_book import rule_book
 from kitting.documents.diameters import Span
 from kitting.documents.job_papers import Bag, JobPaper, Line, Piece, day_text
+from kitting.documents.record_papers import Printed
 
 Row = Mapping[str, object]
 PHASE = "phase"
@@ -26,10 +28,14 @@ TABLE_OF_SIDE = {
 
 
 class PlanPapers:
-    """Reads a plan's tables once and hands out the papers of one job at a time."""
+    """Reads a plan's tables once and hands out the papers of one job at a time.
+
+    ``printed`` says who prints them and when; None leaves a line to fill in by hand, so that they have no clock.
+    """
 
     def __init__(self, plan: Plan, jobs: Sequence[str]) -> None:
         self.plan = plan
+        self.printed: Printed | None = None
         self.answers = {answer.job: answer for answer in plan.jobs}
         self.jobs = {job: self.answers[job] for job in jobs}
         frames = plan.book.frames
@@ -54,6 +60,32 @@ class PlanPapers:
         self._promises: dict[str, list[Row]] = defaultdict(list)
         for row in records(promised):
             self._promises[str(row["line"])].append(row)
+
+    def as_printed(self, printed: Printed) -> "PlanPapers":
+        """The same papers for a person who prints them now."""
+        papers = copy(self)
+        papers.printed = printed
+        return papers
+
+    @property
+    def reprint(self) -> str:
+        """``REPRINT 2``, or '' on a first print."""
+        return self.printed.reprint_text if self.printed else ""
+
+    @property
+    def print_text(self) -> str:
+        """When and by whom they are printed; blank lines where nobody does."""
+        if self.printed is None:
+            return "printed at ____________ by ____________"
+        return f"printed at {self.printed.moment} by {self.printed.person}"
+
+    def stand_text(self, revision: str) -> str:
+        """Revision, day of the stock and printing, as one line of a head."""
+        return f"Revision {revision} · stock as of {self.plan.as_of.isoformat()} · {self.print_text}"
+
+    def titled(self, title: str) -> str:
+        """A title that says so where the paper is a reprint."""
+        return " · ".join(filter(None, (title, self.reprint)))
 
     def paper(self, job: str) -> JobPaper:
         """The papers of ``job``."""

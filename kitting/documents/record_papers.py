@@ -57,9 +57,18 @@ class Printed:
     @property
     def text(self) -> str:
         """Revision, day of the stock, moment and person of the printing."""
-        moment = moment_text(self.at) if self.at else "time unknown"
         revision = f"REV {self.revision} · " if self.revision else ""
-        return f"{revision}stock as of {self.stock_as_of} · printed at {moment} by {self.by or 'unknown'}"
+        return f"{revision}stock as of {self.stock_as_of} · printed at {self.moment} by {self.person}"
+
+    @property
+    def moment(self) -> str:
+        """When, in words."""
+        return moment_text(self.at) if self.at else "time unknown"
+
+    @property
+    def person(self) -> str:
+        """Who, in words."""
+        return self.by or "unknown"
 
 
 def moment_text(moment: datetime) -> str:

@@ -11,7 +11,7 @@ from jobs.models import Run
 from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import BagPapers, bag_papers
 from kitting.documents.friday_page import FridayJob, friday_page
-from kitting.documents.label_records import bag_labels_pdf, label_papers
+from kitting.documents.label_records import BAG_LABEL, BAG_PAPERS, label_papers
 from kitting.documents.record_papers import Printed, content_revision, moment_text
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
 from kitting.errands.keeping import packed_names, unpacked_file
@@ -145,24 +145,29 @@ SLIPS: Mapping[str, _Slip] = {
 }
 
 
-def bag_labels(asked: Asked, job: str) -> HttpResponse:
-    """Print the labels of a job's bags as they are now."""
-    return _labels(asked, job, None) if asked.request.method == "POST" else go_to(reverse("job-bags", args=[job]))
-
-
-def bag_label(asked: Asked, code: str) -> HttpResponse:
-    """Print the label of one bag as it is now."""
-    bag = bag_by_code(code)
+def bag_labels(asked: Asked, job: str, name: str = BAG_LABEL) -> HttpResponse:
+    """Print the labels, inner labels or night cards of a job's bags as they are now."""
     if asked.request.method != "POST":  # looking at an address prints nothing
+        return go_to(reverse("job-bags", args=[job]))
+    return _bag_paper(asked, name, job, None)
+
+
+def bag_label(asked: Asked, code: str, name: str = BAG_LABEL) -> HttpResponse:
+    """Print the label, inner labels or night card of one bag as it is now."""
+    bag = bag_by_code(code)
+    if asked.request.method != "POST":
         return go_to(reverse("bag", args=[code]))
-    return _labels(asked, bag.job.job, bag.structure)
+    return _bag_paper(asked, name, bag.job.job, bag.structure)
 
 
-def _labels(asked: Asked, job: str, structure: str | None) -> HttpResponse:
+def _bag_paper(asked: Asked, name: str, job: str, structure: str | None) -> HttpResponse:
+    as_pdf = BAG_PAPERS.get(name)
+    if as_pdf is None:
+        raise Refusal("unknown-paper", f"There is no paper {name}.", {})
     labels = label_papers(job, today=asked.today, structure=structure)
     subject = job if structure is None else f"{job} {structure}".strip()
-    about = printed(asked, "bag-label", subject, labels)
-    return file_response(f"{subject.replace(' ', '-')}-bag-label.pdf", bag_labels_pdf(labels, about))
+    about = printed(asked, name, subject, labels)
+    return file_response(f"{subject.replace(' ', '-')}-{name}.pdf", as_pdf(labels, about))
 
 
 def slip(asked: Asked, job: str, name: str) -> HttpResponse:

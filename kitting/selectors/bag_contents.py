@@ -35,11 +35,12 @@ NOT_LISTED = "it was never planned"
 
 @dataclass(slots=True)
 class LineStand:
-    """How a line of a bag stands: thousandths by deed, and by lot what is inside now."""
+    """How a line of a bag stands: thousandths by deed, and by lot what is inside now and what is on the line."""
 
     line: BagLine
     done: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     inside: dict[int, int] = field(default_factory=lambda: defaultdict(int))
+    fitted: dict[int, int] = field(default_factory=lambda: defaultdict(int))
 
     @property
     def picked(self) -> int:
@@ -168,6 +169,8 @@ def contents_of(bags: Iterable[Bag]) -> dict[int, Contents]:
         stand = stands[number]
         stand.done[deed] += quantity
         lots.add(lot)
+        if deed == INSTALLED:
+            stand.fitted[lot] += quantity
         if deed == PICKED:
             stand.inside[lot] += quantity
         elif deed in OUT_OF_THE_BAG:

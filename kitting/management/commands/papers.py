@@ -1,4 +1,4 @@
-"""``manage.py papers``: slips, as-installed record and borrow notes of a job's bags, as the books have them."""
+"""``manage.py papers``: labels, night cards, slips, as-installed record and borrow notes of a job's bags, as booked."""
 
 from argparse import ArgumentParser
 from pathlib import Path
@@ -10,8 +10,9 @@ from inventory.management.books import require_books
 from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import bag_papers
 from kitting.documents.borrow_note import borrow_note
+from kitting.documents.label_records import BAG_PAPERS, label_papers
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
-from kitting.management.books import refused_in_words
+from kitting.management.books import now, refused_in_words
 from kitting.management.plan_run import taking_a_new_place
 from kitting.management.printing import write_paper
 
@@ -19,7 +20,7 @@ from kitting.management.printing import write_paper
 class Command(BaseCommand):
     """Write the papers of a job's bags to a new folder; a second print of the same content says REPRINT."""
 
-    help = "Write issue slip, return slip, as-installed record and borrow notes of a job's bags to a new folder."
+    help = "Write labels, night cards, slips, as-installed record and borrow notes of a job's bags to a new folder."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("job", help="job number")
@@ -29,12 +30,15 @@ class Command(BaseCommand):
         with refused_in_words(self.stderr):
             require_books()
             found = bag_papers(options["job"])
+            labels = label_papers(options["job"], today=now().date())
             with taking_a_new_place(options["out"]) as folder:
                 folder.mkdir()
                 job = options["job"]
                 write_paper(folder / "issue-slip.pdf", found.issue, issue_slip, subject=job)
                 write_paper(folder / "return-slip.pdf", found.returned, return_slip, subject=job)
                 write_paper(folder / "as-installed.pdf", found.installed, as_installed_record, subject=job)
+                for name, as_pdf in BAG_PAPERS.items():
+                    write_paper(folder / f"{name}.pdf", labels, as_pdf, subject=job)
                 (folder / "return-slip.csv").write_bytes(return_slip_csv(found.returned))
                 (folder / "as-installed.csv").write_bytes(as_installed_csv(found.installed))
                 for note in found.borrowed:

@@ -99,11 +99,17 @@ def test_a_borrow_has_its_note() -> None:
 def test_the_command_writes_them_and_a_second_print_says_so(tmp_path: Path) -> None:
     call_command("papers", "J03", "--out", str(tmp_path / "a"))
     call_command("papers", "J03", "--out", str(tmp_path / "b"))
-    names = ["as-installed.csv", "as-installed.pdf", "issue-slip.pdf", "return-slip.csv", "return-slip.pdf"]
+    names = [
+        "as-installed.csv", "as-installed.pdf", "bag-label.pdf", "inner-labels.pdf", "issue-slip.pdf",
+        "night-card.pdf", "return-slip.csv", "return-slip.pdf",
+    ]  # fmt: skip
     assert sorted(path.name for path in (tmp_path / "a").iterdir()) == names
     pages = [pypdfium2.PdfDocument(tmp_path / which / "issue-slip.pdf")[0] for which in "ab"]
     texts = [page.get_textpage().get_text_range() for page in pages]
     assert ["REPRINT 1" in text for text in texts] == [False, True]
+    card = pypdfium2.PdfDocument(tmp_path / "b" / "night-card.pdf")
+    fronts = [page.get_textpage().get_text_range() for page in card]
+    assert any("SHORT: 1 JS-3" in text and "REPRINT 1" in text for text in fronts)
     rows = list(csv.DictReader((tmp_path / "a" / "return-slip.csv").read_text(encoding="utf-8-sig").splitlines()))
     assert {row["stock code"]: row["still open"] for row in rows}["CA-4"] == "1"
 

@@ -33,7 +33,10 @@ from kitting.services.keep_layouts import keep_layout
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 
 # Files, and the health of the server; what only takes a form is left out by itself.
-NO_PAGES = {"health", "slip", "paper", "bag-label", "bag-labels", "sent-sheet-file", "consumption-file", "layout-file"}
+NO_PAGES = {
+    "health", "slip", "paper", "bag-label", "bag-labels", "bag-paper", "bag-papers", "sent-sheet-file",
+    "consumption-file", "layout-file",
+}  # fmt: skip
 ONE_COLUMN = '[reels]\nreel = "{Cable}"\n"cable type" = "CT-01"\n'
 MOST_BYTES = 150_000  # of a first visit, without pictures
 PAPERS_MM = {"Letter": 215.9, "A4": 210.0}

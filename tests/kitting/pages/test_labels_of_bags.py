@@ -8,7 +8,11 @@ from bag_stores import Stores, demo_sheets, planned
 from browsing import browser_of, people, words
 from django.test import Client
 from module_books import books_of_module
-from people import BUYER, STORES
+from people import BUYER, DUTY, STORES
+
+from inventory.models import Balance, Item, Lot
+from kitting.models import Promise
+from kitting.services.emergency import open_emergency
 
 pytestmark = pytest.mark.django_db
 
@@ -78,3 +82,55 @@ def test_all_labels_of_a_job_come_in_one_file_and_a_job_without_bags_has_none(wi
     assert window.post("/jobs/J01/bag-labels.pdf").status_code == 404
     assert window.post("/bags/NO-SUCH-BAG/label.pdf").status_code == 404
     assert browser_of(BUYER).post("/jobs/J03/bag-labels.pdf").status_code == 403
+
+
+def test_the_night_card_and_the_inner_labels_name_the_lot_that_lies_inside_not_the_one_that_was_promised(
+    stores: Stores, window: Client
+) -> None:
+    code = stores.code("J03", "V1")
+    adapter = Item.objects.get(stock_code="CA-4")
+    promised = Promise.objects.filter(job__job="J03", item=adapter, released_at=None).earliest("pk")
+    lot, place = Lot.objects.create(item=adapter, number="L-OTHER"), promised.place
+    Balance.objects.create(lot=lot, place=place, quantity=9_000)
+    before = " ".join(pages_of(window.post(f"/bags/{code}/print/night-card.pdf")))
+    stores.pick("J03", "V1", "CA-4", "L-OTHER", place, 6)
+    card, labels = (
+        " ".join(pages_of(window.post(f"/bags/{code}/print/{name}.pdf"))) for name in ("night-card", "inner-labels")
+    )
+
+    assert "1 SHORT 1 SHORT 1 SHORT" in before
+    assert promised.lot.number not in before
+    for paper in (card, labels):
+        assert "1 L-OTHER" in paper or "1 CA-4 L-OTHER" in paper
+        assert promised.lot.number not in paper
+    assert "SHORT 1 T25" in labels, "it lies on the shelf yet"
+    assert window.post(f"/bags/{code}/print/no-such-paper.pdf").status_code == 404
+
+
+def test_night_cards_and_inner_labels_are_noted_as_prints_and_say_who_printed_them_when(
+    stores: Stores, window: Client
+) -> None:
+    for name in ("night-card", "inner-labels"):
+        address = f"/bags/{stores.code('J03', 'B2')}/print/{name}.pdf"
+        looked_at = window.get(address, follow=True)
+        first, second = (pages_of(window.post(address))[0] for _ in range(2))
+
+        assert "What comes next" in words(looked_at)
+        assert "M. Osei" in first
+        assert "REPRINT" not in first
+        assert "REPRINT 1" in second
+    assert len(pages_of(window.post("/jobs/J03/print/night-card.pdf"))) >= 14
+    assert browser_of(BUYER).post("/jobs/J03/print/night-card.pdf").status_code == 403
+
+
+def test_a_bag_that_was_never_planned_has_its_label_inner_labels_and_card_as_well(
+    stores: Stores, window: Client
+) -> None:
+    open_emergency(job="E07", structure="X9", depot="N", wanted={"EL15-3": 2000}, why="dig-in", **stores.scan(DUTY))
+    stores.fetch("E07", "X9", but={"EL15-3": 1})
+    code = stores.code("E07", "X9")
+    for address in (f"/bags/{code}/label.pdf", f"/bags/{code}/print/inner-labels.pdf",
+                    f"/bags/{code}/print/night-card.pdf"):  # fmt: skip
+        page = pages_of(window.post(address))[0]
+        assert "E07-X9-1-" in page
+        assert "EL15-3" in page
