@@ -10,7 +10,7 @@ from reportlab.pdfgen.canvas import Canvas
 from kitting.calculation.short_codes import make_code
 from kitting.documents.bag_labels import RecordedBag, bag_revision
 from kitting.documents.job_papers import Bag, End, JobPaper, Share, number_text, shares
-from kitting.documents.lettering import Style, fitted, open_canvas, put, style_for_caps, width, wrapped
+from kitting.documents.lettering import Style, fitted, open_canvas, put, style_for_caps, wrapped
 from kitting.documents.marks import draw_demo
 from kitting.documents.plan_papers import PlanPapers
 from kitting.documents.square_codes import draw_code
@@ -74,21 +74,30 @@ def part_text(share: Share) -> str:
     return f"{count} {share.piece.stock_code}{stand_in} {share.piece.lot}".rstrip()
 
 
-def _labels(inner: InnerBag, room: float) -> list[list[tuple[str, Style]]]:
-    """The lines of each label of an inner bag; the code leaves less room beside it than below it."""
-    head, titles = fitted(inner.title, HEAD, BESIDE, TEXT.size)
-    opening: list[tuple[str, Style]] = [(line, head) for line in titles]
-    if inner.subtitle:
-        opening += [(line, TEXT_BOLD) for line in wrapped(inner.subtitle, TEXT_BOLD, BESIDE)]
-    pages = [list(opening)]
-    for share in inner.shares:
-        text = part_text(share)
-        added = _set(text, pages[-1])
-        if _height(pages[-1]) + sum(style.leading for _, style in added) > room and len(pages[-1]) > len(opening):
-            pages.append(list(opening))
-            added = _set(text, pages[-1])
+def _labels(inner: InnerBag, reprint: str, by: str, room: float) -> list[list[tuple[str, Style]]]:
+    """The lines of each label of an inner bag; the code leaves less room beside it than below it.
+
+    Each label begins with the head, as much of it as leaves room for a part; what doesn't stands on the first alone.
+    """
+    style, titles = fitted(inner.title, HEAD, BESIDE, TEXT.size)
+    title: list[tuple[str, Style]] = [(line, style) for line in titles]
+    below = " · ".join(filter(None, (reprint, inner.subtitle, by)))
+    opening = title + [(line, TEXT_BOLD) for line in (wrapped(below, TEXT_BOLD, BESIDE) if below else ())]
+    tallest = max((_height(_set(text, title)) for text, _ in _parts(inner)), default=0)
+    heads = (opening, [*title, (reprint, TEXT_BOLD)] if reprint else title, title)
+    head = next((one for one in heads if _height(one) + tallest <= room), [])
+    pages: list[list[tuple[str, Style]]] = [list(head) if head == opening else []]
+    for text, bold in [*((text, bold) for text, bold in opening if head != opening), *_parts(inner)]:
+        added = [(text, bold)] if bold else _set(text, pages[-1])
+        if _height(pages[-1] + added) > room and pages[-1] not in (head, []):
+            pages.append(list(head))
+            added = [(text, bold)] if bold else _set(text, pages[-1])
         pages[-1] += added
     return pages
+
+
+def _parts(inner: InnerBag) -> list[tuple[str, Style | None]]:
+    return [(part_text(share), None) for share in inner.shares]
 
 
 def _set(text: str, page: Sequence[tuple[str, Style]]) -> list[tuple[str, Style]]:
@@ -100,21 +109,17 @@ def _height(page: Sequence[tuple[str, Style]]) -> float:
     return sum(style.leading for _, style in page)
 
 
-def _foot(papers: PlanPapers, inner: InnerBag, revision: str, count: str) -> tuple[list[str], str]:
-    """Lines above the number, and what stands beside it; without a person who prints just how many there are."""
-    count = f"{'DEMO ' if papers.plan.book.policies.demo else ''}{count}"
+def _foot(papers: PlanPapers, revision: str) -> list[str]:
+    """Revision and moment (by the depot's clock) of the printing; nothing where nobody prints."""
     printed = papers.printed
     if printed is None:
-        return [], count
-    who = " · ".join(filter(None, (papers.reprint, f"{printed.moment} {printed.person}")))
-    lines, beside = wrapped(who, TEXT, WIDTH), f"REV {revision} · {count}"
-    if width(inner.code, TEXT_BOLD) + width(beside, TEXT_BOLD) + 2 * mm > WIDTH:
-        return [*lines, f"REV {revision}"], count
-    return lines, beside
+        return []
+    moment = f"{printed.at:%Y-%m-%d %H:%M}" if printed.at else printed.moment
+    return wrapped(f"REV {revision} · {moment}", TEXT, WIDTH)
 
 
 def _paint(
-    canvas: Canvas, inner: InnerBag, lines: Sequence[tuple[str, Style]], foot: Sequence[str], beside: str
+    canvas: Canvas, inner: InnerBag, lines: Sequence[tuple[str, Style]], foot: Sequence[str], count: str
 ) -> None:
     left = MARGIN_MM * mm
     draw_code(canvas, left + BESIDE, TOP - CODE_MM * mm, inner.code, CODE_MM)
@@ -125,18 +130,19 @@ def _paint(
     for position, line in enumerate(foot):
         put(canvas, left, BASE_MM * mm + (len(foot) - position) * TEXT.leading, line, TEXT)
     put(canvas, left, BASE_MM * mm, inner.code, TEXT_BOLD)
-    put(canvas, left + WIDTH, BASE_MM * mm, beside, TEXT_BOLD, align="right")
+    put(canvas, left + WIDTH, BASE_MM * mm, count, TEXT_BOLD, align="right")
 
 
 def paint_inner_labels(canvas: Canvas, papers: PlanPapers, bag: Bag, recorded: RecordedBag | None = None) -> int:
     """Draw the inner labels of one bag, a page each; gives how many there are."""
-    revision, drawn = bag_revision(bag, recorded), 0
+    foot, drawn = _foot(papers, bag_revision(bag, recorded)), 0
+    demo = papers.plan.book.policies.demo
+    room = TOP - (BASE_MM + TEXT_BOLD.cap_mm + 0.7) * mm - len(foot) * TEXT.leading
     for one in inner_bags(bag):
-        foot, _ = _foot(papers, one, revision, "88 OF 88")
-        labels = _labels(one, TOP - (BASE_MM + TEXT_BOLD.cap_mm + 0.7) * mm - len(foot) * TEXT.leading)
+        labels = _labels(one, papers.reprint, f"by {papers.printed.person}" if papers.printed else "", room)
         for number, lines in enumerate(labels, 1):
-            _open_page(canvas, demo=papers.plan.book.policies.demo)
-            _paint(canvas, one, lines, *_foot(papers, one, revision, f"{number} OF {len(labels)}"))
+            _open_page(canvas, demo=demo)
+            _paint(canvas, one, lines, foot, f"{'DEMO ' if demo else ''}{number} OF {len(labels)}")
             canvas.showPage()
             drawn += 1
     return drawn

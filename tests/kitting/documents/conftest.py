@@ -269,11 +269,12 @@ def hand_made_plan(policies: Policies) -> Plan:
 
 @dataclass(frozen=True)
 class PrintedLetter:
-    """A letter on paper: the character, its height in mm as drawn, and the size of its font in points."""
+    """A letter on paper: the character, its height in mm as drawn, the size of its font in points, its foot in mm."""
 
     text: str
     height_mm: float
     size_pt: float
+    foot_mm: float
 
 
 @dataclass(frozen=True)
@@ -299,9 +300,8 @@ class PrintedPage:
     @staticmethod
     def _letter(letters: pypdfium2.PdfTextPage, at: int) -> PrintedLetter:
         _, bottom, _, top = letters.get_charbox(at)
-        return PrintedLetter(
-            chr(raw.FPDFText_GetUnicode(letters, at)), (top - bottom) / 72 * 25.4, raw.FPDFText_GetFontSize(letters, at)
-        )
+        text, size = chr(raw.FPDFText_GetUnicode(letters, at)), raw.FPDFText_GetFontSize(letters, at)
+        return PrintedLetter(text, (top - bottom) / 72 * 25.4, size, bottom / 72 * 25.4)
 
     @property
     def one_line(self) -> str:

@@ -1,7 +1,9 @@
 """Bag labels and inner labels: heights, codes, as many labels as the rows need, and what they say."""
 
+import itertools
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +13,9 @@ import pytest
 from kitting.calculation.plan_result import Plan
 from kitting.documents import write_documents
 from kitting.documents.bag_labels import SIZES_MM, code_content
+from kitting.documents.inner_labels import write_inner_labels
 from kitting.documents.plan_papers import PlanPapers
+from kitting.documents.record_papers import Printed
 from kitting.documents.square_codes import QUIET_MODULES, modules
 
 Pages = dict[str, list[Any]]
@@ -163,3 +167,23 @@ def test_inner_labels_have_letters_of_2_3_mm_or_more_and_one_code_of_15_mm_at_mo
         with_quiet_zone = code.side_mm * (1 + 2 * QUIET_MODULES / len(modules(code.text)))
         assert code.side_mm > 10
         assert with_quiet_zone <= 15.0 + 0.2
+
+
+def test_a_printed_inner_label_says_who_printed_it_and_nothing_runs_into_anything_else(
+    plan: Plan, pages_of: Callable[[Path], list[Any]], tmp_path: Path
+) -> None:
+    """Even with the longest of names: all parts are there, each label has its print, and its code reads."""
+    who = Printed("2026-03-02", datetime(2026, 3, 2, 8, 30, tzinfo=UTC), "Maximiliane Vandersloot-Okonkwo", reprint=3)
+    long = plan.requirements.assign(position=plan.requirements["position"].replace("a", "position-with-a-long-name"))
+    papers = PlanPapers(replace(plan, requirements=long), ["J03"]).as_printed(who)
+    path = write_inner_labels(tmp_path / "inner.pdf", papers, papers.paper("J03"))
+    pages = pages_of(path)
+    for page in pages:
+        assert "REPRINT 3" in page.one_line or " 1 OF " not in page.one_line
+        assert " · 2026-03-02 08:30" in page.one_line
+        assert len(page.codes()) == 1
+        feet = sorted({round(one.foot_mm, 1) for one in page.letters if one.text in "EHTLAV1"})
+        assert all(above - below < 0.2 or above - below > 2.3 for below, above in itertools.pairwise(feet))
+    together = " ".join(page.one_line for page in pages)
+    assert "by Maximiliane Vandersloot-Okonkwo" in together
+    assert all(f"1 {part}" in together for part in ("T25", "CA-4", "LUG-750A", "ST-A", "IP25", "JS-3"))
