@@ -1,8 +1,10 @@
 """The papers of a plan: pick lists, bag labels, night cards, the shortage report and the reorder sheet."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from kitting.calculation.plan_result import Plan
 from kitting.documents.bag_labels import SIZES_MM, write_bag_labels
@@ -11,13 +13,17 @@ from kitting.documents.job_papers import JobPaper
 from kitting.documents.layout import save
 from kitting.documents.nearest_pieces import NearestPieces
 from kitting.documents.night_card import write_night_cards
-from kitting.documents.pick_list import pick_flow, pick_lists, write_pick_workbook
+from kitting.documents.pick_list import PickList, pick_flow, pick_lists, write_pick_csv, write_pick_workbook
 from kitting.documents.plan_papers import PlanPapers
+from kitting.documents.record_papers import Printed
 from kitting.documents.reorder_sheet import reorder_flow, write_reorder_tables
-from kitting.documents.shortage_report import shortage_flow, write_shortage_workbook
+from kitting.documents.shortage_report import shortage_flow, write_shortage_csv, write_shortage_workbook
 from kitting.documents.wording import Words
 
-__all__ = ["write_documents"]
+__all__ = ["print_document", "write_documents"]
+
+
+Written = Callable[[Path], Sequence[Path]]
 
 
 def write_documents(plan: Plan, out_dir: Path, *, jobs: Sequence[str] | None = None) -> tuple[Path, ...]:
@@ -33,34 +39,75 @@ def write_documents(plan: Plan, out_dir: Path, *, jobs: Sequence[str] | None = N
         The files written: the papers of each job in the plan's order, then the shortage report and the reorder sheet.
     """
     out_dir.mkdir(parents=True, exist_ok=True)
-    words = Words(plan.book.policies.wording)
     papers = PlanPapers(plan, [one.job for one in plan.jobs if jobs is None or one.job in jobs])
-    nearest = NearestPieces(papers)
-    written: list[Path] = []
+    return tuple(path for stem, write in _documents(papers) for path in write(out_dir / stem))
+
+
+def print_document(plan: Plan, name: str, printed: Printed) -> bytes:
+    """One paper of a plan as PDF for a person who prints it now.
+
+    Args:
+        plan: what to print.
+        name: of its file, as ``write_documents`` names it.
+        printed: who prints, when, the how many-th time.
+
+    Raises:
+        KeyError: the plan has no such paper.
+    """
+    stem = name.removesuffix(".pdf")
+    papers = PlanPapers(plan, [one.job for one in plan.jobs if stem.startswith(f"{_file_name(one.job)}-")])
+    write = dict(_documents(papers.as_printed(printed)))[stem]
+    with TemporaryDirectory() as folder:
+        found = {path.name: path for path in write(Path(folder) / stem)}
+        return found[name].read_bytes()
+
+
+def _documents(papers: PlanPapers) -> Iterator[tuple[str, Written]]:
+    """Name of each paper without its ending, and what writes its files beside each other."""
+    words, nearest = Words(papers.plan.book.policies.wording), NearestPieces(papers)
     for job in papers.jobs:
-        written += _job_documents(out_dir, papers, nearest, papers.paper(job), words)
-    written.append(save(out_dir / "shortage-report.pdf", [shortage_flow(papers, words)], "Shortage report"))
-    written.append(write_shortage_workbook(out_dir / "shortage-report.xlsx", papers))
-    written.append(save(out_dir / "reorder-sheet.pdf", [reorder_flow(papers, words)], "Reorder sheet"))
-    written += write_reorder_tables(out_dir, papers, words)
-    return tuple(written)
+        yield from _job_documents(papers, nearest, papers.paper(job), words)
+    yield "shortage-report", lambda path: _shortage_report(path, papers, words)
+    yield "reorder-sheet", lambda path: _reorder_sheet(path, papers, words)
 
 
 def _job_documents(
-    folder: Path, papers: PlanPapers, nearest: NearestPieces, paper: JobPaper, words: Words
-) -> list[Path]:
+    papers: PlanPapers, nearest: NearestPieces, paper: JobPaper, words: Words
+) -> Iterator[tuple[str, Written]]:
     name = _file_name(paper.answer.job)
-    written = []
     for pick in pick_lists(papers, paper, words):
-        stem = f"{name}-pick-list-{_file_name(pick.depot)}"
-        written.append(save(folder / f"{stem}.pdf", [pick_flow(papers, pick, words)], f"Pick list {name}"))
-        written.append(write_pick_workbook(folder / f"{stem}.xlsx", pick))
+        yield f"{name}-pick-list-{_file_name(pick.depot)}", partial(_pick_list, papers=papers, pick=pick, words=words)
     for size in SIZES_MM:
-        path = folder / f"{name}-bag-labels-{size}.pdf"
-        written.append(write_bag_labels(path, papers, paper, size=size, words=words))
-    written.append(write_inner_labels(folder / f"{name}-inner-labels.pdf", papers, paper))
-    written.append(write_night_cards(folder / f"{name}-night-cards.pdf", papers, nearest, paper, words))
-    return written
+        labels = partial(write_bag_labels, papers=papers, paper=paper, size=size, words=words)
+        yield f"{name}-bag-labels-{size}", _as_pdf(labels)
+    yield f"{name}-inner-labels", _as_pdf(partial(write_inner_labels, papers=papers, paper=paper))
+    cards = partial(write_night_cards, papers=papers, nearest=nearest, paper=paper, words=words)
+    yield f"{name}-night-cards", _as_pdf(cards)
+
+
+def _as_pdf(write: Callable[[Path], Path]) -> Written:
+    return lambda path: [write(_ending(path, "pdf"))]
+
+
+def _ending(path: Path, ending: str) -> Path:
+    return path.with_name(f"{path.name}.{ending}")
+
+
+def _pick_list(path: Path, papers: PlanPapers, pick: PickList, words: Words) -> list[Path]:
+    title = f"Pick list {_file_name(pick.paper.answer.job)}"
+    return [save(_ending(path, "pdf"), [pick_flow(papers, pick, words)], title),
+            write_pick_workbook(_ending(path, "xlsx"), pick), write_pick_csv(_ending(path, "csv"), pick)]  # fmt: skip
+
+
+def _shortage_report(path: Path, papers: PlanPapers, words: Words) -> list[Path]:
+    return [save(_ending(path, "pdf"), [shortage_flow(papers, words)], "Shortage report"),
+            write_shortage_workbook(_ending(path, "xlsx"), papers),
+            write_shortage_csv(_ending(path, "csv"), papers)]  # fmt: skip
+
+
+def _reorder_sheet(path: Path, papers: PlanPapers, words: Words) -> list[Path]:
+    flow = reorder_flow(papers, words)
+    return [save(_ending(path, "pdf"), [flow], "Reorder sheet"), *write_reorder_tables(path.parent, papers, words)]
 
 
 def _file_name(text: str) -> str:

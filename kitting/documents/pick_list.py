@@ -28,7 +28,7 @@ from kitting.documents.layout import SECTION, Column, Flow, Frame, Mark, sheet_a
 from kitting.documents.marks import draw_answer, draw_tick_box
 from kitting.documents.plan_papers import PlanPapers
 from kitting.documents.wording import Words
-from kitting.spreadsheets.writing import SheetContent, write_workbook
+from kitting.spreadsheets.writing import SheetContent, write_people_csv, write_workbook
 
 COLUMNS = (
     Column("Place", 20, bold=True),
@@ -178,11 +178,11 @@ def _elsewhere(paper: JobPaper, words: Words) -> list[tuple[str, str, str, str]]
     return rows
 
 
-def job_facts(paper: JobPaper, as_of: date, rev: str) -> tuple[str, ...]:
-    """The lines that stand under the job on each of its papers."""
+def job_facts(papers: PlanPapers, paper: JobPaper) -> tuple[str, ...]:
+    """The lines that stand under the job on its sheets."""
     return (
         f"Cutover {paper.cutover} · staged by {paper.staged_by} · depot {paper.answer.depot} {paper.depot_name}",
-        f"Revision {rev} · stock as of {as_of.isoformat()} · printed at ____________ by ____________",
+        papers.stand_text(paper.revision),
     )
 
 
@@ -192,9 +192,9 @@ def pick_flow(papers: PlanPapers, pick: PickList, words: Words) -> Flow:
     name = papers.depots.get(pick.depot, {}).get("name") or ""
     errand = "" if pick.home else f" · send to {paper.answer.depot}, there by {paper.staged_by}"
     frame = Frame(
-        title=f"PICK LIST · {pick.depot} {name}{errand}",
+        title=papers.titled(f"PICK LIST · {pick.depot} {name}{errand}"),
         subject=f"{paper.answer.job} {paper.answer.title}",
-        facts=job_facts(paper, papers.plan.as_of, paper.revision),
+        facts=job_facts(papers, paper),
         number=pick.number,
         code=f"{pick.number} REV {paper.revision}",
         cautions=cautions(words),
@@ -281,20 +281,26 @@ def _bag_cells(bag: Bag, paper: JobPaper, words: Words) -> list[str | Mark]:
     return [f"{bag.number} of {bag.total}", bag.structure or "–", bag.code, bag.revision, answer_mark(answer, text)]
 
 
+def _taken(pick: PickList) -> pd.DataFrame:
+    job = pick.paper.answer.job
+    rows = [
+        (job, pick.depot, row.place, row.stock_code, row.part, row.lot, row.use_by, row.quantity, row.unit, row.bag,
+         row.stand_in_for, "yes" if row.spare else "no", ", ".join(row.ends))
+        for row in pick.rows
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=list(TAKE_HEADERS), dtype=object)
+
+
+def write_pick_csv(path: Path, pick: PickList) -> Path:
+    """What to take as CSV that a person opens, in walking order."""
+    write_people_csv(_taken(pick), path)
+    return path
+
+
 def write_pick_workbook(path: Path, pick: PickList) -> Path:
     """The pick list as a workbook: what to take, and what is not on a shelf here."""
-    job = pick.paper.answer.job
-    taken = pd.DataFrame(
-        [
-            (job, pick.depot, row.place, row.stock_code, row.part, row.lot, row.use_by, row.quantity, row.unit, row.bag,
-             row.stand_in_for, "yes" if row.spare else "no", ", ".join(row.ends))
-            for row in pick.rows
-        ],
-        columns=list(TAKE_HEADERS),
-        dtype=object,
-    )  # fmt: skip
     missing = pd.DataFrame(pick.elsewhere, columns=["for", "what", "state", "why, and what must come"], dtype=object)
-    sheets = {"take": SheetContent(taken, wrapped=("part",))}
+    sheets = {"take": SheetContent(_taken(pick), wrapped=("part",))}
     if pick.home:
         sheets["not here"] = SheetContent(missing, wrapped=("why, and what must come",))
     write_workbook(path, sheets)

@@ -94,11 +94,9 @@ def reorder_flow(papers: PlanPapers, words: Words) -> Flow:
     late = sum(row["too_late"] == YES for row in records(papers.plan.reorder))
     count = len(papers.plan.reorder)
     frame = Frame(
-        title="REORDER SHEET",
+        title=papers.titled("REORDER SHEET"),
         subject=_subject(count, late),
-        facts=(
-            f"Sheet {number} · stock as of {papers.plan.as_of.isoformat()} · printed at ____________ by ____________",
-        ),
+        facts=(f"Sheet {number} · stock as of {papers.plan.as_of.isoformat()} · {papers.print_text}",),
         number=number,
         code=number,
         cautions=cautions(words)[:1],

@@ -19,7 +19,7 @@ from kitting.documents.layout import SECTION, Cell, Column, Flow, Frame, sheet_a
 from kitting.documents.pick_list import answer_mark
 from kitting.documents.plan_papers import PlanPapers, Row, records
 from kitting.documents.wording import Words
-from kitting.spreadsheets.writing import SheetContent, write_workbook
+from kitting.spreadsheets.writing import SheetContent, write_people_csv, write_workbook
 
 MOST_ROWS = 2000  # a longer list is read in the workbook; the print says so
 MOST_PLACES = 6
@@ -112,10 +112,10 @@ def shortage_flow(papers: PlanPapers, words: Words) -> Flow:
     policies, number = papers.plan.book.policies, make_code("S", papers.plan.book.digest[:6])
     shorts, opens = short_rows(papers), open_rows(papers)
     frame = Frame(
-        title="SHORTAGE REPORT",
+        title=papers.titled("SHORTAGE REPORT"),
         subject=f"{len(shorts)} short, {len(opens)} open questions" if shorts or opens else "Nothing is short",
         facts=(
-            f"Report {number} · stock as of {papers.plan.as_of.isoformat()} · printed at ____________ by ____________",
+            f"Report {number} · stock as of {papers.plan.as_of.isoformat()} · {papers.print_text}",
             "Earliest staged-by first",
         ),
         number=number,
@@ -191,11 +191,20 @@ def _total_cells(papers: PlanPapers, row: tuple[str, str, Decimal, str, str], wo
     return [_item_text(papers, {"stock_code": code, "kind": kind}, words), number_text(short), first or "no day", jobs]
 
 
-def write_shortage_workbook(path: Path, papers: PlanPapers) -> Path:
-    """The report as a workbook with a sheet for each part, every line on a row of its own."""
+def _short_frame(papers: PlanPapers) -> pd.DataFrame:
     shorts = pd.DataFrame(short_rows(papers), columns=list(papers.plan.shortages.columns), dtype=object)
     lead = ["staged_by", "job", "kind", "stock_code"]
-    shorts = shorts[[*lead, *(name for name in shorts.columns if name not in lead)]]
+    return shorts[[*lead, *(name for name in shorts.columns if name not in lead)]]
+
+
+def write_shortage_csv(path: Path, papers: PlanPapers) -> Path:
+    """What is short as CSV that a person opens, every line on a row of its own, the earliest staged-by first."""
+    write_people_csv(_short_frame(papers), path)
+    return path
+
+
+def write_shortage_workbook(path: Path, papers: PlanPapers) -> Path:
+    """The report as a workbook with a sheet for each part, every line on a row of its own."""
     opens = pd.DataFrame(
         [
             (_staged_by(papers, str(row["job"])), *(row[name] for name in ("job", "answer", "line", "reason")))
@@ -209,7 +218,7 @@ def write_shortage_workbook(path: Path, papers: PlanPapers) -> Path:
     )
     cures = pd.DataFrame(cure_rows(papers), columns=["staged_by", "job", "refused", "cure"], dtype=object)
     sheets = {
-        "short": SheetContent(shorts, wrapped=("why", "cure")),
+        "short": SheetContent(_short_frame(papers), wrapped=("why", "cure")),
         "cures": SheetContent(cures, wrapped=("refused", "cure")),
         "can't tell": SheetContent(opens, wrapped=("missing fact",)),
         "totals": SheetContent(totals),

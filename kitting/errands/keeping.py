@@ -5,10 +5,16 @@ import io
 import json
 import zipfile
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from datetime import date, datetime
+from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
+from kitting.calculation.plan_result import JobAnswer, Plan
+from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
 
 
@@ -31,6 +37,47 @@ def _sheet(name: str, headers: list[str], rows: list[list[str]]) -> RawSheet:
     sheet = raw_sheet(name, headers, (row[1:] for row in rows))
     sheet.cells.index = pd.Index([int(row[0]) for row in rows])
     return sheet
+
+
+_PRINTED = ("requirements", "promises", "shortages", "reorder", "refusals", "cures")  # tables that papers show
+
+
+def packed_plan(plan: Plan) -> bytes:
+    """What the papers of a plan show beside its sheets, as text."""
+    tables = {
+        name: {
+            "columns": [*map(str, frame.columns)],
+            "rows": [*frame.astype(object).itertuples(index=False, name=None)],
+        }
+        for name, frame in ((name, getattr(plan, name)) for name in _PRINTED)
+    }
+    plain = {"as_of": plan.as_of, "tables": tables, "jobs": [asdict(one) for one in plan.jobs]}
+    return json.dumps(plain, default=_as_plain).encode()
+
+
+def _as_plain(value: Any) -> Any:
+    return {"decimal": str(value)} if isinstance(value, Decimal) else str(value)
+
+
+def unpacked_plan(content: bytes, sheets: RawBook) -> Plan:
+    """The plan of ``packed_plan`` with the sheets it was made from, as far as papers show it."""
+    plain = json.loads(content, object_hook=lambda found: Decimal(found["decimal"]) if "decimal" in found else found)
+    tables: dict[str, Any] = {
+        name: pd.DataFrame(one["rows"], columns=one["columns"], dtype=object) for name, one in plain["tables"].items()
+    }
+    return Plan(
+        as_of=date.fromisoformat(plain["as_of"]), book=read_book(sheets), **tables, totals=pd.DataFrame(), questions=(),
+        jobs=tuple(_job(one) for one in plain["jobs"]), summary={}, timings={},
+    )  # fmt: skip
+
+
+def _job(plain: Mapping[str, Any]) -> JobAnswer:
+    staged, cutover = plain["staged_by"], plain["cutover"]
+    return JobAnswer(**{
+        **plain,
+        "staged_by": date.fromisoformat(staged) if staged else None,
+        "cutover": datetime.fromisoformat(cutover) if cutover else None,
+    })  # fmt: skip
 
 
 def packed_files(files: Iterable[tuple[str, bytes]]) -> bytes:

@@ -16,7 +16,14 @@ from kitting.calculation.questions import NOTE
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook
 from kitting.documents import write_documents
-from kitting.errands.keeping import packed_files, packed_sheets, unpacked_sheets
+from kitting.errands.keeping import (
+    packed_files,
+    packed_plan,
+    packed_sheets,
+    unpacked_file,
+    unpacked_plan,
+    unpacked_sheets,
+)
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, Errand
 from kitting.models.errands import DONE
@@ -26,6 +33,7 @@ from kitting.services.apply_plan import ReviewedPlan, apply_plan, changed_rows
 from kitting.services.ask_errands import end_errand, note_stage
 
 PLAN, APPLY, WHAT_IF = "plan", "apply", "what if"
+PLAN_FILE = "plan.json"  # among the papers of a plan; for whoever prints one of them
 MOST_CHANGES = 400  # lines told on a page; the plan holds all
 Change = Callable[[RawBook, Mapping[str, str]], RawBook]
 
@@ -135,4 +143,16 @@ def _told(made: Plan) -> object:
 def _papers(made: Plan) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         written = write_documents(made, Path(folder))
-        return packed_files((path.name, path.read_bytes()) for path in written)
+        files = [(path.name, path.read_bytes()) for path in written]
+    return packed_files([*files, (PLAN_FILE, packed_plan(made))])
+
+
+def kept_plan(errand: Errand) -> Plan:
+    """The plan whose papers an errand keeps.
+
+    Raises:
+        KeyError: it keeps papers alone.
+    """
+    content = unpacked_file(bytes(errand.kept), PLAN_FILE)
+    made_by = Errand.objects.get(pk=errand.given["plan"])
+    return unpacked_plan(content, unpacked_sheets(bytes(made_by.kept)))

@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from jobs.models import Run
+from kitting.documents import print_document
 from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import BagPapers, bag_papers
 from kitting.documents.friday_page import FridayJob, friday_page
@@ -15,11 +16,11 @@ from kitting.documents.label_records import BAG_LABEL, BAG_PAPERS, label_papers
 from kitting.documents.record_papers import Printed, content_revision, moment_text
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
 from kitting.errands.keeping import packed_names, unpacked_file
-from kitting.errands.planning import APPLY
+from kitting.errands.planning import APPLY, PLAN_FILE, kept_plan
 from kitting.errors import Refusal
 from kitting.models import Errand
 from kitting.pages.asked import Asked, go_to, page
-from kitting.pages.tables import Table, link
+from kitting.pages.tables import MOST_ROWS, Table, link
 from kitting.roles import SEE
 from kitting.selectors.bag_contents import bag_by_code
 from kitting.selectors.cutovers import cutovers, last_plan
@@ -30,6 +31,7 @@ from kitting.services.note_printing import note_printing
 _TYPES = {"pdf": "application/pdf", "csv": "text/csv; charset=utf-8",
           "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}  # fmt: skip
 FRIDAY_JOBS = 10
+_NO_PAPERS = "They are made when a plan is applied on these pages: plan again, look at it and apply it."
 
 
 def file_response(name: str, content: bytes) -> HttpResponse:
@@ -55,14 +57,18 @@ def _kept() -> Errand | None:
 
 
 def papers(asked: Asked) -> HttpResponse:
-    """The papers of the plan applied last."""
+    """The papers of the plan applied last; print one of them."""
     kept, plan = _kept(), last_plan()
     current = kept is not None and plan is not None and kept.result.get("plan") == plan.pk
     names = packed_names(bytes(kept.kept)) if kept is not None and current else []
-    names = [name for name in names if _may_see(asked, name)]
-    rows = [[link(name, "paper", name)] for name in names]
-    empty = "They are made when a plan is applied on these pages: plan again, look at it and apply it."
-    return page(asked, "papers.html", {"table": Table("Papers of the plan applied last", ("File",), rows, empty)})
+    if asked.request.method == "POST":
+        return _print(asked, asked.text("name"))
+    job = asked.text("job")
+    names = [name for name in names if name != PLAN_FILE and _may_see(asked, name) and name.startswith(job)]
+    sheets = [name for name in names if name.endswith(".pdf")][:MOST_ROWS]
+    rows = [[link(name, "paper", name)] for name in names if not name.endswith(".pdf")]
+    table = Table("Tables of the plan applied last", ("File",), rows, _NO_PAPERS)
+    return page(asked, "papers.html", {"table": table, "sheets": sheets, "job": job})
 
 
 def _may_see(asked: Asked, name: str) -> bool:
@@ -70,18 +76,42 @@ def _may_see(asked: Asked, name: str) -> bool:
     return not name.startswith("reorder-sheet") or asked.actor.may("prices", SEE)
 
 
-def paper(asked: Asked, name: str) -> HttpResponse:
-    """One of them."""
-    kept = _kept()
-    if not _may_see(asked, name):
-        return page(asked, "refused.html", {"sentence": "This paper shows prices.", "back": reverse("papers")}, 403)
+def _content(kept: Errand | None, name: str) -> bytes:
+    """A kept file.
+
+    Raises:
+        Refusal: ``unknown-paper``.
+    """
     try:
-        content = unpacked_file(bytes(kept.kept), name) if kept else b""
+        content = unpacked_file(bytes(kept.kept), name) if kept and name != PLAN_FILE else b""
     except KeyError:
         content = b""
     if not content:
         raise Refusal("unknown-paper", f"There is no paper {name}.", {})
-    return file_response(name, content)
+    return content
+
+
+def paper(asked: Asked, name: str) -> HttpResponse:
+    """A table of the plan applied last; its papers are printed by a form, so that each print is noted."""
+    if not _may_see(asked, name):
+        return page(asked, "refused.html", {"sentence": "This paper shows prices.", "back": reverse("papers")}, 403)
+    content = _content(_kept(), name)
+    return go_to(reverse("papers")) if name.endswith(".pdf") else file_response(name, content)
+
+
+def _print(asked: Asked, name: str) -> HttpResponse:
+    """One of the papers for whoever prints it now; another print of the same says REPRINT."""
+    if not _may_see(asked, name):
+        return page(asked, "refused.html", {"sentence": "This paper shows prices.", "back": reverse("papers")}, 403)
+    kept = _kept()
+    content = _content(kept, name)
+    try:
+        plan = kept_plan(kept) if kept else None
+    except KeyError:
+        plan = None
+    if plan is None:
+        raise Refusal("no-plan-kept", "These papers are of an earlier version: plan again and apply.", {})
+    return file_response(name, print_document(plan, name, printed(asked, "plan paper", name, content)))
 
 
 def friday(asked: Asked) -> HttpResponse:

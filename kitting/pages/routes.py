@@ -165,7 +165,7 @@ ROUTES: tuple[Route, ...] = (
     Route("fit", "fit-check", fit_pages.fit_check, "field answers"),
     Route("where", "where", fit_pages.where_is_one, "field answers"),
     Route("people", "people", people_page.people, "people", ("people", DO)),
-    Route("papers", "papers", paper_pages.papers, PLANS),
+    Route("papers", "papers", paper_pages.papers, PLANS, (SIGNED_IN, "")),
     Route("papers/<str:name>", "paper", paper_pages.paper, PLANS),
     # stock
     Route("stock", "stock", stock_pages.stock, "items"),

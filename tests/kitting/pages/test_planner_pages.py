@@ -1,3 +1,7 @@
+from pathlib import Path
+from typing import Any
+
+import pypdfium2
 import pytest
 from bag_stores import CLEAN, demo_sheets, planned
 from browsing import browser_of, people, send, words
@@ -9,7 +13,10 @@ from module_books import books_of_module
 from people import BUYER, PLANNER, STORES
 
 from jobs.models import Job, Position, ScheduleRevision
-from kitting.models import AppliedPlan, Errand, Event, Pin, PlanRow, Promise
+from kitting.documents import write_documents
+from kitting.errands.keeping import unpacked_file
+from kitting.errands.planning import kept_plan
+from kitting.models import AppliedPlan, Errand, Event, Pin, PlanRow, Printing, Promise
 
 pytestmark = pytest.mark.django_db
 
@@ -97,10 +104,44 @@ def test_a_plan_is_looked_at_and_then_applied_and_its_papers_can_be_printed(plan
     assert "APPLIED" in words(applied)
     assert AppliedPlan.objects.count() == before + 1
     assert AppliedPlan.objects.order_by("-pk")[0].applied_by == PLANNER.name
-    paper = planner.get("/papers/J03-bag-labels-A6.pdf")
-    assert paper.content.startswith(b"%PDF")
+    assert b"J03-bag-labels-A6.pdf" in planner.get("/papers?job=J03").content
+    assert planner.get("/papers/J03-pick-list-N.csv").content.decode("utf-8-sig").startswith("job,depot,place")
     assert planner.get("/papers/reorder-sheet.xlsx").status_code == 403  # it shows prices
     assert browser_of(BUYER).get("/papers/reorder-sheet.xlsx").status_code == 200
+
+
+def printed_text(answer: Any) -> str:
+    """All text of a paper, blanks as one."""
+    with pypdfium2.PdfDocument(answer.content) as file:
+        return " ".join(" ".join(page.get_textpage().get_text_bounded() for page in file).split())
+
+
+def test_a_paper_of_the_plan_says_who_printed_it_when_and_the_how_many_th_time_and_is_noted(
+    planner: Client, tmp_path: Path
+) -> None:
+    send(planner, "/plans", as_of="2026-03-02")
+    send(planner, f"/plans/{errand().pk}/apply")
+    names = ["J03-pick-list-N.pdf", "J03-night-cards.pdf", "J03-inner-labels.pdf", "J03-bag-labels-A6.pdf",
+             "shortage-report.pdf"]  # fmt: skip
+    looked_at = planner.get("/papers/J03-pick-list-N.pdf", follow=True)
+    for name in names:
+        first, second = (printed_text(send(planner, "/papers", name=name)) for _ in range(2))
+        assert PLANNER.name in first, name
+        assert "____________ by" not in first
+        assert "REPRINT" not in first
+        assert "REPRINT 1" in second
+
+    assert "To print" in words(looked_at)
+    assert sorted(Printing.objects.filter(document="plan paper").values_list("subject", "number")) == sorted(
+        (name, number) for name in names for number in (0, 1)
+    )
+    assert send(planner, "/papers", name="reorder-sheet.pdf").status_code == 403
+    assert "REORDER SHEET" in printed_text(send(browser_of(BUYER), "/papers", name="reorder-sheet.pdf"))
+    assert send(planner, "/papers", name="plan.json").status_code == 404
+
+    kept = Errand.objects.filter(kind="apply").latest("pk")  # without a person the same plan gives the same bytes
+    for path in write_documents(kept_plan(kept), tmp_path):
+        assert path.suffix == ".xlsx" or path.read_bytes() == unpacked_file(bytes(kept.kept), path.name), path.name
 
 
 def test_a_plan_whose_facts_have_changed_is_refused_and_says_which(planner: Client) -> None:
