@@ -1,33 +1,13 @@
 """The hold tag, 4 x 6 in: HOLD in letters 20 mm high, the lot, the number of the hold and since when."""
 
 from dataclasses import dataclass
-from io import BytesIO
-
-from reportlab.lib.units import mm
+from functools import partial
 
 from kitting.calculation.short_codes import make_code
-from kitting.documents.bag_labels import (
-    BIG_ROW,
-    HEIGHT,
-    LOCATION,
-    LOCATION_CAPS_MM,
-    NUMBER_MM,
-    ROW_CAPS_MM,
-    SIZES_MM,
-    SMALL,
-    SMALL_BOLD,
-    STATE,
-    STATE_CAPS_MM,
-    SYMBOL_MM,
-    WIDTH,
-    Label,
-    paint_foot,
-)  # fmt: skip
-from kitting.documents.cautions import SENTENCES
-from kitting.documents.lettering import Style, open_canvas, style_for_caps, wrapped
-from kitting.documents.marks import draw_demo
+from kitting.documents.bag_labels import BIG_ROW, LOCATION, LOCATION_CAPS_MM, ROW_CAPS_MM, STATE, STATE_CAPS_MM, Label
+from kitting.documents.lettering import style_for_caps
 from kitting.documents.record_papers import Printed
-from kitting.documents.square_codes import full_size_mm
+from kitting.documents.tags import tag_pdf
 
 HOLD_CAPS_MM = 20.05  # a little above, for rounding
 HOLD = style_for_caps(HOLD_CAPS_MM, bold=True, stretch=0.95, pitch=1.0)
@@ -50,26 +30,8 @@ class HoldTag:
 
 def hold_tag(tag: HoldTag, printed: Printed) -> bytes:
     """The tag as PDF; a long reason goes on to more tags, each headed HOLD."""
-    code = make_code("H", tag.number)
-    beside = WIDTH - (full_size_mm(code, SYMBOL_MM) + 1) * mm
-    foot = [(line, style) for text, style in _foot_texts(printed) for line in wrapped(text, style, beside)]
-    height = max(sum(style.leading for _, style in foot) + 9 * mm, WIDTH - beside + (NUMBER_MM + 5) * mm)
-    label = _label(tag, printed, HEIGHT - height)
-    file = BytesIO()
-    canvas = open_canvas(file, f"Hold tag {tag.number}")
-    across, down = (side * mm for side in SIZES_MM["4x6in"])
-    for number, drawings in enumerate(label.pages, 1):
-        canvas.setPageSize((across, down))
-        if printed.demo:
-            draw_demo(canvas, across, down, 55)
-        canvas.setFillGray(0)
-        canvas.translate((across - WIDTH) / 2, (down - HEIGHT) / 2)
-        for drawing in drawings:
-            drawing(canvas)
-        paint_foot(canvas, (code, code), foot, height, f"TAG {number} OF {len(label.pages)}")
-        canvas.showPage()
-    canvas.save()
-    return file.getvalue()
+    code, lines = make_code("H", tag.number), partial(_label, tag, printed)
+    return tag_pdf(f"Hold tag {tag.number}", code, printed, notes=("NOT TO BE ISSUED",), lines=lines, word="TAG")
 
 
 def _label(tag: HoldTag, printed: Printed, room: float) -> Label:
@@ -87,9 +49,3 @@ def _label(tag: HoldTag, printed: Printed, room: float) -> Label:
         label.lines(where, BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
     label.lines(tag.reason, BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
     return label
-
-
-def _foot_texts(printed: Printed) -> list[tuple[str, Style]]:
-    head = ("DEMO · invented data" if printed.demo else "", printed.reprint_text, "NOT TO BE ISSUED", printed.text)
-    texts = [(" ", SMALL_BOLD), *((text, SMALL_BOLD) for text in head if text)]
-    return [*texts, (" ".join(printed.words(sentence) for sentence in SENTENCES), SMALL)]

@@ -7,11 +7,14 @@ from decimal import Decimal
 
 import pandas as pd
 
-from kitting.documents.job_papers import amount
-from kitting.documents.record_papers import table_frame
-from kitting.documents.reorder_sheet import HEADERS, in_words
+from kitting.calculation.bags import YES
+from kitting.documents.job_papers import amount, number_text
+from kitting.documents.layout import Column
+from kitting.documents.record_papers import Printed, pdf_bytes, record_flow, table_frame, table_or_words
+from kitting.documents.reorder_sheet import COLUMNS, HEADERS, in_words, plural
 
 _MONEY = ("last price", "price date")
+_PRICE = "Last price"
 _NUMBERS = ("need", "on_order", "net", "order_quantity", "resulting_quantity", "over_by")
 
 
@@ -61,3 +64,33 @@ def _cells(row: SentRow, sent: Sent) -> dict[str, object]:
         sent.as_of.isoformat(),
     )  # fmt: skip
     return {**dict(zip(HEADERS, values, strict=True)), "order line": row.order_line}
+
+
+def sent_sheet_pdf(sent: Sent, printed: Printed, *, prices: bool) -> bytes:
+    """The sheet on paper, as it was sent; money only where it may be seen, the order lines in its place elsewhere."""
+    columns = [one if one.heading != _PRICE or prices else Column("Order line", one.width_mm) for one in COLUMNS]
+    late = sum(row.cells["too_late"] == YES for row in sent.rows)
+    count = f"{len(sent.rows)} {'row' if len(sent.rows) == 1 else 'rows'} ordered"
+    flow = record_flow(
+        printed, title=f"REORDER SHEET {sent.number} · AS SENT", subject=f"{count}, {late} TOO LATE" if late else count,
+        facts=(f"Planned from the stock as of {sent.as_of.isoformat()}",), number=("R", str(sent.number)),
+        landscape=True,
+    )  # fmt: skip
+    table_or_words(flow, columns, [_paper_cells(row, prices=prices) for row in sent.rows], "Nothing was ordered.")
+    return pdf_bytes([flow], f"Reorder sheet {sent.number}")
+
+
+def _paper_cells(row: SentRow, *, prices: bool) -> tuple[str, ...]:
+    cells = row.cells
+    unit = cells.get("unit") or "ea"
+    need, on_order, net, ordered, gives, over = (Decimal(cells[name]) for name in _NUMBERS)
+    each, bought = Decimal(cells["per_purchase_unit"]), plural(ordered, cells["purchase_unit"] or unit)
+    price = f"{cells['price']} on {cells.get('price_date') or 'no date'}" if cells.get("price") else "–"
+    return (
+        cells["supplier"] or "not named", cells["stock_code"], cells["supplier_code"] or "–", cells["description"],
+        amount(need, unit), amount(on_order, unit), amount(net, unit),
+        f"{bought} of {amount(each, unit)}" if each != 1 else bought, amount(gives, unit), number_text(over),
+        f"{cells['depot']} by {cells['needed_by']}",
+        f"{cells['order_by']} TOO LATE" if cells["too_late"] == YES else cells["order_by"], cells["jobs"],
+        price if prices else row.order_line,
+    )  # fmt: skip

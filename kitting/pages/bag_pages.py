@@ -28,7 +28,12 @@ from kitting.services.undo_scans import REVERSIBLE, undo, undone
 
 LISTED_EMPTY = "No bag waits here. Bags are listed on the page of a job, from the plan applied last."
 _HEADS = ("Bag", "Cutover", "State", "Label", "Next")
-_SLIPS = (("issue-slip.pdf", "Issue slip"), ("return-slip.pdf", "Return slip"), ("as-installed.pdf", "As-installed"))
+_SLIPS = (
+    ("issue-slip.pdf", "Issue slip"), ("issue-slip-roll.pdf", "Issue slip on a roll"),
+    ("return-slip.pdf", "Return slip"), ("return-slip-roll.pdf", "Return slip on a roll"),
+    ("as-installed.pdf", "As-installed"),
+)  # fmt: skip
+_FILES = (("return-slip.csv", "Return slip as CSV"), ("as-installed.csv", "As-installed as CSV"))
 # What has no scan that takes it back says so.
 _STANDS = {
     ISSUED: "hand the whole bag back unopened",
@@ -105,7 +110,8 @@ def job_bags(asked: Asked, job: str) -> HttpResponse:
     empty = "Nobody has listed its bags yet: list them from the plan applied last."
     context = {
         "job": found, "table": Table(f"Bags of {job}", _HEADS, [_row(one) for one in rows], empty),
-        "slips": _SLIPS if rows else (), "may_list": asked.actor.may("bags", DO, found.depot),
+        "slips": _SLIPS if rows else (), "files": _FILES,
+        "may_list": asked.actor.may("bags", DO, found.depot),
     }  # fmt: skip
     return page(asked, "job_bags.html", context)
 

@@ -8,12 +8,12 @@ from django.urls import reverse
 
 from kitting.documents.record_papers import content_revision, csv_bytes, table_frame, workbook_bytes
 from kitting.documents.reorder_sheet import in_words
-from kitting.documents.sent_sheet import Sent, SentRow, sent_frame
+from kitting.documents.sent_sheet import Sent, SentRow, sent_frame, sent_sheet_pdf
 from kitting.errors import Refusal
 from kitting.models import SentLine, SentSheet
 from kitting.pages.asked import ANY_REFUSAL, Asked, done, page, refused
 from kitting.pages.cutover_pages import why_address
-from kitting.pages.paper_pages import file_response
+from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import DO, SEE
 from kitting.selectors.buying import (
@@ -174,6 +174,14 @@ def sheet_file(asked: Asked, number: str, ending: str) -> HttpResponse:
             actor=asked.actor, at=asked.at, action=asked.action,
         )  # fmt: skip
     return _file(f"reorder-sheet-{number}", ending, frame)
+
+
+def sheet_paper(asked: Asked, number: int) -> HttpResponse:
+    """Print a sent sheet; a second print of the same says REPRINT."""
+    sheet, lines = sent_sheet(number)
+    sent, money = _sent(sheet, lines), asked.actor.may(PRICES, SEE)
+    about = printed(asked, "sent reorder sheet", str(number), (sent, money))
+    return file_response(f"reorder-sheet-{number}.pdf", sent_sheet_pdf(sent, about, prices=money))
 
 
 def _sent(sheet: SentSheet, lines: Iterable[SentLine]) -> Sent:

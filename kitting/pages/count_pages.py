@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.models import Depot
-from kitting.documents.count_sheet import count_sheet
+from kitting.documents.count_sheet import count_sheet, count_sheet_csv
 from kitting.documents.from_records import count_sheet_of
 from kitting.errors import Refusal
 from kitting.models import COUNTED, CountLine, CountList
@@ -209,6 +209,12 @@ def sheet_paper(asked: Asked, counted: CountList) -> HttpResponse:
     about = printed(asked, "count sheet", str(counted.number), sheet_revision(counted))
     sheet = count_sheet_of(counted, zone=asked.zone)
     return file_response(f"count-{counted.number}.pdf", count_sheet(sheet, about))
+
+
+@with_list
+def sheet_file(asked: Asked, counted: CountList) -> HttpResponse:
+    """The blind sheet as CSV."""
+    return file_response(f"count-{counted.number}.csv", count_sheet_csv(count_sheet_of(counted, zone=asked.zone)))
 
 
 @with_list

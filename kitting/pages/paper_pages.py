@@ -11,9 +11,11 @@ from jobs.models import Run
 from kitting.documents import print_document
 from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import BagPapers, bag_papers
+from kitting.documents.borrow_note import borrow_note
 from kitting.documents.friday_page import FridayJob, friday_page
 from kitting.documents.label_records import BAG_LABEL, BAG_PAPERS, label_papers
 from kitting.documents.record_papers import Printed, content_revision, moment_text
+from kitting.documents.slip_rolls import issue_slip_roll, return_slip_roll
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
 from kitting.errands.keeping import packed_names, unpacked_file
 from kitting.errands.planning import APPLY, PLAN_FILE, kept_plan
@@ -168,9 +170,13 @@ class _Slip:
     as_csv: Callable[[Any], bytes] | None = None
 
 
+_BORROW_NOTE = "borrow-note"
 SLIPS: Mapping[str, _Slip] = {
     "issue-slip": _Slip(lambda all_: all_.issue, issue_slip),
+    "issue-slip-roll": _Slip(lambda all_: all_.issue, issue_slip_roll),
     "return-slip": _Slip(lambda all_: all_.returned, return_slip, return_slip_csv),
+    "return-slip-roll": _Slip(lambda all_: all_.returned, return_slip_roll),
+    _BORROW_NOTE: _Slip(lambda all_: all_.borrowed, borrow_note),
     "as-installed": _Slip(lambda all_: all_.installed, as_installed_record, as_installed_csv),
 }
 
@@ -201,14 +207,19 @@ def _bag_paper(asked: Asked, name: str, job: str, structure: str | None) -> Http
 
 
 def slip(asked: Asked, job: str, name: str) -> HttpResponse:
-    """Print a slip of a job's bags; a second print of the same says REPRINT."""
+    """Print a slip of a job's bags, or a borrow note; a second print of the same says REPRINT."""
     stem, _, ending = name.rpartition(".")
-    one = SLIPS.get(stem)
+    one = SLIPS.get(_BORROW_NOTE if stem.startswith(_BORROW_NOTE) else stem)
     if one is None or ending not in ("pdf", "csv") or (ending == "csv" and one.as_csv is None):
         raise Refusal("unknown-paper", f"There is no paper {name}.", {})
-    content = one.content(bag_papers(job))
+    content, subject = one.content(bag_papers(job)), job
+    if stem.startswith(_BORROW_NOTE):
+        content = next((note for note in content if stem == f"{_BORROW_NOTE}-{note.number}"), None)
+        if content is None:
+            raise Refusal("unknown-paper", f"{job} has no {stem}.", {})
+        subject = content.from_bag
     if ending == "csv" and one.as_csv is not None:
         return file_response(f"{job}-{name}", one.as_csv(content))
     if asked.request.method != "POST":
         return go_to(reverse("job-bags", args=[job]))
-    return file_response(f"{job}-{name}", one.as_pdf(content, printed(asked, stem, job, content)))
+    return file_response(f"{job}-{name}", one.as_pdf(content, printed(asked, stem, subject, content)))

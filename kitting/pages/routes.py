@@ -200,6 +200,8 @@ ROUTES: tuple[Route, ...] = (
     ),
     Route("transfers/<int:number>/slip.pdf", "transfer-slip", van_pages.slip_paper, WAREHOUSE, (SIGNED_IN, ""),
           form_only=True),
+    Route("transfers/<int:number>/box-label.pdf", "box-label", van_pages.box_paper, WAREHOUSE, (SIGNED_IN, ""),
+          form_only=True),
     Route("transfers/differences/<int:number>", "difference", van_pages.difference, WAREHOUSE, (WAREHOUSE, DO),
           form_only=True),
     Route("holds/<int:number>/tag.pdf", "hold-tag", lot_pages.tag, "trace", (SIGNED_IN, ""), form_only=True),
@@ -214,6 +216,7 @@ ROUTES: tuple[Route, ...] = (
           count_pages.depot_of_count),
     Route("counts/<int:number>/sheet.pdf", "count-sheet", count_pages.sheet_paper, COUNT, (SIGNED_IN, ""),
           form_only=True),
+    Route("counts/<int:number>/sheet.csv", "count-sheet-file", count_pages.sheet_file, COUNT),
     Route("counts/differences/<int:number>", "count-difference", count_settling.difference, COUNT,
           (COUNT, DO, APPROVE), count_settling.depot_of_difference),
     # storekeeper and crew lead
@@ -234,6 +237,8 @@ ROUTES: tuple[Route, ...] = (
     # buyer
     Route("buying", "buying", buying_pages.buying_page, BUYS, (BUYS, DO)),
     Route("buying/sheets/<int:number>", "sent-sheet", buying_pages.sheet_page, BUYS),
+    Route("buying/sheets/<int:number>/print", "sent-sheet-paper", buying_pages.sheet_paper, BUYS, (SIGNED_IN, ""),
+          form_only=True),
     Route("buying/sheets/<int:number>.<str:ending>", "sent-sheet-file", buying_pages.sheet_file, BUYS),
     Route("buying/used", "consumption", buying_pages.consumption_page, BUYS),
     Route("buying/used.<str:ending>", "consumption-file", buying_pages.consumption_file, BUYS),

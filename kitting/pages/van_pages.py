@@ -1,7 +1,7 @@
 """One transfer: its load, its slip, counted out at the other depot, and differences explained."""
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 
 from django.http import HttpResponse
@@ -19,7 +19,9 @@ from inventory.services.transferring import (
     receive_transfer,
     settle_difference,
 )
+from kitting.documents.box_label import box_label
 from kitting.documents.from_records import transfer_slip_of
+from kitting.documents.record_papers import Printed
 from kitting.documents.transfer_slip import TransferSlip, transfer_slip
 from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page, refused
@@ -172,9 +174,18 @@ def difference(asked: Asked, number: int) -> HttpResponse:
 
 def slip_paper(asked: Asked, number: int) -> HttpResponse:
     """The slip that travels with the pieces."""
+    return _paper(asked, number, "transfer slip", transfer_slip)
+
+
+def box_paper(asked: Asked, number: int) -> HttpResponse:
+    """The label on its box."""
+    return _paper(asked, number, "box label", box_label)
+
+
+def _paper(asked: Asked, number: int, name: str, as_pdf: Callable[[TransferSlip, Printed], bytes]) -> HttpResponse:
     try:
         content = transfer_slip_of(_transfer(number), asked.zone)
-        about = printed(asked, "transfer slip", content.number, content)
+        about = printed(asked, name, content.number, content)
     except ANY_REFUSAL as refusal:
         return refused(asked, refusal, reverse("transfers"))
-    return file_response(f"transfer-{number}.pdf", transfer_slip(content, about))
+    return file_response(f"{name.replace(' ', '-')}-{number}.pdf", as_pdf(content, about))

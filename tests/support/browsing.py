@@ -3,6 +3,7 @@
 import re
 from typing import Any
 
+import pypdfium2
 from django.test import Client
 from people import AUDITOR, BUYER, CREW, DUTY, PLANNER, STANDARDS, STORES, person
 
@@ -51,6 +52,17 @@ def words(response: Any) -> str:
     for mark, letter in (("&#x27;", "'"), ("&amp;", "&"), ("&quot;", '"'), ("&lt;", "<"), ("&gt;", ">")):
         text = text.replace(mark, letter)
     return " ".join(text.split())
+
+
+def pages_of(answer: Any) -> list[str]:
+    """What each page of a paper says, blanks as one."""
+    with pypdfium2.PdfDocument(answer.content) as file:
+        return [" ".join(page.get_textpage().get_text_bounded().split()) for page in file]
+
+
+def paper_text(answer: Any) -> str:
+    """What a paper says on all its pages."""
+    return " ".join(pages_of(answer))
 
 
 def send(client: Client, address: str, **fields: object) -> Any:

@@ -20,6 +20,7 @@ from kitting.calculation.short_codes import verified
 from kitting.documents.as_installed import AsInstalled, InstalledEnd, as_installed_csv, as_installed_record
 from kitting.documents.bag_labels import SIZES_MM, RecordedBag, paint_labels
 from kitting.documents.borrow_note import BorrowedPieces, BorrowNote, borrow_note
+from kitting.documents.box_label import box_label
 from kitting.documents.cautions import SENTENCES
 from kitting.documents.count_sheet import CountLine, CountSheet, count_sheet, count_sheet_csv
 from kitting.documents.friday_page import FridayJob, friday_page
@@ -42,6 +43,8 @@ from kitting.documents.nearest_pieces import NearestPieces
 from kitting.documents.night_card import night_card
 from kitting.documents.plan_papers import PlanPapers
 from kitting.documents.record_papers import Printed, pdf_bytes
+from kitting.documents.sent_sheet import Sent, SentRow, sent_sheet_pdf
+from kitting.documents.slip_rolls import issue_slip_roll, return_slip_roll
 from kitting.documents.slips import (
     Allowed,
     IssueSlip,
@@ -125,6 +128,19 @@ END = InstalledEnd(
 AS_INSTALLED = AsInstalled(
     "J03", "Birch Street Feeder", CUTOVER, "North Yard", (END, replace(END, phase="B", override=""))
 )
+SENT = Sent(
+    12, datetime(2026, 3, 2).date(),
+    (
+        SentRow(
+            {"supplier": "Invented Supply A", "stock_code": LONG, "supplier_code": "00123", "description": "splice",
+             "need": "7", "on_order": "3", "net": "7", "order_quantity": "3", "purchase_unit": "kit",
+             "per_purchase_unit": "3", "resulting_quantity": "9", "over_by": "2", "unit": "ea", "depot": "M",
+             "needed_by": "2026-04-16", "order_by": "2026-04-02", "too_late": "yes", "jobs": "J11",
+             "price": "141.50", "price_date": "2026-01-15"},
+            "RS-12 line 1",
+        ),
+    ),
+)  # fmt: skip
 STORM = storm_use("E01", "dig-in at Harbor Road", [
     StormLine(datetime(2026, 3, 14).date(), "H/H-04-2", "CS15-2", "splice", "L-2303B", Decimal(3), "ea",
               Decimal("81.25"), "stock", "A-91", "opening balance", "T. Ahola"),
@@ -148,6 +164,10 @@ Maker = Callable[[Printed], bytes]
 PAPERS: dict[str, Maker] = {
     "issue slip": lambda printed: issue_slip(ISSUE, printed),
     "return slip": lambda printed: return_slip(RETURN, printed),
+    "issue slip on a roll": lambda printed: issue_slip_roll(ISSUE, printed),
+    "return slip on a roll": lambda printed: return_slip_roll(RETURN, printed),
+    "box label": lambda printed: box_label(TRANSFER, printed),
+    "sent sheet": lambda printed: sent_sheet_pdf(SENT, printed, prices=True),
     "count sheet": lambda printed: count_sheet(COUNT, printed),
     "transfer slip": lambda printed: transfer_slip(TRANSFER, printed),
     "hold tag": lambda printed: hold_tag(HOLD, printed),
@@ -157,7 +177,8 @@ PAPERS: dict[str, Maker] = {
     "storm use": lambda printed: storm_use_report(STORM, printed),
     "friday page": lambda printed: friday_page(WEEK[:10], "2026-03-06", printed),
 }
-LANDSCAPE = ("as-installed", "storm use")
+LANDSCAPE = ("as-installed", "storm use", "sent sheet")
+TAGS = ("hold tag", "box label")
 SIZES = {"Letter": (215.9, 279.4), "A4": (210.0, 297.0)}
 HALVES = {"Letter": (139.7, 215.9), "A4": (148.0, 210.0)}
 Look = Callable[[bytes], list[Any]]
@@ -175,6 +196,13 @@ def look(pages_of: Callable[[Path], list[Any]], tmp_path: Path) -> Look:
     return printed
 
 
+def left_and_right_mm(page: Any) -> float:
+    """White at the sides of a page, the narrower of both."""
+    left, _, right, _ = page.picture.convert("L").point(lambda grey: 255 if grey < 128 else 0).getbbox()
+    per_mm = page.picture.width / page.size_mm[0]
+    return float(min(left, page.picture.width - right) / per_mm)
+
+
 @pytest.mark.parametrize("name", PAPERS)
 def test_every_paper_of_the_records_is_true_to_size_and_says_what_all_papers_say(look: Look, name: str) -> None:
     for paper, size in SIZES.items():
@@ -183,14 +211,18 @@ def test_every_paper_of_the_records_is_true_to_size_and_says_what_all_papers_say
         expected = size[::-1] if name in LANDSCAPE else HALVES[paper] if name == "borrow note" else size
         pages = look(content)
         for number, page in enumerate(pages, 1):
-            assert page.size_mm == ((101.6, 152.4) if name == "hold tag" else expected)
+            if "roll" in name:
+                assert page.size_mm[0] == 80.0
+                assert left_and_right_mm(page) >= 4.0, "such printers reach 72 mm of 80"
+            else:
+                assert page.size_mm == ((101.6, 152.4) if name in TAGS else expected)
             (code,) = page.codes()
             shown = code.text.split(" ")[0]
             assert shown in page.one_line
             assert verified(shown)
             for text in ("stock as of 2026-03-12", "printed at 2026-03-12 12:05 CDT by A. Reyes", "REV B"):
                 assert text in page.one_line
-            assert re.search(f"(page|TAG) {number} (of|OF) {len(pages)}", page.one_line)
+            assert re.search(f"(page|TAG|LABEL) {number} (of|OF) {len(pages)}", page.one_line)
             assert all(sentence in page.one_line for sentence in SENTENCES)
             assert "REPRINT" not in page.text
             assert "DEMO" not in page.text
@@ -251,6 +283,43 @@ def test_a_return_slip_says_what_is_still_open_and_its_csv_runs_no_formula(look:
     assert "Balanced: nothing is open" in look(return_slip(balanced, PRINTED))[0].one_line
     rows = list(csv.DictReader(io.StringIO(return_slip_csv(RETURN).decode("utf-8-sig"))))
     assert [(row["stock code"], row["still open"]) for row in rows] == [("EL15-2", "3"), ("'=CC-10A", "0")]
+
+
+@pytest.mark.parametrize(("sheet", "roll"), [("issue slip", "issue slip on a roll"),
+                                             ("return slip", "return slip on a roll")])  # fmt: skip
+def test_a_roll_shows_every_fact_of_the_sheet_and_is_as_long_as_it_needs(look: Look, sheet: str, roll: str) -> None:
+    flat, (strip,) = look(PAPERS[sheet](PRINTED))[0], look(PAPERS[roll](PRINTED))
+    headings = {"quantity", "location", "state", "stock", "code", "condition", "where", "part"}
+    missed = {word.strip(",;:") for word in flat.one_line.lower().split() if word not in strip.one_line.lower()}
+    assert {word for word in missed if "_" not in word} <= headings
+    longer = look(issue_slip_roll(replace(ISSUE, lines=LINES * 60), PRINTED))
+    assert len(longer) == 1
+    assert longer[0].size_mm[1] > 1000
+    assert longer[0].text.count("L-77") == 60
+
+
+def test_a_box_label_says_where_to_for_whom_and_what_is_inside_and_goes_on_to_more_labels(look: Look) -> None:
+    (page,) = look(PAPERS["box label"](PRINTED))
+    order = ["TO NORTH YARD", "FROM Harbor", "TRANSFER T-9", "BOX ____ OF ____", "ARRIVE BY: J01, staged-by 2026-03-03",
+             "4 ea EL15-2", "3 ea BI15 · lot unknown"]  # fmt: skip
+    places = [page.one_line.index(text) for text in order]
+    assert places == sorted(places)
+    assert max(letter.height_mm for letter in page.letters) >= 7.0
+    pages = look(box_label(replace(TRANSFER, lines=TRANSFER.lines * 12, to_depot=LONG), PRINTED))
+    assert len(pages) > 1
+    assert all("TRANSFER T-9" in one.one_line for one in pages)
+    assert " ".join(one.text for one in pages).count("L-8") == 12
+
+
+def test_a_sent_sheet_on_paper_shows_money_only_where_it_may_be_seen(look: Look) -> None:
+    (page,) = look(PAPERS["sent sheet"](PRINTED))
+    (bare,) = look(sent_sheet_pdf(SENT, PRINTED, prices=False))
+    for text in ("3 kits of 3 ea", "9 ea", "2026-04-02 TOO LATE", "M by 2026-04-16", "as of 2026-03-02"):
+        assert text in page.one_line
+        assert text in bare.one_line
+    assert "141.50" in page.one_line
+    assert "141.50" not in bare.one_line
+    assert "RS-12 line 1" in bare.one_line
 
 
 def test_a_blind_count_sheet_shows_no_book_figure_on_paper_or_in_its_file(look: Look) -> None:

@@ -2,7 +2,7 @@
 
 import pytest
 from bag_stores import NIGHT, Stores, demo_sheets, staged_early
-from browsing import PIN, browser_of, people, send, sign_in_name, words
+from browsing import PIN, browser_of, paper_text, people, send, sign_in_name, words
 from django.test import Client
 from module_books import books_of_module
 from people import DUTY, STORES
@@ -85,9 +85,17 @@ def test_what_was_lent_is_paid_back_on_the_page_of_the_bag_that_lent_it(
     page = words(window.get(f"/bags/{lender}"))
     back = f"/bags/{lender}/pay-back?borrow={Borrow.objects.get().pk}"
 
+    note = f"/jobs/J10/borrow-note-{Borrow.objects.get().pk}.pdf"
+    first, second = (paper_text(window.post(note)) for _ in range(2))
+
     too_many = send(window, back, place="H-04-3", lot="L-2508A", quantity="4")
     paid = send(window, back, place="H-04-3", lot="L-2508A", quantity="3")
 
+    assert "Print borrow note" in page
+    assert "J10 lends to E01" in first
+    assert "REPRINT" not in first
+    assert "REPRINT 1" in second
+    assert window.post("/jobs/J10/borrow-note-999.pdf").status_code == 404
     assert "LENT CS15-2 lot L-2508A from J10 V9 to E01" in page
     assert "3 are to come back, not 4" in words(too_many)
     assert "PAID BACK 0 still to come back for J10 V9." in words(paid)

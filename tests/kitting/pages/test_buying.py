@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 from bag_stores import Stores, demo_sheets, planned
-from browsing import browser_of, people, send, words
+from browsing import browser_of, paper_text, people, send, words
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
@@ -165,6 +165,12 @@ def test_a_sent_sheet_keeps_what_was_known_and_its_files_hold_text_that_never_ru
     assert "RS1-1/1" in of_planner
     assert "41.5" not in of_planner
     assert Event.objects.filter(name="printed", subject__startswith="reorder sheet 1 as csv").count() == 2
+    prints = [browser_of(BUYER).post("/buying/sheets/1/print") for _ in range(2)]
+    texts = [paper_text(one) for one in (*prints, browser_of(PLANNER).post("/buying/sheets/1/print"))]
+    assert ["REPRINT 1" in text for text in texts] == [False, True, False]
+    assert ["41.5" in text for text in texts] == [True, True, False]
+    assert BUYER.name in texts[0]
+    assert browser_of(BUYER).get("/buying/sheets/1/print").status_code == 405
     assert browser_of(BUYER).get("/buying/sheets/2").status_code == 404
     assert browser_of(BUYER).get("/buying/sheets/1.exe").status_code == 404
 

@@ -315,6 +315,9 @@ def test_a_sheet_is_printed_by_a_form_and_typed_back_by_line(stores: Counters) -
     assert paper.content.startswith(b"%PDF")
     assert Printing.objects.count() == 1
     assert revision in words(client.get("/counts/1/lines"))
+    table = client.get("/counts/1/sheet.csv").content.decode("utf-8-sig")
+    assert "L-2" in table
+    assert ",7" not in table  # blind, as on paper
 
     fields: dict[str, Any] = {"revision": revision, "line-1": "12", "line-2": ""}
     blank = send(client, "/counts/1/paper", **fields)

@@ -35,7 +35,7 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 # Files, and the health of the server; what only takes a form is left out by itself.
 NO_PAGES = {
     "health", "slip", "paper", "bag-label", "bag-labels", "bag-paper", "bag-papers", "sent-sheet-file",
-    "consumption-file", "layout-file",
+    "consumption-file", "count-sheet-file", "layout-file",
 }  # fmt: skip
 ONE_COLUMN = '[reels]\nreel = "{Cable}"\n"cable type" = "CT-01"\n'
 MOST_BYTES = 150_000  # of a first visit, without pictures

@@ -1,11 +1,8 @@
 """Labels of recorded bags: what is in them now, and that a second print says so."""
 
-from typing import Any
-
-import pypdfium2
 import pytest
 from bag_stores import Stores, demo_sheets, planned
-from browsing import browser_of, people, words
+from browsing import browser_of, pages_of, people, words
 from django.test import Client
 from module_books import books_of_module
 from people import BUYER, DUTY, STORES
@@ -38,12 +35,6 @@ def stores() -> Stores:
 @pytest.fixture
 def window() -> Client:
     return browser_of(STORES)
-
-
-def pages_of(answer: Any) -> list[str]:
-    """The text of each page, blanks as one."""
-    with pypdfium2.PdfDocument(answer.content) as file:
-        return [" ".join(page.get_textpage().get_text_bounded().split()) for page in file]
 
 
 def test_a_label_says_full_only_of_a_bag_that_is_and_short_with_what_is_missing(stores: Stores, window: Client) -> None:

@@ -361,12 +361,16 @@ def test_bags_are_listed_from_the_page_of_the_job_and_their_slips_are_printed_th
     assert "Nobody has listed its bags yet" in words(window.get("/jobs/J01/bags"))
 
     listed = send(window, "/jobs/J01/bags")
-    slip = window.post("/jobs/J01/issue-slip.pdf")
+    slips = [window.post(f"/jobs/J01/{name}.pdf") for name in ("issue-slip", "issue-slip-roll", "return-slip-roll")]
+    files = [window.get(f"/jobs/J01/{name}.csv") for name in ("return-slip", "as-installed")]
     unknown = send(window, "/jobs/J99/bags")
 
     assert "LISTED" in words(listed)
     assert Bag.objects.filter(job__job="J01").exists()
-    assert slip.headers["Content-Type"] == "application/pdf"
+    assert [slip.headers["Content-Type"] for slip in slips] == ["application/pdf"] * 3
+    assert all(file.content.decode("utf-8-sig").startswith("job,") for file in files)
+    assert window.get("/jobs/J01/issue-slip-roll.csv").status_code == 404
+    assert window.post("/jobs/J01/borrow-note-1.pdf").status_code == 404
     assert unknown.status_code == 404
 
 

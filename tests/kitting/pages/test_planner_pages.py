@@ -1,10 +1,8 @@
 from pathlib import Path
-from typing import Any
 
-import pypdfium2
 import pytest
 from bag_stores import CLEAN, demo_sheets, planned
-from browsing import browser_of, people, send, words
+from browsing import browser_of, paper_text, people, send, words
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
@@ -110,12 +108,6 @@ def test_a_plan_is_looked_at_and_then_applied_and_its_papers_can_be_printed(plan
     assert browser_of(BUYER).get("/papers/reorder-sheet.xlsx").status_code == 200
 
 
-def printed_text(answer: Any) -> str:
-    """All text of a paper, blanks as one."""
-    with pypdfium2.PdfDocument(answer.content) as file:
-        return " ".join(" ".join(page.get_textpage().get_text_bounded() for page in file).split())
-
-
 def test_a_paper_of_the_plan_says_who_printed_it_when_and_the_how_many_th_time_and_is_noted(
     planner: Client, tmp_path: Path
 ) -> None:
@@ -125,7 +117,7 @@ def test_a_paper_of_the_plan_says_who_printed_it_when_and_the_how_many_th_time_a
              "shortage-report.pdf"]  # fmt: skip
     looked_at = planner.get("/papers/J03-pick-list-N.pdf", follow=True)
     for name in names:
-        first, second = (printed_text(send(planner, "/papers", name=name)) for _ in range(2))
+        first, second = (paper_text(send(planner, "/papers", name=name)) for _ in range(2))
         assert PLANNER.name in first, name
         assert "____________ by" not in first
         assert "REPRINT" not in first
@@ -136,7 +128,7 @@ def test_a_paper_of_the_plan_says_who_printed_it_when_and_the_how_many_th_time_a
         (name, number) for name in names for number in (0, 1)
     )
     assert send(planner, "/papers", name="reorder-sheet.pdf").status_code == 403
-    assert "REORDER SHEET" in printed_text(send(browser_of(BUYER), "/papers", name="reorder-sheet.pdf"))
+    assert "REORDER SHEET" in paper_text(send(browser_of(BUYER), "/papers", name="reorder-sheet.pdf"))
     assert send(planner, "/papers", name="plan.json").status_code == 404
 
     kept = Errand.objects.filter(kind="apply").latest("pk")  # without a person the same plan gives the same bytes

@@ -12,7 +12,7 @@ from module_books import books_of_module
 from people import DUTY, PLANNER, STORES
 
 from inventory.models import Balance, Depot, Item, Lot, Place, Transfer
-from kitting.models import Event, Promise
+from kitting.models import Event, Printing, Promise
 from kitting.selectors.transfer_asks import open_asks
 from kitting.selectors.vans import Van, vans_wanted
 
@@ -175,7 +175,11 @@ def test_the_slip_is_printed_and_one_of_no_transfer_is_not() -> None:
 
     slip = client.post(f"/transfers/{Transfer.objects.get().pk}/slip.pdf", {"action": "P-1"})
 
+    box = client.post(f"/transfers/{Transfer.objects.get().pk}/box-label.pdf", {"action": "P-2"})
+
     assert slip.content.startswith(b"%PDF")
+    assert box.content.startswith(b"%PDF")
+    assert sorted(Printing.objects.values_list("document", flat=True)) == ["box label", "transfer slip"]
     assert "There is no transfer 999" in words(send(client, "/transfers/999/slip.pdf"))
 
 
