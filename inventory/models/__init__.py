@@ -28,7 +28,7 @@ from inventory.models.ledger import (
     Action,
     Movement,
 )
-from inventory.models.purchases import OrderLine, PurchaseOrder
+from inventory.models.purchases import KEEP, SEND_BACK, OrderLine, PurchaseOrder
 from inventory.models.stock import (
     BAG,
     BIN,
@@ -57,6 +57,7 @@ __all__ = [
     "FROM_SUPPLIER",
     "HOLD",
     "INSTALLED",
+    "KEEP",
     "LOST",
     "OPENING",
     "ORIGINS",
@@ -64,6 +65,7 @@ __all__ = [
     "RESERVE",
     "RETURNED",
     "SCRAPPED",
+    "SEND_BACK",
     "STAGING",
     "SUPPLIER_OWNED",
     "TRUCK",

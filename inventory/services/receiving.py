@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Unpack
 
+from django.db.models import F, Q
+
 from inventory.errors import Refusal
 from inventory.models import FROM_SUPPLIER, HOLD, SUPPLIER_OWNED, Action, Depot, Item, Lot, OrderLine, Place
 from inventory.selectors.finding import items_by_code, local_day, order_lines
@@ -167,8 +169,19 @@ def _ask_too_many(number: int, line: OrderLine, quantity: int, doubts: Doubts) -
     over = line.received + quantity - line.quantity
     if over > 0:
         wanted, before, more = (quantity_text(q, line.item.stock_unit) for q in (line.quantity, line.received, over))
-        question = f"{wanted} ordered, {before} came before; {more} more than ordered: take them?"
+        question = f"{wanted} ordered, {before} came before; {more} more than ordered: take them?{_other_parts(line)}"
         doubts.ask("more-than-ordered", number, f"Order line {line}: {question}")
+
+
+def _other_parts(line: OrderLine) -> str:
+    """The parts of a line that are still to come, as the end of a question: what comes early is counted there."""
+    root = line.part_of_id or line.pk
+    family = OrderLine.objects.filter(Q(pk=root) | Q(part_of=root), quantity__gt=F("received")).exclude(pk=line.pk)
+    named = [
+        f"{one} ({quantity_text(one.quantity - one.received, line.item.stock_unit)})"
+        for one in family.select_related("order").order_by("promised", "pk")
+    ]
+    return f" Or are they of {', '.join(named)}, earlier than promised? Then count them there." if named else ""
 
 
 def _label(number: int, arrival: Arrival, item: Item, depot: Depot) -> Label:

@@ -15,7 +15,7 @@ from kitting.calculation.quantities import as_decimal, thousandths
 from kitting.calculation.supply import Source, Supply
 from kitting.errors import Refusal
 
-_COLUMNS = ("line", "job", "stock_code", "lot", "depot", "place", "order", "quantity")
+_COLUMNS = ("line", "job", "stock_code", "lot", "depot", "place", "order", "order_line", "quantity")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +43,8 @@ def read_earlier(table: pd.DataFrame) -> tuple[Piece, ...]:
             "earlier-unreadable", f"The earlier promises lack the column {', '.join(missing)}.", {"missing": missing}
         )
     return tuple(
-        Piece(line, job, Source(code, depot, place, lot, order), _quantity(line, quantity))
-        for line, job, code, lot, depot, place, order, quantity in zip(
+        Piece(line, job, Source(code, depot, place, lot, order, order_line=order_line), _quantity(line, quantity))
+        for line, job, code, lot, depot, place, order, order_line, quantity in zip(
             *(table[name].tolist() for name in _COLUMNS), strict=True
         )
     )
@@ -67,7 +67,7 @@ def with_kept(
         cells: cells in line order.
         earlier: the earlier promises.
         cell_of_line: cell of each line by name; -1 where the line takes nothing.
-        supply: the free lots. Those of one name (lines of one order) keep what is promised from them one after another.
+        supply: the free lots. Those of one name keep what is promised from them one after another.
     """
     lots = _lots_by_source(supply.sources)
     left = [lot.quantity for lot in supply.lots]
@@ -197,8 +197,8 @@ def _by_job(pieces: Sequence[Piece]) -> dict[Source, Counter[str]]:
 
 
 def _named(source: Source) -> str:
-    """``EL15-1 lot L-7 at N A-2``, ``EL15-1 with order PO-1 to N``."""
+    """``EL15-1 lot L-7 at N A-2``, ``EL15-1 with order PO-1/1 to N``."""
     if source.order:
-        return f"{source.stock_code} with order {source.order} to {source.depot}"
+        return f"{source.stock_code} with order {source.order}/{source.order_line} to {source.depot}"
     lot = f"lot {source.lot}" if source.lot else "lot unknown"
     return f"{source.stock_code} {lot} at {source.depot} {source.place}".rstrip()

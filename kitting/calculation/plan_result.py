@@ -17,7 +17,7 @@ REQUIREMENT_COLUMNS = (
     "conductor_size", "metal", "jacket_low_mm", "jacket_high_mm", "margin_mm", "reason", "rule", "rule_revision",
 )  # fmt: skip
 PROMISE_COLUMNS = (
-    "line", "job", "stock_code", "lot", "depot", "place", "quantity", "source", "order", "ready_on",
+    "line", "job", "stock_code", "lot", "depot", "place", "quantity", "source", "order", "order_line", "ready_on",
 )  # fmt: skip
 SHORTAGE_COLUMNS = (
     "job", "line", "depot", "staged_by", "kind", "stock_code", "need", "have", "short", "why", "other_depots",

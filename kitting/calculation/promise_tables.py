@@ -133,7 +133,7 @@ def promise_table(lines: Sequence[str], jobs: Sequence[str], shares: Shares, sou
     days, day_of = np.unique(day.astype(np.int64), return_inverse=True)
     columns: dict[str, Any] = {
         name: _spread([getattr(one, name) for one in sources], lot)
-        for name in ("stock_code", "lot", "depot", "place", "order")
+        for name in ("stock_code", "lot", "depot", "place", "order", "order_line")
     }
     columns |= {
         "line": [lines[one] for one in line.tolist()],

@@ -26,6 +26,8 @@ _ON_THE_ROAD = {"depot": NO_DEPOT, "own_depot_only": False}
 class Source:
     """Where the pieces of a lot are named on the stock or the orders sheet; the row itself tells no source apart.
 
+    ``order_line`` is the line of ``order``: each of its parts comes on a day of its own.
+
     ``structure`` is that of the bag or staging place they lie in, '' for none.
     """
 
@@ -36,6 +38,7 @@ class Source:
     order: str
     row: int = field(default=0, compare=False)
     structure: str = field(default="", compare=False)
+    order_line: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,6 +128,7 @@ def _walk_key(found: _Found, place_rank: Mapping[str, int], lot_rank: Mapping[st
         source.stock_code,
         source.depot,
         facts["quantity"],
+        source.order_line,
     )
 
 
@@ -185,7 +189,7 @@ def _orders(book: Book, ways: _Ways, as_of: date) -> list[_Found]:
             continue
         depot = row["depot"]
         ready = order_ready(row["promised"], receiving_days=ways.receiving[depot], closed=ways.closed[depot])
-        source = Source(row["stock_code"], depot, "", "", row["order"], row["row"])
+        source = Source(row["stock_code"], depot, "", "", row["order"], row["row"], order_line=row["line"])
         lot = {**row, "use_by": None}
         found.append((source, _facts(lot, ready, ways, own_only=False, only_kit=-1, is_order=True)))
     return found

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 
 import pandas as pd
 
@@ -36,8 +37,8 @@ def move_cutover(raw: RawBook, *, job: str, cutover: str, cutover_end: str = "")
     return _changed(raw, "jobs", {"job": job}, {"cutover": cutover, "cutover_end": cutover_end})
 
 
-def delay_order(raw: RawBook, *, order: str, days: int) -> RawBook:
-    """Every line of an order promised ``days`` later.
+def delay_order(raw: RawBook, *, order: str, days: int, line: str = "") -> RawBook:
+    """Every line of an order promised ``days`` later, or only this line or part of one.
 
     Raises:
         Refusal: ``no-such-row``; ``negative-days``.
@@ -48,7 +49,8 @@ def delay_order(raw: RawBook, *, order: str, days: int) -> RawBook:
     def later(text: str) -> str:
         return (date.fromisoformat(text) + timedelta(days=days)).isoformat() if text else text
 
-    return _changed(raw, "orders", {"order": order}, {"promised": later})
+    where = {"order": order, "line": line} if line else {"order": order}
+    return _changed(raw, "orders", where, {"promised": later})
 
 
 def promise_order(raw: RawBook, *, order: str, line: str, promised: str) -> RawBook:
@@ -58,6 +60,31 @@ def promise_order(raw: RawBook, *, order: str, line: str, promised: str) -> RawB
         Refusal: ``no-such-row``.
     """
     return _changed(raw, "orders", {"order": order, "line": line}, {"promised": promised})
+
+
+def split_order(raw: RawBook, *, order: str, line: str, part: str, quantity: str, promised: str) -> RawBook:
+    """So many pieces of what is to come of an order line promised on another day, as the part of this name.
+
+    Raises:
+        Refusal: ``no-such-row``.
+    """
+    where = {"order": order, "line": line}
+    sheet = _matched(raw, "orders", where)[0]
+    placed = place_columns(SHEETS["orders"], sheet)[0]
+    row = sheet.cells.loc[_matched(raw, "orders", where)[1]].iloc[0]
+    cells = {field: row[one.at] for field, one in placed.items()}
+    less = _changed(raw, "orders", where, {"quantity": lambda text: f"{Decimal(text) - Decimal(quantity):f}"})
+    return _with_row(less, "orders", {**cells, "line": part, "quantity": quantity, "promised": promised})
+
+
+def cut_order(raw: RawBook, *, order: str, line: str, quantity: str) -> RawBook:
+    """So many pieces of what is to come of an order line don't come at all.
+
+    Raises:
+        Refusal: ``no-such-row``.
+    """
+    less: Cell = lambda text: f"{Decimal(text) - Decimal(quantity):f}"  # noqa: E731
+    return _changed(raw, "orders", {"order": order, "line": line}, {"quantity": less})
 
 
 def lose_lot(raw: RawBook, *, stock_code: str, lot: str) -> RawBook:
@@ -105,15 +132,8 @@ Cell = str | Callable[[str], str]
 
 
 def _changed(raw: RawBook, name: str, where: Mapping[str, str], changes: Mapping[str, Cell]) -> RawBook:
-    sheet = raw.sheets.get(name)
-    placed = {} if sheet is None else place_columns(SHEETS[name], sheet)[0]
-    if sheet is None or not set(where) <= set(placed):
-        raise _no_row(name, where)
-    match = pd.Series(data=True, index=sheet.cells.index)
-    for field, wanted in where.items():
-        match &= sheet.cells[placed[field].at].map(trimmed) == wanted
-    if not match.any():
-        raise _no_row(name, where)
+    sheet, match = _matched(raw, name, where)
+    placed = place_columns(SHEETS[name], sheet)[0]
     headers, cells = list(sheet.headers), sheet.cells.copy()
     for field, change in changes.items():
         if field not in placed:
@@ -123,6 +143,20 @@ def _changed(raw: RawBook, name: str, where: Mapping[str, str], changes: Mapping
         old = cells.loc[match, at]
         cells.loc[match, at] = old.map(change) if callable(change) else change
     return _with(raw, RawSheet(name, tuple(headers), cells, sheet.notes))
+
+
+def _matched(raw: RawBook, name: str, where: Mapping[str, str]) -> tuple[RawSheet, "pd.Series[bool]"]:
+    """A sheet, and which of its rows read so."""
+    sheet = raw.sheets.get(name)
+    placed = {} if sheet is None else place_columns(SHEETS[name], sheet)[0]
+    if sheet is None or not set(where) <= set(placed):
+        raise _no_row(name, where)
+    match = pd.Series(data=True, index=sheet.cells.index)
+    for field, wanted in where.items():
+        match &= sheet.cells[placed[field].at].map(trimmed) == wanted
+    if not match.any():
+        raise _no_row(name, where)
+    return sheet, match
 
 
 def _with_row(raw: RawBook, name: str, cells: Mapping[str, str]) -> RawBook:

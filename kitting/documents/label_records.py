@@ -139,7 +139,7 @@ def _pieces(one: Contents) -> Iterator[Row]:
             if left > 0:
                 yield (
                     stand.line.line, one.bag.job.job, lot.item.stock_code, lot.number, one.bag.depot.depot, place.code,
-                    as_decimal(left), SHELF, "", "",
+                    as_decimal(left), SHELF, "", "", "",
                 )  # fmt: skip
 
 

@@ -47,8 +47,12 @@ def _days(text: str) -> int:
 # What may be asked: a change of the sheets, given what the form says.
 CHANGES: Mapping[str, Change] = {
     "cutover": lambda raw, g: what_if.move_cutover(raw, job=g["job"], cutover=g["cutover"], cutover_end=g["end"]),
-    "late": lambda raw, g: what_if.delay_order(raw, order=g["order"], days=_days(g["days"])),
+    "late": lambda raw, g: what_if.delay_order(raw, order=g["order"], line=g.get("line", ""), days=_days(g["days"])),
     "promised": lambda raw, g: what_if.promise_order(raw, order=g["order"], line=g["line"], promised=g["promised"]),
+    "split": lambda raw, g: what_if.split_order(
+        raw, order=g["order"], line=g["line"], part=g["part"], quantity=g["quantity"], promised=g["promised"]
+    ),
+    "cut": lambda raw, g: what_if.cut_order(raw, order=g["order"], line=g["line"], quantity=g["quantity"]),
     "lost lot": lambda raw, g: what_if.lose_lot(raw, stock_code=g["stock_code"], lot=g["lot"]),
     "more": lambda raw, g: what_if.add_stock(raw, stock_code=g["stock_code"], depot=g["depot"], quantity=g["quantity"]),
     "stand-in": lambda raw, g: what_if.approve_stand_in(raw, wanted=g["wanted"], allowed=g["allowed"]),

@@ -26,8 +26,9 @@ from kitting.selectors.buying import (
     sent_sheet,
     sent_sheets,
 )
+from kitting.services.change_orders import ORDER_SHEET
 from kitting.services.note_printing import note_printing
-from kitting.services.send_orders import ORDER_SHEET, send_reorder_sheet
+from kitting.services.send_orders import send_reorder_sheet
 
 PRICES = "prices"
 _NO_SUPPLIER = "no supplier named"

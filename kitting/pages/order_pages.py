@@ -1,17 +1,13 @@
 """What is on order: when it comes and who waits; another day is looked at before it is noted; deliveries in parts."""
 
 from collections.abc import Iterable
-from datetime import date
 
 from django.http import HttpResponse
 from django.urls import reverse
 
-from kitting.errands.planning import WHAT_IF
-from kitting.errors import Refusal
-from kitting.pages.asked import Asked, attempt, page, refused
-from kitting.pages.planning_pages import ask
+from kitting.pages.asked import Asked, attempt, page
+from kitting.pages.order_changes import act
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import back_with_typed
 from kitting.roles import DO
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.orders import (
@@ -19,14 +15,19 @@ from kitting.selectors.orders import (
     OnOrder,
     Waiting,
     came,
+    came_for_nothing,
+    family_of,
     given_out,
     got,
+    in_purchase_units,
     last_event,
+    lying_free,
     on_order,
     redated,
+    sent_line_of,
     to_give_out,
 )
-from kitting.services.send_orders import ORDER_SHEET, redate_order
+from kitting.services.change_orders import ORDER_SHEET
 from kitting.services.settle_deliveries import settle_deliveries
 
 _HEADS = ("Order line", "What", "To come", "Promised for", "Who waits, first served first", "Deliver to")
@@ -48,6 +49,7 @@ def orders(asked: Asked) -> HttpResponse:
         ),
         "others": _table(asked, "All others", others, "Nothing else is on order."),
         "to_give_out": to_give_out(),
+        "for_nothing": _for_nothing(),
         "may_act": asked.actor.may(ORDER_SHEET, DO),
     }
     return page(asked, "orders.html", context)
@@ -68,6 +70,16 @@ def _table(asked: Asked, caption: str, lines: Iterable[OnOrder], empty: str) -> 
     return Table(caption, _HEADS, rows, empty)
 
 
+def _for_nothing() -> Table:
+    rows = [
+        [link(str(line), "order-line", line.pk), Cell(line.item.stock_code, note=line.item.description),
+         Cell(line.supplier or "no supplier named"), Cell(line.depot)]
+        for line in came_for_nothing()
+    ]  # fmt: skip
+    heads = ("Order line", "What", "From", "Depot")
+    return Table("Came for a job that was cancelled: keep or send back?", heads, rows, "")
+
+
 def _supplier(one: OnOrder) -> str:
     return one.line.supplier.name if one.line.supplier else "no supplier named"
 
@@ -80,7 +92,7 @@ def _of(one: OnOrder) -> str:
 def _day_note(asked: Asked, one: OnOrder) -> str:
     if one.line.promised is None:
         return "DAY MISSING: it is promised to nobody until it has one"
-    return "OVERDUE" if one.is_overdue(asked.today) else ""
+    return "OVERDUE" if one.left and one.is_overdue(asked.today) else ""
 
 
 def _who(waiting: Iterable[Waiting]) -> str:
@@ -101,15 +113,20 @@ def _give_out(asked: Asked) -> tuple[str, str]:
 
 def order_line(asked: Asked, number: str) -> HttpResponse:
     """An order line: who waits, what has come, who got it; what a later day would do; note a new day."""
-    address = reverse("order-line", args=[number])
     (one,) = on_order(int(number))
     if asked.request.method == "POST":
-        return _act(asked, one, address)
+        return act(asked, one.line)
     context = {
         "one": one,
         "left": one.words(one.left),
         "ordered": one.words(one.line.quantity),
         "received": one.words(one.line.received),
+        "cut": one.words(one.line.cut) if one.line.cut else "",
+        "sent": sent_line_of(one.line),
+        "unit": in_purchase_units(one.line),
+        "parts": _parts(asked, one),
+        "free": [(each, one.words(each.quantity), bare(each.quantity)) for each in lying_free([one.line])[one.line.pk]],
+        "may_send_back": asked.actor.may("warehouse", DO, one.line.depot.depot),
         "day_note": _day_note(asked, one),
         "waiting": _waiting(one),
         "redated": _redated(one),
@@ -130,6 +147,23 @@ def _waiting(one: OnOrder) -> Table:
     return Table("Who waits, first served first", heads, rows, "No job waits for pieces of it.")
 
 
+def _parts(asked: Asked, one: OnOrder) -> Table | None:
+    """The line and its parts, each with its day; None where it has none."""
+    family = family_of(one.line)
+    if len(family) == 1:
+        return None
+    rows = [
+        [
+            Cell(f"{each}: this one") if each.pk == one.line.pk else link(str(each), "order-line", each.pk),
+            Cell(each.promised or "–", note="OVERDUE" if OnOrder(each, (), "").is_overdue(asked.today) else ""),
+            figure(one.words(each.quantity - each.received)),
+            figure(one.words(each.received)),
+        ]
+        for each in family
+    ]
+    return Table("It comes in parts", ("Part", "Promised for", "To come", "Has come"), rows, "")
+
+
 def _redated(one: OnOrder) -> Table:
     rows = [[each.on, each.before or "–", each.after, each.why, each.by] for each in redated(one.line)]
     heads = ("Noted on", "Promised before", "Promised then", "Why", "By")
@@ -148,25 +182,3 @@ def _came(one: OnOrder) -> Table:
 def _got(one: OnOrder) -> Table:
     rows = [[day, link(job, "job", job), figure(pieces)] for day, job, pieces in got(one.line)]
     return Table("Who got it", ("On", "Job", "Pieces"), rows, "Nothing of it was given out yet.")
-
-
-def _act(asked: Asked, one: OnOrder, address: str) -> HttpResponse:
-    """Ask what would be if it came later or on a day, or note the day."""
-    line = one.line
-    shared = {"order": line.order.number, "line": line.line, "number": line.pk, "as_of": asked.today.isoformat()}
-    if asked.text("days"):
-        return ask(asked, WHAT_IF, {"change": "late", "days": asked.text("days"), **shared})
-    try:
-        day = date.fromisoformat(asked.text("promised"))
-    except ValueError:
-        no_day = Refusal("no-day", "Give the day as 2026-04-10.", {})
-        return refused(asked, no_day, back_with_typed(asked, address))
-    if not asked.text("save"):
-        why = asked.text("why")
-        return ask(asked, WHAT_IF, {"change": "promised", "promised": day.isoformat(), "why": why, **shared})
-
-    def deed() -> tuple[str, str]:
-        redate_order(order=line.order.number, line=line.line, promised=day, why=asked.text("why"), **asked.scan())
-        return "NOTED", f"{line} is promised for {day} now; the planner is told. Plan and apply to promise by it."
-
-    return attempt(asked, deed, address, back=back_with_typed(asked, address))

@@ -150,7 +150,8 @@ _WHAT_IFS = {
 _TITLES = {
     "late": "An order comes later", "lost lot": "A lot can't be used", "more": "More pieces lie in a bin",
     "stand-in": "A stand-in is approved", "cutover": "The outage starts at another time",
-    "promised": "An order line comes on another day",
+    "promised": "An order line comes on another day", "split": "A part of an order line comes on another day",
+    "cut": "Pieces of an order line don't come",
 }  # fmt: skip
 
 

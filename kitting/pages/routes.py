@@ -31,6 +31,7 @@ from kitting.pages import (
     layout_pages,
     lot_pages,
     notices_page,
+    order_changes,
     order_pages,
     out_pages,
     paper_pages,
@@ -244,6 +245,8 @@ ROUTES: tuple[Route, ...] = (
     Route("buying/used.<str:ending>", "consumption-file", buying_pages.consumption_file, BUYS),
     Route("orders", "orders", order_pages.orders, BUYS, (BUYS, DO)),
     Route("orders/<int:number>", "order-line", order_pages.order_line, BUYS, (BUYS, DO)),
+    Route("orders/<int:number>/send-back", "send-back", order_changes.send_back_page, BUYS, (WAREHOUSE, DO),
+          receiving_pages.depot_of_line, form_only=True),
     # asked by one person, decided by another; the use cases look at who asked, and at the depot
     Route("to-approve", "to-approve", deciding_pages.to_approve),
     Route("to-approve/stand-ins/<int:number>", "stand-in-asked", deciding_pages.stand_in_page, "stand-in",

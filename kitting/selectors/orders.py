@@ -1,19 +1,26 @@
 """What is on order: when it comes, who waits for it, what has come of it and who got that."""
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+import itertools
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import NamedTuple
 
-from django.db.models import F, Max
+from django.db.models import F, Max, Q
 
-from inventory.models import Movement, OrderLine
+from inventory.models import BIN, HOLD, KEEP, SEND_BACK, SUPPLIER_OWNED, Balance, Movement, OrderLine
 from inventory.selectors.words import quantity_text
+from jobs.models import CANCELLED
+from kitting.calculation.quantities import PER_UNIT
 from kitting.errors import Refusal
-from kitting.models import AppliedPlan, Event, Promise
+from kitting.models import AppliedPlan, Event, Promise, SentLine
 from kitting.selectors.cutovers import last_plan
 
 SOON_DAYS = 20
+_DECIDED = {KEEP: "kept as stock", SEND_BACK: "what has come goes back to the supplier"}
+_TO_SEND_BACK = (BIN, HOLD, SUPPLIER_OWNED)
+PIECES_CAME = "its pieces have come"  # why a promise of an order was released
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +68,42 @@ class OnOrder:
         return bool(self.waiting) and (day is None or day <= today + timedelta(SOON_DAYS))
 
 
+class BoughtUnit(NamedTuple):
+    """What an item is ordered by: its name, thousandths of the stock unit in one, and whether anybody sells it so."""
+
+    name: str
+    pieces: int
+    is_bought: bool
+    stock_unit: str
+
+    @property
+    def holds(self) -> str:
+        """`` of 3 ea``; '' where it is the stock unit."""
+        return "" if self.pieces == PER_UNIT else f" of {quantity_text(self.pieces, self.stock_unit)}"
+
+
+def in_purchase_units(line: OrderLine) -> BoughtUnit:
+    """The unit in which a line is ordered: the stock unit where nobody has said what a purchase unit holds."""
+    item = line.item
+    if item.purchase_unit and item.per_purchase_unit:
+        return BoughtUnit(item.purchase_unit, item.per_purchase_unit, True, item.stock_unit)
+    return BoughtUnit(item.stock_unit or "ea", PER_UNIT, False, item.stock_unit)
+
+
+def family_of(line: OrderLine) -> list[OrderLine]:
+    """A line with all its parts, those without a day last; one query."""
+    root = line.part_of_id or line.pk
+    found = OrderLine.objects.filter(Q(pk=root) | Q(part_of=root)).select_related("order", "item", "depot")
+    return [*found.order_by(F("promised").asc(nulls_last=True), "pk")]
+
+
+def free_part_name(line: OrderLine) -> str:
+    """The line number for the next part: ``1.2`` is the second part of line 1."""
+    root = line.part_of or line
+    taken = set(OrderLine.objects.filter(order=line.order).values_list("line", flat=True))
+    return next(name for number in itertools.count(2) if (name := f"{root.line}.{number}") not in taken)
+
+
 def on_order(number: int | None = None) -> list[OnOrder]:
     """Order lines of which something is to come, those without a day first, then the first to come; three queries.
 
@@ -70,7 +113,9 @@ def on_order(number: int | None = None) -> list[OnOrder]:
     Raises:
         Refusal: ``unknown-order-line``.
     """
-    lines = OrderLine.objects.select_related("order", "item", "depot", "supplier", "sent_line__sheet")
+    lines = OrderLine.objects.select_related(
+        "order", "item", "depot", "supplier", "sent_line__sheet", "part_of__order", "part_of__sent_line__sheet"
+    )
     if number is None:
         lines = lines.filter(received__lt=F("quantity")).order_by(F("promised").asc(nulls_first=True), "pk")
     else:
@@ -83,10 +128,18 @@ def on_order(number: int | None = None) -> list[OnOrder]:
     return [OnOrder(line, waiting[line.pk], _standing(line, plan, waiting[line.pk])) for line in found]
 
 
+def sent_line_of(line: OrderLine) -> SentLine | None:
+    """The line of a reorder sheet by which a line, or the line that it is a part of, was ordered."""
+    found: SentLine | None = getattr(line.part_of or line, "sent_line", None)
+    return found
+
+
 def _standing(line: OrderLine, plan: AppliedPlan | None, waiting: Sequence[Waiting]) -> str:
-    sent = getattr(line, "sent_line", None)
+    sent = sent_line_of(line)
     if waiting:
         return ""
+    if line.surplus:
+        return f"{_DECIDED[line.surplus]}: {line.surplus_why}"
     if sent is None:
         return "no job waits for it: keep, return or cancel?"
     jobs = sent.cells["jobs"]
@@ -136,6 +189,44 @@ def came(line: OrderLine) -> list[Came]:
     ]  # fmt: skip
 
 
+class LyingFree(NamedTuple):
+    """Thousandths that came of an order line, lie at a place, and are promised to nobody."""
+
+    quantity: int
+    balance: Balance
+
+
+def lying_free(lines: Collection[OrderLine]) -> Mapping[int, list[LyingFree]]:
+    """By order line what came of it and lies free, set aside or held pieces as well; three queries."""
+    moves = Movement.objects.filter(order_line__in=lines, to_place__kind__in=_TO_SEND_BACK)
+    landed: Counter[tuple[int, int, int]] = Counter()
+    for line, place, lot, pieces in moves.values_list("order_line", "to_place", "lot", "quantity").order_by("pk"):
+        landed[line or 0, place or 0, lot] += pieces
+    lots = {lot for _, _, lot in landed}
+    promised: Counter[tuple[int, int]] = Counter()
+    open_ = Promise.objects.filter(released_at__isnull=True, lot__in=lots).values_list("place", "lot", "quantity")
+    for place, lot, pieces in open_:
+        promised[place or 0, lot or 0] += pieces
+    balances = Balance.objects.filter(lot__in=lots, quantity__gt=0).select_related("lot__item", "place__depot")
+    there = {(one.place_id, one.lot_id): one for one in balances}
+    found: dict[int, list[LyingFree]] = defaultdict(list)
+    for (line, place, lot), pieces in landed.items():
+        balance = there.get((place, lot))
+        free = min(pieces, balance.quantity - promised[place, lot]) if balance else 0
+        if balance and free > 0:
+            found[line].append(LyingFree(free, balance))
+    return found
+
+
+def came_for_nothing() -> list[OrderLine]:
+    """Lines of which pieces came for a job that was cancelled then, about which purchasing has not decided yet."""
+    theirs = {"promises__released_why": PIECES_CAME, "promises__job__ended": CANCELLED}
+    found = OrderLine.objects.filter(surplus="", **theirs).distinct()
+    lines = [*found.select_related("order", "item", "depot", "supplier").order_by("pk")]
+    free = lying_free(lines)
+    return [one for one in lines if free[one.pk]]
+
+
 def got(line: OrderLine) -> list[tuple[date, str, str]]:
     """Who got pieces of it as they came: the day, the job, and how many; one query."""
     told = f"{line.item.stock_code} of {line}"
@@ -156,7 +247,8 @@ class Redated:
 
 def redated(line: OrderLine) -> list[Redated]:
     """The days that were promised for an order line one after the other, the first one first; one query."""
-    events = Event.objects.filter(name="order re-dated", subject=str(line)).order_by("number")
+    own = Q(name="order re-dated", subject=str(line))
+    events = Event.objects.filter(own | Q(name="order split", data__part=str(line))).order_by("number")
     return [
         Redated(one.at.date(), one.data["before"] or "", one.data["after"], one.by, one.data["why"]) for one in events
     ]

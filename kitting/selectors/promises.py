@@ -1,6 +1,6 @@
 """Open promises, as a plan writes them, and the order in which jobs are served."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 import pandas as pd
@@ -11,7 +11,8 @@ from kitting.models import AppliedPlan, Promise
 
 _PATHS = (
     "line", "job__job", "item__stock_code", "lot__number", "place__depot__depot", "order_line__depot__depot",
-    "place__code", "quantity", "source", "order_line__order__number", "ready_on",
+    "place__code", "quantity", "source", "order_line__order__number",
+    "order_line__line", "ready_on",
 )  # fmt: skip
 
 
@@ -21,11 +22,19 @@ def open_promises() -> pd.DataFrame:
     rows = [
         (
             line, job, code, lot or "", shelf or landing, place or "",
-            as_decimal(quantity), source, order or "", ready.isoformat(),
+            as_decimal(quantity), source, order or "",
+            order_line or "", ready.isoformat(),
         )
-        for line, job, code, lot, shelf, landing, place, quantity, source, order, ready in found
+        for line, job, code, lot, shelf, landing, place, quantity, source, order, order_line, ready in found
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=list(PROMISE_COLUMNS))
+
+
+def in_turn(promises: Iterable[Promise]) -> list[Promise]:
+    """Promises in the order of service of the plans that made them; each comes with its plan and job."""
+    found = [*promises]
+    turns = {plan.pk: service_turns(plan) for plan in {promise.plan for promise in found}}
+    return sorted(found, key=lambda one: turns[one.plan_id].get(one.job.job, len(turns[one.plan_id])))
 
 
 def service_turns(plan: AppliedPlan) -> Mapping[str, int]:

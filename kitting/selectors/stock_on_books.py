@@ -7,6 +7,7 @@ from types import MappingProxyType
 from typing import Any
 
 from django.db import connection
+from django.db.models import Q
 
 from inventory.models import HOLD, SUPPLIER_OWNED, Balance, Lot, LotHold, OrderLine
 from jobs.models import Job
@@ -74,7 +75,8 @@ def lot_name(spot: Spot) -> LotName | None:
     return (code, lot, kind == SUPPLIER_OWNED) if lot else None
 
 
-def received_of_orders() -> dict[tuple[str, str], tuple[int, int]]:
-    """Ordered and received thousandths of each order line that something has come for."""
-    lines = OrderLine.objects.filter(received__gt=0).values_list("order__number", "line", "quantity", "received")
-    return {(order, line): (ordered, received) for order, line, ordered, received in lines}
+def orders_under_way() -> dict[tuple[str, str], OrderLine]:
+    """Order lines that something has come of, or that were split or cut: what is to come of them only the books say."""
+    changed = Q(received__gt=0) | Q(cut__gt=0) | Q(part_of__isnull=False) | Q(parts__isnull=False)
+    lines = OrderLine.objects.filter(changed).select_related("order").distinct()
+    return {(one.order.number, one.line): one for one in lines}

@@ -124,6 +124,7 @@ class _Row(NamedTuple):
     quantity: Decimal
     source: str
     order: str
+    order_line: str
     ready_on: str
 
 
@@ -177,10 +178,10 @@ class _PiecesLeft:
             if (balance.lot.item_id, balance.lot.number) not in held:
                 place = balance.place
                 owner = place.job if place.kind in (STAGING, BAG) else ""
-                key = (balance.lot.item.stock_code, place.depot.depot, place.code, balance.lot.number, "", owner)
+                key = (balance.lot.item.stock_code, place.depot.depot, place.code, balance.lot.number, "", "", owner)
                 self._add(key, balance, balance.quantity)
         for line in OrderLine.objects.select_related("order", "item", "depot").order_by("promised", "pk"):
-            key = (line.item.stock_code, line.depot.depot, "", "", line.order.number, "")
+            key = (line.item.stock_code, line.depot.depot, "", "", line.order.number, line.line, "")
             self._add(key, line, line.quantity - line.received)
 
     def _add(self, key: tuple[str, ...], where: Balance | OrderLine, quantity: int) -> None:
@@ -194,7 +195,7 @@ class _PiecesLeft:
             Refusal: ``pieces-not-there``: the records hold fewer than the plan takes.
         """
         wanted = thousandths(row.quantity)
-        named = (row.stock_code, row.depot, row.place, row.lot, row.order)
+        named = (row.stock_code, row.depot, row.place, row.lot, row.order, row.order_line)
         owners = ("",) if row.source == ORDER else (row.job, "")
         for left in (entry for owner in owners for entry in self._left.get((*named, owner), ())):
             pieces = min(left[1], wanted)

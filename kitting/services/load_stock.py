@@ -13,7 +13,7 @@ from inventory.services.opening import Opening, open_balances
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.questions import REFUSE, Question
 from kitting.selectors.record_sheets import RECORDS
-from kitting.selectors.stock_on_books import Spot, StockOnBooks, lot_name, received_of_orders
+from kitting.selectors.stock_on_books import Spot, StockOnBooks, lot_name, orders_under_way
 from kitting.services.upsert_rows import SheetChanges, stored_rows
 
 _BATCH = 2_000
@@ -35,16 +35,17 @@ def stock_questions(frame: pd.DataFrame, books: StockOnBooks) -> list[Question]:
 
 
 def order_questions(orders: pd.DataFrame) -> list[Question]:
-    """Order lines that say another quantity than what is still to come, after pieces have come."""
-    received = received_of_orders()
+    """Order lines that say another quantity than what is still to come, once pieces have come or it was changed."""
+    known = orders_under_way()
     found = []
     for row, order, line, quantity in zip(
         *(orders[name] for name in ("row", "order", "line", "quantity")), strict=True
     ):
-        ordered, came = received.get((order, line), (quantity, 0))
-        if quantity != ordered - came:
-            problem = f"{_shown(came)} of {_shown(ordered)} have come, so {_shown(ordered - came)} are still to come"
-            suggestion = f"{_shown(ordered - came)}, or no row"
+        kept = known.get((order, line))
+        if kept is not None and quantity != (left := kept.quantity - kept.received):
+            came, ordered = _shown(kept.received), _shown(kept.quantity)
+            why = f"{came} of {ordered} have come" if kept.received else "it was split, reduced or cancelled"
+            problem, suggestion = f"{why}, so {_shown(left)} are still to come", f"{_shown(left)}, or no row"
             found.append(Question("orders", row, "quantity", _shown(quantity), problem, suggestion, REFUSE))
     return found
 

@@ -5,17 +5,14 @@ from datetime import date, timedelta
 from typing import Unpack
 
 from inventory.models import Depot, Item, OrderLine, PurchaseOrder
-from inventory.selectors.finding import order_lines
 from inventory.services.actions import begin, use_case
 from kitting.calculation.quantities import thousandths
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, PlanRow, SentLine, SentSheet
 from kitting.roles import DO, require
+from kitting.services.change_orders import ORDER_SHEET
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, stamp_of
-from kitting.services.two_persons import need_reason
-
-ORDER_SHEET = "order sheet"
 
 
 @use_case
@@ -53,32 +50,6 @@ def send_reorder_sheet(*, suppliers: Sequence[str] = (), seen: int = 0, **scan: 
     codes = [f"{row['order_quantity']} {row['purchase_unit'] or 'ea'} {row['stock_code']}" for row in rows]
     record_events([Happening("reorder sheet sent", str(sheet), {"lines": codes})], by=actor.name, at=at)
     return sheet
-
-
-@use_case
-def redate_order(*, order: str, line: str, promised: date, why: str, **scan: Unpack[Scan]) -> OrderLine:
-    """Note the day on which a supplier now promises a line; planner and buyer are told.
-
-    Raises:
-        Refusal: ``not-allowed``; ``no-reason``; ``unknown-order-line``; ``received-already``: nothing of it is to come.
-    """
-    actor, at = scan["actor"], scan["at"]
-    require(actor, ORDER_SHEET, DO)
-    reason = need_reason(why, "A new day")
-    content = {"order": order, "line": line, "promised": promised}
-    _, repeated = begin("redate order", content, stamp_of(scan), reason)
-    found = order_lines([(order, line)])[(order, line)]
-    if repeated:
-        return found
-    if found.received >= found.quantity:
-        raise Refusal("received-already", f"{found} has come already.", {"order": order, "line": line})
-    before, found.promised = found.promised, promised
-    found.version += 1
-    found.save(update_fields=("promised", "version"))
-    told = {"before": before, "after": promised, "why": reason, "stock_code": found.item.stock_code}
-    happening = Happening("order re-dated", str(found), told, addressed_to="planner", depot=found.depot.depot)
-    record_events([happening], by=actor.name, at=at)
-    return found
 
 
 def _unsent(plan: AppliedPlan) -> Iterator[Mapping[str, str]]:

@@ -13,8 +13,9 @@ from inventory.selectors.locking import lock_balances_of
 from kitting.calculation.promising.model import SHELF, TRANSFER
 from kitting.calculation.quantities import as_decimal
 from kitting.models import Promise
+from kitting.selectors.orders import PIECES_CAME
 from kitting.selectors.policies import margin_days
-from kitting.selectors.promises import service_turns
+from kitting.selectors.promises import in_turn
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release
 
@@ -56,7 +57,7 @@ def settle_deliveries(*, by: str, at: datetime) -> int:
             if lacking < promise.quantity:
                 served.append(promise.pk)
                 made += [_again(promise, lacking, at, None)] if lacking else []
-    release(Promise.objects.filter(pk__in=served), why="its pieces have come", at=at)
+    release(Promise.objects.filter(pk__in=served), why=PIECES_CAME, at=at)
     Promise.objects.bulk_create(made)
     record_events(_happenings(told, waiting), by=by, at=at)
     return len(served)
@@ -67,11 +68,8 @@ def _waiting() -> dict[int, list[Promise]]:
     found = Promise.objects.select_for_update(of=("self",)).filter(
         released_at__isnull=True, order_line__isnull=False, order_line__received__gt=0
     )
-    promises = list(found.select_related("job", "item", "order_line__order", "plan").order_by("pk"))
-    turns = {plan.pk: service_turns(plan) for plan in {promise.plan for promise in promises}}
-    promises.sort(key=lambda promise: turns[promise.plan_id].get(promise.job.job, len(turns[promise.plan_id])))
     by_line: dict[int, list[Promise]] = {}
-    for promise in promises:
+    for promise in in_turn(found.select_related("job", "item", "order_line__order", "plan").order_by("pk")):
         by_line.setdefault(promise.order_line_id or 0, []).append(promise)
     return by_line
 

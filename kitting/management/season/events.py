@@ -26,6 +26,7 @@ from kitting.selectors.count_lists import at_places
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.borrow_pieces import ledger
 from kitting.services.change_facts import change_facts
+from kitting.services.change_orders import redate_order
 from kitting.services.count_places import enter_count, list_count, recount
 from kitting.services.earlier_jobs import Earlier, record_earlier_job
 from kitting.services.emergency import open_emergency
@@ -33,7 +34,7 @@ from kitting.services.fill_bags import check, pick
 from kitting.services.issue_bags import begin_work, issue, stage
 from kitting.services.recall_lots import recall_lot
 from kitting.services.return_bags import close, write_off
-from kitting.services.send_orders import redate_order, send_reorder_sheet
+from kitting.services.send_orders import send_reorder_sheet
 from kitting.services.settle_counts import approve_count, explain, post_count
 from kitting.services.settle_deliveries import settle_deliveries
 from kitting.services.stand_in_requests import ask_stand_in, compare_request, refuse_stand_in

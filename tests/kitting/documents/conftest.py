@@ -158,7 +158,7 @@ for one in REQUIREMENTS:
 
 def promise(line: str, code: str, quantity: int, depot: str, place: str, lot: str = "", source: str = "shelf",
             ready_on: str = "2026-03-02", order: str = "") -> tuple[object, ...]:  # fmt: skip
-    return line, line[:3], code, lot, depot, place, Decimal(quantity), source, order, ready_on
+    return line, line[:3], code, lot, depot, place, Decimal(quantity), source, order, order and "1", ready_on
 
 
 def shelf_promises() -> list[tuple[object, ...]]:

@@ -10,7 +10,8 @@ from refusals import refusal
 
 from inventory.models import OrderLine
 from kitting.models import Event, PlanRow, SentLine
-from kitting.services.send_orders import redate_order, send_reorder_sheet
+from kitting.services.change_orders import redate_order
+from kitting.services.send_orders import send_reorder_sheet
 
 pytestmark = pytest.mark.django_db
 books = books_of_module(demo_sheets, planned)
