@@ -24,8 +24,9 @@ SHORTAGE_COLUMNS = (
     "on_order", "order_by", "too_late", "cure",
 )  # fmt: skip
 REORDER_COLUMNS = (
-    "supplier", "stock_code", "supplier_code", "description", "depot", "need", "on_order", "net", "order_quantity",
-    "purchase_unit", "per_purchase_unit", "resulting_quantity", "over_by", "needed_by", "order_by", "too_late", "jobs",
+    "supplier", "stock_code", "supplier_code", "description", "depot", "need", "on_order", "due_back", "net",
+    "order_quantity", "purchase_unit", "per_purchase_unit", "resulting_quantity", "over_by", "needed_by", "order_by",
+    "too_late", "jobs",
 )  # fmt: skip
 REFUSAL_COLUMNS = (
     "job", "kind", "stock_codes", "stock_pieces", "competing_jobs", "competing_pieces", "missing_pieces", "first_date",

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
 from time import perf_counter
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -91,6 +92,7 @@ def plan(
     earlier: pd.DataFrame | None = None,
     progress: Progress | None = None,
     count_most: bool = False,
+    due_back: Mapping[tuple[str, str], int] = MappingProxyType({}),
 ) -> Plan:
     """Plan every job of a book together.
 
@@ -102,6 +104,7 @@ def plan(
         earlier: the promises of an earlier plan; its pieces stay with their lines where that costs no kit anything.
         progress: told the name of each stage when it is done.
         count_most: also ask how many kits could be completed if nothing but their number counted.
+        due_back: (stock code, depot) -> thousandths that crews are to bring back: less is bought for shelves.
 
     Raises:
         Refusal: the rule book or the earlier promises can't be read, or the audit of the promises fails.
@@ -121,7 +124,7 @@ def plan(
         promised = promise(problem)
         most = most_kits(problem, promised) if count_most else None
         clock.done("promising")
-        made = _Made(book, expanded, jobs, problem, demand, supply, promised, as_of)
+        made = _Made(book, expanded, jobs, problem, demand, supply, promised, as_of, due_back)
         result = _tables(made)
         if former is not None:
             result["moved"] = _moved(made, former, result["promises"])
@@ -276,6 +279,7 @@ class _Made:
     supply: Supply
     promised: Promised
     as_of: date
+    due_back: Mapping[tuple[str, str], int]
 
 
 def _tables(made: _Made) -> dict[str, Any]:
@@ -369,6 +373,7 @@ def _short_tables(
         left=holdings.bins_left(),
         on_order=holdings.ordered_for_nobody(),
         reserve=reserve,
+        due_back=made.due_back,
     )
     return shortages, reorder, blocked
 

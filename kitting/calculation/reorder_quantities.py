@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from math import lcm
+from types import MappingProxyType
 from typing import Any
 
 import pandas as pd
@@ -39,14 +40,25 @@ def order_quantity(net: int, *, per_purchase_unit: int, minimum: int, multiple: 
 
 
 def refill(
-    *, left: int, on_order: int, reserve: int, minimum: int | None, maximum: int | None, floor: int | None
+    *,
+    left: int,
+    on_order: int,
+    reserve: int,
+    minimum: int | None,
+    maximum: int | None,
+    floor: int | None,
+    due_back: int = 0,
 ) -> int:
     """Thousandths that lift the reserve place to its floor, and the shelf from below its minimum to its maximum.
 
-    ``left`` are unpromised pieces in bins, ``on_order`` pieces on open orders that no line is promised.
+    ``left`` are unpromised pieces in bins, ``on_order`` pieces on open orders that no line is promised, ``due_back``
+    pieces that crews are to bring back: a shelf can wait for those, a job can't, as they are free only once sorted.
+
+    >>> refill(left=1000, on_order=0, reserve=0, minimum=6000, maximum=10000, floor=None, due_back=3000)
+    6000
     """
     to_floor = max((floor or 0) - reserve, 0)
-    shelf = left + on_order
+    shelf = left + on_order + due_back
     to_maximum = max((maximum if maximum is not None else minimum or 0) - shelf, 0)
     return to_floor + (to_maximum if minimum is not None and shelf < minimum else 0)
 
@@ -73,6 +85,7 @@ def reorder_table(
     left: Mapping[tuple[str, str], int],
     on_order: Mapping[tuple[str, str], int],
     reserve: Mapping[tuple[str, str], int],
+    due_back: Mapping[tuple[str, str], int] = MappingProxyType({}),
 ) -> tuple[pd.DataFrame, list[Question]]:
     """The reorder table, one row a supplier, stock code and depot, and a question for each item that can't be ordered.
 
@@ -85,6 +98,7 @@ def reorder_table(
         left: (stock code, depot) -> unpromised thousandths in bins.
         on_order: (stock code, depot) -> thousandths on open orders promised to no line.
         reserve: (stock code, depot) -> thousandths in reserve.
+        due_back: (stock code, depot) -> thousandths that crews are to bring back; they lower a refill, no job's need.
     """
     wanted: dict[tuple[str, str], _Wanted] = defaultdict(_Wanted)
     for line in lines:
@@ -98,6 +112,7 @@ def reorder_table(
             left=left.get(place, 0),
             on_order=on_order.get(place, 0),
             reserve=reserve.get(place, 0),
+            due_back=due_back.get(place, 0),
             minimum=_known(level["minimum"]),
             maximum=_known(level["maximum"]),
             floor=_known(level["reserve_floor"]),
@@ -110,7 +125,8 @@ def reorder_table(
         if conversion_missing(item):
             questions.append(_blocked(item, want))
         else:
-            rows.append(_row(item, depot, want, on_order.get((code, depot), 0), buying.as_of))
+            known = (on_order.get((code, depot), 0), due_back.get((code, depot), 0))
+            rows.append(_row(item, depot, want, known, buying.as_of))
     rows.sort(key=lambda row: (natural_key(row[0]), natural_key(row[1]), natural_key(row[4])))
     return pd.DataFrame(rows, columns=list(REORDER_COLUMNS)), questions
 
@@ -141,7 +157,7 @@ def _blocked(item: Mapping[str, Fact], want: _Wanted) -> Question:
     return Question("items", item["row"], "per purchase unit", "", problem, "give the pieces in one purchase unit", ASK)
 
 
-def _row(item: Mapping[str, Fact], depot: str, want: _Wanted, on_order: int, as_of: date) -> tuple[Any, ...]:
+def _row(item: Mapping[str, Fact], depot: str, want: _Wanted, known: tuple[int, int], as_of: date) -> tuple[Any, ...]:
     net = want.need + want.refill
     per = item["per_purchase_unit"] if isinstance(item["per_purchase_unit"], int) else PER_UNIT
     ordered = order_quantity(
@@ -159,7 +175,7 @@ def _row(item: Mapping[str, Fact], depot: str, want: _Wanted, on_order: int, as_
         item["description"] or "",
         depot,
         as_decimal(want.need),
-        as_decimal(on_order),
+        *map(as_decimal, known),
         as_decimal(net),
         as_decimal(ordered * PER_UNIT // per),
         item["purchase_unit"] or item["stock_unit"] or "ea",

@@ -53,7 +53,9 @@ def in_words(row: Row, unit: str) -> str:
     ordered = plural(Decimal(str(row["order_quantity"])), str(row["purchase_unit"]) or unit)
     factor_text = f" of {amount(factor, unit)}" if factor != 1 else ""
     gives = f" ({amount(Decimal(str(row['resulting_quantity'])), unit)})" if factor != 1 else ""
-    return f"need {amount(need, unit)}{refill}, order {ordered}{factor_text}{gives}{tail}"
+    due = Decimal(str(row.get("due_back", "0") or "0"))
+    back = f"; {amount(due, unit)} due back from crews, free once sorted" if due else ""
+    return f"need {amount(need, unit)}{refill}, order {ordered}{factor_text}{gives}{tail}{back}"
 
 
 def sheet_number(papers: PlanPapers) -> str:

@@ -28,6 +28,7 @@ from kitting.errors import Refusal
 from kitting.models import AppliedPlan, Errand
 from kitting.models.errands import DONE
 from kitting.selectors.promises import open_promises
+from kitting.selectors.returns_due import due_back
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.apply_plan import ReviewedPlan, apply_plan, changed_rows
 from kitting.services.ask_errands import end_errand, note_stage
@@ -67,9 +68,9 @@ def make_plan(errand: Errand) -> None:
     """
     day = date.fromisoformat(errand.given["as_of"])
     with one_moment():
-        sheets, earlier = sheets_from_records(day), _earlier()
+        sheets, earlier, due = sheets_from_records(day), _earlier(), due_back(day)
     note_stage(errand, "reading")
-    made = _planned(errand, sheets, day, earlier)
+    made = _planned(errand, sheets, day, earlier, due)
     asked = [asdict(question) for question in made.questions if question.severity != NOTE]
     result = {"summary": dict(made.summary), "refusals": refusal_sentences(made.refusals), "questions": asked}
     end_errand(errand, result=result, kept=packed_sheets(sheets))
@@ -87,12 +88,12 @@ def apply_reviewed(errand: Errand) -> None:
     sheets, day = unpacked_sheets(bytes(made_by.kept)), date.fromisoformat(made_by.given["as_of"])
     applied = AppliedPlan.objects.filter(applied_by=errand.asked_by, applied_at=errand.asked_at).first()
     with one_moment():
-        earlier = _earlier()
+        earlier, due = _earlier(), due_back(day)
         changed = changed_rows(sheets, sheets_from_records(day))
     if changed and applied is None:
         message = f"Since the plan was made these facts have changed: {'; '.join(changed[:5])}. Plan again."
         raise Refusal("facts-changed", message, {"changed": changed})
-    made = _planned(errand, sheets, day, earlier)
+    made = _planned(errand, sheets, day, earlier, due)
     if applied is None:
         if _told(made) != made_by.result["summary"]["jobs"]:
             message = (
@@ -131,8 +132,11 @@ def ask_what_if(errand: Errand) -> None:
     end_errand(errand, result={"jobs": moved, "lines": told, "count": len(lines)})
 
 
-def _planned(errand: Errand, sheets: RawBook, day: date, earlier: pd.DataFrame | None) -> Plan:
-    return plan(read_book(sheets), as_of=day, earlier=earlier, progress=lambda stage: note_stage(errand, stage))
+def _planned(
+    errand: Errand, sheets: RawBook, day: date, earlier: pd.DataFrame | None, due: Mapping[tuple[str, str], int]
+) -> Plan:
+    book = read_book(sheets)
+    return plan(book, as_of=day, earlier=earlier, due_back=due, progress=lambda stage: note_stage(errand, stage))
 
 
 def _earlier() -> pd.DataFrame | None:

@@ -25,6 +25,7 @@ from kitting.errors import Refusal
 from kitting.management.books import recorded_sheets
 from kitting.management.in_columns import in_columns
 from kitting.selectors.promises import open_promises
+from kitting.selectors.returns_due import due_back
 from kitting.services.apply_plan import ReviewedPlan
 from kitting.spreadsheets.column_layout import adopt
 from kitting.spreadsheets.questions_workbook import write_questions_workbook
@@ -105,8 +106,9 @@ def run(order: Order) -> ReviewedPlan:
         check_jobs(order.jobs, book)
         stages.done("reading")
         planned = plan(
-            book, as_of=order.as_of, earlier=_earlier(order), progress=stages.done, count_most=order.count_most
-        )
+            book, as_of=order.as_of, earlier=_earlier(order), progress=stages.done, count_most=order.count_most,
+            due_back=due_back(order.as_of) if order.source is None else {},
+        )  # fmt: skip
         with _taking_the_place_of(order.out) as folder:
             write_tables(planned, raw, folder)
             stages.done("writing tables")

@@ -6,6 +6,7 @@ import pandas as pd
 from django.http import HttpResponse
 from django.urls import reverse
 
+from inventory.selectors.words import quantity_text
 from kitting.documents.record_papers import content_revision, csv_bytes, table_frame, workbook_bytes
 from kitting.documents.reorder_sheet import in_words
 from kitting.documents.sent_sheet import Sent, SentRow, sent_frame, sent_sheet_pdf
@@ -16,6 +17,7 @@ from kitting.pages.cutover_pages import why_address
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import DO, SEE
+from kitting.selectors.bag_contents import label_code
 from kitting.selectors.buying import (
     PRICE_LASTS_DAYS,
     Price,
@@ -26,6 +28,7 @@ from kitting.selectors.buying import (
     sent_sheet,
     sent_sheets,
 )
+from kitting.selectors.returns_due import returns_due
 from kitting.services.change_orders import ORDER_SHEET
 from kitting.services.note_printing import note_printing
 from kitting.services.send_orders import send_reorder_sheet
@@ -60,6 +63,7 @@ def buying_page(asked: Asked) -> HttpResponse:
         "blocked": known.blocked,
         "shortages": _shortages(known.shortages),
         "more_shortages": known.more_shortages,
+        "returns": _returns(asked),
         "sheets": _sheets(asked, sent_sheets()[:_SHEETS_SHOWN]),
         "may_send": asked.actor.may(ORDER_SHEET, DO),
     }
@@ -131,6 +135,24 @@ def _shortages(rows: Iterable[Mapping[str, str]]) -> Table:
     ]
     heads = ("Job", "What", "Short", "Order by", "On order", "What would cure it")
     return Table("Lines that are short", heads, told, "Nothing is short by the plan applied last.")
+
+
+def _returns(asked: Asked) -> Table:
+    """What crews are to bring back, whose job is done."""
+    sees = asked.actor.may("bags", SEE)
+    rows = [
+        [
+            Cell(one.item.stock_code, note=one.item.description),
+            figure(quantity_text(one.quantity, one.item.stock_unit)),
+            link(str(one.bag), "bag", label_code(one.bag)) if sees else Cell(str(one.bag)),
+            Cell(one.bag.crew or "–", note=one.bag.whereabouts),
+            Cell(one.bag.depot.depot),
+            Cell(one.since, note=f"{(asked.today - one.since).days} days ago"),
+        ]
+        for one in returns_due(asked.today)
+    ]
+    heads = ("Stock code", "Due back", "Bag", "With", "Depot", "Outage ended")
+    return Table("Due back from crews whose job is done", heads, rows, "No crew has pieces of a job that is done.")
 
 
 def _sheets(asked: Asked, sheets: Iterable[SentSheet]) -> Table:

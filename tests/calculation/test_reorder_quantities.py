@@ -228,3 +228,17 @@ def test_rows_stand_by_supplier_and_code_in_natural_order_and_numbers_are_exact(
     table, _ = reorder(*(short("J09", code, 1) for code in items), items=items)
     assert table["stock_code"].tolist() == ["B-1", "A-2", "A-10"]
     assert all(isinstance(pieces, Decimal) for pieces in table["order_quantity"])
+
+
+def test_what_crews_bring_back_lowers_a_refill_and_no_need_of_a_job() -> None:
+    """By hand: shelf 1 of at least 6, at most 10; 3 due back: 10 - 1 - 3 = 6 and the job's 2; else 9 and 2."""
+    levels = (level("A", "N", 6, 10),)
+    books = {"items": {"A": {}}, "levels": levels, "left": {("A", "N"): 1000}}
+    due = {("A", "N"): 3000}
+    with_returns = reorder(short("J09", "A", 2), **books, due_back=due)[0].iloc[0]
+    without = reorder(short("J09", "A", 2), **books)[0].iloc[0]
+    job_alone = reorder(short("J09", "A", 2), items={"A": {}}, due_back=due)[0].iloc[0]
+    assert with_returns[["need", "due_back", "net", "order_quantity"]].tolist() == [2, 3, 8, 8]
+    assert without[["need", "due_back", "net", "order_quantity"]].tolist() == [2, 0, 11, 11]
+    assert job_alone[["need", "due_back", "net"]].tolist() == [2, 3, 2]
+    assert reorder(items={"A": {}}, levels=(level("A", "N", 4, 10),), left={("A", "N"): 1000}, due_back=due)[0].empty

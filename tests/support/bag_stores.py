@@ -17,6 +17,7 @@ from kitting.calculation.short_codes import make_code
 from kitting.models import Bag
 from kitting.roles import Actor
 from kitting.selectors.bag_contents import Contents, contents_of
+from kitting.selectors.returns_due import due_back
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.apply_plan import ReviewedPlan, apply_plan
 from kitting.services.fill_bags import check, finish_short, pick
@@ -72,7 +73,8 @@ class Stores:
     def plan(self, as_of: date | None = None) -> None:
         """Plan the records and apply the plan."""
         sheets = sheets_from_records()
-        made = plan(read_book(sheets), as_of=as_of or self.at.date())
+        day = as_of or self.at.date()
+        made = plan(read_book(sheets), as_of=day, due_back=due_back(day))
         apply_plan(reviewed=ReviewedPlan(sheets, made), by="R. Tolley", at=self.at)
 
     def revise(self, job: str, letter: str, structure: str, phases: str) -> None:

@@ -16,6 +16,7 @@ from kitting.management.season.people import CREW, NIGHT, PLANS, SECOND, STORES
 from kitting.models import Bag, Promise
 from kitting.roles import Actor
 from kitting.selectors.bag_contents import Contents, contents_of, label_code
+from kitting.selectors.returns_due import due_back
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.apply_plan import ReviewedPlan, apply_plan
 from kitting.services.fill_bags import check, finish_short, pick
@@ -53,7 +54,8 @@ class Stores:
     def plan(self) -> None:
         """Plan the records as of today and apply the plan."""
         sheets = sheets_from_records(self.at.date())
-        made = plan(read_book(sheets), as_of=self.at.date())
+        day = self.at.date()
+        made = plan(read_book(sheets), as_of=day, due_back=due_back(day))
         apply_plan(reviewed=ReviewedPlan(sheets, made), by=PLANS.name, at=self._next())
 
     def bring(self, *jobs: str) -> None:

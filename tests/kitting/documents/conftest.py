@@ -204,10 +204,11 @@ CURES = [
     ("J11", "", "not looked for", "", "", "", "", "", "no"),
 ]
 REORDER = [
-    ("Invented Supply A", "CS25-2", "00123", "splice, cold shrink, 25 kV", "M", Decimal(7), Decimal(3), Decimal(7),
-     Decimal(3), "kit", Decimal(3), Decimal(9), Decimal(2), "2026-04-16", "2026-04-02", "no", "J11"),
+    ("Invented Supply A", "CS25-2", "00123", "splice, cold shrink, 25 kV", "M", Decimal(7), Decimal(3), Decimal(0),
+     Decimal(7), Decimal(3), "kit", Decimal(3), Decimal(9), Decimal(2), "2026-04-16", "2026-04-02", "no", "J11"),
     ("Invented Supply B", "EA15-15.3", "=7-15.3", "elbow arrester, MCOV 15.3 kV", "M", Decimal(3), Decimal(0),
-     Decimal(3), Decimal(2), "pack", Decimal(3), Decimal(6), Decimal(3), "2026-04-16", "2026-04-06", "no", "J11"),
+     Decimal(0), Decimal(3), Decimal(2), "pack", Decimal(3), Decimal(6), Decimal(3), "2026-04-16", "2026-04-06", "no",
+     "J11"),
 ]  # fmt: skip
 ANSWERS = (
     JobAnswer("J01", "Alder Loop", "N", "ready if", "J01/A2-a/to/ABC/elbow/EL15-2", "2 come from H",

@@ -1,6 +1,7 @@
 """What went out is accounted for piece by piece before a bag is closed."""
 
 from collections.abc import Mapping
+from datetime import date
 from types import MappingProxyType
 
 import pytest
@@ -9,11 +10,12 @@ from module_books import books_of_module
 from people import BUYER, STORES
 from refusals import refusal
 
-from inventory.models import Balance, Movement
-from jobs.models import Job
-from kitting.models import BagEntry, Event
-from kitting.selectors.bag_contents import accounts, consumed
+from inventory.models import Balance, Depot, Item, Level, Movement
+from jobs.models import UNDER_WAY, Job
+from kitting.models import BagEntry, Event, PlanRow
+from kitting.selectors.bag_contents import accounts, bare, consumed
 from kitting.selectors.overrides import overrides
+from kitting.selectors.returns_due import due_back, returns_due
 from kitting.services.issue_bags import begin_work
 from kitting.services.return_bags import Installed, close, install, turn_in, write_off
 
@@ -104,6 +106,32 @@ def test_a_bag_with_open_pieces_is_not_closed_and_one_that_balances_is(stores: S
     close(bag=code, **stores.scan())
     assert stores.bag("J03", "V2").state == "closed"
     assert "it is closed" in refusal("not-in-this-state", turn_in, **back, quantity=1000, place=bin_, **stores.scan())
+
+
+def test_what_crews_have_of_a_job_that_is_done_is_due_back_and_lowers_a_refill_only(stores: Stores) -> None:
+    """By hand: a shelf filled up to 20 above what lies there is ordered 20 less what is due back."""
+    install(bag=stores.code("J03", "V2"), pieces=fitted(stores, "V2", {"CA-4": 3}), **stores.scan(CREW))
+    open_there = next(s for s in stores.contents("J03", "V2").lines if s.line.item and s.line.item.stock_code == "CA-4")
+    outage, after = date(2026, 3, 12), date(2026, 3, 13)
+    assert open_there.open == 3000
+    assert returns_due(outage) == []
+    due = [one for one in returns_due(after) if str(one.bag) == "J03 V2" and one.item.stock_code == "CA-4"]
+    assert [(one.quantity, one.since) for one in due] == [(3000, outage)]
+    all_due = due_back(after)["CA-4", "N"]
+    Job.objects.filter(job="J03").update(ended=UNDER_WAY)  # all its bags are out
+    item, depot = Item.objects.get(stock_code="CA-4"), Depot.objects.get(depot="N")
+    stores.plan(as_of=after)
+    shelf = Balance.objects.filter(lot__item=item, place__depot=depot, place__kind="bin")
+    left = sum(shelf.values_list("quantity", flat=True))
+    least = left + all_due + 2000
+    Level.objects.create(item=item, depot=depot, minimum=least, maximum=left + 20_000)
+    stores.plan(as_of=after)
+    row = PlanRow.objects.get(table="reorder", cells__stock_code="CA-4", cells__depot="N").cells
+    assert (row["due_back"], row["need"]) == (bare(all_due), "0")
+    assert row["net"] == bare(20_000 - all_due)
+    Level.objects.update(minimum=left + all_due)
+    stores.plan(as_of=after)
+    assert not PlanRow.objects.filter(table="reorder", cells__stock_code="CA-4").exists()
 
 
 def test_a_named_exception_closes_a_bag_and_stands_on_the_list_of_overrides(stores: Stores) -> None:

@@ -1,5 +1,6 @@
 """Purchasing's pages: what to order, the sheet as it was sent, what is on order and who waits for it."""
 
+import re
 from datetime import date, timedelta
 
 import pytest
@@ -12,6 +13,7 @@ from people import BUYER, CREW, PLANNER, STORES
 
 from inventory.models import Action, Depot, Item, Lot, Movement, OrderLine
 from inventory.services.receiving import Arrival, receive
+from jobs.models import Job
 from kitting.models import AppliedPlan, BagEntry, BagLine, Event, PlanRow, Promise, SentLine, SentSheet
 from kitting.services.send_orders import send_reorder_sheet
 
@@ -265,6 +267,21 @@ def test_a_supplier_may_bill_what_was_used_of_his_pieces_and_nothing_else() -> N
     assert f"{lot.item.supplier} LUG-750A lot unknown J03 6 ea" in seen
     assert "J03,6 ea" in table
     assert browser_of(CREW).get("/buying/used.csv").status_code == 403
+
+
+def test_what_crews_still_have_of_jobs_that_are_done_stands_on_the_page() -> None:
+    stores = Stores(prefix="out")
+    stores.bags("J03")
+    stores.ready("J03", "V2")
+    stores.issue("J03", "V2")
+    assert "No crew has pieces of a job that is done" in words(browser_of(BUYER).get("/buying"))
+    Job.objects.filter(job="J03").update(cutover="2026-02-27 08:00")
+
+    seen = words(browser_of(BUYER).get("/buying"))
+
+    assert "Due back from crews whose job is done" in seen
+    assert re.search(r"CA-4 \S.{0,80} 3 ea J03 V2 Crew 14 14 N 2026-02-27 3 days ago", seen)
+    assert "it lowers no job's need" in seen
 
 
 def test_the_first_page_tells_a_buyer_what_waits() -> None:

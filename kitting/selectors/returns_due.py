@@ -1,0 +1,58 @@
+"""Pieces that are out with crews though their job is done: somebody brings them back, or says what became of them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Q
+
+from inventory.models import Item
+from kitting.calculation.bag_states import OUT
+from kitting.models import Bag
+from kitting.selectors.bag_contents import contents_of
+
+
+@dataclass(frozen=True, slots=True)
+class ReturnDue:
+    """Thousandths of an item in a bag that nobody has accounted for; ``since``: the day its outage ended."""
+
+    item: Item
+    quantity: int
+    bag: Bag
+    since: date
+
+
+def returns_due(today: date) -> list[ReturnDue]:
+    """What is due back, by stock code, the longest due first; four queries, however many bags are out.
+
+    None of it is free: what comes back is looked at before anybody is promised it.
+    """
+    out = Q(state__in=OUT) | Q(state_before_hold__in=OUT)
+    bags = [one for one in Bag.objects.filter(out).select_related("job", "depot") if _ended(one, today)]
+    contents = contents_of(bags)
+    left: dict[tuple[int, int], ReturnDue] = {}
+    for bag in bags:
+        for stand in contents[bag.pk].lines:
+            item = stand.line.item
+            if item is not None and stand.open > 0:
+                before = left.get((bag.pk, item.pk))
+                quantity = stand.open + (before.quantity if before else 0)
+                left[bag.pk, item.pk] = ReturnDue(item, quantity, bag, _last_day(bag))
+    return sorted(left.values(), key=lambda one: (one.item.stock_code, one.since, str(one.bag)))
+
+
+def due_back(today: date) -> Mapping[tuple[str, str], int]:
+    """Thousandths that are due back by stock code and depot, as a plan takes them off a refill."""
+    found: dict[tuple[str, str], int] = {}
+    for one in returns_due(today):
+        place = (one.item.stock_code, one.bag.depot.depot)
+        found[place] = found.get(place, 0) + one.quantity
+    return found
+
+
+def _last_day(bag: Bag) -> date:
+    return date.fromisoformat((bag.job.cutover_end or bag.job.cutover)[:10])
+
+
+def _ended(bag: Bag, today: date) -> bool:
+    return bool(bag.job.cutover) and _last_day(bag) < today
