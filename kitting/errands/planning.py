@@ -9,6 +9,8 @@ from pathlib import Path
 import pandas as pd
 
 from kitting.calculation import what_if
+from kitting.calculation.bags import YES
+from kitting.calculation.order_marks import order_marks
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.plan_tables import refusal_sentences
 from kitting.calculation.planning import plan
@@ -121,15 +123,24 @@ def ask_what_if(errand: Errand) -> None:
     after = plan(read_book(changed), as_of=day, earlier=earlier)
     lines = what_if.differences(before, after)
     jobs = {one.job: one for one in after.jobs}
+    marks, marks_before = _marks(after), _marks(before)
     moved = [
-        {"job": one.job, "before": one.answer, "after": jobs[one.job].answer, "short": jobs[one.job].short_pieces,
+        {"job": one.job, "order_by": marks.get(one.job, []), "order_by_before": marks_before.get(one.job, []),
+         "before": one.answer, "after": jobs[one.job].answer, "short": jobs[one.job].short_pieces,
          "staged_before": str(one.staged_by or ""), "staged_after": str(jobs[one.job].staged_by or "")}
         for one in before.jobs
-        if (one.answer, one.short_pieces, one.staged_by)
-        != (jobs[one.job].answer, jobs[one.job].short_pieces, jobs[one.job].staged_by)
+        if (one.answer, one.short_pieces, one.staged_by, marks_before.get(one.job))
+        != (jobs[one.job].answer, jobs[one.job].short_pieces, jobs[one.job].staged_by, marks.get(one.job))
     ]  # fmt: skip
-    told = [asdict(one) for one in lines[:MOST_CHANGES]]
+    days = {row["line"]: (row["order_by"], row["too_late"] == YES) for row in after.shortages.to_dict("records")}
+    told = [{**asdict(one), "order_by": days.get(one.line, ("", False))} for one in lines[:MOST_CHANGES]]
     end_errand(errand, result={"jobs": moved, "lines": told, "count": len(lines)})
+
+
+def _marks(made: Plan) -> dict[str, list[str]]:
+    """Until when what each job lacks can be ordered, in words."""
+    columns = (made.shortages[name].astype(str) for name in ("job", "stock_code", "order_by", "too_late"))
+    return {job: [one.words for one in marks] for job, marks in order_marks(zip(*columns, strict=True)).items()}
 
 
 def _planned(

@@ -10,17 +10,18 @@ from django.urls import reverse
 
 from jobs.models import Position
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, READY_IF, SHORT, worst
+from kitting.calculation.order_marks import OrderMark
 from kitting.calculation.promising.moves import BORROW, BUY, EXPEDITE, HURRY, RESERVE, SLIP, STAND_IN, TRANSFER
 from kitting.pages.asked import Asked, page
 from kitting.pages.drawing import fit, strip
 from kitting.pages.tables import Cell, Table, figure, link, said
 from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import bare
-from kitting.selectors.cutovers import Cutover, cutovers, last_plan
+from kitting.selectors.cutovers import Cutover, cutovers, last_order_days, last_plan
 from kitting.selectors.fits import estimates_policy, fit_facts
 from kitting.selectors.job_sheet import FROM, JobSheet, Line, RunSheet, job_sheet, line_of, promised_to
 
-_HEADS = ("Job", "Cutover", "Answer", "What limits it", "Staged by", "Bags", "Window")
+_HEADS = ("Job", "Cutover", "Answer", "What limits it", "Staged by", "Last order day", "Bags", "Window")
 _WEEKS_AHEAD = 12
 _MEANING = {
     READY: "all promised from stock at its own depot, good through the cutover",
@@ -41,20 +42,21 @@ def cutover_list(asked: Asked) -> HttpResponse:
     ordered = sorted(weeks, key=lambda week: week or date.min)
     near = [week for week in ordered if last is None or week is None or week <= last]
     later = sum(len(weeks[week]) for week in ordered) - sum(len(weeks[week]) for week in near)
-    tables = [_week(week, weeks[week]) for week in near]
+    marks = last_order_days(one.job.job for week in near for one in weeks[week])
+    tables = [_week(week, weeks[week], marks) for week in near]
     context = {"tables": tables, "later": later, "plan": last_plan(), "meaning": _MEANING.items()}
     return page(asked, "cutovers.html", context)
 
 
-def _week(monday: date | None, jobs: Sequence[Cutover]) -> Table:
+def _week(monday: date | None, jobs: Sequence[Cutover], marks: Mapping[str, Sequence[OrderMark]]) -> Table:
     if monday is None:
         caption = "No date: these jobs promise nothing until they have one"
     else:
         caption = f"Week {monday.isocalendar().week}: {monday} to {monday + timedelta(6)}"
-    return Table(caption, _HEADS, [_row(one) for one in jobs], "")
+    return Table(caption, _HEADS, [_row(one, marks.get(one.job.job, ())) for one in jobs], "")
 
 
-def _row(one: Cutover) -> list[Cell]:
+def _row(one: Cutover, marks: Sequence[OrderMark]) -> list[Cell]:
     limit = one.deciding_line if one.answer != READY else ""
     return [
         link(one.job.job, "job", one.job.job, note=one.job.title),
@@ -62,9 +64,15 @@ def _row(one: Cutover) -> list[Cell]:
         said(one.answer),
         Cell(limit or "–", note=f"short {one.short}" if one.short else ""),
         Cell(one.staged_by or "–"),
+        order_cell([mark.words for mark in marks]),
         Cell(f"{one.bags_done} of {one.bags_in_all} done" if one.bags_in_all else "none listed"),
         Cell(f"{one.window} h" if one.window is not None else "–"),
     ]
+
+
+def order_cell(marks: Sequence[str]) -> Cell:
+    """The most urgent order-by mark of what is lacking, and the others below it."""
+    return Cell(marks[0] if marks else "–", note="; ".join(marks[1:]))
 
 
 def job_page(asked: Asked, job: str) -> HttpResponse:

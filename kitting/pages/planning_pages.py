@@ -7,6 +7,7 @@ from django.conf import settings
 from django.http import HttpResponse
 from django.urls import reverse
 
+from kitting.calculation.order_marks import LATE
 from kitting.errands.loading import LOOK
 from kitting.errands.looking import LOOK_AT_DRAFT, RECHECK
 from kitting.errands.planning import APPLY, PLAN, WHAT_IF
@@ -15,7 +16,8 @@ from kitting.errors import Refusal
 from kitting.models import Errand
 from kitting.models.errands import DONE
 from kitting.pages.asked import ANY_REFUSAL, Asked, done, go_to, page, refused
-from kitting.pages.tables import Table, figure, link, said
+from kitting.pages.cutover_pages import order_cell
+from kitting.pages.tables import Cell, Table, figure, link, said
 from kitting.selectors.cutovers import cutovers, last_plan
 from kitting.selectors.job_sheet import job_by_number
 from kitting.services.ask_errands import ask_errand
@@ -181,18 +183,19 @@ def what_if_page(asked: Asked) -> HttpResponse:
 def _what_if_result(asked: Asked, errand: Errand) -> HttpResponse:
     rows = [
         [link(one["job"], "job", one["job"]), said(one["before"]), said(one["after"]),
-         one["short"] or "–", f"{one['staged_before'] or '–'} to {one['staged_after'] or '–'}"]
+         one["short"] or "–", f"{one['staged_before'] or '–'} to {one['staged_after'] or '–'}",
+         order_cell(one.get("order_by_before", ())), order_cell(one.get("order_by", ()))]
         for one in errand.result["jobs"]
     ]  # fmt: skip
-    heads: tuple[str, ...] = ("Job", "Now", "Then", "Short then", "Staged by")
+    heads: tuple[str, ...] = ("Job", "Now", "Then", "Short then", "Staged by", "Last order day now", "Then")
     jobs = Table("Jobs that would change", heads, rows, "No job would change.")
     lines = [
         [one["line"], said(one["answer_before"]), said(one["answer_after"]),
          one["stock_code_before"], one["stock_code_after"], figure(one["short_before"] or "–"),
-         figure(one["short_after"] or "–")]
+         figure(one["short_after"] or "–"), _order_by(*one.get("order_by", ("", False)))]
         for one in errand.result["lines"]
     ]  # fmt: skip
-    heads = ("Line", "Now", "Then", "Stock code now", "Then", "Short now", "Then")
+    heads = ("Line", "Now", "Then", "Stock code now", "Then", "Short now", "Then", "Order by then")
     count = errand.result["count"]
     caption = f"{count} line{'s' * (count != 1)} would change"
     told = Table(caption, heads, lines, "No line would change.")
@@ -200,8 +203,19 @@ def _what_if_result(asked: Asked, errand: Errand) -> HttpResponse:
     words = ", ".join(
         f"{name.replace('_', ' ')} {text}" for name, text in given.items() if name not in _UNTOLD and text
     )
-    context = {"errand": errand, "title": _TITLES[given["change"]], "words": words, "jobs": jobs, "lines": told}
+    late = [
+        (one["job"], [mark for mark in one.get("order_by", ()) if mark not in one.get("order_by_before", ())])
+        for one in errand.result["jobs"]
+    ]
+    context = {
+        "errand": errand, "title": _TITLES[given["change"]], "words": words, "jobs": jobs, "lines": told,
+        "late": [(job, mark) for job, marks in late for mark in marks if mark.startswith(LATE)],
+    }  # fmt: skip
     return page(asked, "what_if_result.html", context)
+
+
+def _order_by(day: str, late: bool) -> Cell:
+    return Cell(day or "–", note="TOO LATE" if late else "")
 
 
 RESULTS: dict[str, Callable[[Asked, Errand], HttpResponse]] = {

@@ -1,7 +1,7 @@
 """The jobs ahead: when, how ready by the plan applied last, what limits them, and how far their bags are."""
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -12,7 +12,8 @@ from jobs.models import Job
 from kitting.calculation.bag_states import CANCELLED, CHECKED, CLOSED, OUT, STAGED
 from kitting.calculation.calendars import window_hours
 from kitting.calculation.natural_order import natural_key
-from kitting.models import AppliedPlan, Bag
+from kitting.calculation.order_marks import OrderMark, order_marks
+from kitting.models import AppliedPlan, Bag, PlanRow
 
 NOT_PLANNED = "not planned yet"
 DONE = (CHECKED, STAGED, *OUT, CLOSED)
@@ -61,6 +62,13 @@ class Cutover:
 def last_plan() -> AppliedPlan | None:
     """The plan that was applied last."""
     return AppliedPlan.objects.order_by("-pk").first()
+
+
+def last_order_days(jobs: Iterable[str]) -> dict[str, list[OrderMark]]:
+    """Until when what these jobs lack can be ordered, by the plan applied last; two queries."""
+    wanted = {"plan": last_plan(), "table": "shortages", "job__in": [*jobs]}
+    cells = ("cells__stock_code", "cells__order_by", "cells__too_late")
+    return order_marks(PlanRow.objects.filter(**wanted).order_by("position").values_list("job", *cells))
 
 
 def cutovers(jobs: Sequence[str] = (), *, ended: bool = False) -> list[Cutover]:

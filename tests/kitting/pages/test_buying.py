@@ -280,7 +280,7 @@ def test_what_crews_still_have_of_jobs_that_are_done_stands_on_the_page() -> Non
     seen = words(browser_of(BUYER).get("/buying"))
 
     assert "Due back from crews whose job is done" in seen
-    assert re.search(r"CA-4 \S.{0,80} 3 ea J03 V2 Crew 14 14 N 2026-02-27 3 days ago", seen)
+    assert re.search(r"CA-4 \S.{0,80} 3 ea J03 V2 Crew 14 truck 14 N 2026-02-27 3 days ago", seen)
     assert "it lowers no job's need" in seen
 
 

@@ -177,11 +177,32 @@ def test_moving_a_cutover_shows_first_what_breaks_and_saves_only_when_told_to(pl
     assert "2026-02-01 is past" in past
     assert "What if: The outage starts at another time" in seen
     assert "J08/G1-a/r1-from/ABC/cable adapter" in seen  # T18: CA-6 comes on 04-09
+    assert "J08 TOO LATE: CA-6, last day was 2026-02-17" in seen
+    assert seen.index("TOO LATE: CA-6") < seen.index("Move it all the same")
+    assert "J08/G1-a/r1-from/ABC/cable adapter READY IF SHORT CA-6 CA-6 – 3 2026-02-17 TOO LATE" in seen
     assert still == "2026-04-18 22:00"
     assert "MOVED" in saved
     assert Job.objects.get(job="J08").cutover == "2026-03-31 22:00"
     assert not Promise.objects.filter(job=job, released_at=None).exists()
     assert "changed meanwhile" in stale
+
+
+def test_cutovers_say_until_when_what_a_job_lacks_can_be_ordered(planner: Client) -> None:
+    """Traps T42, T43 and T47: one is too late before the books begin, two can still be ordered."""
+    seen = words(planner.get("/cutovers"))
+    with CaptureQueriesContext(connection) as few:
+        planner.get("/cutovers")
+    row = PlanRow.objects.filter(table="shortages", job="J09").first()
+    assert row is not None
+    for number in range(20):
+        PlanRow.objects.create(plan=row.plan, table="shortages", job="J09", position=900 + number, cells=row.cells)
+    with CaptureQueriesContext(connection) as many:
+        planner.get("/cutovers")
+
+    assert "TOO LATE: BI35L, last day was 2026-01-08" in seen
+    assert "CS25-2 by 2026-03-18" in seen
+    assert "EA15-15.3 by 2026-04-06" in seen
+    assert len(few) == len(many)
 
 
 def test_a_what_if_stores_nothing(planner: Client) -> None:
