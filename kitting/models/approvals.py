@@ -1,4 +1,4 @@
-"""Records of what people may decide only together: stand-ins, pieces of the reserve, lots on hold and their dates."""
+"""Records of what people may decide only together: stand-ins, the reserve, lots on hold, short bags and borrows."""
 
 from datetime import date
 
@@ -8,10 +8,13 @@ from django.db.models import Q
 from inventory.models import Depot, Item, LotHold, Place
 from jobs.models import CODE_LENGTH, NAME_LENGTH, Job, System
 from kitting.models.asking import APPROVED, Asked, two_persons
+from kitting.models.bags import Bag
 from kitting.models.planning import LINE_LENGTH, StandIn
 
 COMPARED, ENDED = "compared", "ended"
 RELEASE_HOLD, EXTEND_DATE = "release hold", "extend date"
+SHORT_ISSUE, TO_BORROW = "short issue", "borrow"
+USED, LAPSED = "used", "lapsed"
 
 
 class StandInRequest(Asked):
@@ -130,3 +133,49 @@ class LotRequest(Asked):
 
     def __str__(self) -> str:
         return f"lot request {self.pk}: {self.what} {self.item} lot {self.lot_number}"
+
+
+class BagRequest(Asked):
+    """A storekeeper asks that a bag may go out short, or lend pieces to another bag: approved for once, or refused.
+
+    ``lacks`` is what the bag lacked when it was asked, thousandths by stock code; an approval holds only while nothing
+    more is missing, and through the day ``good_to``. ``ended`` says that nothing is to be decided or done any more.
+    """
+
+    what = models.CharField(max_length=20, choices=[(what, what) for what in (SHORT_ISSUE, TO_BORROW)])
+    bag = models.ForeignKey(Bag, on_delete=models.PROTECT, related_name="requests")
+    lacks = models.JSONField()
+    crew = models.CharField(max_length=NAME_LENGTH, blank=True)
+    needed_at = models.CharField(max_length=NAME_LENGTH, blank=True)
+    to_bag = models.ForeignKey(Bag, on_delete=models.PROTECT, null=True, blank=True, related_name="requests_to_borrow")
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, null=True, blank=True, related_name="requests_to_borrow")
+    lot_number = models.CharField(max_length=CODE_LENGTH, blank=True)
+    quantity = models.BigIntegerField(default=0)
+    pay_back_by = models.DateField(null=True, blank=True)
+    free_first = models.JSONField(default=list)
+    decided_as = models.CharField(max_length=NAME_LENGTH, blank=True)
+    good_to = models.DateField(null=True, blank=True)
+    ended = models.CharField(max_length=20, blank=True, choices=[(how, how) for how in (USED, LAPSED)])
+
+    class Meta:
+        """Two persons; a borrow says of what, to where and until when; an approval has a last day."""
+
+        constraints = (
+            *two_persons("bag_request"),
+            models.CheckConstraint(
+                condition=(Q(what=SHORT_ISSUE, to_bag__isnull=True, item__isnull=True) & ~Q(crew=""))
+                | (
+                    Q(what=TO_BORROW, to_bag__isnull=False, item__isnull=False)
+                    & Q(quantity__gt=0, pay_back_by__isnull=False)
+                ),
+                name="bag_request_says_what",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state=APPROVED) | Q(good_to__isnull=False), name="bag_approval_has_a_last_day"
+            ),
+        )
+
+    def __str__(self) -> str:
+        if self.what == SHORT_ISSUE:
+            return f"request {self.pk}: {self.bag} short"
+        return f"request {self.pk}: {self.item} from {self.bag} to {self.to_bag}"

@@ -14,16 +14,19 @@ from jobs.models import Job
 from kitting.calculation import bag_states
 from kitting.calculation.bag_states import TABLE, next_state
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, Borrow, Promise
+from kitting.models import REFUSED, SHORT_ISSUE, Bag, BagEntry, Borrow, Promise
 from kitting.models.bags import BORROWED, HANDED_BACK, INSTALLED, ISSUED, LOST, PICKED, PUT_BACK, SCRAPPED, TURNED_IN
 from kitting.pages.asked import Asked, attempt, go_to, page, split_loud
 from kitting.pages.bag_forms import of_bag
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.roles import DO
+from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import Contents, accounts, bare, facts_of, label_code
+from kitting.selectors.bag_requests import MAY_GO_SHORT, Standing
+from kitting.selectors.bag_requests import of_bag as of_this_bag
 from kitting.selectors.bag_rows import REWORK, TO_DO, BagRow, bag_rows, not_ended, waiting
 from kitting.selectors.rework import Rework, rework
 from kitting.services.list_bags import list_bags
+from kitting.services.rights import bag_right
 from kitting.services.undo_scans import REVERSIBLE, undo, undone
 
 LISTED_EMPTY = "No bag waits here. Bags are listed on the page of a job, from the plan applied last."
@@ -140,8 +143,18 @@ def bag(asked: Asked, one: Bag) -> HttpResponse:
         "missing": _missing(contents), "inside": _inside(contents), "accounts": _accounts(contents),
         "steps": [*_steps(asked, contents)], "deeds": _deeds(contents), "borrows": _borrows(one),
         "may_undo": asked.actor.may("bags", DO, one.depot.depot),
+        "standing": (standing := of_this_bag(one, asked.today)), "may_ask": _may_ask(asked, contents, standing),
+        "may_look": asked.actor.may(bag_right(SHORT_ISSUE), SEE),
     }  # fmt: skip
     return page(asked, "bag.html", context)
+
+
+def _may_ask(asked: Asked, contents: Contents, standing: Sequence[Standing]) -> bool:
+    """Whether this person may ask that the bag goes out short, and nobody has."""
+    one, short = contents.bag, [found for found in standing if found.request.what == SHORT_ISSUE]
+    may = any(asked.actor.may(bag_right(SHORT_ISSUE), level, one.depot.depot) for level in (ASK, APPROVE))
+    open_ones = [found for found in short if found.request.state != REFUSED and not found.lapsed]
+    return may and one.state in MAY_GO_SHORT and bool(contents.missing()) and not open_ones
 
 
 def _missing(contents: Contents) -> Table:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
+from typing import Any
 
 from django.http import HttpResponse
 from django.urls import reverse
@@ -15,9 +16,13 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, page, questio
 from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quantity
 from kitting.pages.source_tables import source_table
 from kitting.selectors.bag_contents import bare, contents_of, good_until, label_code
-from kitting.selectors.sources import IN_BAG, WITH_CREW, Source, sources
+from kitting.selectors.bag_requests import of_bag as asked_of
+from kitting.selectors.sources import FREE, IN_BAG, Source, sources
+from kitting.services.bag_requests import ask_borrow
 from kitting.services.borrow_pieces import borrow as lend
 from kitting.services.borrow_pieces import pay_back
+
+ASK = "ask"
 
 
 @of_bag
@@ -36,15 +41,15 @@ def borrow(asked: Asked, one: Bag) -> HttpResponse:
         return refused(asked, Refusal("no-date", "WHEN BACK: give the day as 2026-03-31.", {}), here)
     lender, _, lot = asked.text("lender").partition("|")
     try:
-        leave = approver(asked)
-        if leave is None:
-            message = "NEEDS SUPERVISOR: the planner or the duty supervisor signs in on this form."
-            raise Refusal("no-leave", message, {})
-        lent = lend(
-            bag=lender, to_bag=code, stock_code=item.stock_code, lot=lot,
-            quantity=quantity(asked.text("quantity")), why=asked.text("why"), authoriser=leave,
-            pay_back_by=paid_back_by, confirmed=asked.confirmed, **asked.scan(),
-        )  # fmt: skip
+        pieces: dict[str, Any] = {
+            "bag": lender, "to_bag": code, "stock_code": item.stock_code, "lot": lot, "why": asked.text("why"),
+            "quantity": quantity(asked.text("quantity")), "pay_back_by": paid_back_by, "confirmed": asked.confirmed,
+        }  # fmt: skip
+        if asked.text("deed") == ASK:
+            ask_borrow(**pieces, actor=asked.actor, at=asked.at)
+            told = "Planner or duty supervisor decide it on the page To approve; it is said here."
+            return done(asked, "ASKED", told, here)
+        lent = lend(**pieces, authoriser=approver(asked), **asked.scan())
     except inventory.errors.Doubt as doubt:
         return _form(asked, one, found, questions_of(doubt))
     except ANY_REFUSAL as refusal:
@@ -54,7 +59,7 @@ def borrow(asked: Asked, one: Bag) -> HttpResponse:
 
 def _form(asked: Asked, one: Bag, found: Sequence[Source], questions: Sequence[object]) -> HttpResponse:
     """The sources; with questions the PIN is typed again, so that it never stands in a page."""
-    free = [source for source in found if source.kind not in (IN_BAG, WITH_CREW)]
+    free = [source for source in found if source.kind in FREE]
     lenders = [source for source in found if source.kind == IN_BAG and source.bag and source.bag.job_id != one.job_id]
     choice = [(f"{label_code(source.bag)}|{source.balance.lot.number}", source.sentence)
               for source in lenders if source.bag]  # fmt: skip
@@ -72,8 +77,17 @@ def _form(asked: Asked, one: Bag, found: Sequence[Source], questions: Sequence[o
             Field("quantity", "How many", asked.text("quantity") or bare(missing), "decimal"),
             Field("why", "Why", asked.text("why")),
             Field("pay_back_by", "Back by", asked.text("pay_back_by"), "date"),
-            Field("approver", "Planner or duty supervisor: sign-in name", asked.text("approver")),
-            Field("pin", "Their PIN", kind="password"),
+        ],
+        "leave": [
+            Field("approver", "Planner or duty supervisor: sign-in name", asked.text("approver"), required=False),
+            Field("pin", "Their PIN", kind="password", required=False),
+        ],
+        "deed": asked.text("deed"),
+        "standing": [
+            (asked_before, f"{label_code(asked_before.request.bag)}|{asked_before.request.lot_number}",
+             bare(asked_before.request.quantity))
+            for asked_before in asked_of(one, asked.today)
+            if asked_before.request.to_bag_id == one.pk and str(asked_before.request.item) == item
         ],
     }  # fmt: skip
     return page(asked, "borrow.html", context)

@@ -19,6 +19,7 @@ from kitting.pages.drawing import Fit, fit
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_quantity
 from kitting.roles import APPROVE, SEE, STANDARDS_ENGINEER, Actor, require
+from kitting.selectors.bag_requests import borrows_asked, short_issues_asked
 from kitting.selectors.decisions import (
     Waiting,
     bins_for,
@@ -69,6 +70,8 @@ class Kind:
 KINDS: tuple[Kind, ...] = (
     Kind("Stand-ins", "stand-in", "stand-in-asked", stand_ins_asked, "Nobody asks for a stand-in."),
     Kind("Pieces of the reserve", "reserve", "reserve-asked", reserves_asked, "Nobody asks for the reserve."),
+    Kind("Short bags to go out", "short bag", "bag-asked", short_issues_asked, "No short bag is to go out."),
+    Kind("Staged bags to lend", "staged bag", "bag-asked", borrows_asked, "No pieces of a bag are to be lent."),
     Kind("Lots: holds and dates", "lot hold", "lot-asked", lots_asked, "No lot waits for a second signature."),
     Kind("Drafts of rules", "rules", "rule-draft", drafts_open, "No rules are drafted."),
     Kind(
@@ -141,14 +144,15 @@ def why_not(asked: Asked, action: str, request: Request, states: tuple[str, ...]
     return ""
 
 
-def _facts(asked: Asked, request: Request, more: Mapping[str, object] | None = None) -> list[tuple[str, object]]:
+def request_facts(asked: Asked, request: Request, more: Mapping[str, object] | None = None) -> list[tuple[str, object]]:
+    """Who asked, when and why, and what else is to be known."""
     at = f"{request.asked_at.astimezone(asked.zone):%Y-%m-%d %H:%M %Z}"
     asked_by = f"{request.asked_by}, {request.asked_as}" if request.asked_as else request.asked_by
     facts: list[tuple[str, object]] = [("Asked by", asked_by), ("On", at), ("Because", request.why)]
     return [*facts, *(more or {}).items()]
 
 
-def _context(
+def request_context(
     asked: Asked, request: Request, action: str, states: tuple[str, ...], depot: str | None = None
 ) -> dict[str, object]:
     """What every page of a request shows: how it stands, and whether the person may decide."""
@@ -172,8 +176,8 @@ def stand_in_page(asked: Asked, number: str) -> HttpResponse:
         "Outage": "RUNNING NOW" if request.outage_running else "not running",
     }
     context = {
-        **_context(asked, request, "stand-in", (ASKED, COMPARED)),
-        "facts": _facts(asked, request, where),
+        **request_context(asked, request, "stand-in", (ASKED, COMPARED)),
+        "facts": request_facts(asked, request, where),
         "table": _compared(request),
         "worse": [one["check"] for one in compared if one["verdict"] == "worse"],
         "forbidding": forbidding,
@@ -251,8 +255,8 @@ def reserve_page(asked: Asked, number: str) -> HttpResponse:
     unit, there = request.item.stock_unit, reserve_of(item=request.item, depot=request.depot, at=asked.at)
     bins = bins_for(request)
     context = {
-        **_context(asked, request, "reserve", (ASKED,), request.depot.depot),
-        "facts": _facts(asked, request, _reserve_facts(request, there)),
+        **request_context(asked, request, "reserve", (ASKED,), request.depot.depot),
+        "facts": request_facts(asked, request, _reserve_facts(request, there)),
         "table": _reserve_lots(there, unit),
         "why_line": why_address({"job": request.job.job, "line": request.line}),
         "bins": bins,
@@ -317,10 +321,10 @@ def lot_page(asked: Asked, number: str) -> HttpResponse:
     table = Table(
         "Where its pieces lie", ("Place", "Kind", "Use by", "Pieces"), rows, "No piece of it is on the books."
     )
-    context = _context(asked, request, "lot hold", (ASKED,))
+    context = request_context(asked, request, "lot hold", (ASKED,))
     if context["may_decide"] and STANDARDS_ENGINEER not in (role_of(asked.actor, STANDARDS_ENGINEER), request.asked_as):
         context |= {"may_decide": False, "why_not": "One of the two who sign is a standards engineer."}
-    context |= {"facts": _facts(asked, request, dict(lot_facts(request))), "table": table}
+    context |= {"facts": request_facts(asked, request, dict(lot_facts(request))), "table": table}
     return page(asked, "lot_asked.html", context)
 
 

@@ -11,12 +11,14 @@ from django.urls import reverse
 from inventory.models import BIN, HOLD, SUPPLIER_OWNED, Depot, Lot, Place
 from kitting.calculation.bag_states import ISSUE
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, BagLine
+from kitting.models import SHORT_ISSUE, Bag, BagEntry, BagLine
 from kitting.models.bags import INSTALLED, PICKED
 from kitting.pages.asked import ANY_REFUSAL, Asked, go_to, loud, page, refused, split_loud
 from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quantity
 from kitting.pages.tables import Cell, Table, link
 from kitting.selectors.bag_contents import LineStand, bag_by_code, bare, contents_of, label_code, label_note
+from kitting.selectors.bag_requests import Standing
+from kitting.selectors.bag_requests import of_bag as of_this_bag
 from kitting.selectors.bag_rows import BagRow, bag_rows, not_ended, waiting
 from kitting.services.found_short import TO_BE_FOUND
 from kitting.services.issue_bags import issue as issue_bag
@@ -58,7 +60,8 @@ def issue(asked: Asked, depot: str) -> HttpResponse:
             problems.append(loud(refusal))
     taken = [row for row in rows if row.bag.pk in found]
     context = {
-        "depot": depot, "taken": taken, "problems": problems, "short": [row for row in taken if row.contents.missing()],
+        "depot": depot, "taken": taken, "problems": problems,
+        "short": [(row, _leave_of(row, asked)) for row in taken if row.contents.missing()],
         "staged": _staged(depot, [row for row in waiting(rows, ISSUE) if row.bag.pk not in found], taken),
         "fields": [Field("crew", "Crew"), Field("truck", "Truck"), Field("signature", "Signed for the crew by (name)")],
         "leave": [
@@ -68,6 +71,11 @@ def issue(asked: Asked, depot: str) -> HttpResponse:
         ],
     }  # fmt: skip
     return page(asked, "issue.html", context)
+
+
+def _leave_of(row: BagRow, asked: Asked) -> Standing | None:
+    """What was asked last about a short bag."""
+    return next((one for one in of_this_bag(row.bag, asked.today) if one.request.what == SHORT_ISSUE), None)
 
 
 def _scanned_bag(text: str, depot: str) -> Bag:

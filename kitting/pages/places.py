@@ -8,12 +8,13 @@ from kitting.roles import LEVELS, SEE, Actor
 
 
 class Place(NamedTuple):
-    """A page that stands on the list: its label, its route, the right that it needs to be seen, and what it is for."""
+    """A page that stands on the list: label, route, the right that it needs, what it is for; another right will do."""
 
     label: str
     route: str
     sees: str
     purpose: str
+    or_sees: str = ""
 
 
 PLACES = (
@@ -33,7 +34,9 @@ PLACES = (
     Place("Reels", "reels", "reel band", "the cable that is really pulled, and what was measured on it"),
     Place("Missing facts", "questions", "schedule", "what the plan applied last could not tell"),
     Place("Papers", "papers", "job dates", "pick lists, labels, night cards, shortage report"),
-    Place("To approve", "to-approve", "stand-in", "what one person asks and another decides; ask here too"),
+    Place(
+        "To approve", "to-approve", "stand-in", "what one person asks and another decides; ask here too", "short bag"
+    ),
     Place("Exceptions", "exceptions", "trace", "overrides, unpaid borrows, unbalanced bags, scans for a person"),
     Place("Record", "record", "trace", "all that was done, by whom and when, never changed"),
     Place("People", "people", "people", "who may sign in and do what"),
@@ -42,7 +45,8 @@ PLACES = (
 
 def places(actor: Actor, here: str) -> list[dict[str, object]]:
     """The pages at the top, and on which of them one is."""
-    acting = [one for one in PLACES if any(actor.may(one.sees, level) for level in LEVELS if level != SEE)]
+    more = [level for level in LEVELS if level != SEE]
+    acting = [one for one in PLACES if any(_may(actor, one, level) for level in more)]
     found = [
         ("Today", reverse("home")),
         *((one.label, reverse(one.route)) for one in acting),
@@ -56,4 +60,8 @@ def places(actor: Actor, here: str) -> list[dict[str, object]]:
 
 def all_places(actor: Actor) -> list[Place]:
     """Every page on the list that a person may see."""
-    return [one for one in PLACES if actor.may(one.sees, SEE)]
+    return [one for one in PLACES if _may(actor, one, SEE)]
+
+
+def _may(actor: Actor, one: Place, level: str) -> bool:
+    return actor.may(one.sees, level) or bool(one.or_sees and actor.may(one.or_sees, level))

@@ -29,6 +29,8 @@ from kitting.calculation.bag_states import (
 from kitting.pages.asked import Asked
 from kitting.pages.deciding_pages import waiting_for
 from kitting.roles import DO
+from kitting.selectors.bag_contents import label_code
+from kitting.selectors.bag_requests import to_be_used
 from kitting.selectors.bag_rows import REWORK, not_ended
 from kitting.selectors.buying import to_order_counts
 from kitting.selectors.counting import bags_to_find
@@ -153,6 +155,20 @@ def _deciding(asked: Asked) -> Iterator[Task]:
             yield Task(len(found), f"{kind.title.lower()}: to approve or refuse", reverse("to-approve"), note)
 
 
+def _approved(asked: Asked) -> Iterator[Task]:
+    """Bags that may go out short or lend by an approval that nobody has gone by yet."""
+    if not asked.actor.may("bags", DO):
+        return
+    for one in to_be_used(asked.actor.depots, asked.today):
+        request, code = one.request, label_code(one.request.bag)
+        if request.to_bag and request.item:
+            there = f"{reverse('borrow', args=[label_code(request.to_bag)])}?{urlencode({'item': request.item})}"
+            yield Task(1, "borrow is approved: take the pieces", there, one.about)
+        else:
+            there = f"{reverse('issue', args=[request.bag.depot.depot])}?{urlencode({'bag': code})}"
+            yield Task(1, "short bag may go out: issue it", there, one.about)
+
+
 def _settling(asked: Asked) -> Iterator[Task]:
     if not asked.actor.may("bags", DO):
         return
@@ -194,6 +210,7 @@ KINDS: list[Callable[[Asked], Iterator[Task]]] = [
     _hearing,
     _deciding,
     _planning,
+    _approved,
     _bags,
     _stores,
     _counting,

@@ -81,14 +81,17 @@ class Contents:
     lines: Sequence[LineStand]
     lots: Mapping[int, Lot]
 
-    def missing(self) -> tuple[str, ...]:
-        """What is missing of lines that are no spares, in words: ``1 JS-3``, and lines that nobody can decide yet."""
+    def lacks(self) -> dict[str, int]:
+        """Thousandths missing of lines that are no spares, by stock code; 0 by line where nobody can decide yet."""
         wanted: dict[str, int] = defaultdict(int)
         for stand in self.lines:
             if stand.missing and not stand.line.spare and stand.line.item:
                 wanted[stand.line.item.stock_code] += stand.missing
-        pieces = (f"{bare(number)} {code}" for code, number in sorted(wanted.items()))
-        return (*pieces, *(f"{name} (undecided)" for name in self.undecided()))
+        return {**dict(sorted(wanted.items())), **dict.fromkeys(self.undecided(), 0)}
+
+    def missing(self) -> tuple[str, ...]:
+        """What is missing of lines that are no spares, in words: ``1 JS-3``, and lines that nobody can decide yet."""
+        return lacking_words(self.lacks())
 
     def open(self) -> tuple[str, ...]:
         """Pieces that are still inside, in words."""
@@ -101,6 +104,11 @@ class Contents:
     def undecided(self) -> tuple[str, ...]:
         """Lines for which no stock code is chosen."""
         return tuple(stand.line.line for stand in self.lines if not stand.line.item_id and not stand.line.dropped)
+
+
+def lacking_words(lacks: Mapping[str, int]) -> tuple[str, ...]:
+    """What ``Contents.lacks`` tells, in words."""
+    return tuple(f"{bare(number)} {what}" if number else f"{what} (undecided)" for what, number in lacks.items())
 
 
 def bare(quantity: int) -> str:

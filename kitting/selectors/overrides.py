@@ -4,10 +4,11 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import chain
 from types import MappingProxyType
 
 from inventory.models import HOLD, RESERVE, LotHold, Movement
-from kitting.models import Event, LotRequest, ReserveRelease
+from kitting.models import Borrow, Event, LotRequest, ReserveRelease
 
 # Event by name -> what it overrides. Whatever is recorded under one of these names has a reason.
 OVERRIDING_EVENTS: Mapping[str, str] = MappingProxyType(
@@ -19,7 +20,9 @@ OVERRIDING_EVENTS: Mapping[str, str] = MappingProxyType(
         "stand-in loaded": "stand-in",
         "stand-in listed for duty": "stand-in listed for duty",
         "date extended": "date extended",
+        "short issue approved": "short issue approved",
         "bag issued short": "short issue",
+        "borrow approved": "borrow approved",
         "bag closed with exception": "closed unbalanced",
         "count approved": "count approved",
     }
@@ -36,7 +39,7 @@ class Override:
         at: the moment.
         what: such as ``pin`` or ``reserve opened``.
         subject: what it was done to.
-        by: who did it.
+        by: who did it, or let it be done.
         asked_by: who asked for it or signed with them; '' where nobody did.
         reason: why.
     """
@@ -50,9 +53,10 @@ class Override:
 
 
 def overrides(*, since: datetime | None = None, until: datetime | None = None) -> list[Override]:
-    """All overrides of a time, ends included, the first one first; five queries."""
+    """All overrides of a time, ends included, the first one first; six queries."""
+    found = (_of_events(since, until), _of_holds(since, until), _of_places(since, until), _of_borrows(since, until))
     return sorted(
-        (*_of_events(since, until), *_of_holds(since, until), *_of_places(since, until)),
+        chain.from_iterable(found),
         key=lambda one: (one.at, one.what, one.subject),
     )
 
@@ -65,9 +69,8 @@ def _within(field: str, since: datetime | None, until: datetime | None) -> dict[
 def _of_events(since: datetime | None, until: datetime | None) -> Iterator[Override]:
     for event in Event.objects.filter(name__in=OVERRIDING_EVENTS, **_within("at", since, until)):
         data = event.data
-        yield Override(
-            event.at, OVERRIDING_EVENTS[event.name], event.subject, event.by, data.get("asked_by", ""), data[REASON]
-        )
+        what, by = OVERRIDING_EVENTS[event.name], data.get("approved_by", event.by)
+        yield Override(event.at, what, event.subject, by, data.get("asked_by", ""), data[REASON])
 
 
 def _of_holds(since: datetime | None, until: datetime | None) -> Iterator[Override]:
@@ -78,6 +81,12 @@ def _of_holds(since: datetime | None, until: datetime | None) -> Iterator[Overri
             subject = f"{hold.item} lot {hold.lot_number}, held: {hold.reason}"
             first = signed.get(hold.pk, "")
             yield Override(hold.released_at, "hold released", subject, hold.released_by, first, hold.release_reason)
+
+
+def _of_borrows(since: datetime | None, until: datetime | None) -> Iterator[Override]:
+    found = Borrow.objects.filter(**_within("borrowed_at", since, until))
+    for lent in found.select_related("bag__job", "to_job", "lot__item"):
+        yield Override(lent.borrowed_at, "staged bag broken", str(lent), lent.authorised_by, lent.asked_by, lent.why)
 
 
 def _of_places(since: datetime | None, until: datetime | None) -> Iterator[Override]:

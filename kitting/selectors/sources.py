@@ -1,6 +1,7 @@
 """Where pieces could come from in a hurry, in the order in which they are to be taken."""
 
-from collections import Counter
+from collections import Counter, defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -18,6 +19,7 @@ ORDER = (SHELF, NEAR_EXPIRY, ON_TRUCK, IN_RESERVE, OTHER_DEPOT, IN_BAG, WITH_CRE
 FREE_FIRST = (SHELF, NEAR_EXPIRY, ON_TRUCK)  # what must be gone before a bag is opened; reserve has its own release
 NEAR_DAYS = 30  # common practice of stores: a month before its date a piece is used first where it still serves
 OLD_DAYS = 7
+FREE = tuple(kind for kind in ORDER if kind not in (IN_BAG, WITH_CREW))
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,23 +53,30 @@ def sources(*, item: Item, depot: str, until: date) -> list[Source]:
     Pieces that are promised to a job are not free on their shelf. Bags in store come last, that of the latest outage
     first; those with a crew are only shown.
     """
-    held = set(LotHold.objects.filter(released_at=None, item=item).values_list("lot_number", flat=True))
+    return sources_of(items=[item], depot=depot, until=until).get(item.pk, [])
+
+
+def sources_of(*, items: Iterable[Item], depot: str, until: date) -> dict[int, list[Source]]:
+    """``sources`` of several items, by the numbers of their records; as many queries as for one."""
+    wanted = [*items]
+    held = {*LotHold.objects.filter(released_at=None, item__in=wanted).values_list("item", "lot_number")}
     promised = Counter[tuple[int, int]]()
-    for place, lot, quantity in Promise.objects.filter(item=item, released_at=None, place__isnull=False).values_list(
-        "place", "lot", "quantity"
-    ):
+    for place, lot, quantity in Promise.objects.filter(
+        item__in=wanted, released_at=None, place__isnull=False
+    ).values_list("place", "lot", "quantity"):
         promised[place, lot] += quantity
-    bags = {bag.place_id: bag for bag in Bag.objects.filter(lines__item=item).select_related("job", "depot").distinct()}
-    found = []
-    balances = Balance.objects.filter(lot__item=item, quantity__gt=0).select_related("lot__item", "place__depot")
+    with_them = Bag.objects.filter(lines__item__in=wanted).select_related("job", "depot").distinct()
+    bags = {bag.place_id: bag for bag in with_them}
+    found: dict[int, list[Source]] = defaultdict(list)
+    balances = Balance.objects.filter(lot__item__in=wanted, quantity__gt=0).select_related("lot__item", "place__depot")
     for balance in balances.order_by(F("lot__use_by").asc(nulls_last=True), "pk"):
         bag = bags.get(balance.place_id)
         kind = _kind(balance, bag, depot, until)
-        good = is_good(balance.lot, until) and balance.lot.number not in held
+        good = is_good(balance.lot, until) and (balance.lot.item_id, balance.lot.number) not in held
         free = balance.quantity - (0 if bag else promised[balance.place_id, balance.lot_id])
         if kind and good and free > 0:
-            found.append(Source(kind, balance, free, bag, balance.counted_on))
-    return sorted(found, key=lambda one: (ORDER.index(one.kind), _harm(one)))
+            found[balance.lot.item_id].append(Source(kind, balance, free, bag, balance.counted_on))
+    return {item: sorted(rows, key=lambda one: (ORDER.index(one.kind), _harm(one))) for item, rows in found.items()}
 
 
 def _kind(balance: Balance, bag: Bag | None, depot: str, until: date) -> str:

@@ -3,30 +3,29 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Unpack
+from typing import Any, Unpack
 
-from inventory.models import Lot, Place
+from inventory.models import Item, Lot, Place
 from inventory.selectors.finding import items_by_code
 from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
 from kitting.calculation.bag_states import BORROW, PICK
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, Borrow
+from kitting.models import TO_BORROW, Bag, BagEntry, Borrow
 from kitting.models.bags import BORROWED, PICKED
 from kitting.models.storms import FREE_TO_BREAK, NEVER
-from kitting.roles import APPROVE, CREW_LEAD, PLANNER, STOREKEEPER, Actor, require
+from kitting.roles import CREW_LEAD, PLANNER, STOREKEEPER, Actor
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, good_until, label_code
 from kitting.selectors.count_lists import SPOT_EVENT
 from kitting.selectors.promises import staged_days
 from kitting.selectors.sources import FREE_FIRST, Source, sources
 from kitting.selectors.storms import kept_kit
+from kitting.services.bag_leave import Leave, end_requests, leave_for
 from kitting.services.fill_bags import put_in, taken_out
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Answer, Opened, Scan, advance, lines_with, opened, place_of, settled
 from kitting.services.two_persons import attempts_kept, need_reason
-
-STAGED_BAG = "staged bag"
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +55,7 @@ def borrow(
     lot: str,
     quantity: int,
     why: str,
-    authoriser: Actor,
+    authoriser: Actor | None = None,
     pay_back_by: date,
     confirmed: Collection[str] = (),
     **scan: Unpack[Scan],
@@ -67,7 +66,7 @@ def borrow(
         bag, to_bag: codes on their labels.
         stock_code, lot, quantity: what is taken, in thousandths.
         why: the reason in words.
-        authoriser: planner or duty supervisor; not who takes the pieces.
+        authoriser: planner or duty supervisor; not who takes the pieces. None: by what was approved.
         pay_back_by: the day by which they come back.
         confirmed: keys of questions answered with yes; yes to ``free-first`` says that the pieces named are gone.
         scan: who, when, the number of the action.
@@ -75,37 +74,39 @@ def borrow(
     Raises:
         Doubt: ``free-first``: free pieces lie at this depot; ``pay-back-late``: they come back after the lending bag
             must be ready.
-        Refusal: ``no-reason``; ``not-allowed``; ``own-approval``; ``kit-kept``: a storm is open, and the list says that
-            this kit is broken never, or only with the planner; ``same-job``; ``wrong-item``; ``not-in-bag``; or a
-            bag's state forbids it.
+        Refusal: ``no-reason``; ``not-allowed``; ``own-approval``; ``no-leave``: nobody signs in, and exactly this was
+            not approved; ``leave-lapsed``; ``too-late``: later than was approved; ``kit-kept``: a storm is open, and
+            the list says that this kit is broken never, or only with the planner; ``same-job``; ``wrong-item``;
+            ``not-in-bag``; or a bag's state forbids it.
     """
     told = need_reason(why, "A borrow")
     content = {
-        "to_bag": to_bag, "code": stock_code, "lot": lot, "quantity": quantity, "authoriser": authoriser.name,
-        "pay_back_by": pay_back_by,
+        "to_bag": to_bag, "code": stock_code, "lot": lot, "quantity": quantity,
+        "authoriser": authoriser.name if authoriser else "", "pay_back_by": pay_back_by,
     }  # fmt: skip
     one = opened(bag, BORROW, content, scan, why=told)
     if one.repeated:
-        return Borrow.objects.get(bag=one.bag, borrowed_at=one.action.at, asked_by=one.action.by)
-    _authorise(one, authoriser)
-    _refuse_kept(one, authoriser)
+        return Borrow.objects.get(bag=one.bag, borrowed_at=one.action.at, lot__number=lot, quantity=quantity)
     taker = bag_by_code(to_bag, lock=True)
-    if taker.job_id == one.bag.job_id:
-        raise Refusal("same-job", f"{taker} is of {one.bag.job} as well: put the pieces back and pick them.", {})
     item = items_by_code([stock_code])[stock_code]
-    free = _free_first(item.stock_code, taker)
-    _ask(one, free, pay_back_by, confirmed)
+    exactly: dict[str, Any] = {"to_bag": taker, "item": item, "lot_number": lot}
+    leave = _leave(one, authoriser, told, pay_back_by, quantity=quantity, **exactly)
+    refuse_kept(one.bag, as_planner=leave.as_planner)
+    need_other_job(one.bag, taker)
+    free = free_first(item, taker)
+    ask_before_lending(one.bag, free, pay_back_by, confirmed)
     state = advance(one, BORROW, reason=told)
-    parts = [*taken_out(one, stock_code, lot, quantity)]
+    parts = [*taken_out(one.contents, stock_code, lot, quantity)]
     for line, found, pieces in parts:
         one.write(line, found, BORROWED, pieces, facts={"to": str(taker)})
     _into(one, taker, parts)
     lent = Borrow.objects.create(
         bag=one.bag, to_job=taker.job, lot=parts[0][1], quantity=quantity, why=told,
-        free_first=[source.sentence for source in free], asked_by=scan["actor"].name, authorised_by=authoriser.name,
+        free_first=[source.sentence for source in free], asked_by=leave.asked_by, authorised_by=leave.by,
         borrowed_at=one.action.at, pay_back_by=pay_back_by,
     )  # fmt: skip
     facts = _facts(lent, taker)
+    end_requests(one.bag, TO_BORROW, leave, **exactly)
     settled(one, state, "bag broken", facts, addressed_to=PLANNER, checked_by="", why=f"lent to {taker}: {told}")
     _tell(one, free, facts)
     return lent
@@ -170,39 +171,63 @@ def _lent(number: int) -> Borrow:
     return lent
 
 
-def _authorise(one: Opened, authoriser: Actor) -> None:
-    require(authoriser, STAGED_BAG, APPROVE, one.bag.depot.depot)
-    if authoriser.name.casefold() == one.scan["actor"].name.casefold():
-        raise Refusal("own-approval", f"{authoriser.name} asks for it: another person authorises.", {})
+def _leave(one: Opened, authoriser: Actor | None, told: str, pay_back_by: date, **exactly: Any) -> Leave:
+    leave = leave_for(one, TO_BORROW, authoriser, told, **exactly)
+    if leave is None:
+        message = "NEEDS SUPERVISOR: planner or duty supervisor sign in here, or are asked first and approve it."
+        raise Refusal("no-leave", message, {"bag": str(one.bag)})
+    last = leave.request.pay_back_by if leave.request else None
+    if last and pay_back_by > last:
+        raise Refusal("too-late", f"{leave.by} approved it to be paid back by {last}.", {"by": str(last)})
+    return leave
 
 
-def _refuse_kept(one: Opened, authoriser: Actor) -> None:
-    kept = kept_kit(one.bag.job_id)
+def need_other_job(lender: Bag, taker: Bag) -> None:
+    """Refuse to borrow within a job.
+
+    Raises:
+        Refusal: ``same-job``.
+    """
+    if taker.job_id == lender.job_id:
+        raise Refusal("same-job", f"{taker} is of {lender.job} as well: put the pieces back and pick them.", {})
+
+
+def refuse_kept(lender: Bag, *, as_planner: bool) -> None:
+    """Refuse to break a kit that an open storm keeps.
+
+    Raises:
+        Refusal: ``kit-kept``.
+    """
+    kept = kept_kit(lender.job_id)
     if kept is None or kept.protection == FREE_TO_BREAK:
         return
-    if kept.protection == NEVER or PLANNER not in authoriser.roles:
+    if kept.protection == NEVER or not as_planner:
         way = "take other pieces" if kept.protection == NEVER else "ask a planner"
-        message = f"KEPT: {one.bag} is broken {kept.protection} in storm {kept.storm} ({kept.by}: {kept.why}): {way}."
-        raise Refusal("kit-kept", message, {"bag": str(one.bag), "protection": kept.protection})
+        message = f"KEPT: {lender} is broken {kept.protection} in storm {kept.storm} ({kept.by}: {kept.why}): {way}."
+        raise Refusal("kit-kept", message, {"bag": str(lender), "protection": kept.protection})
 
 
-def _free_first(stock_code: str, taker: Bag) -> list[Source]:
-    """Free pieces at the depot that would do instead."""
+def free_first(item: Item, taker: Bag) -> list[Source]:
+    """Free pieces at the depot that would do instead of a bag's."""
     until = good_until(taker.job)
-    item = items_by_code([stock_code])[stock_code]
     if until is None:
         return []
     return [one for one in sources(item=item, depot=taker.depot.depot, until=until) if one.kind in FREE_FIRST]
 
 
-def _ask(one: Opened, free: Sequence[Source], pay_back_by: date, confirmed: Collection[str]) -> None:
+def ask_before_lending(lender: Bag, free: Sequence[Source], pay_back_by: date, confirmed: Collection[str]) -> None:
+    """Ask whether free pieces are gone, and whether pieces may come back after the lending bag must be ready.
+
+    Raises:
+        Doubt: ``free-first``; ``pay-back-late``.
+    """
     doubts = Doubts(confirmed)
     if free:
         named = "; ".join(source.sentence for source in free)
         doubts.ask("free-first", 1, f"Take these first: {named}. Are they gone?")
-    staged_by = staged_days().get(one.bag.job.job)
+    staged_by = staged_days().get(lender.job.job)
     if staged_by and pay_back_by > staged_by:
-        question = f"{one.bag} must be ready by {staged_by}; paid back by {pay_back_by} is too late. Lend all the same?"
+        question = f"{lender} must be ready by {staged_by}; paid back by {pay_back_by} is too late. Lend all the same?"
         doubts.ask("pay-back-late", 1, question)
     doubts.settle()
 

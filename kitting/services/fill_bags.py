@@ -25,7 +25,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag, BagLine, Promise
 from kitting.models.bags import PICKED
 from kitting.models.bags import PUT_BACK as BACK
-from kitting.selectors.bag_contents import bare, good_until, is_good, label_state, lots_inside
+from kitting.selectors.bag_contents import Contents, bare, good_until, is_good, label_state, lots_inside
 from kitting.services.list_bags import review
 from kitting.services.release_promises import release, rest_of
 from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_of, settled
@@ -135,7 +135,7 @@ def put_back(
     if one.repeated:
         return Answer("BACK", f"{one.bag}: put back already.", one.bag, repeated=True)
     state = advance(one, PUT_BACK)
-    for line, found, pieces in taken_out(one, stock_code, lot, quantity):
+    for line, found, pieces in taken_out(one.contents, stock_code, lot, quantity):
         one.write(line, found, BACK, pieces, facts={"to": str(place)})
     carry(
         one.action,
@@ -213,28 +213,28 @@ def lift(*, bag: str, **scan: Unpack[Scan]) -> Answer:
     return Answer("LIFTED", label_state(one.contents), one.bag, repeated=one.repeated)
 
 
-def taken_out(one: Opened, stock_code: str, lot: str, quantity: int) -> Iterator[tuple[BagLine, Lot, int]]:
+def taken_out(contents: Contents, stock_code: str, lot: str, quantity: int) -> Iterator[tuple[BagLine, Lot, int]]:
     """Lines, lot and thousandths that leave a bag: what no line wants first, then spares, then the last lines.
 
     Raises:
         Refusal: ``not-in-bag``.
     """
     item = items_by_code([stock_code])[stock_code]
-    wanted = {number for number, found in one.contents.lots.items() if (found.item_id, found.number) == (item.pk, lot)}
+    wanted = {number for number, found in contents.lots.items() if (found.item_id, found.number) == (item.pk, lot)}
     left = quantity
-    stands = [stand for stand in one.contents.lines if stand.line.item_id == item.pk]
+    stands = [stand for stand in contents.lines if stand.line.item_id == item.pk]
     stands.sort(key=lambda stand: (not stand.too_many, not stand.line.spare, -stand.line.position))
     parts = []
     for stand in stands:
         for number in sorted(wanted):
             pieces = min(stand.inside[number], left)
             if pieces > 0:
-                parts.append((stand.line, one.contents.lots[number], pieces))
+                parts.append((stand.line, contents.lots[number], pieces))
                 left -= pieces
     if left or quantity <= 0:
         there = bare(quantity - left)
-        message = f"{one.bag} holds {there} {stock_code} lot {lot or 'unknown'}, not {bare(quantity)}."
-        raise Refusal("not-in-bag", message, {"bag": str(one.bag), "there": quantity - left, "wanted": quantity})
+        message = f"{contents.bag} holds {there} {stock_code} lot {lot or 'unknown'}, not {bare(quantity)}."
+        raise Refusal("not-in-bag", message, {"bag": str(contents.bag), "there": quantity - left, "wanted": quantity})
     yield from parts
 
 

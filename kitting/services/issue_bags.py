@@ -19,15 +19,14 @@ from kitting.calculation.bag_states import (
     next_state,
 )  # fmt: skip
 from kitting.errors import Refusal
-from kitting.models import Bag, Recipe
+from kitting.models import SHORT_ISSUE, Bag, Recipe
 from kitting.models.bags import HANDED_BACK, ISSUED
-from kitting.roles import APPROVE, DO, Actor, require
+from kitting.roles import DO, Actor
 from kitting.selectors.bag_contents import label_state
+from kitting.services.bag_leave import end_requests, leave_for
 from kitting.services.release_promises import bring_back, take_out
-from kitting.services.scans import Answer, Opened, Scan, advance, opened, settled
+from kitting.services.scans import Answer, Scan, advance, opened, settled
 from kitting.services.two_persons import attempts_kept
-
-SHORT_BAG = "short bag"
 
 
 @use_case
@@ -74,14 +73,14 @@ def issue(
         bag: code on its label.
         crew, truck: who takes it, and with what.
         signature: the name under which the crew signs.
-        approver: planner or duty supervisor who lets a short bag go; not who issues it.
-        reason: why it goes short.
+        approver: planner or duty supervisor who lets a short bag go; not who issues it. None: by what was approved.
+        reason: why it goes short; what was approved has its own.
         scan: who, when, the number of the action.
 
     Raises:
         Refusal: ``already-out`` names who took it; ``is-a-kit``: a pre-made kit is given to a job; ``own-approval``;
-            superseded, held, out of date, short without leave or unsigned (``bag-not-ready``); or the bag's state
-            forbids it.
+            ``leave-lapsed``; superseded, held, out of date, short without leave or unsigned (``bag-not-ready``); or
+            the bag's state forbids it.
     """
     content = {"crew": crew, "truck": truck, "signature": signature, "reason": reason}
     one = opened(bag, ISSUE, content, scan, why=reason)
@@ -93,16 +92,18 @@ def issue(
     if Recipe.objects.filter(job=one.bag.job).exists():
         message = f"{one.bag} is a pre-made kit of no job: give it to a storm or an emergency as a whole."
         raise Refusal("is-a-kit", message, {"bag": str(one.bag)})
-    approved_by = _approved_by(one, approver)
-    state = advance(one, ISSUE, approver=approved_by, reason=reason, signature=signature)
+    leave = leave_for(one, SHORT_ISSUE, approver, reason) if one.contents.missing() else None
+    by, why = (leave.by, leave.reason) if leave else ("", reason)
+    state = advance(one, ISSUE, approver=by, reason=why, signature=signature)
     label = label_state(one.contents)
     for stand in one.contents.lines:
         for lot, left in stand.inside.items():
             if left > 0:
                 one.write(stand.line, one.contents.lots[lot], ISSUED, left)
     told = {"crew": crew, "truck": truck, "signature": signature, "label": label}
-    short = {"asked_by": scan["actor"].name, "approved_by": approved_by, "reason": reason} if approved_by else {}
-    name = "bag issued short" if approved_by else "bag issued"
+    short = {"asked_by": leave.asked_by, "approved_by": by, "reason": why} if leave else {}
+    name = "bag issued short" if leave else "bag issued"
+    end_requests(one.bag, SHORT_ISSUE, leave)
     settled(one, state, name, {**told, **short}, crew=crew, whereabouts=f"truck {truck}")
     if not Bag.objects.filter(job=one.bag.job).exclude(state__in=(*OUT, "closed", "cancelled")).exists():
         take_out(one.bag.job, at=scan["at"])
@@ -142,17 +143,3 @@ def begin_work(*, bag: str, **scan: Unpack[Scan]) -> Answer:
     if not one.repeated:
         settled(one, advance(one, BEGIN), "work begun", {})
     return Answer("IN WORK", f"{one.bag} is in work.", one.bag, repeated=one.repeated)
-
-
-def _approved_by(one: Opened, approver: Actor | None) -> str:
-    """The name of who lets a short bag go.
-
-    Raises:
-        Refusal: ``own-approval``; ``not-allowed``.
-    """
-    if approver is None or not one.contents.missing():
-        return ""
-    require(approver, SHORT_BAG, APPROVE, one.bag.depot.depot)
-    if approver.name.casefold() == one.scan["actor"].name.casefold():
-        raise Refusal("own-approval", f"{approver.name} issues {one.bag}: another person lets it go short.", {})
-    return approver.name

@@ -10,11 +10,11 @@ from inventory.services.actions import begin, use_case
 from inventory.services.dating import extend_date, extendable_lots
 from inventory.services.holding import lift_hold
 from kitting.errors import Refusal
-from kitting.models import APPROVED, ASKED, EXTEND_DATE, REFUSED, RELEASE_HOLD, LotRequest
+from kitting.models import APPROVED, ASKED, EXTEND_DATE, RELEASE_HOLD, LotRequest
 from kitting.roles import AUDITOR, STANDARDS_ENGINEER, STOREKEEPER, Actor
 from kitting.services.record_events import Happening, record_events
 from kitting.services.rights import need_keep_items, signing_role
-from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason, stamp_of
+from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason, stamp_of, turn_down
 
 
 @transaction.atomic(durable=True)
@@ -120,14 +120,8 @@ def refuse_lot_request(*, number: int, reason: str, actor: Actor, at: datetime) 
         Refusal: ``not-allowed``; ``own-request``; ``no-reason``; ``no-such-request``; ``decided-already``.
     """
     signing_role(actor)
-    told = need_reason(reason, "A refusal")
     request = locked(LotRequest, number, ASKED)
-    need_another(request, actor)
-    decide(request, state=REFUSED, actor=actor, decision=told, at=at)
-    request.save()
-    data = {"reason": told, "asked_by": request.asked_by}
-    refused = Happening(f"{request.what} refused", str(request), data, addressed_to=request.asked_as)
-    record_events([refused], by=actor.name, at=at)
+    turn_down(request, f"{request.what} refused", reason=reason, actor=actor, at=at)
 
 
 @transaction.atomic(durable=True)

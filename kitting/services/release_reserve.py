@@ -16,14 +16,14 @@ from kitting.calculation.quantities import as_decimal
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.stand_in_comparison import template_of_line
 from kitting.errors import Refusal
-from kitting.models import APPROVED, ASKED, REFUSED, Pin, ReserveRelease
+from kitting.models import APPROVED, ASKED, Pin, ReserveRelease
 from kitting.roles import BUYER, DUTY_SUPERVISOR, STOREKEEPER, Actor
 from kitting.selectors.policies import margin_days
 from kitting.selectors.reserve import Reserve, locked_reserve
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.record_events import Happening, record_events
 from kitting.services.rights import need_ask_reserve, need_release_reserve, role_of
-from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason, stamp_of
+from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason, stamp_of, turn_down
 
 MORE_THAN_FLOOR = "more-than-floor"
 
@@ -242,12 +242,7 @@ def refuse_reserve(*, number: int, reason: str, actor: Actor, at: datetime) -> N
     Raises:
         Refusal: ``not-allowed``; ``own-request``; ``no-reason``; ``no-such-request``; ``decided-already``.
     """
-    told = need_reason(reason, "A refusal")
     request = locked(ReserveRelease, number, ASKED)
-    need_release_reserve(actor, request.depot.depot)
-    need_another(request, actor)
-    decide(request, state=REFUSED, actor=actor, decision=told, at=at)
-    request.save()
-    data = {"reason": told, "asked_by": request.asked_by}
-    refused = Happening("reserve refused", str(request), data, request.asked_as, request.depot.depot)
-    record_events([refused], by=actor.name, at=at)
+    depot = request.depot.depot
+    need_release_reserve(actor, depot)
+    turn_down(request, "reserve refused", reason=reason, actor=actor, at=at, depot=depot)

@@ -110,7 +110,7 @@ def turn_in(
     if door == SCRAP and not why.strip():
         raise Refusal("needs-reason", f"Say why {stock_code} is scrapped.", {})
     deed = SCRAPPED if door == SCRAP else TURNED_IN
-    for line, found, share in taken_out(one, stock_code, lot, quantity):
+    for line, found, share in taken_out(one.contents, stock_code, lot, quantity):
         one.write(line, found, deed, share, facts={"condition": condition, "door": door, "to": str(place or door)})
     endings = {SCRAPPED: SCRAPPED_ENDING, **({TURNED_IN: RETURNED} if door == SUPPLIER else {})}
     _book(one, endings, place)
@@ -136,7 +136,7 @@ def write_off(
     one = opened(bag, WRITE_OFF, content, scan, why=why, right="turn in")
     if not one.repeated:
         state = advance(one, WRITE_OFF, reason=why)
-        for line, found, share in taken_out(one, stock_code, lot, quantity):
+        for line, found, share in taken_out(one.contents, stock_code, lot, quantity):
             one.write(line, found, deed, share, facts={"why": why})
         _book(one, {SCRAPPED: SCRAPPED_ENDING, LOST: LOST_ENDING})
         told = {"stock_code": stock_code, "lot": lot, "quantity": bare(quantity), "deed": deed, "why": why}

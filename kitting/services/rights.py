@@ -1,9 +1,11 @@
 """The rights that drafts, requests and approvals need, in the words of the table of roles: the one door to it here."""
 
 from kitting.errors import Refusal
+from kitting.models import SHORT_ISSUE, TO_BORROW
 from kitting.roles import APPROVE, ASK, AUDITOR, DO, SEE, STANDARDS_ENGINEER, Actor, require
 
 _RULES, _STAND_IN, _RESERVE, _HOLD = "rules", "stand-in", "reserve", "lot hold"
+_OF_BAG = {SHORT_ISSUE: "short bag", TO_BORROW: "staged bag"}
 
 
 def role_of(actor: Actor, *among: str) -> str:
@@ -73,6 +75,22 @@ def need_ask_reserve(actor: Actor, depot: str) -> None:
 def need_release_reserve(actor: Actor, depot: str) -> None:
     """Refuse who may not open the reserve of a depot."""
     require(actor, _RESERVE, APPROVE, depot)
+
+
+def bag_right(what: str) -> str:
+    """The action of the table of roles that a request about a bag needs."""
+    return _OF_BAG[what]
+
+
+def need_ask_of_bag(actor: Actor, what: str, depot: str) -> None:
+    """Refuse who may not ask that a bag goes out short, or lends; who lets it may ask too, and then another decides."""
+    if not actor.may(_OF_BAG[what], APPROVE, depot):
+        require(actor, _OF_BAG[what], ASK, depot)
+
+
+def need_let_bag(actor: Actor, what: str, depot: str) -> None:
+    """Refuse who may not let a bag of a depot go out short, or lend."""
+    require(actor, _OF_BAG[what], APPROVE, depot)
 
 
 def signing_role(actor: Actor) -> str:

@@ -13,12 +13,12 @@ from kitting.calculation.quantities import as_decimal
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.stand_in_comparison import Comparison, compare_stand_in, template_of_line
 from kitting.errors import Refusal
-from kitting.models import APPROVED, ASKED, COMPARED, REFUSED, DutyLimit, StandIn, StandInRequest
+from kitting.models import APPROVED, ASKED, COMPARED, DutyLimit, StandIn, StandInRequest
 from kitting.roles import CREW_LEAD, DUTY_SUPERVISOR, PLANNER, STANDARDS_ENGINEER, STOREKEEPER, Actor
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.record_events import Happening, record_events
 from kitting.services.rights import need_ask_stand_in, need_decide_stand_in, need_see_stand_in, role_of
-from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason
+from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason, turn_down
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,11 +209,5 @@ def refuse_stand_in(*, number: int, reason: str, actor: Actor, at: datetime) -> 
         Refusal: ``not-allowed``; ``own-request``; ``no-reason``; ``no-such-request``; ``decided-already``.
     """
     need_decide_stand_in(actor)
-    told = need_reason(reason, "A refusal")
     request = locked(StandInRequest, number, ASKED, COMPARED)
-    need_another(request, actor)
-    decide(request, state=REFUSED, actor=actor, decision=told, at=at)
-    request.save()
-    data = {"reason": told, "asked_by": request.asked_by, "line": request.line}
-    refused = Happening("stand-in refused", str(request), data, addressed_to=request.asked_as)
-    record_events([refused], by=actor.name, at=at)
+    turn_down(request, "stand-in refused", reason=reason, actor=actor, at=at)

@@ -10,7 +10,7 @@ from django.db import transaction
 from inventory.services.actions import Stamp
 from kitting.calculation.bag_states import SECOND_PERSON
 from kitting.errors import Refusal
-from kitting.models import Asked
+from kitting.models import REFUSED, Asked
 from kitting.roles import Actor
 from kitting.services.record_events import Happening, record_events
 
@@ -110,6 +110,20 @@ def need_another(asked: Asked, actor: Actor) -> None:
 def decide(asked: Asked, *, state: str, actor: Actor, decision: str, at: datetime) -> None:
     """Note who decided, what, why and when; the caller saves."""
     asked.state, asked.decided_by, asked.decided_at, asked.decision = state, actor.name, at, decision
+
+
+def turn_down(asked: Asked, name: str, *, reason: str, actor: Actor, at: datetime, depot: str = "") -> None:
+    """Refuse a locked request for a reason, and tell whoever asked under the name of this event.
+
+    Raises:
+        Refusal: ``no-reason``; ``own-request``.
+    """
+    told = need_reason(reason, "A refusal")
+    need_another(asked, actor)
+    decide(asked, state=REFUSED, actor=actor, decision=told, at=at)
+    asked.save()
+    data = {"reason": told, "asked_by": asked.asked_by}
+    record_events([Happening(name, str(asked), data, asked.asked_as, depot)], by=actor.name, at=at)
 
 
 def stamp_of(actor: Actor, at: datetime, action: str) -> Stamp:

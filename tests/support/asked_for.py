@@ -7,7 +7,7 @@ from people import OTHER_STANDARDS, STANDARDS, STORES
 from inventory.models import Depot, Item, LotHold
 from jobs.models import Job
 from kitting.calculation.sheets.raw import raw_book, raw_sheet
-from kitting.models import LotRequest, PlanRow, ReserveRelease, StandIn, StandInRequest
+from kitting.models import Bag, BagRequest, LotRequest, PlanRow, ReserveRelease, StandIn, StandInRequest
 from kitting.services.draft_rules import draft_rules
 from kitting.services.lot_requests import ask_hold_release
 from kitting.services.stand_in_requests import ask_stand_in, compare_request
@@ -18,7 +18,7 @@ _RULE = ["S-01", "elbow", "elbow", "2", "outage", "", "our practice"]
 
 
 def one_of_each() -> dict[str, int]:
-    """Ask for a stand-in, the reserve, a lot let go and other rules, and approve a stand-in; their numbers by route."""
+    """Ask for each of what is asked, and approve a stand-in; their numbers by route."""
     line = (
         PlanRow.objects.filter(table="requirements", cells__stock_code="CS25-2").order_by("position")[0].cells["line"]
     )
@@ -33,7 +33,12 @@ def one_of_each() -> dict[str, int]:
     approval = StandIn.objects.create(
         wanted=wanted, allowed=instead, approved_by=OTHER_STANDARDS.name, valid_to=date(2026, 4, 30)
     )
+    bag = Bag.objects.filter(state="staged").earliest("pk")
+    short = BagRequest.objects.create(
+        what="short issue", bag=bag, lacks={"JS-3": 1000}, crew="Crew 14", asked_by=STORES.name, asked_at=AT, why="van"
+    )
     return {
+        "to-approve/bags": short.pk,
         "to-approve/stand-ins": request.pk,
         "to-approve/reserve": reserve.pk,
         "to-approve/lots": LotRequest.objects.latest("pk").pk,

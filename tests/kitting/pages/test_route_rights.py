@@ -15,10 +15,10 @@ from people import STORES
 
 from inventory.models import VAN, Action, Balance, Depot, Item, OrderLine, Place, PurchaseOrder, Transfer
 from jobs.models import Job
-from kitting.models import Bag, CountLine, CountList, Person, ReserveRelease
+from kitting.models import Bag, BagRequest, CountLine, CountList, Person, ReserveRelease
 from kitting.pages.routes import OPEN, ROUTES, Route, guarded
 from kitting.roles import ROLES
-from kitting.selectors.bag_contents import label_code
+from kitting.selectors.bag_contents import bag_by_code, label_code
 from kitting.services.list_bags import list_bags
 
 pytestmark = pytest.mark.django_db
@@ -87,6 +87,13 @@ def reserve_of(depot: str) -> str:
     return str(ReserveRelease.objects.get_or_create(depot=place, defaults={**facts, **asked})[0].pk)
 
 
+def asked_of_bag(depot: str) -> str:
+    bag = bag_by_code(bag_of(depot))
+    facts = {"what": "short issue", "crew": "Crew 14", "lacks": {}, "why": "van"}
+    asked = {"asked_by": "M. Osei", "asked_at": MORNING}
+    return str(BagRequest.objects.get_or_create(bag=bag, defaults={**facts, **asked})[0].pk)
+
+
 def count_of(depot: str) -> CountList:
     listed, _ = Action.objects.get_or_create(number=f"count {depot}", defaults={"by": "M. Osei", "at": MORNING})
     facts = {"depot": Depot.objects.get(depot=depot), "listed": listed}
@@ -106,6 +113,7 @@ THINGS: dict[str, Callable[[str], str]] = {
     "PIECES": lambda depot: str(Balance.objects.filter(place__depot__depot=depot).earliest("pk").pk),
     "TRANSFER": transfer_to,
     "RESERVE": reserve_of,
+    "BAG_ASKED": asked_of_bag,
     "COUNT": lambda depot: str(count_of(depot).number),
     "COUNT_LINE": lambda depot: str(count_of(depot).lines.get().pk),
 }
