@@ -35,7 +35,7 @@ def audit_least_short(eligible: Eligibility, flow: Flow) -> None:
     """
     closed = np.array([not flow.open[group] & bit for group, bit in zip(flow.group, flow.bit, strict=True)], dtype=bool)
     leaves = np.concatenate(([0], np.cumsum(~closed[eligible.targets])))
-    confined = leaves[eligible.starts[1:]] == leaves[eligible.starts[:-1]]
+    confined = (leaves[eligible.starts[1:]] == leaves[eligible.starts[:-1]])[eligible.shape]
     need = np.array(eligible.need, dtype=np.int64)
     cut = int(need[~confined].sum()) + int(np.array(eligible.stock, dtype=np.int64)[closed].sum())
     served = sum(sum(holders.values()) for holders in flow.held)

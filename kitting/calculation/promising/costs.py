@@ -6,11 +6,10 @@ comes before the choice among lots. Costs are common practice made into numbers;
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
-from kitting.calculation.promising.eligibility import CHUNK, SOURCES, Eligibility, Integers, Positions
+from kitting.calculation.promising.eligibility import SOURCES, Eligibility, Integers
 from kitting.calculation.promising.model import Problem
 
 CHOICE = 1_000  # each place down the order of choice: the next code, the wider range
@@ -67,16 +66,14 @@ def cost_of_pieces(problem: Problem, pieces: Iterable[tuple[int, int, int]], cos
     return sum(costs.of(problem, cell, lot) * quantity for cell, lot, quantity in pieces)
 
 
-def costs_of_arcs(problem: Problem, eligible: Eligibility, costs: Costs) -> Positions:
+def costs_of_arcs(problem: Problem, eligible: Eligibility, costs: Costs) -> Integers:
     """Cost of a piece along every arc, beside ``Eligibility.targets``."""
     first = np.array([lots[0] for lots in eligible.members], dtype=np.int64)
-    own = np.array([len(cell.options) for cell in problem.cells], dtype=np.int64)
-    depot = np.array([problem.kits[cell.kit].depot for cell in problem.cells], dtype=np.int64)
-    arcs = np.empty(len(eligible.targets), dtype=np.int32)
-    for low, high in pairwise([*range(0, len(own), CHUNK), len(own)]):
-        here = slice(int(eligible.starts[low]), int(eligible.starts[high]))
-        cell = np.repeat(np.arange(low, high), np.diff(eligible.starts[low : high + 1]))
-        lot, place = first[eligible.targets[here]], eligible.steps[here] // len(SOURCES)
-        choice = CHOICE * place + STAND_IN * (place >= own[cell])
-        arcs[here] = choice + costs.expiry[lot] + costs.way[lot, depot[cell]]
+    cells = [problem.cells[cell] for cell in eligible.like.tolist()]
+    counts = np.diff(eligible.starts)
+    own = np.repeat([len(cell.options) for cell in cells], counts)
+    depot = np.repeat([problem.kits[cell.kit].depot for cell in cells], counts)
+    lot, place = first[eligible.targets], eligible.steps // len(SOURCES)
+    choice = CHOICE * place + STAND_IN * (place >= own)
+    arcs: Integers = choice + costs.expiry[lot] + costs.way[lot, depot]
     return arcs

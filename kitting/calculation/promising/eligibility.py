@@ -2,7 +2,7 @@
 
 Lots that no rule can tell apart (same item, depot, dates and owner) are one class; merging them is exact, because every
 cell that may use one may use the other at the same preference. The order of the lots in the problem does not matter:
-classes are numbered by what they are.
+classes are numbered by what they are. Cells of one depot and choice whose dates let in the same pieces are of a shape.
 """
 
 from dataclasses import dataclass
@@ -51,9 +51,19 @@ def is_buyable(cell: Cell, kit: Kit) -> bool:
     return not cell.spare and any(item in kit.buyable for item in cell.options)
 
 
+def numbered(*facts: Integers) -> tuple[Integers, Integers]:
+    """Distinct combinations of facts, in order: where each stands first, and for each entry the number of its own."""
+    order = np.lexsort(facts[::-1])
+    is_new = np.ones(len(order), dtype=bool)
+    is_new[1:] = np.any(np.diff(np.stack(facts)[:, order]), axis=0)
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = np.cumsum(is_new) - 1
+    return order[is_new], number
+
+
 @dataclass(frozen=True, slots=True)
 class Eligibility:
-    """Lot classes and the usable classes of each cell.
+    """Lot classes, and the usable classes of each cell by its shape.
 
     Args:
         members: for each class its lots (positions in ``Problem.lots``), first to expire first, then in walk order.
@@ -61,7 +71,9 @@ class Eligibility:
         expiry: for each class the last good day.
         groups: for each class its group: classes that one cell may use belong together.
         need: for each cell the thousandths that are not fixed.
-        starts: arcs of cell c are ``targets[starts[c]:starts[c + 1]]``.
+        shape: for each cell its shape: cells of one shape have one depot, one choice and the same usable classes.
+        like: for each shape a cell of it.
+        starts: arcs of shape s are ``targets[starts[s]:starts[s + 1]]``.
         targets: usable classes, best first: order of choice, then source, first to expire, first to arrive, walk.
         steps: for each arc 3 x the position in the order of choice + the source's position.
         fixed: (cell, lot, thousandths) taken before anything else.
@@ -73,28 +85,18 @@ class Eligibility:
     expiry: Integers
     groups: list[int]
     need: list[int]
+    shape: Integers
+    like: Integers
     starts: Integers
     targets: Positions
     steps: Positions
     fixed: Pieces
     not_kept: Pieces
 
-    def shapes(self) -> tuple[list[list[int]], list[int]]:
-        """The distinct lists of usable classes, best first, and for each cell the number of its list.
-
-        Equal integers are one object, which quarters the memory of the lists.
-        """
-        classes = np.arange(len(self.stock)).astype(object)
-        numbers: dict[bytes, int] = {}
-        lists: list[list[int]] = []
-        shape = []
-        for low, high in pairwise(self.starts.tolist()):
-            usable = self.targets[low:high]
-            number = numbers.setdefault(usable.tobytes(), len(lists))
-            if number == len(lists):
-                lists.append(classes[usable].tolist())
-            shape.append(number)
-        return lists, shape
+    def lists(self) -> list[list[int]]:
+        """For each shape its usable classes, best first. Equal integers are one object, which quarters the memory."""
+        flat = np.arange(len(self.stock)).astype(object)[self.targets].tolist()
+        return [flat[low:high] for low, high in pairwise(self.starts.tolist())]
 
 
 def eligibility(problem: Problem) -> Eligibility:
@@ -105,13 +107,15 @@ def eligibility(problem: Problem) -> Eligibility:
     for cell, _, quantity in fixed:
         need[cell] -= quantity
     expiry = np.array([problem.lots[lots[0]].expiry_day for lots in members], dtype=np.int64)
-    starts, targets, steps = _arcs(problem, members, expiry)
+    shape, like, starts, targets, steps = _arcs(problem, members, expiry)
     return Eligibility(
         members=members,
         stock=[sum(left[lot] for lot in lots) for lots in members],
         expiry=expiry,
         groups=_groups(problem, members),
         need=need,
+        shape=shape,
+        like=like,
         starts=starts,
         targets=targets,
         steps=steps,
@@ -193,7 +197,7 @@ def _groups(problem: Problem, members: tuple[tuple[int, ...], ...]) -> list[int]
 
 
 class _Templates:
-    """For each (choice, depot) the classes that could ever serve, best first, end to end in flat arrays."""
+    """For each choice and depot the classes that could ever serve, best first, end to end in flat arrays."""
 
     def __init__(self, problem: Problem, members: tuple[tuple[int, ...], ...]) -> None:
         self._first = [problem.lots[lots[0]] for lots in members]
@@ -201,18 +205,18 @@ class _Templates:
         for position, lot in enumerate(self._first):
             self._of_item.setdefault(lot.item, []).append(position)
         self._shelves: dict[tuple[int, int], list[tuple[int, int, int]]] = {}
-        self._numbers: dict[tuple[tuple[int, ...], int], int] = {}
+        self._numbers: dict[tuple[tuple[int, ...], tuple[int, ...], int], int] = {}
         self.bounds = [0]
         self.classes: list[int] = []
         self.arrivals: list[int] = []
         self.steps: list[int] = []
 
-    def number(self, choice: tuple[int, ...], depot: int) -> int:
+    def number(self, options: tuple[int, ...], stand_ins: tuple[int, ...], depot: int) -> int:
         """Number of the template for an order of choice at a depot."""
-        number = self._numbers.get((choice, depot))
+        number = self._numbers.get((options, stand_ins, depot))
         if number is None:
-            number = self._numbers[choice, depot] = len(self.bounds) - 1
-            for position, item in enumerate(choice):
+            number = self._numbers[options, stand_ins, depot] = len(self.bounds) - 1
+            for position, item in enumerate(options + stand_ins):
                 for source, arrival, lot_class in self._shelf(item, depot):
                     self.classes.append(lot_class)
                     self.arrivals.append(arrival)
@@ -237,21 +241,21 @@ class _Templates:
 
 def _arcs(
     problem: Problem, members: tuple[tuple[int, ...], ...], expiry: Integers
-) -> tuple[Integers, Positions, Positions]:
-    """Usable classes of every cell as compressed rows: starts, targets, steps."""
+) -> tuple[Integers, Integers, Integers, Positions, Positions]:
+    """Shape of every cell, a cell of every shape, and the usable classes of shapes as compressed rows."""
     templates = _Templates(problem, members)
-    nothing = templates.number((), 0)
+    nothing = templates.number((), (), 0)
     kits = problem.kits
     numbers = np.array(
         [
-            templates.number(cell.options + cell.stand_ins, kits[cell.kit].depot) if kits[cell.kit].dated else nothing
+            templates.number(cell.options, cell.stand_ins, kits[cell.kit].depot) if kits[cell.kit].dated else nothing
             for cell in problem.cells
         ],
         dtype=np.int64,
     )
     owner = np.array([cell.kit for cell in problem.cells], dtype=np.int64)
-    staged_by = np.array([kit.staged_by_day for kit in kits], dtype=np.int64)
-    good_through = np.array([kit.good_through_day for kit in kits], dtype=np.int64)
+    staged_by = np.array([kit.staged_by_day for kit in kits], dtype=np.int64)[owner]
+    good_through = np.array([kit.good_through_day for kit in kits], dtype=np.int64)[owner]
     only_kit = np.array([problem.lots[lots[0]].only_kit for lots in members], dtype=np.int64)
     flat = _Flat(
         bounds=np.array(templates.bounds, dtype=np.int64),
@@ -261,15 +265,15 @@ def _arcs(
         expiry=expiry,
         only_kit=only_kit,
     )
+    like, shape = flat.shapes(numbers, owner, staged_by, good_through)
     counts, targets, steps = [np.zeros(1, dtype=np.int64)], [flat.classes[:0]], [flat.steps[:0]]
-    edges = [*range(0, len(numbers), CHUNK), len(numbers)]
-    for low, high in pairwise(edges):
-        kit = owner[low:high]
-        rows = flat.rows(numbers[low:high], kit, staged_by[kit], good_through[kit])
+    for low, high in pairwise([*range(0, len(like), CHUNK), len(like)]):
+        cells = like[low:high]
+        rows = flat.rows(numbers[cells], owner[cells], staged_by[cells], good_through[cells])
         counts.append(rows[0])
         targets.append(rows[1])
         steps.append(rows[2])
-    return np.cumsum(np.concatenate(counts)), np.concatenate(targets), np.concatenate(steps)
+    return shape, like, np.cumsum(np.concatenate(counts)), np.concatenate(targets), np.concatenate(steps)
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,6 +286,20 @@ class _Flat:
     steps: Positions
     expiry: Integers
     only_kit: Integers
+
+    def shapes(
+        self, templates: Integers, kit: Integers, staged_by: Integers, good_through: Integers
+    ) -> tuple[Integers, Integers]:
+        """A cell of each shape, and the shape of each cell: of one template, between the same dates of its classes."""
+        template = np.repeat(np.arange(len(self.bounds) - 1), np.diff(self.bounds))
+        only = self.only_kit[self.classes]
+        own = np.isin(_joined(templates, kit), _joined(template, only))
+        return numbered(
+            templates,
+            np.searchsorted(np.sort(_joined(template, self.arrivals)), _joined(templates, staged_by), "right"),
+            np.searchsorted(np.sort(_joined(template, self.expiry[self.classes])), _joined(templates, good_through)),
+            np.where(own, kit, -1),
+        )
 
     def rows(
         self, templates: Integers, kit: Integers, staged_by: Integers, good_through: Integers
@@ -300,3 +318,8 @@ class _Flat:
         )
         counts = np.bincount(cell[usable], minlength=len(templates)).astype(np.int64)
         return counts, lot_class[usable], self.steps[entry][usable]
+
+
+def _joined(template: Integers, number: Integers) -> Integers:
+    """Both as one integer, in the order of templates, then numbers."""
+    return template * 4 * NEVER + number

@@ -5,11 +5,14 @@ step of the maximum-flow method of "Maximal flow through a network", Canadian Jo
 (title from memory), shortest path first.
 
 Classes that one cell may use belong to one group; inside a group each class is a bit, and the classes that a cell may
-use are the bits of one integer, so that a search looks at a cell's classes all at once. Cells that may use the same
-classes are of one shape and share their list and integer.
+use are the bits of one integer, so that a search looks at a cell's classes all at once. Cells of one shape share their
+list and integer.
 """
 
 from collections.abc import Iterator, Sequence
+
+UNKNOWN = -1  # all bits: adding to it leaves it as it is
+START = -1  # in place of a class: the cell whose search it is
 
 
 def bits_of(number: int) -> Iterator[int]:
@@ -48,18 +51,13 @@ class Flow:
         bit_of = self.bit.__getitem__
         reaches = [sum(map(bit_of, usable)) for usable in shapes]
         self.reach = [reaches[number] for number in shape]
-        self._shape = shape
-        # For each class its holders by shape: one cell of a shape leads a search as far as all of them.
-        self._holders: list[dict[int, dict[int, None]]] = [{} for _ in stock]
         self.room = list(stock)
         self.held: list[dict[int, int]] = [{} for _ in stock]
         self.open = [(1 << len(classes)) - 1 for classes in self.classes]
         self.free = [sum(self.bit[one] for one in classes if stock[one]) for classes in self.classes]
         self.reached = 0
-        self._seen = [0] * len(shapes)
-        self._searches = 0
-        self._from_cell = [0] * len(group)
-        self._from_class = [0] * len(shape)
+        self._leads = [0] * len(group)  # bits of the classes that the holders of a class may use, or UNKNOWN
+        self._from = [0] * len(group)
         self._log: list[tuple[int, int, int]] = []
 
     def group_of(self, cell: int) -> int:
@@ -108,10 +106,10 @@ class Flow:
                     if not missing:
                         return 0
         while missing:
-            free_class = self._search(cell)
-            if free_class < 0:
+            target, source = self._search(cell)
+            if target == START:
                 break
-            missing -= self._push(cell, free_class, missing)
+            missing -= self._push(cell, target, source, missing)
         return missing
 
     def _take(self, lot_class: int, cell: int, quantity: int) -> None:
@@ -127,59 +125,59 @@ class Flow:
             self.free[group] &= ~bit
         holders = self.held[lot_class]
         holding = holders.get(cell, 0) + quantity
-        shape = self._shape[cell]
         if holding:
-            if cell not in holders:
-                self._holders[lot_class].setdefault(shape, {})[cell] = None
             holders[cell] = holding
+            self._leads[lot_class] |= self.reach[cell]
         else:
             del holders[cell]
-            alike = self._holders[lot_class][shape]
-            del alike[cell]
-            if not alike:
-                del self._holders[lot_class][shape]
+            self._leads[lot_class] = UNKNOWN
 
-    def _search(self, start: int) -> int:
-        """The nearest class with free pieces that re-routing can reach, or -1; the path is left in the from-lists."""
-        self._searches = stamp = self._searches + 1
-        reach, seen, shapes, from_cell = self.reach, self._seen, self._holders, self._from_cell
+    def _search(self, start: int) -> tuple[int, int]:
+        """The nearest class with free pieces that re-routing can reach, and the class before it; (START, START): none.
+
+        The way back is left in the from-list.
+        """
         group = self.group_of(start)
         classes, free, unseen = self.classes[group], self.free[group], self.open[group]
-        seen[self._shape[start]] = stamp
-        queue = [start]
-        for cell in queue:
-            new = reach[cell] & unseen
+        source, leads, queue = START, self.reach[start], iter(found := list[int]())
+        while True:
+            new = leads & unseen
             if new & free:
-                lot_class = next(one for one in self.arcs[cell] if self.room[one] and self.bit[one] & new)
-                from_cell[lot_class] = cell
-                return lot_class
+                arcs = self.arcs[start if source == START else self._holder(source, new & free)]
+                return next(one for one in arcs if self.bit[one] & new & free), source
             unseen ^= new
             while new:
                 low = new & -new
                 new ^= low
                 lot_class = classes[low.bit_length() - 1]
-                from_cell[lot_class] = cell
-                for shape, alike in shapes[lot_class].items():
-                    if seen[shape] != stamp:
-                        seen[shape] = stamp
-                        holder = next(iter(alike))
-                        self._from_class[holder] = lot_class
-                        queue.append(holder)
-        self.reached = self.open[group] & ~unseen
-        return -1
+                self._from[lot_class] = source
+                found.append(lot_class)
+            source = next(queue, START)
+            if source == START:
+                self.reached = self.open[group] & ~unseen
+                return START, START
+            leads = self._leads[source]
+            if leads == UNKNOWN:
+                leads = 0
+                for cell in self.held[source]:
+                    leads |= self.reach[cell]
+                self._leads[source] = leads
 
-    def _push(self, start: int, free_class: int, wanted: int) -> int:
+    def _holder(self, lot_class: int, wanted: int) -> int:
+        """The first that holds pieces of a class and may use one of the wanted classes instead."""
+        return next(cell for cell in self.held[lot_class] if self.reach[cell] & wanted)
+
+    def _push(self, start: int, target: int, source: int, wanted: int) -> int:
         """Re-route along the path found by the last search; the thousandths won."""
         path = []
-        amount = min(wanted, self.room[free_class])
-        lot_class = free_class
-        while (cell := self._from_cell[lot_class]) != start:
-            source = self._from_class[cell]
+        amount = min(wanted, self.room[target])
+        while source != START:
+            cell = self._holder(source, self.bit[target])
             amount = min(amount, self.held[source][cell])
-            path.append((lot_class, source, cell))
-            lot_class = source
-        for target, source, cell in path:
+            path.append((target, source, cell))
+            target, source = source, self._from[source]
+        for to, source, cell in path:
             self._take(source, cell, -amount)
-            self._take(target, cell, amount)
-        self._take(lot_class, start, amount)
+            self._take(to, cell, amount)
+        self._take(target, start, amount)
         return amount

@@ -43,7 +43,7 @@ def _by_policy(problem: Problem, *, priced: bool) -> Promised:
     costs = costs_of(problem)
     least = (cheapest if priced else as_served)(problem, eligible, order.flow, costs)
     return Promised(
-        allocations=allocations(problem, eligible, order.flow.arcs, least.held),
+        allocations=allocations(problem, eligible, least.held),
         bought={
             index: missing
             for index, missing in short.items()

@@ -50,7 +50,7 @@ class StrictOrder:
     """
 
     def __init__(self, problem: Problem, eligible: Eligibility) -> None:
-        self.flow = Flow(eligible.stock, eligible.groups, *eligible.shapes())
+        self.flow = Flow(eligible.stock, eligible.groups, eligible.lists(), eligible.shape.tolist())
         self.missing = list(eligible.need)
         self.served = [kit.dated for kit in problem.kits]
         self.reasons: dict[int, Reason] = {}

@@ -101,8 +101,8 @@ def line_by_line(made: MadeUp, eligible: Eligibility) -> tuple[list[int], list[i
     room = list(eligible.stock)
     short = made.line_quantity.tolist()
     starts, targets = eligible.starts.tolist(), eligible.targets
-    for line, cell in enumerate(made.line_cell.tolist()):
-        for lot_class in targets[starts[cell] : starts[cell + 1]].tolist():
+    for line, shape in enumerate(eligible.shape[made.line_cell].tolist()):
+        for lot_class in targets[starts[shape] : starts[shape + 1]].tolist():
             free = room[lot_class]
             if free:
                 taken = min(free, short[line])
