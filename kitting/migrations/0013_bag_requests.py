@@ -5,7 +5,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
     dependencies = [
         ("inventory", "0004_dated_kinds"),
-        ("kitting", "0011_premade_kits"),
+        ("kitting", "0012_recipes_to_come"),
     ]
 
     operations = [

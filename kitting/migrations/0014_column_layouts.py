@@ -3,7 +3,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("kitting", "0011_premade_kits"),
+        ("kitting", "0013_bag_requests"),
     ]
 
     operations = [
