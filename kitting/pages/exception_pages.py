@@ -17,7 +17,7 @@ from kitting.selectors.bag_contents import bare
 from kitting.selectors.exceptions import kept_scans, open_bags, unknown_lots
 from kitting.selectors.overrides import overrides
 from kitting.services.borrow_pieces import ledger
-from kitting.services.replay_scans import settle_scan
+from kitting.services.replay_scans import book_kept, settle_scan
 
 _LOOKED_BACK = timedelta(days=30)
 
@@ -42,6 +42,9 @@ def exceptions(asked: Asked) -> HttpResponse:
 
 
 def _settle(asked: Asked) -> tuple[str, str]:
+    if asked.text("do") == "book":
+        answer = book_kept(action=asked.text("scan"), actor=asked.actor, at=asked.at, confirmed=asked.confirmed)
+        return answer.word, answer.sentence
     kept = settle_scan(action=asked.text("scan"), why=asked.text("why"), actor=asked.actor, at=asked.at)
     return "SETTLED", f"The scan {kept.use_case} of {kept.by} is settled; nothing was booked by that."
 

@@ -1,7 +1,7 @@
 """Scans that a device kept while it had no signal: each is applied once, and what can't be is kept for a person."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Any
@@ -9,6 +9,7 @@ from typing import Any
 from django.db import transaction
 
 import inventory.errors
+from inventory.errors import Doubt
 from inventory.models import Depot
 from inventory.selectors.finding import place_at
 from kitting.errors import Refusal
@@ -85,7 +86,8 @@ def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: 
             and the moment of a scan is set right by it.
         at: the moment on the server.
 
-    A pick made before its lot was put on hold is a fact: it is booked, and the bag goes on hold.
+    A pick is a fact: one made before its lot was put on hold is booked, and the bag goes on hold; what it would have
+    asked, such as of another job's promise, is told to stores.
 
     What can't be applied is kept with the reason, and stays kept until a person settles it or a later replay finds
     that it can be applied.
@@ -97,7 +99,7 @@ def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: 
     kept: list[str] = []
     for scan in scans:
         try:
-            answer = _apply(scan, at, at - device_now)
+            answer = _apply_fact(scan, at, at - device_now)
         except (Refusal, inventory.errors.Refusal) as refusal:
             _keep(device, scan, refusal.message, at)
             kept.append(scan.action)
@@ -108,6 +110,25 @@ def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: 
                 settled_by=scan.actor.name, settled_why="applied when it was sent again"
             )
     return Replayed(tuple(applied), tuple(known), tuple(kept))
+
+
+def book_kept(
+    *, action: str, actor: Actor, at: datetime, confirmed: Collection[str] = ()
+) -> Answer | CountAnswer:
+    """Book a kept scan after all, as the person who decides about it, at the moment on the device that made it.
+
+    Raises:
+        Doubt: as the scan.
+        Refusal: ``not-allowed``; ``no-kept-scan``; as the scan, which stays kept then.
+    """
+    require(actor, "bags", DO)
+    kept = KeptScan.objects.filter(action=action, settled_by="").first()
+    if kept is None:
+        raise Refusal("no-kept-scan", f"No scan {action} waits for a person.", {"action": action})
+    content = {**kept.content, "confirmed": tuple(confirmed)} if confirmed else kept.content
+    answer = _apply(Recorded(kept.use_case, content, action, kept.device_at, actor), at, timedelta())
+    settle_scan(action=action, why=f"booked as {kept.by} had scanned it", actor=actor, at=at)
+    return answer
 
 
 @transaction.atomic(durable=True)
@@ -127,6 +148,27 @@ def settle_scan(*, action: str, why: str, actor: Actor, at: datetime) -> KeptSca
     told = {"scan": found.use_case, "device": found.device, "was": found.why, "reason": reason}
     record_events([Happening("kept scan settled", action, told)], by=actor.name, at=at)
     return found
+
+
+def _apply_fact(scan: Recorded, at: datetime, clock_behind: timedelta) -> Answer | CountAnswer:
+    """Apply a scan; a pick that only asks has happened, so it is booked, and what it asked is told."""
+    try:
+        return _apply(scan, at, clock_behind)
+    except Doubt as doubt:
+        asked = doubt.data.get("questions")
+        if scan.name != _PICK or not isinstance(asked, Mapping):
+            raise
+        answer = _apply(replace(scan, content={**scan.content, "confirmed": tuple(asked)}), at, clock_behind)
+        if not answer.repeated:
+            _tell_fact(scan, asked, at)
+        return answer
+
+
+@transaction.atomic(durable=True)
+def _tell_fact(scan: Recorded, asked: Mapping[str, str], at: datetime) -> None:
+    told = {"scan": scan.name, "why": [*asked.values()]}
+    happening = Happening("pick booked without asking", scan.action, told, addressed_to=STOREKEEPER)
+    record_events([happening], by=scan.actor.name, at=scan.device_at, recorded_at=at)
 
 
 def _apply(scan: Recorded, at: datetime, clock_behind: timedelta) -> Answer | CountAnswer:

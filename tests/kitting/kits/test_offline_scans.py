@@ -10,6 +10,7 @@ from people import BUYER, DUTY, STORES
 
 from inventory.models import Balance, Movement
 from inventory.selectors.rebuilding import unequal_balances
+from jobs.models import Job
 from kitting.errors import Refusal
 from kitting.models import BagEntry, Event, KeptScan, Promise
 from kitting.roles import Actor
@@ -17,7 +18,7 @@ from kitting.selectors.pick_walk import pick_walk
 from kitting.selectors.rework import rework
 from kitting.services.fill_bags import check
 from kitting.services.recall_lots import recall_lot
-from kitting.services.replay_scans import Recorded, replay, settle_scan
+from kitting.services.replay_scans import Recorded, book_kept, replay, settle_scan
 
 pytestmark = pytest.mark.django_db
 
@@ -114,6 +115,34 @@ def test_a_scan_that_came_too_early_is_applied_when_it_is_sent_again(stores: Sto
     check(bag=stores.code("J03", "B3"), counted=stores.counted("J03", "B3"), **stores.scan(OTHER_STORES))
     assert replay(device="phone 3", scans=queue, device_now=stores.at, at=stores.at).applied == ("p3-1",)
     assert KeptScan.objects.get().settled_why == "applied when it was sent again"
+
+
+def test_a_kept_scan_is_booked_by_a_person_once_nothing_stands_against_it_any_more(stores: Stores) -> None:
+    stores.fetch("J03", "B3")
+    queue = [Recorded("stage", {"bag": stores.code("J03", "B3"), "rack": "R-3"}, "p3-1", stores.at, STORES)]
+    replay(device="phone 3", scans=queue, device_now=stores.at, at=stores.at)
+    booked = {"action": "p3-1", "actor": OTHER_STORES, "at": stores.at}
+    with pytest.raises(Refusal, match="it is picking"):
+        book_kept(**booked)
+    assert KeptScan.objects.get().settled_by == ""
+    check(bag=stores.code("J03", "B3"), counted=stores.counted("J03", "B3"), **stores.scan(OTHER_STORES))
+    assert book_kept(**booked).word == "PLACED"
+    assert (stores.bag("J03", "B3").state, KeptScan.objects.get().settled_by) == ("staged", OTHER_STORES.name)
+    with pytest.raises(Refusal, match="No scan p3-1 waits"):
+        book_kept(**booked)
+
+
+def test_a_pick_of_pieces_promised_to_another_job_has_happened_so_its_bag_keeps_them_and_stores_hear(
+    stores: Stores,
+) -> None:
+    (scan, *_) = picks_of_a_bag(stores, "B3", "EL15-3")
+    ours = Promise.objects.filter(item__stock_code="EL15-3", released_at=None, job__job="J03", line__contains="B3")
+    assert ours.update(job=Job.objects.get(job="J12")) > 0
+    done = replay(device="phone 5", scans=[scan], device_now=stores.at, at=stores.at)
+    assert (done.applied, done.kept) == ((scan.action,), ())
+    told = Event.objects.get(name="pick booked without asking")
+    assert "promised" in " ".join(told.data["why"])
+    assert stores.counted("J03", "B3") == {"EL15-3": scan.content["quantity"]}
 
 
 def test_a_clock_that_is_forty_minutes_off_is_noted_and_the_devices_order_kept(stores: Stores) -> None:
