@@ -14,7 +14,7 @@ from jobs.models import Job
 from kitting.calculation import bag_states
 from kitting.calculation.bag_states import TABLE, next_state
 from kitting.errors import Refusal
-from kitting.models import REFUSED, SHORT_ISSUE, Bag, BagEntry, Borrow, Promise
+from kitting.models import REFUSED, SHORT_ISSUE, Bag, BagEntry, Borrow, Promise, Recipe
 from kitting.models.bags import BORROWED, HANDED_BACK, INSTALLED, ISSUED, LOST, PICKED, PUT_BACK, SCRAPPED, TURNED_IN
 from kitting.pages.asked import Asked, attempt, go_to, page, split_loud
 from kitting.pages.bag_forms import of_bag
@@ -224,7 +224,9 @@ def _steps(asked: Asked, contents: Contents) -> Iterator[NextStep]:
     """The steps that the table of states names and this person may do, each with why it would be refused now."""
     one, actor = contents.bag, asked.actor
     facts = facts_of(contents, by=actor.name, approver="-", reason="-", signature="-")
-    allowed = {row.action for row in TABLE if row.state == one.state}
+    is_kit = Recipe.objects.filter(job=one.job).exists()  # a kit is given whole, a bag issued
+    never = bag_states.ISSUE if is_kit else bag_states.GIVE
+    allowed = {row.action for row in TABLE if row.state == one.state and row.action != never}
     for action, route, right, words in _ROUTES:
         opens = action == bag_states.REOPEN and bag_states.PICK in allowed  # it is open already
         if action not in allowed or opens or not actor.may(right, DO, one.depot.depot):
@@ -244,6 +246,7 @@ _ROUTES: tuple[tuple[str, str, str, str], ...] = (
     (bag_states.PICK, "pick", "bags", "Pick"),
     (bag_states.CHECK, "check", "bags", "Check"),
     (bag_states.ISSUE, "issue", "bags", "Issue to a crew"),
+    (bag_states.GIVE, "give", "bags", "Give it whole to a crew"),
     (bag_states.STAGE, "stage", "bags", "Put in its rack place"),
     (bag_states.BEGIN, "begin", "as-installed", "Work begins"),
     (bag_states.INSTALL, "install", "as-installed", "Note what is installed"),

@@ -32,6 +32,7 @@ from kitting.selectors.decisions import (
     reserves_asked,
     stand_in_request,
     stand_ins_asked,
+    storms_waiting,
     where_it_lies,
 )
 from kitting.selectors.fits import estimates_policy, fit_facts
@@ -68,6 +69,7 @@ class Kind:
 
 # A further kind is a row here.
 KINDS: tuple[Kind, ...] = (
+    Kind("Storms", "storm", "storm", storms_waiting, "Nobody asks for a storm."),
     Kind("Stand-ins", "stand-in", "stand-in-asked", stand_ins_asked, "Nobody asks for a stand-in."),
     Kind("Pieces of the reserve", "reserve", "reserve-asked", reserves_asked, "Nobody asks for the reserve."),
     Kind("Short bags to go out", "short bag", "bag-asked", short_issues_asked, "No short bag is to go out."),

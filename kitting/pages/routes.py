@@ -40,11 +40,14 @@ from kitting.pages import (
     pick_pages,
     pieces_page,
     planning_pages,
+    premade_pages,
     receiving_pages,
     rule_draft_pages,
     signing_in,
     stand_in_pages,
     stock_pages,
+    storm_counter,
+    storm_pages,
     transfer_pages,
     van_pages,
     what_page,
@@ -124,6 +127,11 @@ PLANS, BAGS, WAREHOUSE, BUYS, COUNT = "job dates", "bags", "warehouse", "order s
 
 def at_depot(depot: str) -> str:
     """The depot that an address names itself."""
+    return depot
+
+
+def depot_in_storm(storm: str, depot: str) -> str:  # noqa: ARG001 - the address names both
+    """The same of an address that names a storm as well."""
     return depot
 
 
@@ -238,6 +246,23 @@ ROUTES: tuple[Route, ...] = (
     Route("bags/<str:code>/pay-back", "pay-back", borrow_pages.pay_back_page, BAGS, (BAGS, DO), depot_of_bag),
     Route("pick/<str:depot>", "pick", pick_pages.pick, BAGS, (BAGS, DO), at_depot),
     Route("issue/<str:depot>", "issue", out_pages.issue, BAGS, (BAGS, DO), at_depot),
+    # storms: the duty supervisor opens and closes them; use cases look at the rest of what is decided there
+    Route("storms", "storms", storm_pages.storms, PLANS, ("storm", ASK, APPROVE)),
+    Route("storms/<str:storm>", "storm", storm_pages.storm, PLANS, ("storm", ASK, APPROVE)),
+    Route("storms/<str:storm>/use", "storm-use", storm_pages.storm_use, PLANS),
+    Route("storms/<str:storm>/use.<str:ending>", "storm-use-file", storm_pages.storm_use_file, "prices",
+          (SIGNED_IN, ""), form_only=True),
+    Route("storms/<str:storm>/kit", "storm-kit", storm_counter.storm_kit, BAGS, (BAGS, DO)),
+    Route("storms/<str:storm>/issue/<str:depot>", "storm-issue", storm_counter.storm_issue, BAGS, (BAGS, DO),
+          depot_in_storm),
+    Route("storms/<str:storm>/lots", "storm-lots", storm_counter.storm_lots, BAGS, (BAGS, DO)),
+    Route("storms/<str:storm>/returns", "storm-returns", storm_counter.storm_returns, "turn in"),
+    # kits that are built ahead
+    Route("premade", "premade", premade_pages.premade, BAGS),
+    Route("premade/<str:depot>/build", "premade-build", premade_pages.build, BAGS, (BAGS, DO), at_depot,
+          form_only=True),
+    Route("recipes", "recipes", premade_pages.recipes, "rules", ("rules", DO)),
+    Route("recipes/<str:name>", "recipe", premade_pages.recipe, "rules"),
     # buyer
     Route("buying", "buying", buying_pages.buying_page, BUYS, (BUYS, DO)),
     Route("buying/sheets/<int:number>", "sent-sheet", buying_pages.sheet_page, BUYS),

@@ -1,7 +1,7 @@
 """Steps of one bag that are one small form each, as a table: its fields, and the use case that it asks."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.http import HttpResponse
 from django.urls import reverse
@@ -11,13 +11,17 @@ from kitting.models import Bag
 from kitting.models.bags import LOST, PICKED, SCRAPPED, BagEntry
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field, of_bag, place_scanned, quantity, read_piece
+from kitting.pages.typed import back_with_typed
 from kitting.selectors.bag_contents import Contents, bare, contents_of, label_code
+from kitting.selectors.storms import emergencies, open_storms
 from kitting.services.fill_bags import finish_short, lift, pick, put_back, reopen
 from kitting.services.issue_bags import begin_work, hand_back, stage
+from kitting.services.premade_kits import give_kit
 from kitting.services.return_bags import cancel_bag, close, write_off
 from kitting.services.scans import Answer
 
 _SEPARATOR = "|"  # between stock code and lot in a choice
+_STORM, _JOB = "storm:", "job:"  # before the number of what a kit is given to, in a choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +49,11 @@ class Step:
                 answer = self.deed(asked, one)
                 return answer.word, answer.sentence
 
-            return attempt(asked, deed, bag, back=here)
-        fields = self.fields(contents_of([one])[one.pk])
+            return attempt(asked, deed, bag, back=back_with_typed(asked, here))
+        fields = [
+            replace(field, value=asked.text(field.name) or field.value)
+            for field in self.fields(contents_of([one])[one.pk])
+        ]
         return page(asked, "bag_step.html", {"step": self, "bag": one, "code": code, "fields": fields})
 
 
@@ -88,6 +95,27 @@ def piece_chosen(asked: Asked) -> tuple[str, str]:
     """Stock code and lot of the piece that was chosen."""
     code, _, lot = asked.text("piece").partition(_SEPARATOR)
     return code, lot
+
+
+def _to_whom(contents: Contents) -> Sequence[Field]:
+    """Storms that are on and emergencies under way, one of them; planned jobs have bags of their own."""
+    targets = [(f"{_STORM}{one.code}", f"storm {one.code}: {one.title}") for one in open_storms()]
+    targets += [(f"{_JOB}{one.job}", f"{one.job}: {one.title}") for one in emergencies()]
+    choice = targets or [("", "no storm is on, and no emergency is under way")]
+    return (
+        Field("to", "For", options=choice),
+        Field("crew", "Crew, as they say it", focus=True),
+        Field("company", "Their company", required=False, note="needed in a storm"),
+        Field("where", f"Where they will use {contents.bag}"),
+    )
+
+
+def _give(asked: Asked, one: Bag) -> Answer:
+    to, given = asked.text("to"), {name: asked.text(name) for name in ("crew", "company", "where")}
+    storm = to.removeprefix(_STORM) if to.startswith(_STORM) else ""
+    job = to.removeprefix(_JOB) if to.startswith(_JOB) else ""
+    bag = give_kit(kit=label_code(one), storm=storm, job=job, **given, **asked.scan())
+    return Answer("OUT", f"{bag} is with {bag.crew}; its number is {label_code(bag)}.", one)
 
 
 def _piece(contents: Contents) -> tuple[Field, ...]:
@@ -181,6 +209,8 @@ def _write_off(asked: Asked, one: Bag) -> Answer:
 
 STEPS: tuple[Step, ...] = (
     Step("stage", "bags", "Put in its rack place", "The bag is checked.", "It lies there", _rack, _stage),
+    Step("give", "bags", "Give it whole", "All that is in it goes to one crew by one scan; this kit is closed then.",
+         "Out with the crew", _to_whom, _give),
     Step("finish", "bags", "That is all there is", "Its label says SHORT and names what is missing; the planner hears.",
          "Finish short", _why("Why it is short, if you know", required=False), _finish),
     Step("begin", "as-installed", "Work begins", "The outage has started and the bag is opened.", "Work begins",

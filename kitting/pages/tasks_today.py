@@ -28,7 +28,7 @@ from kitting.calculation.bag_states import (
 )  # fmt: skip
 from kitting.pages.asked import Asked
 from kitting.pages.deciding_pages import waiting_for
-from kitting.roles import DO
+from kitting.roles import APPROVE, ASK, DO
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.bag_requests import to_be_used
 from kitting.selectors.bag_rows import REWORK, not_ended
@@ -39,7 +39,10 @@ from kitting.selectors.exceptions import kept_scans
 from kitting.selectors.notices import new_notices
 from kitting.selectors.open_counts import COUNT, EXPLAIN, RECOUNT, list_states
 from kitting.selectors.orders import on_order, to_give_out
+from kitting.selectors.premade_kits import READY as FILLED
+from kitting.selectors.premade_kits import kits, to_build
 from kitting.selectors.stock_sums import order_lines_open
+from kitting.selectors.storms import LONGEST_DAYS, left_on, lots_unnamed
 from kitting.selectors.transfer_asks import open_asks
 from kitting.selectors.vans import differences_open, transfers_open, vans_waiting
 from kitting.services.two_persons import same_person
@@ -119,7 +122,9 @@ def _bags(asked: Asked) -> Iterator[Task]:
         return
     words = _STORES if stores else _CREW
     found: dict[tuple[str, str], list[str]] = defaultdict(list)
-    rows = not_ended(asked.actor.depots).filter(state__in=_WAITS).order_by("job__cutover", "job__job", "number")
+    rows = not_ended(asked.actor.depots).filter(state__in=_WAITS)
+    rows = rows.exclude(state=STAGED, job__recipe__isnull=False)  # a kit stands there until somebody wants it
+    rows = rows.order_by("job__cutover", "job__job", "number")
     for depot, state, job, structure in rows.values_list("depot__depot", "state", "job__job", "structure"):
         found[depot, _WAITS[state]].append(f"{job} {structure}".strip())
     for depot in sorted({depot for depot, _ in found}):
@@ -206,14 +211,38 @@ def _hearing(asked: Asked) -> Iterator[Task]:
         yield Task(others, "other notices", reverse("notices"))
 
 
+def _storms(asked: Asked) -> Iterator[Task]:
+    """Storms that somebody forgot to close, for who asks for them or opens them; lots to name, for stores."""
+    if asked.actor.may("storm", APPROVE) or asked.actor.may("storm", ASK):
+        late = left_on(asked.at)
+        if late:
+            what = f"storms left on for more than {LONGEST_DAYS} days: close them"
+            yield Task(len(late), what, reverse("storms"), ", ".join(one.code for one in late))
+    if asked.actor.may("bags", DO):
+        for code, number in lots_unnamed(asked.actor.depots).items():
+            yield Task(number, f"lots to name in storm {code}", reverse("storm-lots", args=[code]))
+
+
+def _ahead(asked: Asked) -> Iterator[Task]:
+    """Kits to be built ahead, and those to be looked at before they can't go out."""
+    if not asked.actor.may("bags", DO):
+        return
+    here, depots = reverse("premade"), asked.actor.depots
+    build = [one for one in to_build() if one.build and (not depots or one.level.depot.depot in depots)]
+    for depot in sorted({one.level.depot.depot for one in build}):
+        at = [one for one in build if one.level.depot.depot == depot]
+        note = f"depot {depot}: {', '.join(f'{one.build} {one.level.recipe}' for one in at)}"
+        yield Task(
+            sum(one.build for one in at), "pre-made kits to build", f"{here}?{urlencode({'depot': depot})}", note
+        )
+    filled = [one for one in kits(on=asked.today) if one.bag.state in FILLED and (one.rework or one.soon)]
+    for depot in sorted({one.bag.depot.depot for one in filled}):
+        at_depot = [one for one in filled if one.bag.depot.depot == depot]
+        if not depots or depot in depots:
+            note = f"depot {depot}: {', '.join(str(one.bag) for one in at_depot[:_NAMED])}"
+            yield Task(len(at_depot), "pre-made kits to look at", f"{here}?{urlencode({'depot': depot})}", note)
+
+
 KINDS: list[Callable[[Asked], Iterator[Task]]] = [
-    _hearing,
-    _deciding,
-    _planning,
-    _approved,
-    _bags,
-    _stores,
-    _counting,
-    _buying,
-    _settling,
-]
+    _hearing, _storms, _deciding, _planning, _approved, _bags, _ahead, _stores, _counting, _buying, _settling,
+]  # fmt: skip

@@ -13,6 +13,7 @@ from kitting.calculation.bag_states import (
     CLOSE,
     CLOSED,
     DRAFT,
+    GIVE,
     IN_WORK,
     INSTALL,
     ISSUE,
@@ -66,7 +67,7 @@ class BagRow:
 
 def bag_rows(bags: QuerySet[Bag]) -> list[BagRow]:
     """Bags in the order of their cutovers; seven queries, however many there are."""
-    found = [*bags.select_related("job", "depot")]
+    found = [*bags.select_related("job__recipe", "depot")]
     contents = contents_of(found)
     facts = facts_of_all(contents.values())
     rows = [_row(contents[bag.pk], facts[bag.pk]) for bag in found]
@@ -95,6 +96,8 @@ def _row(one: Contents, facts: BagFacts) -> BagRow:
             f"EXPIRES BEFORE CUTOVER: {', '.join(facts.out_of_date)}" if facts.out_of_date else "",
         )))  # fmt: skip
     comes_next = REWORK if problem else _next(one)
+    if comes_next == ISSUE and hasattr(one.bag.job, "recipe"):
+        comes_next = GIVE
     return BagRow(one.bag, one, label_code(one.bag), _label_words(one), comes_next, problem)
 
 

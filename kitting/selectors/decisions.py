@@ -19,17 +19,18 @@ from kitting.models import (
     StandInRequest,
 )
 from kitting.selectors.rule_revisions import live_rules, open_drafts
+from kitting.selectors.storms import asked_at, storms_asked
 
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """Something that waits for a decision: its number, what it is about, and who asked when and why.
+    """Something that waits for a decision: its number or code, what it is about, and who asked when and why.
 
     ``depot`` is where it acts, '' for everywhere; ``note`` says what makes it pressing, or how far it has come;
     ``others`` may not decide it either.
     """
 
-    number: int
+    number: int | str
     what: str
     by: str
     at: datetime
@@ -68,6 +69,13 @@ def reserves_asked() -> list[Waiting]:
         )
         for one in found
     ]
+
+
+def storms_waiting() -> list[Waiting]:
+    """Storms that nobody has opened or refused, by their code; two queries."""
+    found = storms_asked()
+    when = asked_at(found)
+    return [Waiting(one.code, f"storm {one}", one.asked_by, when[one.code], one.title) for one in found]
 
 
 def lots_asked() -> list[Waiting]:

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from itertools import zip_longest
 
 from inventory.models import Item
+from jobs.models import CableType
 from kitting.calculation.cable_geometry import CABLE_TYPE, Band
-from kitting.calculation.lengths import parse_length
+from kitting.calculation.lengths import mm_text, parse_length
 from kitting.models import Policy
 
 INSULATION, JACKET = "insulation", "jacket"
@@ -35,6 +36,18 @@ def fit_facts(lines: Iterable[Mapping[str, str]]) -> dict[str, list[FitFacts]]:
         if facts:
             found[line["line"]] = facts
     return found
+
+
+def bands_of(cable_type: CableType) -> dict[str, str]:
+    """The bands of a cable type as a plan's line says them, '' for what the books don't know."""
+    sides = {"doi": (cable_type.doi_low_nm, cable_type.doi_high_nm),
+             "jacket": (cable_type.jacket_low_nm, cable_type.jacket_high_nm)}  # fmt: skip
+    found = {
+        f"{name}_{end}_mm": "" if nm is None else mm_text(nm)
+        for name, ends in sides.items()
+        for end, nm in zip(("low", "high"), ends, strict=True)
+    }
+    return {**found, "doi_origin": CABLE_TYPE}
 
 
 def _facts(item: Item, line: Mapping[str, str]) -> Iterator[FitFacts]:

@@ -1,18 +1,20 @@
 """Storms: what is open, what keeps one from being closed, and what it leaves to be bought again."""
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db.models import Sum
+from django.db.models import Count, Q, Sum
 
 from inventory.models import BIN, RESERVE, Balance, Depot, Item, Level
+from jobs.models import UNDER_WAY, Job
 from kitting.calculation.bag_states import CLOSED as BAG_CLOSED
+from kitting.calculation.bag_states import IN_STORE
 from kitting.errors import Refusal
-from kitting.models import ASKED, Bag, KeptKit, LotToFinish, Storm
+from kitting.models import ASKED, Bag, Event, KeptKit, LotToFinish, Storm
 from kitting.models.bags import INSTALLED, LOST, SCRAPPED
-from kitting.models.storms import OPEN, PROTECTIONS
+from kitting.models.storms import CLOSED, OPEN, PROTECTIONS
 from kitting.selectors.bag_contents import bare, contents_of
 
 LONGEST_DAYS = 14
@@ -67,6 +69,14 @@ def to_finish(storm: Storm) -> list[LotToFinish]:
     """Pieces whose lot nobody has named yet, the oldest first; one query."""
     found = storm.lots_to_finish.filter(named=None).select_related("line__bag__job", "lot__item", "place__depot")
     return [*found.order_by("pk")]
+
+
+def lots_unnamed(depots: Collection[str]) -> dict[str, int]:
+    """By the code of a storm how many lots are to be named of what these depots gave, of all without; one query."""
+    found = LotToFinish.objects.filter(named=None)
+    if depots:
+        found = found.filter(line__bag__depot__depot__in=depots)
+    return dict(found.values_list("storm__code").annotate(Count("pk")).order_by("storm__code"))
 
 
 def finish_sentence(one: LotToFinish) -> str:
@@ -133,6 +143,42 @@ def _wanted(level: Level | None, there: Counter[str], used: int) -> int:
     least = level.minimum or 0
     shelf = (level.maximum or least) - there[BIN] if there[BIN] < least else 0
     return shelf + max((level.reserve_floor or 0) - there[RESERVE], 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Keepable:
+    """A planned job with bags in store, and how it is kept in a storm; None: nobody has said."""
+
+    job: Job
+    bags: int
+    kept: KeptKit | None
+
+
+def kits_to_keep(storm: Storm) -> list[Keepable]:
+    """Planned jobs whose kits a storm could break, the first cutover first, and those it keeps; two queries."""
+    kept = {one.job_id: one for one in storm.kept_kits.select_related("job")}
+    in_store = Q(bags__state__in=IN_STORE)
+    planned = Job.objects.filter(in_store, ended="").annotate(in_store=Count("bags", filter=in_store))
+    found = [Keepable(job, job.in_store, kept.pop(job.pk, None)) for job in planned]
+    found += [Keepable(one.job, 0, one) for one in kept.values()]
+    return sorted(found, key=lambda one: (not one.job.cutover, one.job.cutover, one.job.job))
+
+
+def emergencies() -> list[Job]:
+    """Emergencies that are under way, the last one first; storms and recipes are none; one query."""
+    open_ones = Job.objects.filter(ended=UNDER_WAY, recipe__isnull=True, revisions__isnull=True)
+    return [*open_ones.exclude(job__in=Storm.objects.values("code")).order_by("-pk")]
+
+
+def last_storms() -> list[Storm]:
+    """Storms that were closed, the last one first; one query."""
+    return [*Storm.objects.filter(state=CLOSED).order_by("-closed_at")]
+
+
+def asked_at(storms: Iterable[Storm]) -> dict[str, datetime]:
+    """When storms were asked for, by code; one query."""
+    asked = Event.objects.filter(name="storm asked", subject__in=[one.code for one in storms]).order_by("number")
+    return dict(asked.values_list("subject", "at"))
 
 
 def storms_asked() -> list[Storm]:

@@ -79,6 +79,23 @@ def open_storm(*, storm: str, depot: str, title: str = "", **scan: Unpack[Scan])
 
 
 @use_case
+def refuse_storm(*, storm: str, why: str, **scan: Unpack[Scan]) -> None:
+    """Refuse to open a storm that was asked for: its code is free again, and who asked is told.
+
+    Raises:
+        Refusal: ``not-allowed``; ``no-reason``; ``unknown-storm``; ``storm-state``.
+    """
+    require(scan["actor"], STORM, APPROVE)
+    told = need_reason(why, "A refusal")
+    _, repeated = begin("refuse storm", {"storm": storm}, stamp_of(scan), told)
+    if repeated:
+        return
+    event = storm_by_code(storm, ASKED, lock=True)
+    _tell(event, "storm refused", {"why": told, "asked_by": event.asked_by}, (PLANNER,), scan)
+    event.delete()
+
+
+@use_case
 def keep_kit(*, storm: str, job: str, protection: str, why: str, **scan: Unpack[Scan]) -> KeptKit:
     """Say whether a planned job's kit may be broken while the storm is open; the last word counts.
 

@@ -28,6 +28,14 @@ _SHAPES: Mapping[str, str] = MappingProxyType(
 
 
 @register.simple_tag
+def storm_mark() -> SafeString:
+    """The shape that stands beside the word where a storm is on."""
+    return mark_safe(
+        '<svg class="bolt" viewBox="0 0 12 16" aria-hidden="true"><path d="M7 0 1 9h4l-1 7 7-10H7z"/></svg>'
+    )
+
+
+@register.simple_tag
 def answer_mark(answer: str) -> SafeString:
     """One of the six answers: its shape and its word."""
     if answer not in _SHAPES:

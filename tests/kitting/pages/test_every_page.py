@@ -10,7 +10,7 @@ from bag_stores import CLEAN, demo_sheets, planned
 from browsing import OTHER_STORES, PASSWORD
 from chromium import Opened, assert_open_to_everybody
 from foreign_list import LIST
-from people import PLANNER, STORES
+from people import DUTY, PLANNER, STANDARDS, STORES
 from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 from record_books import load
@@ -29,6 +29,10 @@ from kitting.selectors.count_lists import at_places
 from kitting.services.ask_errands import ask_errand
 from kitting.services.count_places import enter_count, list_count, recount
 from kitting.services.keep_layouts import keep_layout
+from kitting.services.premade_kits import build_kit, keep_kit_level
+from kitting.services.recipes import keep_recipe
+from kitting.services.storm_issues import Handful, issue_to_storm
+from kitting.services.storms import open_storm
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 
@@ -72,6 +76,24 @@ def counted_by_two() -> CountList:
     return found
 
 
+def storm_with_a_kit() -> tuple[str, str]:
+    """A storm that is on, with a lot to name, and a recipe of which a kit is to be built; their names."""
+    at = datetime(2026, 3, 24, 15, tzinfo=UTC)
+    open_storm(storm="EV-1", depot="N", title="ice on the feeders", actor=DUTY, at=at, action="every-4")
+    shelf = Balance.objects.filter(place__depot__depot="N", place__kind="bin", quantity__gt=2_000, lot__use_by=None)
+    there = shelf.select_related("place__depot", "lot__item").earliest("pk")
+    handful = Handful(place=there.place, quantity=1_000, stock_code=there.lot.item.stock_code)
+    issue_to_storm(
+        storm="EV-1", depot="N", crew="Crew 2", company="Larkfield Line", where="Alder 12", pieces=[handful],
+        confirmed=["promised-to-others/1"], actor=STORES, at=at, action="every-5",
+    )  # fmt: skip
+    splice = {"location": "straight splice", "system": "S12", "cable_type": "CT-01", "depot": "N"}
+    recipe = keep_recipe(name="SPLICE-1-0", **splice, actor=STANDARDS, at=at, action="every-6")
+    keep_kit_level(recipe=recipe.name, depot="N", least=1, greatest=2, actor=STORES, at=at, action="every-7")
+    build_kit(recipe=recipe.name, depot="N", actor=STORES, at=at, action="every-8")
+    return "EV-1", recipe.name
+
+
 def named() -> dict[str, str]:
     """What stands in the place of the names in addresses."""
     depots = {depot.depot: depot.pk for depot in Depot.objects.all()}
@@ -86,7 +108,9 @@ def named() -> dict[str, str]:
     layout = keep_layout(name="Dock", shape="other", headings=["Cable"], text=ONE_COLUMN, actor=PLANNER, at=asked["at"])
     requests = {f"{route}/<int:number>": f"{route}/{number}" for route, number in one_of_each().items()}
     count = counted_by_two()
+    storm, recipe = storm_with_a_kit()
     return {
+        "<str:storm>": storm, "recipes/<str:name>": f"recipes/{recipe}",
         "<str:code>/pay-back": f"<str:code>/pay-back?borrow={lent_from(bag_in('staged')).pk}",
         **requests, "buying/sheets/<int:number>": "buying/sheets/1",
         "orders/<int:number>": f"orders/{OrderLine.objects.earliest('pk').pk}",
@@ -104,7 +128,10 @@ def named() -> dict[str, str]:
     }  # fmt: skip
 
 
+CREW_2 = "?crew=Crew+2&company=Larkfield+Line&where=Alder+12"
 ASKING = {
+    "storm-kit": CREW_2,
+    "storm-issue": f"{CREW_2}&place=N-01-3&line=%5B%22N-01-3%22,%22BI15%22,%22%22,%221%22%5D",
     "what": "?code=BI15",
     "borrow": "?item=BI25",
     "line": "?line=J09/HJ1-j/joint/ABC/splice",
