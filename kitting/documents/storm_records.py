@@ -3,12 +3,13 @@
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import datetime, tzinfo
+from decimal import ROUND_HALF_UP, Decimal
 from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 from django.utils import timezone
 
-from inventory.models import BAG, FROM_SUPPLIER, INSTALLED, LOST, SCRAPPED, Action, Depot, Movement, Place
+from inventory.models import BAG, FROM_SUPPLIER, INSTALLED, LOST, SCRAPPED, Action, Depot, Item, Movement, Place
 from jobs.models import Job
 from kitting.calculation.quantities import as_decimal
 from kitting.documents.storm_use import (
@@ -93,12 +94,19 @@ def _storm_line(move: Movement, zone: tzinfo, arrivals: Arrivals, opened_at: dat
         lot=move.lot.number,
         quantity=as_decimal(-move.quantity if back else move.quantity),
         unit=item.stock_unit,
-        unit_price=None if move.lot.supplier_owned else item.price,
+        unit_price=None if move.lot.supplier_owned else _unit_price(item),
         source=source,
         paper=_papers(bought) if source == PURCHASE else _stock_paper(move, place),
         received=_papers(came),
         crew=_crew(place) or move.action.by,
     )
+
+
+def _unit_price(item: Item) -> Decimal | None:
+    """Price of one stock unit, to four places, from that of a purchase unit."""
+    if item.price is None or not item.per_purchase_unit:
+        return item.price
+    return (item.price / as_decimal(item.per_purchase_unit)).quantize(Decimal("0.0001"), ROUND_HALF_UP).normalize()
 
 
 def _papers(came: Iterable[Movement]) -> str:

@@ -306,6 +306,8 @@ def test_the_report_tells_what_was_bought_for_the_storm_from_what_lay_in_stock(s
         ("L-ICE", "purchase", delivery, delivery),
     ]
     assert use.sum_words == "3 lines, value 13.5"
+    Item.objects.filter(stock_code="BI15").update(purchase_unit="kit", per_purchase_unit=3000)
+    assert use_of_storm(storm).sum_words == "3 lines, value 4.5"  # 4.50 a kit of three
     Item.objects.filter(stock_code="BI15").update(price=None)
     assert use_of_storm(storm).sum_words == "3 lines, value 0 WITHOUT 3 lines that no price is known of"
 
