@@ -11,15 +11,17 @@ from typing import Any
 from kitting.calculation.questions import NOTE, REFUSE, Question
 from kitting.calculation.sheets.all_sheets import ANSWERS, SHEETS
 from kitting.calculation.sheets.book import read_book
+from kitting.calculation.sheets.network_sheets import SCHEDULE
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
-from kitting.errands.foreign_lists import ForeignLists
+from kitting.errands.foreign_lists import ForeignLists, is_ours
 from kitting.errands.keeping import unpack_files
 from kitting.errors import Refusal
 from kitting.models import Errand, Person
-from kitting.selectors.sheets import completed
-from kitting.services.ask_errands import end_errand, note_stage, refuse_errand
+from kitting.selectors.sheets import completed, sheets_from_records
+from kitting.services.ask_errands import STORED, end_errand, note_stage, refuse_errand
 from kitting.services.keep_answers import with_kept_answers
 from kitting.services.load_sheets import load_sheets
+from kitting.spreadsheets.raw_joining import joined_sheet, without_known
 from kitting.spreadsheets.reading import read_raw_book
 
 LOOK, LOAD = "look at file", "load file"
@@ -51,7 +53,8 @@ def look_at_file(errand: Errand) -> None:
             raise
         end_errand(errand, result={**told, "to_say": list(refusal.data["columns"])})  # type: ignore[call-overload]
         return
-    whole = completed(came, errand.asked_at.date())
+    note_stage(errand, "cells are looked at")
+    whole = _with_the_books(came, lists, errand.asked_at.date())
     book = read_book(with_kept_answers(whole))
     note_stage(errand, "rows read")
     sheets = _counts(whole, book.questions, came, lists)
@@ -66,11 +69,14 @@ def load_file(errand: Errand) -> None:
     """
     lists, read = _read(errand)
     came = _adopted(errand, lists, read)
-    raw = completed(came, errand.asked_at.date())
+    raw = _with_the_books(came, lists, errand.asked_at.date())
     note_stage(errand, "storing")
     try:
         actor = Person.objects.get(name=errand.asked_by).actor()
-        loaded = load_sheets(raw=raw, by=actor.name, at=errand.asked_at, source=errand.file_name, actor=actor)
+        loaded = load_sheets(
+            raw=raw, by=actor.name, at=errand.asked_at, source=errand.file_name, actor=actor,
+            last=lambda: note_stage(errand, STORED),
+        )  # fmt: skip
     except Refusal as refusal:
         questions: Sequence[Question] = refusal.data.get("questions", ())  # type: ignore[assignment]
         result = {"sheets": _counts(raw, questions, came, lists), "questions": _told(raw, questions)}
@@ -129,6 +135,27 @@ def with_answers(raw: RawBook, answers: Sequence[Mapping[str, str]]) -> RawBook:
         rows = [[str(row[at]) if at is not None else "" for at in places] for row in old_rows] + rows
     sheet = raw_sheet(ANSWERS.name, headers, rows)
     return raw_book([*(one for name, one in raw.sheets.items() if name != ANSWERS.name), sheet], raw.notes)
+
+
+def _with_the_books(came: RawBook, lists: ForeignLists, on: date) -> RawBook:
+    """What came, read together with the books: the sheets that did not come, and below those that did what they leave.
+
+    A file of three new jobs says nothing of the others: they stand, and what refers to them is no question.
+    """
+    whole = completed(came, on)
+    named = [name for name in came.sheets if name in SHEETS and SHEETS[name].key and name != SCHEDULE.name]
+    if whole is came or not named:
+        return whole
+    kept, sheets = sheets_from_records(on).sheets, dict(whole.sheets)
+    for name in named:
+        if name in kept and is_ours(came.sheets[name]):
+            headers = kept[name].headers
+            rows = [dict(zip(headers, row, strict=True)) for row in kept[name].cells.itertuples(index=False, name=None)]
+            sheets[name] = joined_sheet(name, came.sheets[name], without_known(name, came.sheets[name], rows))
+            lists.known[name] = lists.known.get(name, frozenset()) | (
+                frozenset(sheets[name].cells.index) - frozenset(came.sheets[name].cells.index)
+            )
+    return raw_book(sheets.values(), whole.notes)
 
 
 def _counts(raw: RawBook, questions: Sequence[Question], came: RawBook, lists: ForeignLists) -> list[dict[str, Any]]:

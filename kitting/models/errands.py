@@ -4,8 +4,8 @@ from django.db import models
 
 from jobs.models import NAME_LENGTH
 
-WAITING, RUNNING, DONE, REFUSED, FAILED = "waiting", "running", "done", "refused", "failed"
-ERRAND_STATES = (WAITING, RUNNING, DONE, REFUSED, FAILED)
+WAITING, RUNNING, DONE, REFUSED, FAILED, STOPPED = "waiting", "running", "done", "refused", "failed", "stopped"
+ERRAND_STATES = (WAITING, RUNNING, DONE, REFUSED, FAILED, STOPPED)
 
 
 class Errand(models.Model):
@@ -43,4 +43,4 @@ class Errand(models.Model):
     @property
     def ended(self) -> bool:
         """Whether nothing more will come of it."""
-        return self.state in (DONE, REFUSED, FAILED)
+        return self.state in (DONE, REFUSED, FAILED, STOPPED)

@@ -12,7 +12,7 @@ from kitting.errors import Refusal
 from kitting.models import Errand, KeptLayout
 from kitting.pages.asked import Asked, page, refused
 from kitting.pages.layout_pages import ListSeen
-from kitting.pages.planning_pages import RESULTS, ask, errand_by_number
+from kitting.pages.planning_pages import RESULTS, ask, errand_by_number, watched
 from kitting.pages.tables import Table, figure, link
 from kitting.roles import DO
 
@@ -72,7 +72,7 @@ def _typed(asked: Asked, errand: Errand) -> list[dict[str, str]]:
 def look_result(asked: Asked, errand: Errand) -> HttpResponse:
     """What reading a file found."""
     if not errand.ended or not errand.result:
-        return page(asked, "errand.html", {"errand": errand})
+        return watched(asked, errand)
     heads = ("Sheet", "Rows", "Good", "To ask about", "Refused")
     rows = [
         [one["sheet"], *(figure(one[name]) for name in ("rows", "good", "asked", "refused"))]

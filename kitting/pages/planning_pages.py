@@ -8,22 +8,24 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.calculation.order_marks import LATE
-from kitting.errands.loading import LOOK
+from kitting.errands.loading import LOAD, LOOK
 from kitting.errands.looking import LOOK_AT_DRAFT, RECHECK
 from kitting.errands.planning import APPLY, PLAN, WHAT_IF
 from kitting.errands.working import do_next
 from kitting.errors import Refusal
 from kitting.models import Errand
 from kitting.models.errands import DONE
-from kitting.pages.asked import ANY_REFUSAL, Asked, done, go_to, page, refused
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, page, refused
 from kitting.pages.cutover_pages import order_cell
 from kitting.pages.tables import Cell, Table, figure, link, said
+from kitting.roles import DO
 from kitting.selectors.cutovers import cutovers, last_plan
 from kitting.selectors.job_sheet import job_by_number
-from kitting.services.ask_errands import ask_errand
+from kitting.services.ask_errands import ask_errand, stop_errand
 from kitting.services.change_facts import change_facts
 
 _PLANS_SHOWN = 10
+_OF_FILES = (LOOK, LOAD)
 
 
 def ask(asked: Asked, kind: str, given: Mapping[str, object], **sent: object) -> HttpResponse:
@@ -56,7 +58,28 @@ def errand_page(asked: Asked, number: str) -> HttpResponse:
     if errand.kind == RECHECK and errand.state == DONE:
         return go_to(reverse("recheck"))
     view = RESULTS.get(errand.kind) if errand.state == DONE else None
-    return view(asked, errand) if view else page(asked, "errand.html", {"errand": errand})
+    return view(asked, errand) if view else watched(asked, errand)
+
+
+def watched(asked: Asked, errand: Errand) -> HttpResponse:
+    """How far long work has come, or why nothing came of it."""
+    of_file = errand.kind in _OF_FILES
+    may_stop = of_file and asked.actor.may("schedule", DO)
+    return page(asked, "errand.html", {"errand": errand, "of_file": of_file, "may_stop": may_stop})
+
+
+def stop(asked: Asked, number: str) -> HttpResponse:
+    """Stop the reading or storing of a file half way."""
+    errand = errand_by_number(number)
+    address = reverse("errand", args=[number])
+    if errand.kind not in _OF_FILES:
+        return refused(asked, Refusal("not-to-be-stopped", f"{errand} can't be stopped.", {}), address)
+
+    def deed() -> tuple[str, str]:
+        stop_errand(errand, by=asked.actor.name)
+        return "STOPPED", f"{errand.file_name} is not read any further; nothing was stored."
+
+    return attempt(asked, deed, reverse("files"), back=address)
 
 
 def plans(asked: Asked) -> HttpResponse:

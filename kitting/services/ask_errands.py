@@ -1,16 +1,18 @@
-"""Ask for long work, take it up, say how far it has come, and end it."""
+"""Ask for long work, take it up, say how far it has come, stop it half way, and end it."""
 
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
 
 from django.db import connection, transaction
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 
+from kitting.errors import Refusal
 from kitting.models import Errand
-from kitting.models.errands import DONE, FAILED, REFUSED, RUNNING, WAITING
+from kitting.models.errands import DONE, FAILED, REFUSED, RUNNING, STOPPED, WAITING
 
 SILENCE = timedelta(seconds=60)  # without a sign of life for so long, a worker is taken for dead
 MOST_TRIES = 3
+STORED = "stored"  # the stage from which on nothing can be stopped
 
 
 def ask_errand(
@@ -40,21 +42,41 @@ def take_up() -> Errand | None:
 
 
 def note_stage(errand: Errand, stage: str) -> None:
-    """Say how far it has come, which is also a sign of life."""
+    """Say how far it has come, which is also a sign of life.
+
+    Raises:
+        Refusal: ``stopped``: somebody has stopped it.
+    """
     errand.stage = stage
-    Errand.objects.filter(pk=errand.pk).update(stage=stage, beat=datetime.now(UTC))
+    if not _unless_stopped(errand).update(stage=stage, beat=datetime.now(UTC)):
+        raise Refusal("stopped", "It was stopped; nothing was stored.", {"errand": errand.pk})
+
+
+def stop_errand(errand: Errand, *, by: str) -> None:
+    """Stop it half way: whoever does it notices at its next stage, and stores nothing.
+
+    Raises:
+        Refusal: ``ended``: it has ended, or has stored what it was asked to.
+    """
+    open_ = Errand.objects.filter(pk=errand.pk, state__in=(WAITING, RUNNING)).exclude(stage=STORED)
+    if not open_.update(state=STOPPED, message=f"Stopped by {by}.", stage=""):
+        raise Refusal("ended", "It has ended already; there is nothing to stop.", {"errand": errand.pk})
+
+
+def _unless_stopped(errand: Errand) -> QuerySet[Errand]:
+    return Errand.objects.filter(pk=errand.pk).exclude(state=STOPPED)
 
 
 def end_errand(errand: Errand, *, result: Mapping[str, object], kept: bytes = b"") -> None:
     """It is done."""
     errand.state, errand.result, errand.kept, errand.stage = DONE, dict(result), kept, ""
-    errand.save(update_fields=("state", "result", "kept", "stage"))
+    _unless_stopped(errand).update(state=DONE, result=errand.result, kept=kept, stage="")
 
 
 def refuse_errand(errand: Errand, message: str, result: Mapping[str, object], kept: bytes = b"") -> None:
     """It can't be done, in words."""
     errand.state, errand.message, errand.result, errand.kept = REFUSED, message, dict(result), kept
-    errand.save(update_fields=("state", "message", "result", "kept"))
+    _unless_stopped(errand).update(state=REFUSED, message=message, result=errand.result, kept=kept)
 
 
 def fail_errand(errand: Errand, message: str) -> None:

@@ -1,6 +1,6 @@
 """Take planning sheets into the records: all of them or none, questions first, and the same sheets change nothing."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from datetime import datetime
 
@@ -63,7 +63,15 @@ class Loaded:
 
 
 @transaction.atomic(durable=True)
-def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "", actor: Actor | None = None) -> Loaded:
+def load_sheets(
+    *,
+    raw: RawBook,
+    by: str,
+    at: datetime,
+    source: str = "",
+    actor: Actor | None = None,
+    last: Callable[[], None] = lambda: None,
+) -> Loaded:
     """Store what the sheets say, where it is not in the records yet; nothing is stored if anything is in doubt.
 
     Rows with a key are added or changed. What the sheets don't name stays: jobs, stock, items and all else; only a
@@ -77,6 +85,7 @@ def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "", actor:
         at: moment of loading, with its zone.
         source: name of the file, for the event.
         actor: whose rights are asked, sheet by sheet, once the books hold something; None for who runs the machine.
+        last: called when all is stored, in the same transaction; what it raises leaves nothing stored.
 
     Raises:
         Refusal: ``questions-open`` with the ``questions`` and the ``sheets`` they speak of; ``demo-apart``: the demo
@@ -107,6 +116,7 @@ def load_sheets(*, raw: RawBook, by: str, at: datetime, source: str = "", actor:
         released = release_moved(moved, at=at)
         record_events((*_happenings(loaded, book, source), *_overrides(loaded), *released), by=by, at=at)
         review_moved(released, by=by, at=at)
+    last()
     return loaded
 
 
