@@ -26,8 +26,8 @@ settings.register_profile(
 settings.load_profile("ours")
 
 APPEND_ONLY = (
-    "inventory_action", "inventory_movement", "kitting_bagentry", "kitting_event", "kitting_printing",
-    "kitting_retired", "kitting_rulerevision",
+    "inventory_action", "inventory_movement", "kitting_bagentry", "kitting_event", "kitting_jobreadiness",
+    "kitting_printing", "kitting_retired", "kitting_rulerevision",
 )  # fmt: skip
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server"}
 

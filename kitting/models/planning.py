@@ -155,6 +155,25 @@ class AppliedPlan(models.Model):
         return f"plan as of {self.as_of.isoformat()}"
 
 
+class JobReadiness(models.Model):
+    """What an applied plan answered for a job: one of the six, why, what was short. Never edited."""
+
+    plan = models.ForeignKey(AppliedPlan, on_delete=models.PROTECT, related_name="answers")
+    job = models.CharField(max_length=CODE_LENGTH, db_index=True)
+    answer = models.CharField(max_length=20)
+    deciding_line = models.CharField(max_length=LINE_LENGTH, blank=True)
+    short = models.TextField(blank=True)
+    staged_by = models.DateField(null=True, blank=True)
+
+    class Meta:
+        """A plan answers once for a job."""
+
+        constraints = (models.UniqueConstraint(fields=("plan", "job"), name="answer_once_a_plan_and_job"),)
+
+    def __str__(self) -> str:
+        return f"{self.job}: {self.answer}"
+
+
 class Promise(models.Model):
     """Pieces promised to a requirement line from ``made_at`` until released: on a shelf, or with an order line."""
 

@@ -20,7 +20,7 @@ from kitting.calculation.questions import Question
 from kitting.calculation.sheets.raw import RawBook, RawSheet
 from kitting.calculation.supply import BAG, FREE_PLACES, STAGING
 from kitting.errors import Refusal
-from kitting.models import PLAN_TABLES, AppliedPlan, Event, Promise, Recipe
+from kitting.models import PLAN_TABLES, AppliedPlan, Event, JobReadiness, Promise, Recipe
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.list_bags import relist, store_rows
 from kitting.services.recipes import make_up_again
@@ -63,6 +63,7 @@ def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
     )
     replaced = release(Promise.objects.all(), why=f"plan {applied.pk} applied", at=at)
     promises = Promise.objects.bulk_create(_promises(plan, applied), batch_size=_BATCH)
+    JobReadiness.objects.bulk_create(_readiness(plan, applied), batch_size=_BATCH)
     store_rows(applied, {name: _table(plan, name) for name in PLAN_TABLES})
     relist(Job.objects.filter(bags__isnull=False, ended="").distinct(), by=by, at=at)
     if Recipe.objects.filter(to_come_on__lte=at.date()).exists():
@@ -70,6 +71,15 @@ def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
     told = {"digest": plan.book.digest, "promises": len(promises), "replaced": replaced, "jobs": plan.summary["jobs"]}
     record_events([Happening("plan applied", f"plan {applied.pk} as of {plan.as_of.isoformat()}", told)], by=by, at=at)
     return applied
+
+
+def _readiness(plan: Plan, applied: AppliedPlan) -> Iterator[JobReadiness]:
+    """Each job's answer, kept for its history."""
+    for one in plan.jobs:
+        yield JobReadiness(
+            plan=applied, job=one.job, answer=one.answer, deciding_line=one.deciding_line, short=one.short_pieces,
+            staged_by=one.staged_by,
+        )  # fmt: skip
 
 
 def _table(plan: Plan, name: str) -> pd.DataFrame:
