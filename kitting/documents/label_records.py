@@ -179,14 +179,19 @@ def _answer(job: Job) -> JobAnswer:
     return JobAnswer(job.job, job.title, job.depot, "", "", "", {}, "", None, cutover, "")
 
 
+def inner_bags_of(bag: Bag, today: date) -> list[InnerBag]:
+    """The inner bags of a bag as their labels say them, with the lots that lie in the bag now."""
+    paper = label_papers(bag.job.job, today=today, structure=bag.structure).inside.paper(bag.job.job)
+    return [one for of in paper.bags if of.structure == bag.structure for one in inner_bags(of)]
+
+
 def inner_bag_of(bag: Bag, number: int, today: date) -> InnerBag:
-    """An inner bag as its label says it, with the lots that lie in the bag now.
+    """One of them by its number, from 1.
 
     Raises:
         Refusal: ``unknown-inner-bag``.
     """
-    paper = label_papers(bag.job.job, today=today, structure=bag.structure).inside.paper(bag.job.job)
-    found = [one for of in paper.bags if of.structure == bag.structure for one in inner_bags(of)]
+    found = inner_bags_of(bag, today)
     if not 1 <= number <= len(found):
         raise Refusal("unknown-inner-bag", f"{bag} has {len(found)} inner bags, no number {number}.", {})
     return found[number - 1]

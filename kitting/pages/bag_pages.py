@@ -57,8 +57,11 @@ def bags(asked: Asked) -> HttpResponse:
     if depot and depot not in depots:
         raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
     rows, again, step = bag_rows(not_ended([depot])), rework(on=asked.today, depot=depot), asked.text("do")
-    shown = waiting(rows, step) if step else rows
-    table = Table(f"Bags of depot {depot}", _HEADS, [_row(one) for one in shown], LISTED_EMPTY)
+    rack = asked.text("rack")
+    shown = [row for row in rows if row.bag.whereabouts == rack] if rack else waiting(rows, step) if step else rows
+    table = Table(
+        f"Bags at {rack}" if rack else f"Bags of depot {depot}", _HEADS, [_row(one) for one in shown], LISTED_EMPTY
+    )
     steps = [("", "All", len(rows)), *((one, one.capitalize(), len(waiting(rows, one))) for one in TO_DO)]
     steps.append((REWORK, "Rework", len(again)))
     tables = [_rework(depot, again) if step == REWORK else table]

@@ -4,10 +4,13 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.calculation.bag_states import CHECK, GUARDS
+from kitting.documents.label_records import inner_bag_of
+from kitting.errors import Refusal
 from kitting.models import Bag
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, page, refused
 from kitting.pages.bag_forms import of_bag, quantity, read_piece
 from kitting.selectors.bag_contents import bare, contents_of, facts_of, label_code
+from kitting.selectors.inner_bags import inner_bag
 from kitting.services.fill_bags import check as check_bag
 
 _PIECE, _LAST = 1_000, 5
@@ -52,7 +55,7 @@ class _Count:
     """What was counted of a bag on this device, kept with the session."""
 
     def __init__(self, asked: Asked, one: Bag) -> None:
-        self._asked = asked
+        self._asked, self._bag = asked, one
         self._key = f"count-{one.pk}"
         kept = asked.request.session.get(self._key, {})
         self.counted: dict[str, int] = kept.get("counted", {})
@@ -70,23 +73,43 @@ class _Count:
         return bare(self.total)
 
     def add(self) -> str:
-        """Count what was scanned or typed: a piece, a carton of several, or as many as were typed.
+        """Count what was scanned or typed: a piece, a carton of several, an inner bag, or as many as were typed.
 
         Raises:
-            Refusal: it is no piece of ours, or no quantity.
+            Refusal: it is no piece of ours, an inner bag of another bag, or no quantity.
         """
         asked = self._asked
-        piece = read_piece(asked.text("read"), asked.today)
-        typed = asked.text("quantity")
-        number = quantity(typed) if typed else (piece.count or 1) * _PIECE
+        pieces = self._inner() or self._piece()
+        number = sum(pieces.values())
         if asked.action not in self._actions:
-            code = piece.item.stock_code
-            self.counted[code] = self.counted.get(code, 0) + number
-            self.scans = [{"word": f"+ {bare(number)}", "read": code}, *self.scans][:_LAST]
+            for code, count in pieces.items():
+                self.counted[code] = self.counted.get(code, 0) + count
+            read = next(iter(pieces)) if len(pieces) == 1 else asked.text("read")
+            self.scans = [{"word": f"+ {bare(number)}", "read": read}, *self.scans][:_LAST]
             self._actions = [asked.action, *self._actions][:_REMEMBERED]
             kept = {"counted": self.counted, "scans": self.scans, "actions": self._actions}
             asked.request.session[self._key] = kept
         return f"+ {bare(number)}"
+
+    def _piece(self) -> dict[str, int]:
+        asked = self._asked
+        piece = read_piece(asked.text("read"), asked.today)
+        typed = asked.text("quantity")
+        return {piece.item.stock_code: quantity(typed) if typed else (piece.count or 1) * _PIECE}
+
+    def _inner(self) -> dict[str, int]:
+        """What lies in the inner bag that was scanned; nothing where it was none."""
+        found = inner_bag(self._asked.text("read"))
+        if found is None:
+            return {}
+        if found[0] != self._bag:
+            raise Refusal("wrong-bag", f"WRONG BAG: that inner bag belongs in {found[0]}.", {"bag": str(found[0])})
+        pieces: dict[str, int] = {}
+        for share in inner_bag_of(*found, self._asked.today).shares:
+            if share.piece:
+                code = share.piece.stock_code
+                pieces[code] = pieces.get(code, 0) + int(share.quantity * _PIECE)
+        return pieces
 
     def forget(self) -> str:
         """Begin again."""

@@ -40,6 +40,7 @@ from kitting.pages import (
     people_page,
     pick_pages,
     pieces_page,
+    place_pages,
     planning_pages,
     premade_pages,
     receiving_pages,
@@ -187,6 +188,7 @@ ROUTES: tuple[Route, ...] = (
     Route("items/<path:code>", "item", item_pages.item_page, "items"),
     Route("lots/<path:name>", "lot", lot_pages.lot, "trace", ("lot hold", DO)),
     Route("traces/<str:ending>/<path:name>", "trace", lot_pages.trace_paper, "trace", (SIGNED_IN, ""), form_only=True),
+    Route("places/<int:number>", "place", place_pages.place, "items"),
     Route("receive", "receive", receiving_pages.to_come, WAREHOUSE),
     Route(
         "receive/<int:number>",

@@ -4,18 +4,21 @@ from dataclasses import dataclass
 from datetime import date
 
 import inventory.errors
-from inventory.models import Balance, Item, Lot, Place
+from inventory.models import STAGING, Balance, Item, Lot, Place
 from inventory.selectors.finding import items_by_code, known_lots, open_holds
 from inventory.selectors.words import near
 from jobs.models import Reel
-from kitting.calculation.bag_states import GIVE, ISSUE, TABLE
+from kitting.calculation.bag_states import GIVE, IN_STORE, ISSUE, ON_HOLD, TABLE
 from kitting.calculation.carton_codes import Carton, is_carton, read_carton
 from kitting.errors import Refusal
 from kitting.models import Bag, Recipe
 from kitting.selectors.bag_contents import bag_of_label, bare, contents_of, facts_of, label_code, label_state
+from kitting.selectors.inner_bags import inner_bag
 from kitting.selectors.lot_names import lot_address
+from kitting.selectors.printed_papers import paper_of
 
 BAG, CARTON, ITEM, LOT, REEL, PLACE = "bag", "carton", "stock code", "lot", "reel", "place"
+INNER, RACK = "inner bag", "rack place"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +49,14 @@ def what_is(text: str, *, today: date) -> list[Known]:
     asked = text.strip()
     if is_carton(asked):
         return [_carton(read_carton(asked, today=today))]
-    found = [*_bag(asked), *_item(asked), *_lots(asked), *_reel(asked), *_places(asked)]
+    inner = _inner(asked)
+    bags = inner or _bag(asked)
+    found = [*bags, *_item(asked), *_lots(asked), *_reel(asked), *_places(asked), *_racks(asked)]
+    found += [] if found else _paper(asked)
     if not found:
         close = near(asked, Item.objects.values_list("stock_code", flat=True))
         raise Refusal(
-            "not-ours", f"{asked!r} is not ours: no bag, stock code, lot, reel or place{close}", {"read": asked}
+            "not-ours", f"{asked!r} is not ours: no bag, stock code, lot, reel, place or paper{close}", {"read": asked}
         )
     return found
 
@@ -138,11 +144,40 @@ def _reel(text: str) -> list[Known]:
     return [Known(REEL, reel.reel, (f"cable type {reel.cable_type.cable_type}",))] if reel else []
 
 
+def _inner(text: str) -> list[Known]:
+    inner = inner_bag(text)
+    return (
+        [Known(INNER, f"{inner[1]} of {inner[0]}", (f"of bag {label_code(inner[0])}",), label_code(inner[0]))]
+        if inner
+        else []
+    )
+
+
+def _paper(text: str) -> list[Known]:
+    paper = paper_of(text)
+    return [Known(paper.kind, paper.name, (), paper.code, paper.superseded)] if paper else []
+
+
+def _racks(text: str) -> list[Known]:
+    """Rack places under this code, with the bags that lie there, by depot."""
+    depot, _, code = text.rpartition("/")
+    at = {"depot__depot": depot} if depot else {}
+    bags = Bag.objects.filter(whereabouts=code, state__in=(*IN_STORE, ON_HOLD), **at).select_related("job", "depot")
+    lying: dict[str, list[str]] = {}
+    for place in Place.objects.filter(code=code, kind=STAGING, **at).select_related("depot").order_by("depot__depot"):
+        lying[place.depot.depot] = []
+    for bag in bags.order_by("depot__depot", "job__job", "number"):
+        lying.setdefault(bag.depot.depot, []).append(f"{bag}: {bag.state}")
+    return [Known(RACK, f"{of}/{code}", tuple(told) or ("no bag lies there",), of) for of, told in lying.items()]
+
+
 def _places(text: str) -> list[Known]:
-    found = Place.objects.filter(code=text).select_related("depot").order_by("depot__depot", "pk")
+    depot, _, code = text.rpartition("/")
+    found = Place.objects.filter(code=code, **({"depot__depot": depot} if depot else {})).exclude(kind=STAGING)
+    found = found.select_related("depot").order_by("depot__depot", "pk")
     bags = set(Bag.objects.filter(place__in=found).values_list("place", flat=True))
     return [
-        Known(PLACE, str(place), (place.kind, *([f"kept for {place.job}"] if place.job else ())))
+        Known(PLACE, str(place), (place.kind, *([f"kept for {place.job}"] if place.job else ())), str(place.pk))
         for place in found
         if place.pk not in bags
     ]

@@ -24,6 +24,7 @@ from kitting.models.bags import HANDED_BACK, ISSUED
 from kitting.roles import DO, Actor
 from kitting.selectors.bag_contents import label_state
 from kitting.services.bag_leave import end_requests, leave_for
+from kitting.services.rack_places import rack_scanned
 from kitting.services.release_promises import bring_back, take_out
 from kitting.services.scans import Answer, Scan, advance, opened, settled
 from kitting.services.two_persons import attempts_kept
@@ -34,20 +35,20 @@ def stage(*, bag: str, rack: str, confirmed: Collection[str] = (), **scan: Unpac
     """Put a checked bag in its rack place.
 
     Raises:
-        Doubt: ``place-taken``: other bags lie there; names them.
-        Refusal: ``no-rack``; something in the bag is not good any more; or the bag's state forbids it.
+        Doubt: ``place-taken``: other bags lie there; names them; ``near-rack``: which rack place is meant.
+        Refusal: ``no-rack``; ``not-a-rack``; ``unknown-rack``; something in the bag is not good any
+            more; or the bag's state forbids it.
     """
     one = opened(bag, STAGE, {"rack": rack}, scan)
     if one.repeated:
         return Answer("PLACED", f"{one.bag} is at {one.bag.whereabouts} already.", one.bag, repeated=True)
-    if not rack.strip():
-        raise Refusal("no-rack", f"Scan the rack place for {one.bag}.", {})
+    doubts = Doubts(confirmed)
+    rack = rack_scanned(one.bag.depot, rack, doubts)
     state = advance(one, STAGE)
     there = Bag.objects.filter(depot=one.bag.depot, whereabouts=rack, state__in=(STAGED, CHECKED)).exclude(
         pk=one.bag.pk
     )
     names = sorted(str(other) for other in there.select_related("job"))
-    doubts = Doubts(confirmed)
     if names:
         doubts.ask("place-taken", 1, f"PLACE TAKEN: {', '.join(names)} at {rack}: put this bag there as well?")
     doubts.settle()

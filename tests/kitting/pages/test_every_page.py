@@ -15,7 +15,7 @@ from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 from record_books import load
 
-from inventory.models import Action, Balance, Depot, Lot, OrderLine, Transfer
+from inventory.models import Action, Balance, Depot, Lot, OrderLine, Place, Transfer
 from kitting.errands.keeping import packed_files
 from kitting.errands.loading import LOOK
 from kitting.errands.planning import PLAN
@@ -121,6 +121,7 @@ def named() -> dict[str, str]:
         "pieces/<int:number>": f"pieces/{Balance.objects.filter(place__kind='bin').latest('pk').pk}",
         "files/<int:number>/columns": f"files/{foreign.pk}/columns",
         "files/<int:number>": f"files/{file.pk}", "layouts/<int:number>": f"layouts/{layout.pk}",
+        "places/<int:number>": f"places/{Place.objects.filter(kind='bin').earliest('pk').pk}",
         "receive/<int:number>": f"receive/{OrderLine.objects.latest('pk').pk}",
         "transfers/<int:number>": f"transfers/{Transfer.objects.latest('pk').pk}",
         "counts/differences/<int:number>": f"counts/differences/{count.lines.get(state=RECOUNTED).pk}",
