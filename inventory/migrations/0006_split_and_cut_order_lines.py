@@ -11,6 +11,11 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.AddField(
+            model_name="item",
+            name="lead_date",
+            field=models.DateField(blank=True, null=True),
+        ),
+        migrations.AddField(
             model_name="orderline",
             name="cut",
             field=models.BigIntegerField(default=0),

@@ -90,6 +90,7 @@ class Item(Edited):
     minimum_order = models.BigIntegerField(null=True, blank=True)
     order_multiple = models.BigIntegerField(null=True, blank=True)
     lead_days = models.PositiveIntegerField(null=True, blank=True)
+    lead_date = models.DateField(null=True, blank=True)
     supplier = models.ForeignKey(Supplier, on_delete=models.PROTECT, null=True, blank=True, related_name="items")
     supplier_code = models.CharField(max_length=80, blank=True)
     price = ExactDecimalField(max_digits=15, decimal_places=6, null=True, blank=True)

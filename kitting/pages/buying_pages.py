@@ -51,6 +51,7 @@ def buying_page(asked: Asked) -> HttpResponse:
             "name": name,
             "label": name or _NO_SUPPLIER,
             "new": sum(not one.sent_on for one in lines),
+            "late": known.lateness[name].words if name else "",
             "table": _lines(asked, name or _NO_SUPPLIER, lines, money=money),
         }
         for name, lines in known.by_supplier.items()
@@ -93,7 +94,8 @@ def _lines(asked: Asked, name: str, lines: Sequence[ToOrder], *, money: bool) ->
     for one in lines:
         row = one.row
         state = f"on sheet {one.sent_on}" if one.sent_on else ""
-        told = Cell(state or row["order_by"], note="" if one.sent_on else _late(row))
+        late = "" if one.sent_on else _late(row)
+        told = Cell(state or row["order_by"], note=" · ".join(filter(None, (late, one.lead.words(asked.today)))))
         cells = [
             Cell(row["stock_code"], note=" · ".join(filter(None, (row["supplier_code"], row["description"])))),
             Cell(in_words(row, one.unit), note=one.expiry_words),

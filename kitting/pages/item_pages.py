@@ -16,6 +16,7 @@ from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import bare
+from kitting.selectors.buying import Lead
 from kitting.selectors.item_sheet import Change, ItemSheet, item_sheet
 from kitting.selectors.stock_search import ranges_over_insulation
 from kitting.selectors.stock_sums import FREE, OWNED, SHARES, Spot, sums
@@ -78,7 +79,7 @@ def _buying(asked: Asked, item: Item) -> Iterator[tuple[str, object]]:
         yield "Bought by", f"{item.purchase_unit} of {quantity_text(item.per_purchase_unit, item.stock_unit)}"
     yield "Supplier", item.supplier
     yield "Supplier's code", item.supplier_code
-    yield "Lead", f"{item.lead_days} days" if item.lead_days is not None else ""
+    yield "Lead", Lead(item.lead_days, item.lead_date).words(asked.today).removeprefix("lead ")
     yield "Least order", quantity_text(item.minimum_order, item.stock_unit) if item.minimum_order else ""
     yield "Orders in steps of", quantity_text(item.order_multiple, item.stock_unit) if item.order_multiple else ""
     if asked.actor.may("prices", SEE) and item.price is not None:

@@ -1,6 +1,6 @@
 """What is on order: when it comes and who waits; another day is looked at before it is noted; deliveries in parts."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from django.http import HttpResponse
 from django.urls import reverse
@@ -10,6 +10,8 @@ from kitting.pages.order_changes import act
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import DO
 from kitting.selectors.bag_contents import bare
+from kitting.selectors.buying import Lead
+from kitting.selectors.lateness import NEVER_CAME, Lateness, lateness
 from kitting.selectors.orders import (
     SOON_DAYS,
     OnOrder,
@@ -37,7 +39,7 @@ def orders(asked: Asked) -> HttpResponse:
     """Open order lines, those first that jobs hang on and that are due soon; give out what has come."""
     if asked.request.method == "POST":
         return attempt(asked, lambda: _give_out(asked), reverse("orders"))
-    found = on_order()
+    found, late = on_order(), lateness(asked.today)
     pressing = [one for one in found if one.matters(asked.today)]
     others = [one for one in found if not one.matters(asked.today)]
     context = {
@@ -45,9 +47,10 @@ def orders(asked: Asked) -> HttpResponse:
             asked,
             f"Chase these: a job waits, and they are due within {SOON_DAYS} days, overdue, or without a day",
             pressing,
+            late,
             "No job hangs on an order that is due soon.",
         ),
-        "others": _table(asked, "All others", others, "Nothing else is on order."),
+        "others": _table(asked, "All others", others, late, "Nothing else is on order."),
         "to_give_out": to_give_out(),
         "for_nothing": _for_nothing(),
         "may_act": asked.actor.may(ORDER_SHEET, DO),
@@ -55,10 +58,10 @@ def orders(asked: Asked) -> HttpResponse:
     return page(asked, "orders.html", context)
 
 
-def _table(asked: Asked, caption: str, lines: Iterable[OnOrder], empty: str) -> Table:
+def _table(asked: Asked, caption: str, lines: Iterable[OnOrder], late: Mapping[int, Lateness], empty: str) -> Table:
     rows = [
         [
-            link(str(one.line), "order-line", one.line.pk, note=_supplier(one)),
+            link(str(one.line), "order-line", one.line.pk, note=_supplier(one, late)),
             Cell(one.line.item.stock_code, note=one.line.item.description),
             figure(one.words(one.left), note=_of(one)),
             Cell(one.line.promised or "–", note=_day_note(asked, one)),
@@ -80,8 +83,9 @@ def _for_nothing() -> Table:
     return Table("Came for a job that was cancelled: keep or send back?", heads, rows, "")
 
 
-def _supplier(one: OnOrder) -> str:
-    return one.line.supplier.name if one.line.supplier else "no supplier named"
+def _supplier(one: OnOrder, late: Mapping[int, Lateness]) -> str:
+    supplier = one.line.supplier
+    return f"{supplier.name}: {late.get(supplier.pk, NEVER_CAME).words}" if supplier else "no supplier named"
 
 
 def _of(one: OnOrder) -> str:
@@ -119,6 +123,8 @@ def order_line(asked: Asked, number: str) -> HttpResponse:
     context = {
         "one": one,
         "left": one.words(one.left),
+        "late": lateness(asked.today).get(one.line.supplier_id or 0, NEVER_CAME).words if one.line.supplier else "",
+        "lead": Lead(one.line.item.lead_days, one.line.item.lead_date).words(asked.today),
         "ordered": one.words(one.line.quantity),
         "received": one.words(one.line.received),
         "cut": one.words(one.line.cut) if one.line.cut else "",

@@ -210,7 +210,15 @@ def _what_if_result(asked: Asked, errand: Errand) -> HttpResponse:
          order_cell(one.get("order_by_before", ())), order_cell(one.get("order_by", ()))]
         for one in errand.result["jobs"]
     ]  # fmt: skip
-    heads: tuple[str, ...] = ("Job", "Now", "Then", "Short then", "Staged by", "Last order day now", "Then")
+    heads: tuple[str, ...] = (
+        "Job",
+        "Now",
+        "Then",
+        "Short then",
+        "Staged by",
+        "Last order day now",
+        "Last order day then",
+    )
     jobs = Table("Jobs that would change", heads, rows, "No job would change.")
     lines = [
         [one["line"], said(one["answer_before"]), said(one["answer_after"]),

@@ -6,13 +6,14 @@ from datetime import date, timedelta
 
 from django.db.models import Count, Q, QuerySet, Sum
 
-from inventory.models import INSTALLED, SCRAPPED, Item, Movement
+from inventory.models import INSTALLED, SCRAPPED, Item, Movement, Supplier
 from kitting.calculation.bags import YES
 from kitting.calculation.quantities import thousandths
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, PlanRow, SentLine, SentSheet
 from kitting.selectors.bag_contents import bare, consumed
 from kitting.selectors.cutovers import last_plan
+from kitting.selectors.lateness import NEVER_CAME, Lateness, lateness
 
 MOST_SHORTAGES = 200  # the first staged; the shortage report holds all
 PRICE_LASTS_DAYS = 90  # an older price is marked
@@ -36,6 +37,23 @@ class Price:
 
 
 @dataclass(frozen=True, slots=True)
+class Lead:
+    """Days that a supplier takes, and the day on which somebody last said so; None where nobody has."""
+
+    days: int | None
+    day: date | None
+
+    def words(self, today: date) -> str:
+        """``lead 14 days, said 2025-11-01, OLDER THAN 90 DAYS``; that its age is not known; '' without lead days."""
+        if self.days is None:
+            return ""
+        if self.day is None:
+            return f"lead {self.days} days, age not known"
+        old = (today - self.day).days > PRICE_LASTS_DAYS
+        return f"lead {self.days} days, said {self.day}{f', OLDER THAN {PRICE_LASTS_DAYS} DAYS' if old else ''}"
+
+
+@dataclass(frozen=True, slots=True)
 class ToOrder:
     """A line of the plan's reorder table.
 
@@ -43,6 +61,7 @@ class ToOrder:
         row: its cells.
         unit: stock unit of the item.
         price: what was paid last.
+        lead: how long its supplier takes.
         sent_on: number of the sheet that holds it, 0 while none does.
         shelf_months: how long its pieces keep; None: for ever.
         used: thousandths that were installed or scrapped of the item within the last 365 days.
@@ -51,6 +70,7 @@ class ToOrder:
     row: Row
     unit: str
     price: Price
+    lead: Lead
     sent_on: int
     shelf_months: int | None
     used: int
@@ -81,6 +101,7 @@ class Buying:
     Args:
         plan: the one applied last; None where there is none.
         by_supplier: its reorder lines by supplier, '' for none named.
+        lateness: how late each of these suppliers was.
         shortages: the first rows of its table of shortages.
         more_shortages: how many rows that table has beyond these.
         blocked: what can't be ordered, because nobody has said what a purchase unit holds.
@@ -88,6 +109,7 @@ class Buying:
 
     plan: AppliedPlan | None
     by_supplier: Mapping[str, Sequence[ToOrder]]
+    lateness: Mapping[str, Lateness]
     shortages: Sequence[Row]
     more_shortages: int
     blocked: Sequence[Row]
@@ -99,10 +121,10 @@ class Buying:
 
 
 def buying(today: date) -> Buying:
-    """The tables of the plan applied last, as purchasing needs them; six queries, however many lines there are."""
+    """The tables of the plan applied last, as purchasing needs them; ten queries, however many lines there are."""
     plan = last_plan()
     if plan is None:
-        return Buying(None, {}, (), 0, ())
+        return Buying(None, {}, {}, (), 0, ())
     rows: dict[str, list[Row]] = {_REORDER: [], _SHORTAGES: [], _QUESTIONS: []}
     found = PlanRow.objects.filter(Q(table=_REORDER) | Q(**_BLOCKED), plan=plan).order_by("position")
     for table, cells in found.values_list("table", "cells"):
@@ -121,10 +143,15 @@ def buying(today: date) -> Buying:
         item = items[row["stock_code"]]
         price = Price("" if item.price is None else f"{item.price.normalize():f}", item.price_date)
         sent_on = sent.get((row["stock_code"], row["depot"]), 0)
-        line = ToOrder(row, item.stock_unit, price, sent_on, item.shelf_months, used.get(row["stock_code"], 0))
+        lead = Lead(item.lead_days, item.lead_date)
+        gone = used.get(row["stock_code"], 0)
+        line = ToOrder(row, item.stock_unit, price, lead, sent_on, item.shelf_months, gone)
         by_supplier.setdefault(row["supplier"], []).append(line)
     more = max(short.count() - MOST_SHORTAGES, 0)
-    return Buying(plan, by_supplier, rows[_SHORTAGES], more, rows[_QUESTIONS])
+    late = lateness(today)
+    known = dict(Supplier.objects.filter(name__in=by_supplier).values_list("name", "pk"))
+    told = {name: late.get(known.get(name, 0), NEVER_CAME) for name in by_supplier if name}
+    return Buying(plan, by_supplier, told, rows[_SHORTAGES], more, rows[_QUESTIONS])
 
 
 def _used(codes: Collection[str], today: date) -> dict[str, int]:

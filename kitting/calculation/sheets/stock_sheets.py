@@ -78,6 +78,7 @@ ITEMS = Sheet(
         Column("minimum order", "minimum_order", QUANTITY),
         Column("order multiple", "order_multiple", QUANTITY, rule=_more_than_none, message=_NOT_NONE),
         Column("lead days", "lead_days", whole(0, 3650, ("days", "day", "d"))),
+        Column("lead date", "lead_date", DATE),
         Column("supplier", "supplier", TEXT),
         Column("supplier code", "supplier_code", CODE),
         Column("price", "price", number("0", "10000000")),

@@ -303,3 +303,23 @@ def test_lists_of_purchasing_ask_the_books_as_often_with_more_lines(address: str
     with CaptureQueriesContext(connection) as many:
         client.get(address)
     assert len(many) == len(few)
+
+
+def test_suppliers_lateness_and_the_age_of_a_lead_time_stand_beside_what_is_decided_by_them() -> None:
+    client = browser_of(BUYER)
+    line = OrderLine.objects.get(order__number="PO-1")
+    Item.objects.filter(stock_code="CS25-2").update(lead_date=date(2026, 2, 1))
+    Item.objects.filter(stock_code="EA15-15.3").update(lead_date=date(2025, 11, 1))
+    before = words(client.get(f"/orders/{line.pk}"))
+    OrderLine.objects.filter(pk=line.pk).update(promised=date(2026, 2, 27))
+    came(24)
+
+    buying, orders, one = (words(client.get(address)) for address in ("/buying", "/orders", f"/orders/{line.pk}"))
+
+    assert "nothing came in the last year: nobody knows how late they are" in before
+    assert "lead 14 days, said 2026-02-01 " in buying
+    assert "lead 10 days, said 2025-11-01, OLDER THAN 90 DAYS" in buying
+    assert "lead 98 days, age not known" in buying
+    assert "Larkfield Supply: 1 of 1 came late in the last year, typically 3 days." in buying
+    assert "nobody knows how late" in orders
+    assert "1 of 1 came late in the last year, typically 3 days lead 21 days, age not known" in one
