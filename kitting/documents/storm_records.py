@@ -104,9 +104,10 @@ def _storm_line(move: Movement, zone: tzinfo, arrivals: Arrivals, opened_at: dat
 
 def _unit_price(item: Item) -> Decimal | None:
     """Price of one stock unit, to four places, from that of a purchase unit."""
-    if item.price is None or not item.per_purchase_unit:
-        return item.price
-    return (item.price / as_decimal(item.per_purchase_unit)).quantize(Decimal("0.0001"), ROUND_HALF_UP).normalize()
+    price: Decimal | None = item.price
+    if price is None or not item.per_purchase_unit:
+        return price
+    return (price / as_decimal(item.per_purchase_unit)).quantize(Decimal("0.0001"), ROUND_HALF_UP).normalize()
 
 
 def _papers(came: Iterable[Movement]) -> str:
