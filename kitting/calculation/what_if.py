@@ -96,6 +96,20 @@ def lose_lot(raw: RawBook, *, stock_code: str, lot: str) -> RawBook:
     return _changed(raw, "stock", {"stock_code": stock_code, "lot": lot}, {"place_kind": "hold"})
 
 
+def take_pieces(raw: RawBook, *, stock_code: str, depot: str, place: str, lot: str, quantity: str) -> RawBook:
+    """So many pieces of a lot gone from a place, all of them where it has no more.
+
+    Raises:
+        Refusal: ``no-such-row``.
+    """
+
+    def left(text: str) -> str:
+        return f"{max(Decimal(text) - Decimal(quantity), Decimal()):f}"
+
+    where = {"stock_code": stock_code, "depot": depot, "place": place, "lot": lot}
+    return _changed(raw, "stock", where, {"quantity": left})
+
+
 def add_stock(raw: RawBook, *, stock_code: str, depot: str, quantity: str, use_by: str = "") -> RawBook:
     """So many more pieces in a bin of a depot."""
     cells = {

@@ -4,6 +4,7 @@ import threading
 from collections.abc import Callable, Mapping
 
 import inventory.errors
+from kitting.errands.lending import LENDING, look_at_lending
 from kitting.errands.loading import LOAD, LOOK, load_file, look_at_file
 from kitting.errands.looking import LOOK_AT_DRAFT, RECHECK, check_again, look_at_rules
 from kitting.errands.pinning import PIN, pin
@@ -15,7 +16,7 @@ from kitting.services.ask_errands import fail_errand, refuse_errand, take_up
 KINDS: Mapping[str, Callable[[Errand], None]] = {
     PIN: pin,
     PLAN: make_plan, APPLY: apply_reviewed, WHAT_IF: ask_what_if, LOOK: look_at_file, LOAD: load_file,
-    LOOK_AT_DRAFT: look_at_rules, RECHECK: check_again,
+    LENDING: look_at_lending, LOOK_AT_DRAFT: look_at_rules, RECHECK: check_again,
 }  # fmt: skip
 PAUSE_S = 0.5
 

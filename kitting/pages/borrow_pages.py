@@ -1,8 +1,9 @@
 """Where else a missing piece is: free ones first, then staged bags, which lend by leave; and paying back."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any
+from urllib.parse import urlencode
 
 from django.http import HttpResponse
 from django.urls import reverse
@@ -10,11 +11,14 @@ from django.urls import reverse
 import inventory.errors
 from inventory.models import BIN, SUPPLIER_OWNED
 from inventory.selectors.finding import items_by_code
+from kitting.errands.lending import LENDING
 from kitting.errors import Refusal
-from kitting.models import Bag, Borrow
+from kitting.models import Bag, Borrow, Errand
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, page, questions_of, refused
 from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quantity
+from kitting.pages.planning_pages import RESULTS, ask
 from kitting.pages.source_tables import source_table
+from kitting.pages.tables import Cell, Table, figure
 from kitting.selectors.bag_contents import bare, contents_of, good_until, label_code
 from kitting.selectors.bag_requests import of_bag as asked_of
 from kitting.selectors.sources import FREE, IN_BAG, Source, sources
@@ -22,7 +26,8 @@ from kitting.services.bag_requests import ask_borrow
 from kitting.services.borrow_pieces import borrow as lend
 from kitting.services.borrow_pieces import pay_back
 
-ASK = "ask"
+ASK, LOOK_FIRST = "ask", "look"
+MOST_LENDERS = 5  # each is a plan of its own
 
 
 @of_bag
@@ -35,6 +40,8 @@ def borrow(asked: Asked, one: Bag) -> HttpResponse:
     here = f"{reverse('borrow', args=[code])}?item={wanted}"
     if asked.request.method != "POST":
         return _form(asked, one, found, [])
+    if asked.text("deed") == LOOK_FIRST:
+        return ask(asked, LENDING, _to_look_at(asked, one, found))
     try:
         paid_back_by = date.fromisoformat(asked.text("pay_back_by"))
     except ValueError:
@@ -60,7 +67,7 @@ def borrow(asked: Asked, one: Bag) -> HttpResponse:
 def _form(asked: Asked, one: Bag, found: Sequence[Source], questions: Sequence[object]) -> HttpResponse:
     """The sources; with questions the PIN is typed again, so that it never stands in a page."""
     free = [source for source in found if source.kind in FREE]
-    lenders = [source for source in found if source.kind == IN_BAG and source.bag and source.bag.job_id != one.job_id]
+    lenders = _lenders(one, found)
     choice = [(f"{label_code(source.bag)}|{source.balance.lot.number}", source.sentence)
               for source in lenders if source.bag]  # fmt: skip
     item = asked.request.GET["item"]
@@ -91,6 +98,51 @@ def _form(asked: Asked, one: Bag, found: Sequence[Source], questions: Sequence[o
         ],
     }  # fmt: skip
     return page(asked, "borrow.html", context)
+
+
+def _to_look_at(asked: Asked, one: Bag, found: Sequence[Source]) -> dict[str, object]:
+    lenders = [
+        {"code": label_code(source.bag), "label": str(source.bag), "cutover": source.bag.job.cutover,
+         "lot": source.balance.lot.number, "depot": source.bag.depot.depot, "place": source.balance.place.code}
+        for source in _lenders(one, found)[:MOST_LENDERS]
+        if source.bag
+    ]  # fmt: skip
+    wanted = bare(quantity(asked.text("quantity")))
+    given = {"as_of": asked.today.isoformat(), "item": asked.request.GET["item"], "quantity": wanted}
+    return {**given, "lenders": lenders, "taker": label_code(one)}
+
+
+def _lenders(one: Bag, found: Sequence[Source]) -> list[Source]:
+    return [source for source in found if source.kind == IN_BAG and source.bag and source.bag.job_id != one.job_id]
+
+
+def _lending_result(asked: Asked, errand: Errand) -> HttpResponse:
+    """What each bag would break, the least harmful first, each with the way to borrow from it."""
+    given = errand.given
+    form = {"item": given["item"], "quantity": given["quantity"]}
+    back = f"{reverse('borrow', args=[given['taker']])}?"
+    rows = [
+        [
+            Cell(one["label"], f"{back}{urlencode({**form, 'lender': one['code'] + '|' + one['lot']})}",
+                 note=f"lot {one['lot'] or 'unknown'}, cutover {one['cutover'] or 'no date'}"),
+            Cell("; ".join(_broken(job) for job in one["worse"]) or "nothing: others replace what it lends"),
+            figure(one["short"]),
+        ]
+        for one in errand.result["lenders"]
+    ]  # fmt: skip
+    heads = ("Lends", "Breaks", "Pieces short")
+    table = Table("The least harmful first", heads, rows, "No bag holds them any more.")
+    title = f"Who lends {given['quantity']} {given['item']}?"
+    return page(asked, "lending.html", {"title": title, "table": table, "back": f"{back}{urlencode(form)}"})
+
+
+def _broken(job: Mapping[str, str]) -> str:
+    staged = f", staged by {job['staged_by']}" if job["staged_by"] else ""
+    turns = f" turns from {job['now']} to {job['then']}" if job["now"] != job["then"] else ""
+    return f"{job['job']}{turns}, {job['more_short']} more short{staged}"
+
+
+RESULTS[LENDING] = _lending_result
 
 
 @of_bag

@@ -64,7 +64,7 @@ def errand_page(asked: Asked, number: str) -> HttpResponse:
 def watched(asked: Asked, errand: Errand) -> HttpResponse:
     """How far long work has come, or why nothing came of it."""
     of_file = errand.kind in _OF_FILES
-    may_stop = of_file and asked.actor.may("schedule", DO)
+    may_stop = of_file and asked.actor.may("sheets", DO)
     return page(asked, "errand.html", {"errand": errand, "of_file": of_file, "may_stop": may_stop})
 
 

@@ -165,7 +165,7 @@ ROUTES: tuple[Route, ...] = (
     Route("plans", "plans", planning_pages.plans, PLANS, (PLANS, DO)),
     Route("plans/<int:number>/apply", "apply", planning_pages.apply_page, PLANS, (PLANS, DO), form_only=True),
     Route("errands/<int:number>", "errand", planning_pages.errand_page, PLANS),
-    Route("errands/<int:number>/stop", "stop-errand", planning_pages.stop, "schedule", ("schedule", DO),
+    Route("errands/<int:number>/stop", "stop-errand", planning_pages.stop, "sheets", ("sheets", DO),
           form_only=True),
     Route("what-if", "what-if", planning_pages.what_if_page, PLANS, (PLANS, DO)),
     Route("files", "files", file_pages.files, "sheets", ("sheets", DO)),

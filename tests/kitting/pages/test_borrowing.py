@@ -7,7 +7,7 @@ from django.test import Client
 from module_books import books_of_module
 from people import DUTY, STORES
 
-from inventory.models import Balance
+from inventory.models import Balance, Lot
 from kitting.models import Borrow
 from kitting.selectors.bag_contents import label_code
 from kitting.services.emergency import open_emergency
@@ -101,3 +101,19 @@ def test_what_was_lent_is_paid_back_on_the_page_of_the_bag_that_lent_it(
     assert "PAID BACK 0 still to come back for J10 V9." in words(paid)
     assert "LENT" not in words(window.get(f"/bags/{lender}"))
     assert window.get(f"/bags/{lender}/pay-back?borrow=999").status_code == 404
+
+
+def test_what_a_bag_would_break_is_found_by_planning_without_its_pieces(
+    stores: Stores, taker: str, window: Client
+) -> None:
+    address, asked = f"/bags/{taker}/borrow?item=CS15-2", {"deed": "look", "quantity": "3"}
+
+    broken = words(send(window, address, **asked))
+    lot = Lot.objects.get(number="L-2508A", item__stock_code="CS15-2")
+    spare = Balance.objects.create(lot=lot, place=stores.place("H", "H-77"), quantity=3_000)
+    replaced = words(send(window, address, **asked))
+
+    assert "J10 V9 lot L-2508A" in broken
+    assert "J10, 3 more short, staged by 2026-04-09 3" in broken
+    assert "nothing: others replace what it lends" in replaced
+    assert (Borrow.objects.count(), Balance.objects.get(pk=spare.pk).quantity) == (0, 3_000)
