@@ -28,7 +28,7 @@ from kitting.calculation.bag_states import (
 )  # fmt: skip
 from kitting.pages.asked import Asked
 from kitting.pages.deciding_pages import waiting_for
-from kitting.roles import APPROVE, ASK, DO
+from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.bag_requests import to_be_used
 from kitting.selectors.bag_rows import REWORK, not_ended
@@ -41,6 +41,7 @@ from kitting.selectors.open_counts import COUNT, EXPLAIN, RECOUNT, list_states
 from kitting.selectors.orders import on_order, to_give_out
 from kitting.selectors.premade_kits import READY as FILLED
 from kitting.selectors.premade_kits import kits, to_build
+from kitting.selectors.returns_due import NOTICE_DAYS, returns_late
 from kitting.selectors.stock_sums import order_lines_open
 from kitting.selectors.storms import LONGEST_DAYS, left_on, lots_unnamed
 from kitting.selectors.transfer_asks import open_asks
@@ -182,6 +183,18 @@ def _settling(asked: Asked) -> Iterator[Task]:
         yield Task(kept, "scans that need a person", reverse("exceptions"))
 
 
+def _returning(asked: Asked) -> Iterator[Task]:
+    """Pieces that nobody has accounted for days after the outage, for stores, crews and who looks into things."""
+    if not (asked.actor.may("turn in", DO) or asked.actor.may("count", APPROVE)):
+        return
+    depots = asked.actor.depots
+    late = [one for one in returns_late(asked.today) if not depots or one.bag.depot.depot in depots]
+    if late:
+        what = f"returns open for more than {NOTICE_DAYS} working days"
+        note = ", ".join(dict.fromkeys(f"{one.bag} {one.item}" for one in late[:_NAMED]))
+        yield Task(len(late), what, reverse("exceptions" if asked.actor.may("trace", SEE) else "bags"), note)
+
+
 def _counting(asked: Asked) -> Iterator[Task]:
     """What stores count, count again, explain, look for and post; what waits for an approval is among the decisions."""
     if not asked.actor.may("count", DO):
@@ -244,5 +257,6 @@ def _ahead(asked: Asked) -> Iterator[Task]:
 
 
 KINDS: list[Callable[[Asked], Iterator[Task]]] = [
-    _hearing, _storms, _deciding, _planning, _approved, _bags, _ahead, _stores, _counting, _buying, _settling,
+    _hearing, _storms, _deciding, _planning, _approved, _bags, _ahead, _stores, _counting, _buying, _returning,
+    _settling,
 ]  # fmt: skip

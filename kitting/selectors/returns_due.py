@@ -8,8 +8,14 @@ from django.db.models import Q
 
 from inventory.models import Item
 from kitting.calculation.bag_states import OUT
+from kitting.calculation.calendars import add_working_days
+from kitting.calculation.sheets.all_sheets import SHEETS
+from kitting.calculation.sheets.parsers import Setting
 from kitting.models import Bag
 from kitting.selectors.bag_contents import contents_of
+
+NOTICE_DAYS = 3  # working days after an outage by which every piece is accounted for
+_CLOSED_DAYS = SHEETS["depots"].by_field["closed_days"].parser
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +45,15 @@ def returns_due(today: date) -> list[ReturnDue]:
                 quantity = stand.open + (before.quantity if before else 0)
                 left[bag.pk, item.pk] = ReturnDue(item, quantity, bag, _last_day(bag))
     return sorted(left.values(), key=lambda one: (one.item.stock_code, one.since, str(one.bag)))
+
+
+def returns_late(today: date) -> list[ReturnDue]:
+    """What is due back for more than three working days of the bag's depot; as many queries as ``returns_due``."""
+    return [one for one in returns_due(today) if add_working_days(one.since, NOTICE_DAYS, _closed(one.bag)) < today]
+
+
+def _closed(bag: Bag) -> frozenset[date]:
+    return frozenset(_CLOSED_DAYS.read(bag.depot.closed_days, Setting())) if bag.depot.closed_days else frozenset()
 
 
 def due_back(today: date) -> Mapping[tuple[str, str], int]:

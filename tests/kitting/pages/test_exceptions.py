@@ -1,6 +1,6 @@
 """One page of what was overridden, of what stands open, and of scans that wait for a person."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from bag_stores import CREW, Stores, demo_sheets, planned
@@ -10,8 +10,10 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import AUDITOR, BUYER, DUTY, PLANNER, STANDARDS, STORES
 
-from inventory.models import Balance, Item
+from inventory.models import Balance, Depot, Item
 from kitting.models import Borrow, KeptScan, Promise
+from kitting.selectors.returns_due import returns_due, returns_late
+from kitting.services.issue_bags import issue
 from kitting.services.pin_pieces import pin_pieces
 
 pytestmark = pytest.mark.django_db
@@ -49,6 +51,21 @@ def test_a_scan_that_could_not_be_booked_is_settled_with_a_reason_by_who_keeps_b
     assert "is settled; nothing was booked" in done
     assert "No scan waits" in done
     assert KeptScan.objects.get().settled_why == "crew 9 had it"
+
+
+def test_what_nobody_has_accounted_for_three_working_days_after_the_outage_is_told() -> None:
+    stores = Stores()
+    stores.bags("J03")
+    stores.ready("J03", "B1")
+    given = {"crew": "crew 3", "truck": "14", "signature": CREW.name}
+    issue(bag=stores.code("J03", "B1"), **given, **stores.scan())
+    (friday, tuesday, wednesday) = (date(2026, 3, day) for day in (13, 17, 18))  # the outage is on Thursday the 12th
+
+    assert {str(one.bag) for one in returns_due(friday)} == {"J03 B1"}
+    assert returns_late(tuesday) == []
+    assert {str(one.bag) for one in returns_late(wednesday)} == {"J03 B1"}
+    Depot.objects.filter(depot="N").update(closed_days="2026-03-16")
+    assert returns_late(wednesday) == []
 
 
 def test_a_borrow_stands_there_with_its_age_until_it_is_paid_back() -> None:
