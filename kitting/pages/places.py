@@ -41,6 +41,7 @@ PLACES = (
         "To approve", "to-approve", "stand-in", "what one person asks and another decides; ask here too", "short bag"
     ),
     Place("Exceptions", "exceptions", "trace", "overrides, unpaid borrows, unbalanced bags, scans for a person"),
+    Place("Ends", "ends", "as-installed", "what is on each end, from which lot, what was there before"),
     Place("Record", "record", "trace", "all that was done, by whom and when, never changed"),
     Place("People", "people", "people", "who may sign in and do what"),
 )

@@ -23,6 +23,7 @@ from kitting.pages import (
     deciding_by_hand,
     deciding_pages,
     emergency_pages,
+    ends_page,
     exception_pages,
     fact_pages,
     file_pages,
@@ -220,6 +221,7 @@ ROUTES: tuple[Route, ...] = (
           form_only=True),
     Route("transfers/differences/<int:number>", "difference", van_pages.difference, WAREHOUSE, (WAREHOUSE, DO),
           form_only=True),
+    Route("ends", "ends", ends_page.ends, "as-installed", ("as-installed", DO)),
     Route("holds/<int:number>/tag.pdf", "hold-tag", lot_pages.tag, "trace", (SIGNED_IN, ""), form_only=True),
     # counts: stores count and explain, the auditor approves
     Route("counts", "counts", count_pages.counts, COUNT),

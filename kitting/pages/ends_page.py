@@ -1,0 +1,100 @@
+"""What is on each end of the line, since when and from which lot, what was there before; and parts taken off it."""
+
+from urllib.parse import urlencode
+
+from django.db.models import Count, Max
+from django.http import HttpResponse
+from django.urls import reverse
+
+from kitting.calculation.quantities import as_decimal
+from kitting.models import BagEntry
+from kitting.models.bags import FATES, INSTALLED
+from kitting.pages.asked import Asked, attempt, page
+from kitting.pages.stock_pages import lot_cell
+from kitting.pages.tables import MOST_ROWS, Cell, Table, figure, link
+from kitting.pages.typed import back_with_typed, typed_quantity
+from kitting.roles import DO, SEE
+from kitting.selectors.bag_contents import bare
+from kitting.selectors.installed_ends import Fitted, history
+from kitting.services.retire_parts import AS_INSTALLED, retire
+
+_HEADS = ("Phase", "Part", "Pieces", "Since, from", "Fit and rule", "Taken off")
+
+
+def ends(asked: Asked) -> HttpResponse:
+    """Ends of a structure, or one end with all that was ever on it; a form notes what was taken off."""
+    structure, position = asked.text("structure"), asked.text("position")
+    if asked.request.method == "POST":
+        address = _address(structure, position)
+        return attempt(asked, lambda: _taken_off(asked), address, back=back_with_typed(asked, reverse("ends")))
+    if position:
+        return _end(asked, structure, position)
+    fitted = BagEntry.objects.filter(deed=INSTALLED).exclude(line__facts__position="")
+    if structure:
+        fitted = fitted.filter(line__bag__structure__icontains=structure)
+    keys = fitted.values_list("line__bag__structure", "line__facts__position").annotate(Count("pk"), Max("action__at"))
+    rows = [
+        [Cell(f"{at}-{where}", _address(at, where)), figure(count), Cell(f"{last.astimezone(asked.zone):%Y-%m-%d}")]
+        for at, where, count, last in keys.order_by("line__bag__structure", "line__facts__position")[:MOST_ROWS]
+        if where
+    ]
+    empty = "Nothing is noted as installed here." if structure else "Nothing is noted as installed yet."
+    table = Table("Ends", ("End", "Notes", "Last"), rows, empty)
+    return page(asked, "ends.html", {"table": table, "structure": structure})
+
+
+def _address(structure: str, position: str) -> str:
+    return f"{reverse('ends')}?{urlencode({'structure': structure, 'position': position})}"
+
+
+def _end(asked: Asked, structure: str, position: str) -> HttpResponse:
+    found = history(structure, position)
+    on_it = [one for one in found if one.left]
+    names = asked.actor.may("names", SEE)
+    tables = [
+        Table("On it now", _HEADS, [_row(asked, one, names=names) for one in on_it], "Nothing is noted on it."),
+        Table("Was on it", _HEADS, [_row(asked, one, names=names) for one in found if not one.left],
+              "Nothing was taken off it."),
+    ]  # fmt: skip
+    choice = [(_key(one), f"{one.entry.lot} {f'phase {one.entry.phase}' if one.entry.phase else ''}") for one in on_it]
+    fields = (
+        {"name": "part", "label": "What came off", "options": choice, "value": asked.text("part")},
+        {"name": "quantity", "label": "How many", "kind": "decimal", "required": True, "value": asked.text("quantity")},
+        {"name": "fate", "label": "Where it goes; never back to stock", "options": [(one, one) for one in FATES],
+         "value": asked.text("fate")},
+        {"name": "why", "label": "Why", "required": True, "value": asked.text("why")},
+    )  # fmt: skip
+    may = bool(on_it) and asked.actor.may(AS_INSTALLED, DO)
+    context = {"structure": structure, "position": position, "tables": tables, "fields": fields, "may_take_off": may}
+    return page(asked, "end.html", context)
+
+
+def _key(one: Fitted) -> str:
+    return f"{one.entry.lot.item.stock_code}|{one.entry.lot.number}|{one.entry.phase}"
+
+
+def _row(asked: Asked, one: Fitted, *, names: bool) -> list[Cell]:
+    entry, bag = one.entry, one.entry.line.bag
+    facts = {**entry.line.facts, **entry.facts}
+    told = {"margin {} mm": "margin_mm", "gauge {}": "gauge", "{}": "remark"}
+    fit = " · ".join(words.format(facts[name]) for words, name in told.items() if facts.get(name))
+    crew = " · ".join(filter(None, (bag.crew, entry.action.by if names or entry.action.by == asked.actor.name else "")))
+    return [
+        Cell(entry.phase or "–"),
+        lot_cell(asked, entry.lot.item.stock_code, entry.lot.number, entry.lot.item.stock_code),
+        figure(f"{as_decimal(one.left or entry.quantity)}"),
+        link(f"{entry.action.at.astimezone(asked.zone):%Y-%m-%d}", "job", bag.job.job, note=f"{bag.job.job} · {crew}"),
+        Cell(fit or "–", note=" ".join(str(facts.get(name, "")) for name in ("rule", "rule_revision"))),
+        Cell("; ".join(f"{bare(gone.quantity)} to {gone.fate}: {gone.why}" for gone in one.retired) or "–"),
+    ]
+
+
+def _taken_off(asked: Asked) -> tuple[str, str]:
+    code, lot, phase = (*asked.text("part").split("|"), "", "", "")[:3]
+    structure, position = asked.text("structure"), asked.text("position")
+    quantity = typed_quantity(asked.text("quantity"), "How many")
+    retire(
+        structure=structure, position=position, stock_code=code, lot=lot, quantity=quantity, phase=phase,
+        why=asked.text("why"), fate=asked.text("fate"), **asked.scan(),
+    )  # fmt: skip
+    return "NOTED", f"{bare(quantity)} {code} is off {structure}-{position}. What replaces it is noted from its bag."
