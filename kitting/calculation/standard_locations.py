@@ -65,7 +65,7 @@ def recipe_lines(
     place = ImaginedPlace(
         structure=location,
         system=system,
-        positions=[_position(row, interface) for row in rows],
+        positions=[position_row(row, interface) for row in rows],
         landings=[
             Landing(position=row["position"], phases=row["phases"], cable={"cable_type": cable_type})
             for row in rows
@@ -104,7 +104,8 @@ def what_differs(before: Sequence[Mapping[str, Any]], after: Sequence[Mapping[st
     ]
 
 
-def _position(row: Mapping[str, str], interface: str) -> dict[str, str]:
+def position_row(row: Mapping[str, str], interface: str) -> dict[str, str]:
+    """The cells of a position of a standard location by field; an interface only where its kind has one."""
     takes = interface if POSITION_KINDS[row["kind"]].interfaces else ""
     return {**{name: row[name] for name in _POSITION}, "interface": takes}
 
