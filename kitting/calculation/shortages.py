@@ -16,6 +16,7 @@ from kitting.calculation.quantities import as_decimal
 
 YES, NO = "yes", "no"
 CANT_TELL_ORDER_BY = "can't tell"
+NOBODY_YET = "nobody yet"
 MOST_CODES = 3  # stock codes told of one line
 
 
@@ -73,6 +74,29 @@ class Buying:
         """The stock code to buy: the first that can be bought in time, else the first choice."""
         days = ((code, self.order_by(code, job)) for code in codes)
         return next((code for code, day in days if day is not None and day >= self.as_of), codes[0])
+
+
+@dataclass(frozen=True, slots=True)
+class Care:
+    """Who sees to a short line, '' for nobody yet, and since which day it is short; None where that is not known."""
+
+    owner: str
+    since: date | None
+
+    @property
+    def words(self) -> str:
+        """The owner in words."""
+        return self.owner or NOBODY_YET
+
+    def age_days(self, today: date) -> int | None:
+        """Days since it turned short; None where nobody knows."""
+        return None if self.since is None else max((today - self.since).days, 0)
+
+
+def with_care(table: pd.DataFrame, cares: Mapping[str, Care], as_of: date) -> pd.DataFrame:
+    """The shortages table with owner and age in days of each line, by the name of the line; a new line has age 0."""
+    known = [cares[line] for line in table["line"]]
+    return table.assign(owner=[one.words for one in known], age_days=[one.age_days(as_of) or 0 for one in known])
 
 
 def shortage_table(

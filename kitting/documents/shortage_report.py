@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterator
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -25,6 +26,7 @@ MOST_ROWS = 2000  # a longer list is read in the workbook; the print says so
 MOST_PLACES = 6
 OPEN_ANSWERS = (CANT_TELL, NO_RULE, CONFLICT)
 SPARE_ENDING = "/spare"
+OWNER = "owner"  # a column of what is told from the records
 SHORT_COLUMNS = (
     Column("Staged by", 21, bold=True),
     Column("Job", 13, bold=True),
@@ -37,6 +39,12 @@ SHORT_COLUMNS = (
     Column("On order", 25),
     Column("Order by", 21, bold=True),
     Column("Cure", 30),
+)
+# From the records: the columns that can spare it make room for who sees to a line, and for how long it is short.
+_NARROWER = {"Item": 34, "Why": 35, "Other depots": 21, "On order": 21, "Cure": 26}
+OWNED_COLUMNS = (
+    *(replace(one, width_mm=_NARROWER.get(one.heading, one.width_mm)) for one in SHORT_COLUMNS),
+    Column("Owner, age", 24),
 )
 CURE_COLUMNS = (
     Column("Staged by", 21, bold=True),
@@ -124,7 +132,8 @@ def shortage_flow(papers: PlanPapers, words: Words) -> Flow:
         demo=policies.demo,
     )
     flow = Flow(sheet_area(policies.paper, landscape=True), frame)
-    _part(flow, "Short", SHORT_COLUMNS, [_short_cells(papers, row, words) for row in shorts], "Nothing is short.")
+    columns = OWNED_COLUMNS if OWNER in papers.plan.shortages.columns else SHORT_COLUMNS
+    _part(flow, "Short", columns, [_short_cells(papers, row, words) for row in shorts], "Nothing is short.")
     cures: list[list[Cell]] = [
         [staged or "no day", job, words(why) or "served in turn: buying in time counts", words(told)]
         for staged, job, why, told in cure_rows(papers)
@@ -161,7 +170,12 @@ def _short_cells(papers: PlanPapers, row: Row, words: Words) -> list[Cell]:
         str(row["on_order"]) or "none",
         f"{order_by} TOO LATE" if row["too_late"] == YES else order_by or "–",
         words(str(row["cure"])),
+        *([f"{row[OWNER]}, {_age(row['age_days'])}"] if OWNER in row else ()),
     ]
+
+
+def _age(days: object) -> str:
+    return f"{days} day{'' if days == 1 else 's'}" if days else "new"
 
 
 def _item_text(papers: PlanPapers, row: Row, words: Words) -> str:

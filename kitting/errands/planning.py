@@ -32,6 +32,7 @@ from kitting.models.errands import DONE
 from kitting.selectors.promises import open_promises
 from kitting.selectors.returns_due import due_back
 from kitting.selectors.sheets import one_moment, sheets_from_records
+from kitting.selectors.short_lines import cared_for
 from kitting.services.apply_plan import ReviewedPlan, apply_plan, changed_rows
 from kitting.services.ask_errands import end_errand, note_stage
 
@@ -105,7 +106,7 @@ def apply_reviewed(errand: Errand) -> None:
         applied = apply_plan(reviewed=ReviewedPlan(sheets, made), by=errand.asked_by, at=errand.asked_at)
     note_stage(errand, "papers")
     Errand.objects.filter(kind=APPLY).update(kept=b"")  # the papers of former plans are out of date
-    end_errand(errand, result={"plan": applied.pk}, kept=_papers(made))
+    end_errand(errand, result={"plan": applied.pk}, kept=_papers(cared_for(made)))
 
 
 def ask_what_if(errand: Errand) -> None:

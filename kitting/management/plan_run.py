@@ -26,6 +26,7 @@ from kitting.management.books import recorded_sheets
 from kitting.management.in_columns import in_columns
 from kitting.selectors.promises import open_promises
 from kitting.selectors.returns_due import due_back
+from kitting.selectors.short_lines import cared_for
 from kitting.services.apply_plan import ReviewedPlan
 from kitting.spreadsheets.column_layout import adopt
 from kitting.spreadsheets.questions_workbook import write_questions_workbook
@@ -109,10 +110,11 @@ def run(order: Order) -> ReviewedPlan:
             book, as_of=order.as_of, earlier=_earlier(order), progress=stages.done, count_most=order.count_most,
             due_back=due_back(order.as_of) if order.source is None else {},
         )  # fmt: skip
+        told = cared_for(planned) if order.source is None else planned
         with _taking_the_place_of(order.out) as folder:
-            write_tables(planned, raw, folder)
+            write_tables(told, raw, folder)
             stages.done("writing tables")
-            write_documents(planned, folder / DOCUMENTS, jobs=order.jobs or None)
+            write_documents(told, folder / DOCUMENTS, jobs=order.jobs or None)
             stages.done("writing documents")
             _write_json(folder / TIMES, stages.seconds)
     finally:

@@ -45,6 +45,7 @@ from kitting.models.planning import (
     Policy,
     Promise,
     RuleRevision,
+    ShortLine,
     StandIn,
 )
 from kitting.models.premade import KitLevel, Recipe
@@ -127,6 +128,7 @@ __all__ = [
     "RuleRevision",
     "SentLine",
     "SentSheet",
+    "ShortLine",
     "StandIn",
     "StandInRequest",
     "Storm",

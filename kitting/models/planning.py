@@ -99,6 +99,31 @@ class AddedLine(models.Model):
         return f"{self.job} {self.kind} by hand"
 
 
+class ShortLine(models.Model):
+    """A line that plans call short: since which day, until which (None: still), who sees to it, '' for nobody named.
+
+    It survives plans that call the line short again, so that its age can be told.
+    """
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="short_lines")
+    line = models.CharField(max_length=LINE_LENGTH)
+    since = models.DateField()
+    ended = models.DateField(null=True, blank=True)
+    owner = models.CharField(max_length=NAME_LENGTH, blank=True)
+
+    class Meta:
+        """A line is short once at a time."""
+
+        constraints = (
+            models.UniqueConstraint(
+                fields=("line",), condition=Q(ended__isnull=True), name="short_line_once_at_a_time"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return self.line
+
+
 class Answer(models.Model):
     """An answer that settled a doubtful cell: what the cell read, what it was settled to, by whom and on which day.
 

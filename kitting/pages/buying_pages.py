@@ -15,6 +15,7 @@ from kitting.models import SentLine, SentSheet
 from kitting.pages.asked import ANY_REFUSAL, Asked, done, page, refused
 from kitting.pages.cutover_pages import why_address
 from kitting.pages.paper_pages import file_response, printed
+from kitting.pages.short_line_pages import owner_cell, owner_choices
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import label_code
@@ -29,6 +30,7 @@ from kitting.selectors.buying import (
     sent_sheets,
 )
 from kitting.selectors.returns_due import returns_due
+from kitting.selectors.short_lines import cares
 from kitting.services.change_orders import ORDER_SHEET
 from kitting.services.note_printing import note_printing
 from kitting.services.send_orders import send_reorder_sheet
@@ -62,7 +64,8 @@ def buying_page(asked: Asked) -> HttpResponse:
         "to_send": len(known.new),
         "late": sum(one.too_late for one in known.new),
         "blocked": known.blocked,
-        "shortages": _shortages(known.shortages),
+        "shortages": _shortages(asked, known.shortages),
+        "owners": owner_choices(asked, known.shortages, by_job=True),
         "more_shortages": known.more_shortages,
         "returns": _returns(asked),
         "sheets": _sheets(asked, sent_sheets()[:_SHEETS_SHOWN]),
@@ -123,7 +126,8 @@ def price_cell(asked: Asked, price: Price) -> Cell:
     return Cell(price.price, note=f"{price.day}{mark}" if price.day else "NO DATE")
 
 
-def _shortages(rows: Iterable[Mapping[str, str]]) -> Table:
+def _shortages(asked: Asked, rows: Sequence[Mapping[str, str]]) -> Table:
+    cared = cares([row["line"] for row in rows])
     told = [
         [
             link(row["job"], "job", row["job"]),
@@ -132,10 +136,11 @@ def _shortages(rows: Iterable[Mapping[str, str]]) -> Table:
             Cell(row["order_by"] or "–", note=_late(row)),
             Cell(row["on_order"] or "–"),
             Cell(row["cure"] or "none found"),
+            owner_cell(asked, cared[row["line"]]),
         ]
         for row in rows
     ]
-    heads = ("Job", "What", "Short", "Order by", "On order", "What would cure it")
+    heads = ("Job", "What", "Short", "Order by", "On order", "What would cure it", "Who sees to it")
     return Table("Lines that are short", heads, told, "Nothing is short by the plan applied last.")
 
 

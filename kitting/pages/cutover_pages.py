@@ -14,12 +14,14 @@ from kitting.calculation.order_marks import OrderMark
 from kitting.calculation.promising.moves import BORROW, BUY, EXPEDITE, HURRY, RESERVE, SLIP, STAND_IN, TRANSFER
 from kitting.pages.asked import Asked, page
 from kitting.pages.drawing import fit, strip
+from kitting.pages.short_line_pages import owner_cell, owner_choices
 from kitting.pages.tables import Cell, Table, figure, link, said
 from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.cutovers import Cutover, cutovers, last_order_days, last_plan
 from kitting.selectors.fits import estimates_policy, fit_facts
 from kitting.selectors.job_sheet import FROM, JobSheet, Line, RunSheet, job_sheet, line_of, promised_to
+from kitting.selectors.short_lines import cares
 
 _HEADS = ("Job", "Cutover", "Answer", "What limits it", "Staged by", "Last order day", "Bags", "Window")
 _WEEKS_AHEAD = 12
@@ -85,7 +87,8 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
         "may_plan": asked.actor.may("job dates", DO),
         "strips": [_strip(run) for run in sheet.runs],
         "elsewhere": [_end(name, "", lines) for name, lines in sheet.elsewhere.items()],
-        "shortages": _shortages(sheet),
+        "shortages": _shortages(asked, sheet),
+        "owners": owner_choices(asked, sheet.shortages),
         "refusals": _refusals(sheet),
         "cures": _cures(asked, sheet),
         "meaning": _MEANING.get(state.answer, ""),
@@ -129,7 +132,8 @@ def why_address(line: Line) -> str:
     return f"{reverse('line', args=[line['job']])}?{urlencode({'line': line['line']})}"
 
 
-def _shortages(sheet: JobSheet) -> Table:
+def _shortages(asked: Asked, sheet: JobSheet) -> Table:
+    cared = cares([row["line"] for row in sheet.shortages])
     rows = [
         [
             Cell(row["kind"], why_address(row), note=row["line"]),
@@ -138,10 +142,11 @@ def _shortages(sheet: JobSheet) -> Table:
             Cell(row["why"]),
             Cell(row["order_by"] or "–", note="TOO LATE TO BUY" if row["too_late"] == "yes" else ""),
             Cell(row["cure"] or "none found"),
+            owner_cell(asked, cared[row["line"]]),
         ]
         for row in sheet.shortages
     ]
-    heads = ("What", "Stock code", "Short", "Why", "Order by", "What would cure it")
+    heads = ("What", "Stock code", "Short", "Why", "Order by", "What would cure it", "Who sees to it")
     return Table("Shortages", heads, rows, "Nothing is short by the plan applied last.")
 
 

@@ -46,6 +46,7 @@ from kitting.pages import (
     premade_pages,
     receiving_pages,
     rule_draft_pages,
+    short_line_pages,
     signing_in,
     stand_in_pages,
     start_pages,
@@ -275,6 +276,7 @@ ROUTES: tuple[Route, ...] = (
     Route("recipes/<str:name>", "recipe", premade_pages.recipe, "rules"),
     # buyer
     Route("buying", "buying", buying_pages.buying_page, BUYS, (BUYS, DO)),
+    Route("buying/owner", "short-owner", short_line_pages.short_owner, PLANS, (PLANS, SEE), form_only=True),
     Route("buying/sheets/<int:number>", "sent-sheet", buying_pages.sheet_page, BUYS),
     Route("buying/sheets/<int:number>/print", "sent-sheet-paper", buying_pages.sheet_paper, BUYS, (SIGNED_IN, ""),
           form_only=True),

@@ -26,6 +26,7 @@ from kitting.services.list_bags import relist, store_rows
 from kitting.services.recipes import make_up_again
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release
+from kitting.services.short_lines import keep_short_lines
 
 _NAMED = 5
 _BATCH = 1_000
@@ -64,6 +65,7 @@ def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
     replaced = release(Promise.objects.all(), why=f"plan {applied.pk} applied", at=at)
     promises = Promise.objects.bulk_create(_promises(plan, applied), batch_size=_BATCH)
     JobReadiness.objects.bulk_create(_readiness(plan, applied), batch_size=_BATCH)
+    keep_short_lines(plan.shortages["line"].tolist(), as_of=plan.as_of)
     store_rows(applied, {name: _table(plan, name) for name in PLAN_TABLES})
     relist(Job.objects.filter(bags__isnull=False, ended="").distinct(), by=by, at=at)
     if Recipe.objects.filter(to_come_on__lte=at.date()).exists():

@@ -38,6 +38,12 @@ def need_pin(actor: Actor) -> None:
     require(actor, "job dates", DO)
 
 
+def need_own_short_lines(actor: Actor) -> None:
+    """Refuse who may not say who sees to a short line: buyers and planners may."""
+    if not actor.may("order sheet", DO):
+        require(actor, "job dates", DO)
+
+
 def need_ask_stand_in(actor: Actor) -> None:
     """Refuse who may not ask for a stand-in; who approves may ask too, and then another approves."""
     if not actor.may(_STAND_IN, APPROVE):
