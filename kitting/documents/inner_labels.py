@@ -10,7 +10,7 @@ from reportlab.pdfgen.canvas import Canvas
 from kitting.calculation.short_codes import make_code
 from kitting.documents.bag_labels import RecordedBag, bag_revision
 from kitting.documents.job_papers import Bag, End, JobPaper, Share, number_text, shares
-from kitting.documents.lettering import Style, fitted, open_canvas, put, style_for_caps, wrapped
+from kitting.documents.lettering import Style, fitted, open_canvas, put, style_for_caps, width, wrapped
 from kitting.documents.marks import draw_demo
 from kitting.documents.plan_papers import PlanPapers
 from kitting.documents.square_codes import draw_code
@@ -25,6 +25,7 @@ TEXT_BOLD = style_for_caps(CAPS_MM, bold=True, stretch=0.78, pitch=1.1)
 WIDTH = (PAGE_MM[0] - 2 * MARGIN_MM) * mm
 TOP = (PAGE_MM[1] - MARGIN_MM) * mm
 BESIDE = WIDTH - CODE_MM * mm
+Row = tuple[str, Style]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,72 +75,74 @@ def part_text(share: Share) -> str:
     return f"{count} {share.piece.stock_code}{stand_in} {share.piece.lot}".rstrip()
 
 
-def _labels(inner: InnerBag, reprint: str, by: str, room: float) -> list[list[tuple[str, Style]]]:
+def _labels(inner: InnerBag, reprint: str, by: str, room: float) -> list[list[Row]]:
     """The lines of each label of an inner bag; the code leaves less room beside it than below it.
 
-    Each label begins with the head, as much of it as leaves room for a part; what doesn't stands on the first alone.
+    Each label begins with the head, as much of it as leaves room for a part; what doesn't stands on the first alone,
+    as does ``by`` whom it is printed, where the foot has no room for that.
     """
     style, titles = fitted(inner.title, HEAD, BESIDE, TEXT.size)
-    title: list[tuple[str, Style]] = [(line, style) for line in titles]
-    below = " · ".join(filter(None, (reprint, inner.subtitle, by)))
+    title = [(line, style) for line in titles]
+    below = " · ".join(filter(None, (reprint, inner.subtitle)))
     opening = title + [(line, TEXT_BOLD) for line in (wrapped(below, TEXT_BOLD, BESIDE) if below else ())]
-    tallest = max((_height(_set(text, title)) for text, _ in _parts(inner)), default=0)
+    parts = [part_text(share) for share in inner.shares]
+    tallest = max((_height(_set(text, title)) for text in parts), default=0)
     heads = (opening, [*title, (reprint, TEXT_BOLD)] if reprint else title, title)
-    head = next((one for one in heads if _height(one) + tallest <= room), [])
-    pages: list[list[tuple[str, Style]]] = [list(head) if head == opening else []]
-    for text, bold in [*((text, bold) for text, bold in opening if head != opening), *_parts(inner)]:
-        added = [(text, bold)] if bold else _set(text, pages[-1])
-        if _height(pages[-1] + added) > room and pages[-1] not in (head, []):
+    rooms = ((one, wanted) for wanted in (max(tallest, 2 * TEXT.leading), tallest) for one in heads)
+    head = next((one for one, wanted in rooms if _height(one) + wanted <= room), [])
+    pages: list[list[Row]] = [list(head) if head == opening else []]
+    items: list[str | list[Row]] = [[row] for row in opening if head != opening]
+    for given in (*items, *filter(None, (by,)), *parts):
+        rows = given if isinstance(given, list) else _set(given, pages[-1])
+        if _height(pages[-1] + rows) > room and pages[-1] not in (head, []):
             pages.append(list(head))
-            added = [(text, bold)] if bold else _set(text, pages[-1])
-        pages[-1] += added
+            rows = given if isinstance(given, list) else _set(given, head)
+        pages[-1] += rows
     return pages
 
 
-def _parts(inner: InnerBag) -> list[tuple[str, Style | None]]:
-    return [(part_text(share), None) for share in inner.shares]
-
-
-def _set(text: str, page: Sequence[tuple[str, Style]]) -> list[tuple[str, Style]]:
+def _set(text: str, page: Sequence[Row]) -> list[Row]:
     beside = _height(page) < CODE_MM * mm
     return [(line, TEXT) for line in wrapped(text, TEXT, BESIDE if beside else WIDTH)]
 
 
-def _height(page: Sequence[tuple[str, Style]]) -> float:
+def _height(page: Sequence[Row]) -> float:
     return sum(style.leading for _, style in page)
 
 
-def _foot(papers: PlanPapers, revision: str) -> list[str]:
-    """Revision and moment (by the depot's clock) of the printing; nothing where nobody prints."""
+def _foot(papers: PlanPapers, revision: str) -> tuple[str, str]:
+    """Revision, moment (by the depot's clock) and person of the printing, and the person alone where one line is short.
+
+    Both are '' where nobody prints.
+    """
     printed = papers.printed
     if printed is None:
-        return []
+        return "", ""
     moment = f"{printed.at:%Y-%m-%d %H:%M}" if printed.at else printed.moment
-    return wrapped(f"REV {revision} · {moment}", TEXT, WIDTH)
+    stood = f"REV {revision} · {moment}"
+    whole = f"{stood} {printed.person}"
+    return (whole, "") if width(whole, TEXT) <= WIDTH else (stood, f"by {printed.person}")
 
 
-def _paint(
-    canvas: Canvas, inner: InnerBag, lines: Sequence[tuple[str, Style]], foot: Sequence[str], count: str
-) -> None:
+def _paint(canvas: Canvas, inner: InnerBag, lines: Sequence[Row], foot: str, count: str) -> None:
     left = MARGIN_MM * mm
     draw_code(canvas, left + BESIDE, TOP - CODE_MM * mm, inner.code, CODE_MM)
     y = TOP
     for text, style in lines:
         put(canvas, left, y - style.cap_mm * mm, text, style)
         y -= style.leading
-    for position, line in enumerate(foot):
-        put(canvas, left, BASE_MM * mm + (len(foot) - position) * TEXT.leading, line, TEXT)
+    put(canvas, left, BASE_MM * mm + TEXT.leading, foot, TEXT)
     put(canvas, left, BASE_MM * mm, inner.code, TEXT_BOLD)
     put(canvas, left + WIDTH, BASE_MM * mm, count, TEXT_BOLD, align="right")
 
 
 def paint_inner_labels(canvas: Canvas, papers: PlanPapers, bag: Bag, recorded: RecordedBag | None = None) -> int:
     """Draw the inner labels of one bag, a page each; gives how many there are."""
-    foot, drawn = _foot(papers, bag_revision(bag, recorded)), 0
+    (foot, by), drawn = _foot(papers, bag_revision(bag, recorded)), 0
     demo = papers.plan.book.policies.demo
-    room = TOP - (BASE_MM + TEXT_BOLD.cap_mm + 0.7) * mm - len(foot) * TEXT.leading
+    room = TOP - (BASE_MM + TEXT_BOLD.cap_mm + 0.7) * mm - (TEXT.leading if foot else 0)
     for one in inner_bags(bag):
-        labels = _labels(one, papers.reprint, f"by {papers.printed.person}" if papers.printed else "", room)
+        labels = _labels(one, papers.reprint, by, room)
         for number, lines in enumerate(labels, 1):
             _open_page(canvas, demo=demo)
             _paint(canvas, one, lines, foot, f"{'DEMO ' if demo else ''}{number} OF {len(labels)}")

@@ -5,9 +5,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from decimal import Decimal
+from functools import partial
 from io import BytesIO
 
 import pandas as pd
+from reportlab.pdfgen.canvas import Canvas
 
 from jobs.models import Job
 from kitting.calculation.plan_result import PROMISE_COLUMNS, REQUIREMENT_COLUMNS, JobAnswer, Plan
@@ -17,6 +19,7 @@ from kitting.documents.bag_labels import RecordedBag, paint_labels
 from kitting.documents.inner_labels import InnerBag, inner_bags, paint_inner_labels, paint_no_inner_label
 from kitting.documents.job_papers import SHELF
 from kitting.documents.job_papers import Bag as PlannedBag
+from kitting.documents.label_sheets import open_sheets
 from kitting.documents.lettering import open_canvas
 from kitting.documents.nearest_pieces import NearestPieces
 from kitting.documents.night_card import night_card
@@ -81,27 +84,31 @@ def label_papers(job: str, *, today: date, structure: str | None = None) -> Labe
     return LabelPapers(job, found.title, found.cutover, named, pieces, PlanPapers(plan, [job]), PlanPapers(only, [job]))
 
 
-def bag_labels_pdf(labels: LabelPapers, printed: Printed) -> bytes:
-    """The labels, a page each or more, in the size that goes with the owner's paper."""
+def bag_labels_pdf(labels: LabelPapers, printed: Printed, *, sheets: bool = False) -> bytes:
+    """The labels, a page each or more, in the size that goes with the owner's paper; or ``sheets`` of them."""
     papers = labels.papers.as_printed(printed)
     paper, size = papers.paper(labels.job), SIZE_OF_PAPER[printed.paper]
     file = BytesIO()
-    canvas = open_canvas(file, f"Bag labels {labels.job}")
+    canvas = _canvas(file, f"Bag labels {labels.job}", printed, sheets=sheets)
     for bag, recorded in labels.bags_of(papers):
         paint_labels(canvas, papers, paper, bag, size=size, words=printed.words, recorded=recorded)
     canvas.save()
     return file.getvalue()
 
 
-def inner_labels_pdf(labels: LabelPapers, printed: Printed) -> bytes:
-    """The labels of the inner bags, with the lots that lie inside."""
+def inner_labels_pdf(labels: LabelPapers, printed: Printed, *, sheets: bool = False) -> bytes:
+    """The labels of the inner bags, with the lots that lie inside; a page each, or ``sheets`` of them."""
     papers = labels.inside.as_printed(printed)
     file = BytesIO()
-    canvas = open_canvas(file, f"Inner labels {labels.job}")
+    canvas = _canvas(file, f"Inner labels {labels.job}", printed, sheets=sheets)
     if not sum([paint_inner_labels(canvas, papers, *one) for one in labels.bags_of(papers)]):
         paint_no_inner_label(canvas, papers, labels.job)
     canvas.save()
     return file.getvalue()
+
+
+def _canvas(file: BytesIO, title: str, printed: Printed, *, sheets: bool) -> Canvas:
+    return open_sheets(file, title, printed.paper) if sheets else open_canvas(file, title)
 
 
 def night_cards_pdf(labels: LabelPapers, printed: Printed) -> bytes:
@@ -118,6 +125,10 @@ BAG_PAPERS: Mapping[str, Callable[[LabelPapers, Printed], bytes]] = {
     BAG_LABEL: bag_labels_pdf,
     "inner-labels": inner_labels_pdf,
     "night-card": night_cards_pdf,
+}
+ON_SHEETS: Mapping[str, Callable[[LabelPapers, Printed], bytes]] = {
+    BAG_LABEL: partial(bag_labels_pdf, sheets=True),
+    "inner-labels": partial(inner_labels_pdf, sheets=True),
 }
 
 

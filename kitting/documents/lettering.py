@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
+from typing import TypeVar
 
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
@@ -109,9 +110,17 @@ def fitted(text: str, style: Style, room: float, floor: float) -> tuple[Style, l
     return shrunk, wrapped(text, shrunk, room)
 
 
+Kind = TypeVar("Kind", bound=Canvas)
+
+
 def open_canvas(path: Path | BytesIO, title: str) -> Canvas:
     """A PDF to draw on; the same drawings give the same bytes, and only the embedded faces are used."""
-    canvas = Canvas(
+    return open_kind(Canvas, path, title)
+
+
+def open_kind(kind: type[Kind], path: Path | BytesIO, title: str) -> Kind:
+    """The same as a canvas of another kind."""
+    canvas = kind(
         str(path) if isinstance(path, Path) else path,
         invariant=1,
         pageCompression=1,

@@ -13,7 +13,7 @@ from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import BagPapers, bag_papers
 from kitting.documents.borrow_note import borrow_note
 from kitting.documents.friday_page import FridayJob, friday_page
-from kitting.documents.label_records import BAG_LABEL, BAG_PAPERS, label_papers
+from kitting.documents.label_records import BAG_LABEL, BAG_PAPERS, ON_SHEETS, label_papers
 from kitting.documents.record_papers import Printed, content_revision, moment_text
 from kitting.documents.slip_rolls import issue_slip_roll, return_slip_roll
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
@@ -197,7 +197,7 @@ def bag_label(asked: Asked, code: str, name: str = BAG_LABEL) -> HttpResponse:
 
 
 def _bag_paper(asked: Asked, name: str, job: str, structure: str | None) -> HttpResponse:
-    as_pdf = BAG_PAPERS.get(name)
+    as_pdf = (ON_SHEETS if asked.text("on") == "sheets" else BAG_PAPERS).get(name)
     if as_pdf is None:
         raise Refusal("unknown-paper", f"There is no paper {name}.", {})
     labels = label_papers(job, today=asked.today, structure=structure)

@@ -1,6 +1,8 @@
 """Labels of recorded bags: what is in them now, and that a second print says so."""
 
+import pypdfium2
 import pytest
+import zxingcpp
 from bag_stores import Stores, demo_sheets, planned
 from browsing import browser_of, pages_of, people, words
 from django.test import Client
@@ -8,7 +10,7 @@ from module_books import books_of_module
 from people import BUYER, DUTY, STORES
 
 from inventory.models import Balance, Item, Lot
-from kitting.models import Promise
+from kitting.models import Policy, Promise
 from kitting.services.emergency import open_emergency
 
 pytestmark = pytest.mark.django_db
@@ -125,3 +127,29 @@ def test_a_bag_that_was_never_planned_has_its_label_inner_labels_and_card_as_wel
         page = pages_of(window.post(address))[0]
         assert "E07-X9-1-" in page
         assert "EL15-3" in page
+
+
+def test_labels_on_sheets_are_true_to_size_with_the_check_bar_and_their_codes_read(
+    stores: Stores, window: Client
+) -> None:
+    """Two bag labels or 27 inner labels stand on a sheet of Letter or A4; each code reads at its own size."""
+    code = stores.code("J03", "B2")
+    for paper, size in (("Letter", (216, 279)), ("A4", (210, 297))):
+        Policy.objects.update_or_create(policy="paper", defaults={"value": paper})
+        for address, most in (("/jobs/J03/bag-labels.pdf", 2), ("/jobs/J03/print/inner-labels.pdf", 27)):
+            alone = pages_of(window.post(address))
+            answer = window.post(address, {"on": "sheets"})
+            texts = pages_of(answer)
+            with pypdfium2.PdfDocument(answer.content) as file:
+                sheets = [(page.get_size(), page.render(scale=4).to_pil()) for page in file]
+            found = [sorted(one.text for one in zxingcpp.read_barcodes(picture)) for _, picture in sheets]
+
+            assert len(texts) == -(-sum(map(len, found)) // most)
+            assert all(len(codes) == most for codes in found[:-1])
+            assert sum(map(len, found)) >= len(alone)
+            assert {tuple(round(side / 72 * 25.4) for side in page) for page, _ in sheets} == {size}
+            assert all("50 mm when true to size" in text for text in texts)
+    one = pages_of(window.post(f"/bags/{code}/label.pdf", {"on": "sheets"}))
+    assert len(one) == 1
+    assert code in one[0]
+    assert window.post(f"/bags/{code}/print/night-card.pdf", {"on": "sheets"}).status_code == 404
