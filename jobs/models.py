@@ -132,7 +132,8 @@ class Job(models.Model):
     """A piece of planned work; ``depot`` is the code of its home depot.
 
     One that has ended, or whose last bag is out with the crew (``under way``), is planned no more. ``cutover`` and
-    ``cutover_end`` are wall-clock times there, ``2026-03-07 23:00``: the clock may change in between.
+    ``cutover_end`` are wall-clock times there, ``2026-03-07 23:00``: the clock may change in between. ``owner`` is the
+    planner whose job it is.
     """
 
     job = models.CharField(max_length=CODE_LENGTH, unique=True)
@@ -142,6 +143,7 @@ class Job(models.Model):
     cutover_end = models.CharField(max_length=MOMENT_LENGTH, blank=True)
     priority = models.PositiveIntegerField(null=True, blank=True)
     staging_days = models.PositiveSmallIntegerField(null=True, blank=True)
+    owner = models.TextField(blank=True)
     ended = models.CharField(max_length=20, blank=True, choices=[(how, how) for how in ENDS])
     version = models.PositiveIntegerField(default=1)
 
@@ -161,7 +163,7 @@ class Job(models.Model):
 
 
 class Position(models.Model):
-    """A place at a structure where a cable may land: a bushing, a terminal, a joint."""
+    """A place at a structure where a cable may land: a bushing, a terminal, a joint; on which ``feeder``, if known."""
 
     structure = models.ForeignKey(Structure, on_delete=models.PROTECT, related_name="positions")
     position = models.CharField(max_length=CODE_LENGTH)
@@ -179,6 +181,7 @@ class Position(models.Model):
     current_a = models.PositiveIntegerField(null=True, blank=True)
     stage = models.CharField(max_length=10, blank=True)
     job = models.ForeignKey(Job, on_delete=models.PROTECT, null=True, blank=True, related_name="positions")
+    feeder = models.CharField(max_length=CODE_LENGTH, blank=True)
     version = models.PositiveIntegerField(default=1)
 
     class Meta:

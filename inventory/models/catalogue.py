@@ -7,7 +7,7 @@ from inventory.models.fields import Edited, ExactDecimalField
 
 
 class Depot(Edited):
-    """A warehouse with its own calendar."""
+    """A warehouse with its own calendar; ``night_contact`` answers when it is closed: a name and a number."""
 
     depot = models.CharField(max_length=60, unique=True)
     name = models.CharField(max_length=120, blank=True)
@@ -15,6 +15,8 @@ class Depot(Edited):
     closed_days = models.TextField(blank=True)
     staging_days = models.PositiveSmallIntegerField(null=True, blank=True)
     receiving_days = models.PositiveSmallIntegerField(null=True, blank=True)
+    hours = models.TextField(blank=True)
+    night_contact = models.TextField(blank=True)
 
     def __str__(self) -> str:
         return self.depot

@@ -118,6 +118,9 @@ def bag_label(
     label = Label([*head, (bag_line, STATE)], room)
     for line in lines:
         label.line(line, name)
+    feeders = papers.feeders_at(bag.structure)
+    if feeders:
+        label.lines(f"FEEDER {', '.join(feeders)}", BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
     label.lines(paper.answer.title, BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
     label.line(bag_line, STATE, gap_mm=1)
     label.lines(f"CUTOVER {paper.cutover}", BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=0.6)

@@ -76,7 +76,7 @@ def _card(papers: PlanPapers, paper: JobPaper, words: Words, named: tuple[str, s
     policies, answer = papers.plan.book.policies, paper.answer
     facts = (
         f"{answer.job} {answer.title}",
-        f"Cutover {paper.cutover}",
+        f"Cutover {paper.cutover} · depot {papers.depot_text(answer.depot)}",
         " · ".join(filter(None, (papers.reprint, papers.stand_text(rev)))),
     )
     cautions = brief_cautions(words)
@@ -236,11 +236,23 @@ def _back(flow: Flow, nearest: NearestPieces, papers: PlanPapers, paper: JobPape
     flow.text("1  Stop. Gauge the insulation:  ______________  in / mm.")
     flow.text("2  A part may go on only where the reading lies inside the range printed for it.")
     flow.text("3  Ring before taking another part, or one from the reserve.")
-    flow.text("Name ______________________  number ______________________", indent_mm=3)
+    _whom_to_ring(flow, papers, paper.answer.depot)
     flow.gap(1.5)
     _nearest_table(flow, nearest, paper, bag)
     flow.gap(2.5)
     _boxes(flow, bag, words)
+
+
+def _whom_to_ring(flow: Flow, papers: PlanPapers, depot: str) -> None:
+    """The depot's hours and who answers at night, or a warning and a line to fill in by hand."""
+    row, name = papers.depots.get(depot, {}), papers.depot_text(depot)
+    if row.get("hours"):
+        flow.text(f"Depot {name} is open {row['hours']}.", indent_mm=3)
+    if row.get("night_contact"):
+        flow.text(f"RING AT NIGHT: {row['night_contact']}", STRONG, indent_mm=3)
+        return
+    flow.text(f"NO NIGHT CONTACT is known for depot {name}: write here who answers before the crew leaves.", STRONG)
+    flow.text("Name ______________________  number ______________________", indent_mm=3)
 
 
 def _extra_cells(papers: PlanPapers, line: Line, words: Words) -> list[Cell]:

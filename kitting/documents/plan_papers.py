@@ -46,6 +46,10 @@ class PlanPapers:
             tuple(str(row[name] or "") for name in ("stock_code", "depot", "place", "lot")): row["use_by"]
             for row in self.stock
         }
+        self._feeders: dict[str, dict[str, None]] = defaultdict(dict)
+        for row in records(frames["positions"]):
+            if row.get("feeder"):
+                self._feeders[str(row["structure"])][str(row["feeder"])] = None
         self._systems = {str(row["system"]): row for row in records(frames["systems"])}
         self._runs: dict[str, list[Row]] = defaultdict(list)
         self._runs_by_structure: dict[str, dict[str, list[Row]]] = {}
@@ -154,6 +158,14 @@ class PlanPapers:
             ready_on=str(row["ready_on"]),
             stand_in_for=chosen if (chosen, code) in self._stand_ins and chosen != code else "",
         )
+
+    def feeders_at(self, structure: str) -> list[str]:
+        """The feeders of a structure's positions, as far as they are known."""
+        return list(self._feeders.get(structure, ()))
+
+    def depot_text(self, depot: str) -> str:
+        """Code and name of a depot."""
+        return f"{depot} {self.depots.get(depot, {}).get('name') or ''}".strip()
 
     def systems_at(self, job: str, structure: str) -> list[str]:
         """The systems of the job's runs at a structure: ``12.47 kV multigrounded wye``, and what it becomes."""

@@ -40,6 +40,8 @@ DEPOTS = Sheet(
         Column("closed days", "closed_days", several(DATE)),
         Column("staging days", "staging_days", _DAYS),
         Column("receiving days", "receiving_days", _DAYS),
+        Column("hours", "hours", TEXT),
+        Column("night contact", "night_contact", TEXT),
     ),
     required=True,
 )
@@ -132,6 +134,7 @@ POSITIONS = Sheet(
         Column("current A", "current_a", whole(1, 5000, ("A",))),
         Column("stage", "stage", _STAGE),
         Column("job", "job", CODE),
+        Column("feeder", "feeder", CODE),
     ),
     required=True,
 )
@@ -146,6 +149,7 @@ JOBS = Sheet(
         Column("cutover end", "cutover_end", MOMENT),
         Column("priority", "priority", whole(1, 9999)),
         Column("staging days", "staging_days", _DAYS),
+        Column("owner", "owner", TEXT),
     ),
     required=True,
 )

@@ -228,14 +228,18 @@ def table(columns: Sequence[str], rows: Sequence[object]) -> pd.DataFrame:
 
 def hand_made_book(policies: Policies) -> Book:
     blank_items = [{**dict.fromkeys(ITEM_FIELDS), **one} for one in ITEMS]
+    hours, desk = "Mon-Fri 06:30-16:30", "night desk 555-0142"
     depots = [
-        (code, name, "America/Chicago") for code, name in (("N", "North Yard"), ("H", "Harbor"), ("M", "Mill Lane"))
+        ("N", "North Yard", "America/Chicago", hours, desk),
+        ("H", "Harbor", "America/Chicago", hours, None),
+        ("M", "Mill Lane", "America/Chicago", None, None),
     ]
     runs = [("J03", "1", "V1", "V2"), ("J03", "2", "V1", "V3"), ("J01", "1", "A1", "A2")]
     frames = {
         "items": table(ITEM_FIELDS, [tuple(one[field] for field in ITEM_FIELDS) for one in blank_items]),
         "stock": table(STOCK_FIELDS, STOCK),
-        "depots": table(("depot", "name", "time_zone"), depots),
+        "depots": table(("depot", "name", "time_zone", "hours", "night_contact"), depots),
+        "positions": table(("structure", "feeder"), [("V1", "F-12"), ("V1", None), ("V1", "F-14"), ("V2", None)]),
         "transfers": table(("from_depot", "to_depot", "days"), [("H", "N", 1), ("M", "N", 2)]),
         "systems": table(("system", "nominal_kv", "earthing"), [("S12", Decimal("12.47"), "multigrounded wye")]),
         "schedule": table(

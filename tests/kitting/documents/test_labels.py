@@ -71,6 +71,12 @@ def test_the_label_tells_job_bag_cutover_state_system_use_by_spares_and_revision
     assert places == sorted(places)
 
 
+def test_the_feeders_of_the_location_stand_below_its_name_where_they_are_known(prints: Pages) -> None:
+    first, second = (page.one_line for page in prints["J03-bag-labels-A6.pdf"])
+    assert first.startswith("V1 FEEDER F-12, F-14 Birch Street Feeder")
+    assert second.startswith("V2 Birch Street Feeder")
+
+
 def test_a_bag_with_a_short_line_says_short_and_what_and_is_never_called_full(prints: Pages) -> None:
     """Trap T07 at planning: one jacket seal is missing from V2."""
     first, second = (page.one_line for page in prints["J03-bag-labels-A6.pdf"])

@@ -54,6 +54,16 @@ def test_the_card_has_spares_whom_to_ring_and_six_boxes_or_more(prints: Pages) -
     assert whole(prints["J11-night-cards.pdf"]).count("initials ______") >= 12
 
 
+def test_the_card_names_its_depot_and_whom_to_ring_at_night_or_warns_that_nobody_is_known(prints: Pages) -> None:
+    north, harbor, mill = (whole(prints[f"{job}-night-cards.pdf"]) for job in ("J03", "J10", "J11"))
+    assert "Cutover Thu 2026-03-12 08:00 CDT · depot N North Yard" in north
+    assert "Depot N North Yard is open Mon-Fri 06:30-16:30. RING AT NIGHT: night desk 555-0142" in north
+    assert "NO NIGHT CONTACT" not in north
+    assert "Depot H Harbor is open Mon-Fri 06:30-16:30. NO NIGHT CONTACT is known for depot H Harbor" in harbor
+    assert mill.count("NO NIGHT CONTACT") == 2, "one a card"
+    assert "Name ______________________ number" in mill
+
+
 def test_the_cable_lies_inside_the_part_in_the_bar_as_it_does_in_the_numbers(tmp_path: Any, pages_of: Any) -> None:
     """A part of 10 to 30 mm and a cable of 15 to 20 mm: a quarter of the hollow bar is solid, a quarter in."""
     canvas = open_canvas(tmp_path / "bar.pdf", "bar")
