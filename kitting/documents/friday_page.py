@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from reportlab.pdfgen.canvas import Canvas
 
+from kitting.calculation.answers import WORST_FIRST
 from kitting.documents.layout import Column, Mark
 from kitting.documents.marks import draw_answer
 from kitting.documents.record_papers import Printed, pdf_bytes, record_flow
@@ -21,7 +22,7 @@ JOBS_ON_A_PAGE = 10
 
 @dataclass(frozen=True, slots=True)
 class FridayJob:
-    """One job: ``answer`` is one of the six answers, ``limit`` the line that decides it, in words."""
+    """One job: ``answer`` is one of the six, or says that it isn't planned; ``limit`` is the line that decides it."""
 
     job: str
     title: str
@@ -33,9 +34,18 @@ class FridayJob:
     owner: str
 
 
-def friday_page(jobs: tuple[FridayJob, ...], week: str, printed: Printed) -> bytes:
-    """The page as PDF; ``jobs`` in the order of their cutovers, ``week`` as text such as ``2026-03-06``."""
+def friday_page(jobs: tuple[FridayJob, ...], week: str, printed: Printed, *, ahead: int = 0) -> bytes:
+    """The page as PDF.
+
+    Args:
+        jobs: in the order of their cutovers.
+        week: as text, such as ``2026-03-06``.
+        printed: who prints, when, the how many-th time.
+        ahead: how many jobs are ahead in all, where they are more than these.
+    """
     count = f"{len(jobs)} {'job' if len(jobs) == 1 else 'jobs'}"
+    if ahead > len(jobs):
+        count = f"The next {count} of {ahead}"
     flow = record_flow(
         printed, title="FRIDAY PAGE", subject=f"Jobs ahead on {week}", facts=(count,), number=("F", week)
     )
@@ -52,6 +62,6 @@ def _cells(job: FridayJob, printed: Printed) -> tuple[str | Mark, ...]:
     def shape(canvas: Canvas, x: float, y: float, side: float) -> None:
         draw_answer(canvas, x, y, side, job.answer)
 
-    answer = Mark(shape, job.answer.upper())
+    answer = Mark(shape, job.answer.upper()) if job.answer in WORST_FIRST else job.answer.upper()
     limit = printed.words(job.limit) or "–"
     return f"{job.job} · {job.title}", job.cutover, answer, limit, f"{job.bags_done} of {job.bags}", job.owner or "–"

@@ -31,6 +31,7 @@ from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.counting import BlindLine, blinded, lines_of
 from kitting.selectors.notices import SEEN
+from kitting.selectors.promises import staged_days
 
 
 def lot_trace_of(
@@ -228,8 +229,10 @@ def _load(item: Item, lot: str, sent: Decimal, counted: Decimal | None) -> Trans
 def _waiting(transfer: Transfer, lots: Iterable[int]) -> Iterator[str]:
     """Jobs of the receiving depot to which lots of the van are promised, by the day they must be ready."""
     jobs = Job.objects.filter(promises__lot__in=[*lots], promises__released_at__isnull=True, depot=transfer.to_depot)
-    for job in jobs.distinct().order_by("cutover", "job"):
-        yield f"{job.job}, cutover {job.cutover}"
+    days = {job: day.isoformat() for job, day in staged_days().items()}
+    for job in sorted(jobs.distinct(), key=lambda one: (days.get(one.job) or one.cutover, one.job)):
+        day = days.get(job.job)
+        yield f"{job.job}, staged by {day}" if day else f"{job.job}, cutover {job.cutover or 'without a date'}"
 
 
 def hold_tag_of(hold: LotHold, *, where: str = "", depot: str = "", zone: tzinfo | None = None) -> HoldTag:

@@ -32,7 +32,7 @@ from kitting.services.note_printing import note_printing
 
 _TYPES = {"pdf": "application/pdf", "csv": "text/csv; charset=utf-8",
           "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}  # fmt: skip
-FRIDAY_JOBS = 10
+FRIDAY_JOBS = 20  # two pages
 _NO_PAPERS = "They are made when a plan is applied on these pages: plan again, look at it and apply it."
 
 
@@ -117,17 +117,19 @@ def _print(asked: Asked, name: str) -> HttpResponse:
 
 
 def friday(asked: Asked) -> HttpResponse:
-    """The next ten jobs on one page, as PDF."""
+    """The jobs ahead, ten on a page, as PDF; those without a date last."""
+    states = sorted(cutovers(), key=lambda one: not one.job.cutover)
     jobs = tuple(
         FridayJob(
             one.job.job, one.job.title, one.job.cutover or "no date", one.answer,
-            one.deciding_line if one.answer != "ready" else "", one.bags_done, one.bags_in_all, "",
+            one.deciding_line if one.answer != "ready" else "", one.bags_done, one.bags_in_all,
+            one.job.owner,
         )
-        for one in cutovers()
-        if one.counts
-    )[:FRIDAY_JOBS]  # fmt: skip
-    about = printed(asked, "friday-page", asked.today.isoformat(), jobs)
-    return file_response("friday-page.pdf", friday_page(jobs, asked.today.isoformat(), about))
+        for one in states[:FRIDAY_JOBS]
+    )  # fmt: skip
+    about = printed(asked, "friday-page", asked.today.isoformat(), (jobs, len(states)))
+    content = friday_page(jobs, asked.today.isoformat(), about, ahead=len(states))
+    return file_response("friday-page.pdf", content)
 
 
 def call_sheet(asked: Asked, job: str) -> HttpResponse:

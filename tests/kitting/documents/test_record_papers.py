@@ -412,6 +412,14 @@ def test_ten_jobs_stand_on_one_friday_page_and_the_eleventh_on_a_second_in_the_s
     assert "J11" in pages[1].text
     sizes = [min(letter.size_pt for letter in one.letters if letter.text.strip()) for one in pages]
     assert sizes[0] == sizes[1]
+    assert "The next 11 jobs of 43" in look(friday_page(WEEK, "2026-03-06", PRINTED, ahead=43))[0].one_line
+
+
+def test_a_job_that_the_plan_does_not_know_stands_on_the_friday_page_without_an_answer(look: Look) -> None:
+    (page,) = look(friday_page((replace(WEEK[0], answer="not planned yet", limit=""),), "2026-03-06", PRINTED))
+    assert "NOT PLANNED YET" in page.one_line
+    assert "R. Tolley" in page.one_line
+    assert "READY" not in page.one_line
 
 
 @pytest.mark.parametrize("state", ["FULL", "SHORT: 1 JS-3", "ON HOLD", "PICKING"])

@@ -2,7 +2,7 @@ from pathlib import Path
 
 import pytest
 from bag_stores import CLEAN, demo_sheets, planned
-from browsing import browser_of, paper_text, people, send, words
+from browsing import browser_of, pages_of, paper_text, people, send, words
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
@@ -269,6 +269,19 @@ def test_the_call_sheet_asks_five_questions_and_leaves_them_unasked(planner: Cli
 
     assert seen.count("not asked") >= 5
     assert "run 4" in seen
+
+
+def test_the_friday_page_goes_on_to_a_second_page_and_lists_what_the_plan_does_not_know(planner: Client) -> None:
+    Job.objects.create(job="J98", title="Quarry Spur", depot="N", cutover="2026-03-06 09:00")
+    Job.objects.create(job="J99", title="Undated", depot="N")
+    first, second = pages_of(planner.post("/cutovers/friday-page.pdf"))
+
+    assert "J98 · Quarry Spur 2026-03-06 09:00 NOT PLANNED YET" in first
+    assert "J01 · Alder Loop 2026-03-05 09:00 READY" in first
+    assert "R. Tolley" in first
+    assert first.index("J01 ·") < first.index("J98 ·") < first.index("J03 ·")
+    assert "J99 · Undated no date NOT PLANNED YET" in second
+    assert "REPRINT" not in first
 
 
 def test_the_friday_page_prints_and_says_reprint_the_second_time(planner: Client) -> None:
