@@ -1,11 +1,13 @@
 """Send planning sheets, answer the questions about their cells in place, compare, and take them in."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.calculation.questions import NOTE
+from kitting.calculation.sheets.answers import WHOLE_ROW
 from kitting.errands.keeping import packed_files
 from kitting.errands.loading import LOAD, LOOK, answer
 from kitting.errors import Refusal
@@ -18,6 +20,8 @@ from kitting.roles import DO
 
 LARGEST_FILE = 64_000_000  # bytes of all files sent at once; a workbook of 100,000 runs has about a tenth of it
 _SHOWN = 20
+_ROWS_SHOWN = 50  # of questions that read the same
+MOST_DRAWN = 200  # questions on one page
 
 
 def files(asked: Asked) -> HttpResponse:
@@ -40,7 +44,7 @@ def files(asked: Asked) -> HttpResponse:
         for one in found
     ]  # fmt: skip
     table = Table("Lately", ("File", "What", "By", "State", "Said"), rows, "No file was sent on these pages yet.")
-    return page(asked, "files.html", {"table": table, "may_start": asked.actor.may("schedule", DO)})
+    return page(asked, "files.html", {"table": table, "may_start": asked.actor.may("sheets", DO)})
 
 
 def file_page(asked: Asked, number: str) -> HttpResponse:
@@ -60,13 +64,24 @@ def file_page(asked: Asked, number: str) -> HttpResponse:
 
 
 def _typed(asked: Asked, errand: Errand) -> list[dict[str, str]]:
-    """Answers of this form: of each question what its own field reads, if anything."""
+    """Answers of this form: of each question what its own field reads, else what was said of all that read so."""
     found = []
-    for at, question in enumerate(errand.result.get("questions", ())):
-        value = asked.text(f"answer-{at}")
-        if value:
-            found.append(answer(question, value, by=asked.actor.name, on=asked.today))
+    for group in _groups(errand.result.get("questions", ())):
+        for question in group:
+            value = asked.text(f"answer-{question['at']}") or asked.text(f"all-{group[0]['at']}")
+            if value:
+                found.append(answer(question, value, by=asked.actor.name, on=asked.today))
     return found
+
+
+def _groups(questions: Sequence[dict[str, Any]]) -> list[list[dict[str, Any]]]:
+    """Questions with their numbers; those about one column that read the same and say the same stand together."""
+    groups: dict[tuple[object, ...], list[dict[str, Any]]] = {}
+    for at, one in enumerate(questions):
+        alone = at if one["column"] in ("", WHOLE_ROW) else ""
+        key = (*(one[name] for name in ("sheet", "column", "read", "problem", "suggestion", "severity")), alone)
+        groups.setdefault(key, []).append({**one, "at": at})
+    return list(groups.values())
 
 
 def look_result(asked: Asked, errand: Errand) -> HttpResponse:
@@ -78,9 +93,11 @@ def look_result(asked: Asked, errand: Errand) -> HttpResponse:
         [one["sheet"], *(figure(one[name]) for name in ("rows", "good", "asked", "refused"))]
         for one in errand.result["sheets"]
     ]
-    numbered = [{**one, "at": at} for at, one in enumerate(errand.result["questions"])]
-    questions: list[dict[str, Any]] = [one for one in numbered if one["severity"] != NOTE]
-    notes = [one for one in numbered if one["severity"] == NOTE]
+    groups = _groups(errand.result["questions"])
+    asked_about = [group for group in groups if group[0]["severity"] != NOTE]
+    notes = [one for group in groups if group[0]["severity"] == NOTE for one in group]
+    drawn = asked_about[:MOST_DRAWN]
+    questions = [{**group[0], "all": group, "shown": group[:_ROWS_SHOWN]} for group in drawn]
     kept = {one.pk: str(one) for one in KeptLayout.objects.filter(pk__in=errand.result.get("layouts", ()))}
     context = {
         "errand": errand, "sheets": Table("What was read", heads, rows, "The file holds no sheet."),
@@ -90,7 +107,8 @@ def look_result(asked: Asked, errand: Errand) -> HttpResponse:
             for one in errand.result.get("not_read", ())
         ],
         "to_say": errand.result.get("to_say", ()),
-        "questions": questions, "notes": notes, "may_store": asked.actor.may("sheets", DO),
+        "questions": questions, "notes": notes, "not_drawn": len(asked_about) - len(drawn),
+        "number": sum(map(len, asked_about)), "may_store": asked.actor.may("sheets", DO),
     }  # fmt: skip
     return page(asked, "file.html", context)
 

@@ -262,3 +262,19 @@ def test_a_name_stands_for_one_shape(planner: Client) -> None:
     seen = words(send(planner, columns(), **WHERE, **SAID, **CELLS, step="cells", keep="yes"))
     assert "reads lists with other headings" in seen
     assert KeptLayout.objects.count() == 1
+
+
+def test_cells_that_read_the_same_are_answered_together_and_each_by_itself_where_it_differs(planner: Client) -> None:
+    kept(planner)
+    seen = read(planner, LIST.replace("S20M", "20M"))
+    number = errand().pk
+    (group,) = planner.get(f"/files/{number}").context["questions"]
+    first, *_, last = [one["at"] for one in group["all"]]
+
+    assert "4 TO SETTLE" in seen
+    assert "schedule, 4 rows, system Each reads 20M" in seen
+    one = words(send(planner, f"/files/{number}", **{f"answer-{last}": "S20M"}))
+    assert "3 TO SETTLE" in one
+    every = words(send(planner, f"/files/{number}", **{f"all-{first}": "S20M", f"answer-{last}": "(blank)"}))
+    assert "1 TO SETTLE" in every
+    assert "schedule, row 7, system Reads blank" in every
