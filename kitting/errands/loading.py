@@ -13,6 +13,7 @@ from kitting.calculation.sheets.all_sheets import ANSWERS, SHEETS
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.network_sheets import SCHEDULE
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
+from kitting.errands.comparing import compared_with_live
 from kitting.errands.foreign_lists import ForeignLists, is_ours
 from kitting.errands.keeping import unpack_files
 from kitting.errors import Refusal
@@ -58,7 +59,10 @@ def look_at_file(errand: Errand) -> None:
     book = read_book(with_kept_answers(whole))
     note_stage(errand, "rows read")
     sheets = _counts(whole, book.questions, came, lists)
-    end_errand(errand, result={**told, "sheets": sheets, "questions": _told(whole, book.questions)})
+    open_ = any(one.severity != NOTE for one in book.questions)
+    compared = [] if open_ or SCHEDULE.name not in came.sheets else compared_with_live(book.frames[SCHEDULE.name])
+    questions = _told(whole, book.questions)
+    end_errand(errand, result={**told, "sheets": sheets, "questions": questions, "compared": compared})
 
 
 def load_file(errand: Errand) -> None:

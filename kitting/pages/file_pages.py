@@ -20,6 +20,7 @@ from kitting.roles import DO
 
 LARGEST_FILE = 64_000_000  # bytes of all files sent at once; a workbook of 100,000 runs has about a tenth of it
 _SHOWN = 20
+_RUNS_SHOWN = 12
 _ROWS_SHOWN = 50  # of questions that read the same
 MOST_DRAWN = 200  # questions on one page
 
@@ -107,10 +108,28 @@ def look_result(asked: Asked, errand: Errand) -> HttpResponse:
             for one in errand.result.get("not_read", ())
         ],
         "to_say": errand.result.get("to_say", ()),
+        "compared": _compared(errand.result.get("compared", ())),
+        "gone": [one for one in errand.result.get("compared", ()) if one["gone"]],
         "questions": questions, "notes": notes, "not_drawn": len(asked_about) - len(drawn),
         "number": sum(map(len, asked_about)), "may_store": asked.actor.may("sheets", DO),
     }  # fmt: skip
     return page(asked, "file.html", context)
+
+
+def _compared(found: Sequence[dict[str, Any]]) -> Table:
+    """What storing would do to each job's schedule."""
+    rows = [
+        [link(one["job"], "job", one["job"]), one["changes"] if one["is_new"] else "as it is live now",
+         *(_runs(one[name]) for name in ("new", "changed", "gone")), ", ".join(one["bags"]) or "–"]
+        for one in found
+    ]  # fmt: skip
+    heads = ("Job", "Changes", "New runs", "Changed runs", "Gone runs", "Bags it touches")
+    return Table("Schedules, compared with those that are live", heads, rows, "The file holds no cable schedule.")
+
+
+def _runs(runs: Sequence[str]) -> str:
+    more = f" and {len(runs) - _RUNS_SHOWN} more" if len(runs) > _RUNS_SHOWN else ""
+    return ", ".join(runs[:_RUNS_SHOWN]) + more or "–"
 
 
 def load_result(asked: Asked, errand: Errand) -> HttpResponse:

@@ -159,7 +159,7 @@ def _store(book: Book, given: frozenset[str], stock: StockOnBooks, *, by: str, a
     for name, records in RECORDS.items():
         frame = frames[name]
         if name == "schedule":
-            schedules = revise_schedules(schedules=_schedules(frame), file_digest=book.digest, by=by, at=at)
+            schedules = revise_schedules(schedules=schedules_of(frame), file_digest=book.digest, by=by, at=at)
         elif name == "stock":
             changes.append(open_stock(frame, stock, file_digest=book.digest, by=by, at=at))
         elif name in LISTS:
@@ -177,7 +177,7 @@ def _store(book: Book, given: frozenset[str], stock: StockOnBooks, *, by: str, a
     )
 
 
-def _schedules(frame: pd.DataFrame) -> Mapping[str, Schedule]:
+def schedules_of(frame: pd.DataFrame) -> Mapping[str, Schedule]:
     """The facts of each run, by job and run number."""
     found: dict[str, dict[str, Facts]] = {}
     for job, run, *facts in stored_rows(RECORDS["schedule"], frame):
