@@ -9,6 +9,9 @@ from itertools import groupby
 from pathlib import Path
 
 from kitting.calculation.questions import ASK, NOTE, REFUSE, Question
+from kitting.calculation.sheets.all_sheets import SHEETS
+from kitting.calculation.sheets.headers import find_column
+from kitting.calculation.sheets.near_names import NearNames
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, trimmed
 from kitting.errors import Refusal
 from kitting.spreadsheets.cell_forms import contradicts, in_our_form
@@ -120,7 +123,11 @@ def adopted(
     for name, made_rows in made.items():
         new = without_known(name, sheets.get(name), made_rows)
         known += _known(name, len(made_rows) - len(new))
-        sheets[name] = joined_sheet(name, sheets.get(name), new)
+        before = sheets.get(name)
+        sheets[name] = joined_sheet(name, before, new)
+        if name == POSITIONS and before is not None:
+            asked_of = tuple(_near_places(before, sheets[name]))
+            sheets[name] = replace(sheets[name], notes=(*sheets[name].notes, *asked_of))
     main_rows = [{**_main_row(layout, types, facts), **given} for facts in rows.values()]  # also refused ones
     main = joined_sheet(layout.main, sheets.get(layout.main), main_rows, rows)
     numbers = dict(zip(rows, main.cells.index[len(main.cells) - len(rows) :].tolist(), strict=True))
@@ -167,6 +174,25 @@ def _known(name: str, number: int) -> list[Question]:
         return []
     problem = f"{number} of the {name} of the list are known already: what is known of them stands"
     return [Question(name, 0, "", "", problem, "change it on its own page or sheet if the list is right", NOTE)]
+
+
+def _near_places(known: RawSheet, positions: RawSheet) -> Iterator[Question]:
+    """Ask once about each structure of the list that looks like one that is known: it may be the same place."""
+    at = next(place for place, header in enumerate(positions.headers) if _is_structure(header))
+    names = set(map(trimmed, known.cells[at]))
+    near = NearNames(names)
+    new = positions.cells[at].iloc[len(known.cells) :].map(trimmed).drop_duplicates()
+    for row, name in new.items():
+        alike = near.alike(name) if name not in names else ()
+        if alike:
+            problem = f"the structure {name} is new, and {' and '.join(alike)} is known: one place or two?"
+            meant = f"keep it as a place of its own; drop it, and its runs are asked about: {alike[0]}?"
+            yield Question(POSITIONS, int(str(row)), _WHOLE_ROW, name, problem, meant, ASK)
+
+
+def _is_structure(header: str) -> bool:
+    found = find_column(SHEETS[POSITIONS], header)
+    return found is not None and found[0].label == "structure"
 
 
 def _facts(layout: ColumnLayout, foreign: RawSheet) -> Iterator[tuple[int, Facts]]:

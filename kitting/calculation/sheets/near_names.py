@@ -49,6 +49,15 @@ class NearNames:
             self._asked[name] = tuple(found[:_MOST_OFFERED])
         return self._asked[name]
 
+    def alike(self, name: str) -> tuple[str, ...]:
+        """Declared names that differ from this one in spelling only, or of which one is the other's short form."""
+        short = _initials(name)
+        found = [
+            *self._alike.get(spelling(name), ()),
+            *(one for one in self._alike.get(short, ()) if spelling(one) == short),
+        ]
+        return tuple(dict.fromkeys(one for one in found if one != name))
+
     def spelled_alike(self) -> Iterable[tuple[str, ...]]:
         """Groups of declared names that differ in spelling only."""
         groups: dict[str, list[str]] = {}

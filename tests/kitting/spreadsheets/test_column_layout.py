@@ -2,7 +2,7 @@ from pathlib import Path
 
 import pytest
 
-from kitting.calculation.questions import NOTE, REFUSE
+from kitting.calculation.questions import ASK, NOTE, REFUSE
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook, raw_book, raw_sheet
 from kitting.errors import Refusal
@@ -195,3 +195,18 @@ def test_a_layout_that_can_not_be_used_is_refused_with_the_reason(
         adopt(layout, listed(tmp_path, run("r1", "T1", "T2")))
     assert refused.value.code == "column-layout"
     assert told in refused.value.message
+
+
+def test_a_place_that_looks_like_a_known_one_is_asked_about_and_never_taken_for_it(tmp_path: Path) -> None:
+    first = adopt(LAYOUT, listed(tmp_path, run("r1", "V9", "T2"), run("r2", "T2", "Pad 7")), base())
+    again = [run("r3", "V-9", "T4"), run("r4", "Vault 9", "T5"), run("r5", "P7", "Pole 2")]
+    named = [{**one, "from_site": one["from_location"]} for one in again]
+    positions = adopt(LAYOUT, listed(tmp_path, *named), first).sheets["positions"]
+
+    asked = [(one.read, one.problem) for one in positions.notes if one.severity == ASK]
+    assert asked == [
+        ("V-9", "the structure V-9 is new, and V9 is known: one place or two?"),
+        ("Vault 9", "the structure Vault 9 is new, and V9 is known: one place or two?"),
+        ("P7", "the structure P7 is new, and Pad 7 is known: one place or two?"),
+    ]
+    assert {"V9", "V-9", "Vault 9"} < set(positions.cells[0])  # each stands as it was written
