@@ -6,6 +6,7 @@ days of the depot that receives; lead days and the expiry margin count calendar 
 
 from calendar import monthrange
 from collections.abc import Set
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -13,6 +14,8 @@ from zoneinfo import ZoneInfo
 from kitting.errors import Refusal
 
 _ONE_DAY = timedelta(days=1)
+_CLOCK_STEP = timedelta(minutes=15)  # clocks change at quarters of an hour
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _SATURDAY = 5
 _NEVER_CLOSED: frozenset[date] = frozenset()
 
@@ -87,6 +90,39 @@ def good_through(cutover: datetime, cutover_end: datetime | None, margin_days: i
 def end_of_month(year: int, month: int) -> date:
     """Last good day of a lot whose label gives only month and year (the reading of day 00 in GS1 element 17)."""
     return date(year, month, monthrange(year, month)[1])
+
+
+@dataclass(frozen=True, slots=True)
+class ClockChange:
+    """The clocks change within an outage: ``at`` is the wall-clock time at which, ``hours`` they go forward or back."""
+
+    at: datetime
+    hours: Decimal
+
+    @property
+    def words(self) -> str:
+        """``the clocks go forward 1 h on 2026-03-08 at 02:00``."""
+        way = "forward" if self.hours > 0 else "back"
+        return f"the clocks go {way} {abs(self.hours).normalize():f} h on {self.at:%Y-%m-%d} at {self.at:%H:%M}"
+
+
+def clock_change(cutover: datetime, cutover_end: datetime, zone: str) -> ClockChange | None:
+    """The first change of the clocks within an outage, None where there is none.
+
+    Args:
+        cutover, cutover_end: naive local start and end.
+        zone: name in the IANA time zone database.
+    """
+    there = ZoneInfo(zone)
+    moment, end = (one.replace(tzinfo=there).astimezone(UTC) for one in (cutover, cutover_end))
+    while moment < end:
+        after = min(moment + _CLOCK_STEP - (moment - _EPOCH) % _CLOCK_STEP, end)
+        before, now = (one.astimezone(there).utcoffset() or timedelta(0) for one in (moment, after))
+        if before != now:
+            shift = Decimal((now - before) // timedelta(seconds=1)) / 3600
+            return ClockChange((after + before).replace(tzinfo=None), shift)
+        moment = after
+    return None
 
 
 def window_hours(cutover: datetime, cutover_end: datetime, zone: str) -> Decimal:

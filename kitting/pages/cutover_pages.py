@@ -68,7 +68,7 @@ def _row(one: Cutover, marks: Sequence[OrderMark]) -> list[Cell]:
         Cell(one.staged_by or "–"),
         order_cell([mark.words for mark in marks]),
         Cell(f"{one.bags_done} of {one.bags_in_all} done" if one.bags_in_all else "none listed"),
-        Cell(f"{one.window} h" if one.window is not None else "–"),
+        Cell(f"{one.window} h" if one.window is not None else "–", note=one.clock),
     ]
 
 

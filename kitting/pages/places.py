@@ -40,6 +40,8 @@ PLACES = (
     Place(
         "To approve", "to-approve", "stand-in", "what one person asks and another decides; ask here too", "short bag"
     ),
+    Place("Pins", "pins", "job dates", "pieces pinned to lines: who, why, since when; take a pin away"),
+    Place("Borrows", "borrows", "staged bag", "what staged bags have lent, why, and what will not come back"),
     Place("Exceptions", "exceptions", "trace", "overrides, unpaid borrows, unbalanced bags, scans for a person"),
     Place("Ends", "ends", "as-installed", "what is on each end, from which lot, what was there before"),
     Place("Record", "record", "trace", "all that was done, by whom and when, never changed"),

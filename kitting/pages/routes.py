@@ -49,6 +49,7 @@ from kitting.pages import (
     short_line_pages,
     signing_in,
     stand_in_pages,
+    standing_pages,
     start_pages,
     stock_pages,
     storm_counter,
@@ -157,6 +158,7 @@ ROUTES: tuple[Route, ...] = (
     Route("jobs/<str:job>", "job", cutover_pages.job_page, PLANS),
     Route("jobs/<str:job>/line", "line", cutover_pages.line_page, PLANS),
     Route("jobs/<str:job>/pin", "pin", deciding_by_hand.pin_page, PLANS, (PLANS, DO)),
+    Route("pins", "pins", standing_pages.pins, PLANS, (PLANS, DO)),
     Route("jobs/<str:job>/end", "end-job", deciding_by_hand.end_job, PLANS, (PLANS, DO)),
     Route("jobs/<str:job>/move", "move", planning_pages.move, PLANS, (PLANS, DO)),
     Route("jobs/<str:job>/history", "history", history_page.history, PLANS),
@@ -274,6 +276,7 @@ ROUTES: tuple[Route, ...] = (
           form_only=True),
     Route("recipes", "recipes", premade_pages.recipes, "rules", ("rules", DO)),
     Route("recipes/<str:name>", "recipe", premade_pages.recipe, "rules"),
+    Route("borrows", "borrows", standing_pages.borrows, "staged bag", ("staged bag", APPROVE)),
     # buyer
     Route("buying", "buying", buying_pages.buying_page, BUYS, (BUYS, DO)),
     Route("buying/owner", "short-owner", short_line_pages.short_owner, PLANS, (PLANS, SEE), form_only=True),

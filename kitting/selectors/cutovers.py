@@ -1,20 +1,21 @@
 """The jobs ahead: when, how ready by the plan applied last, what limits them, and how far their bags are."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, TypeVar
 
 from inventory.models import Depot
 from jobs.models import Job
 from kitting.calculation.bag_states import CANCELLED, CHECKED, CLOSED, OUT, STAGED
-from kitting.calculation.calendars import window_hours
+from kitting.calculation.calendars import clock_change, window_hours
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.order_marks import OrderMark, order_marks
 from kitting.models import AppliedPlan, Bag, PlanRow
 
+T = TypeVar("T")
 NOT_PLANNED = "not planned yet"
 DONE = (CHECKED, STAGED, *OUT, CLOSED)
 
@@ -30,6 +31,7 @@ class Cutover:
         deciding_line, short: the line that decides the answer, and pieces short, in words.
         counts: lines by answer.
         window: length of the outage in real hours; None where an end is missing.
+        clock: that the clocks change within it, in words; '' where they don't.
         bags: its bags by state.
     """
 
@@ -41,6 +43,7 @@ class Cutover:
     counts: Mapping[str, int]
     window: Decimal | None
     bags: Mapping[str, int] = field(default_factory=dict)
+    clock: str = ""
 
     @property
     def bags_done(self) -> int:
@@ -100,12 +103,14 @@ def _cutover(job: Job, told: Mapping[str, Any], zone: str, bags: Mapping[str, in
         deciding_line=told.get("deciding_line", ""),
         short=told.get("short_pieces", ""),
         counts=told.get("counts", {}),
-        window=_window(job, zone),
+        window=_of_window(job, zone, window_hours),
         bags=bags,
+        clock=change.words if (change := _of_window(job, zone, clock_change)) else "",
     )
 
 
-def _window(job: Job, zone: str) -> Decimal | None:
+def _of_window(job: Job, zone: str, asked: Callable[[datetime, datetime, str], T]) -> T | None:
+    """What is asked of an outage; None where its end or the zone is not known."""
     if not (job.cutover and job.cutover_end and zone):
         return None
-    return window_hours(datetime.fromisoformat(job.cutover), datetime.fromisoformat(job.cutover_end), zone)
+    return asked(datetime.fromisoformat(job.cutover), datetime.fromisoformat(job.cutover_end), zone)

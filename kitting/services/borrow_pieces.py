@@ -7,7 +7,7 @@ from typing import Any, Unpack
 
 from inventory.models import Item, Lot, Place
 from inventory.selectors.finding import items_by_code
-from inventory.services.actions import use_case
+from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
 from kitting.calculation.bag_states import BORROW, PICK
@@ -15,7 +15,7 @@ from kitting.errors import Refusal
 from kitting.models import TO_BORROW, Bag, BagEntry, Borrow
 from kitting.models.bags import BORROWED, PICKED
 from kitting.models.storms import FREE_TO_BREAK, NEVER
-from kitting.roles import CREW_LEAD, PLANNER, STOREKEEPER, Actor
+from kitting.roles import APPROVE, BUYER, CREW_LEAD, PLANNER, STOREKEEPER, Actor, require
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, good_until, label_code
 from kitting.selectors.count_lists import SPOT_EVENT
 from kitting.selectors.promises import staged_days
@@ -24,8 +24,10 @@ from kitting.selectors.storms import kept_kit
 from kitting.services.bag_leave import Leave, end_requests, leave_for
 from kitting.services.fill_bags import put_in, taken_out
 from kitting.services.record_events import Happening, record_events
-from kitting.services.scans import Answer, Opened, Scan, advance, lines_with, opened, place_of, settled
+from kitting.services.scans import Answer, Opened, Scan, advance, lines_with, opened, place_of, settled, stamp_of
 from kitting.services.two_persons import attempts_kept, need_reason
+
+STAGED_BAG = "staged bag"
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +155,44 @@ def pay_back(
     return Answer("PAID BACK", f"{bare(lent.quantity - lent.paid)} still to come back for {one.bag}.", one.bag)
 
 
+@use_case
+def give_up_borrow(*, number: int, why: str, **scan: Unpack[Scan]) -> Borrow:
+    """Say that pieces will not come back: the lending bag is really short of them, and the next plan looks for others.
+
+    Raises:
+        Refusal: ``not-allowed``; ``other-depot``; ``no-reason``; ``no-open-borrow``: there is none, it is paid back, or
+            it was given up.
+    """
+    lent = _lent(number)
+    actor, at, depot = scan["actor"], scan["at"], lent.bag.depot.depot
+    require(actor, STAGED_BAG, APPROVE, depot)
+    told = need_reason(why, "A borrow that is given up")
+    _, repeated = begin("give up borrow", {"borrow": number}, stamp_of(scan), told)
+    if repeated:
+        return lent
+    left = lent.quantity - lent.paid
+    if not left or lent.given_up_why:
+        raise Refusal("no-open-borrow", f"{lent}: nothing is to come back.", {"borrow": number})
+    lent.given_up_why = told
+    lent.save(update_fields=("given_up_why",))
+    facts = {"pieces": f"{bare(left)} {lent.lot.item}", "to": str(lent.to_job), "why": told}
+    happenings = [
+        Happening("borrow given up", str(lent.bag), facts, addressed_to=role, depot=depot) for role in (PLANNER, BUYER)
+    ]
+    record_events(happenings, by=actor.name, at=at)
+    return lent
+
+
+def reasons() -> list[tuple[str, int, int]]:
+    """Why pieces were borrowed: each reason with how many borrows and how many are open, the most frequent first."""
+    counted: dict[str, tuple[str, int, int]] = {}
+    rows = Borrow.objects.order_by("pk").values_list("why", "quantity", "paid", "given_up_why")
+    for why, quantity, paid, given_up in rows:
+        named, count, open_ = counted.get(why.casefold(), (why, 0, 0))
+        counted[why.casefold()] = (named, count + 1, open_ + (paid < quantity and not given_up))
+    return sorted(counted.values(), key=lambda one: (-one[1], one[0]))
+
+
 def ledger(today: date) -> list[Owed]:
     """Open borrows, the oldest first; one query."""
     found = Borrow.objects.filter(given_up_why="").select_related("bag__job", "to_job", "lot__item")
@@ -164,7 +204,9 @@ def ledger(today: date) -> list[Owed]:
 
 
 def _lent(number: int) -> Borrow:
-    found = Borrow.objects.select_for_update(of=("self",)).select_related("lot__item", "bag__job", "to_job")
+    found = Borrow.objects.select_for_update(of=("self",)).select_related(
+        "lot__item", "bag__job", "bag__depot", "to_job"
+    )
     lent = found.filter(pk=number).first()
     if lent is None:
         raise Refusal("no-open-borrow", f"There is no borrow {number}.", {"borrow": number})

@@ -128,3 +128,15 @@ def test_hours_are_a_plain_number() -> None:
     start = datetime(2026, 3, 10, 0, 0)
     assert str(calendars.window_hours(start, start + timedelta(hours=100), "America/Chicago")) == "100"
     assert calendars.window_hours(start, start, "America/Chicago") == Decimal(0)
+
+
+def test_an_outage_over_a_change_of_the_clocks_says_when_they_change() -> None:
+    """Trap T36: 23:00 to 06:00 on 2026-03-08 are six hours; the clocks went forward at 02:00 and back on 11-01."""
+    spring = calendars.clock_change(datetime(2026, 3, 7, 23, 5), datetime(2026, 3, 8, 6), "America/Chicago")
+    autumn = calendars.clock_change(datetime(2026, 10, 31, 23), datetime(2026, 11, 1, 6), "America/Chicago")
+    assert spring is not None
+    assert autumn is not None
+    assert spring.words == "the clocks go forward 1 h on 2026-03-08 at 02:00"
+    assert autumn.words == "the clocks go back 1 h on 2026-11-01 at 02:00"
+    assert calendars.clock_change(datetime(2026, 3, 8, 6), datetime(2026, 3, 8, 23), "America/Chicago") is None
+    assert calendars.clock_change(datetime(2026, 3, 7, 23), datetime(2026, 3, 8, 6), "Asia/Tokyo") is None

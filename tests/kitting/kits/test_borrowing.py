@@ -1,5 +1,6 @@
 """A staged bag is opened for an emergency only when what is free is gone, and with a name and a day to pay back."""
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -15,7 +16,7 @@ from inventory.models import Balance, Item, Lot
 from kitting.models import AppliedPlan, Bag, Borrow, Event, PlanRow
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.sources import sources
-from kitting.services.borrow_pieces import borrow, ledger, pay_back
+from kitting.services.borrow_pieces import borrow, give_up_borrow, ledger, pay_back, reasons
 from kitting.services.emergency import open_emergency
 
 pytestmark = pytest.mark.django_db
@@ -153,3 +154,27 @@ def test_looking_for_pieces_asks_the_books_the_same_few_times(stores: Stores) ->
         with CaptureQueriesContext(connection) as queries:
             sources(item=item, depot="H", until=date(2026, 3, 14))
         assert len(queries) == 4
+
+
+def test_a_borrow_that_will_not_come_back_is_given_up_by_name_and_the_lender_is_really_short(
+    stores: Stores, emergency: str
+) -> None:
+    lent = borrow(**asked(stores, emergency, confirmed=("free-first/1",)))
+    assert reasons() == [("dig-in at Saltmarsh", 1, 1)]
+    given_up = {"number": lent.pk, "why": "Saltmarsh keeps them"}
+    assert "may not approve" in refusal("not-allowed", give_up_borrow, **given_up, **stores.scan(STORES))
+    assert "needs a reason" in refusal("no-reason", give_up_borrow, **{**given_up, "why": " "}, **stores.scan(DUTY))
+    elsewhere = replace(DUTY, depots=frozenset({"N"}))
+    assert "acts for N only" in refusal("other-depot", give_up_borrow, **given_up, **stores.scan(elsewhere))
+    scan = stores.scan(PLANNER)
+    give_up_borrow(**given_up, **scan)
+    give_up_borrow(**given_up, **scan)
+
+    lent.refresh_from_db()
+    assert (lent.given_up_why, ledger(date(2026, 3, 16)), reasons()) == (
+        "Saltmarsh keeps them", [], [("dig-in at Saltmarsh", 1, 0)],
+    )  # fmt: skip
+    told = Event.objects.filter(name="borrow given up").values_list("addressed_to", flat=True)
+    assert sorted(told) == ["buyer", "planner"]
+    assert "nothing is to come back" in refusal("no-open-borrow", give_up_borrow, **given_up, **stores.scan(DUTY))
+    assert "3 CS15-2" in stores.contents("J10", "V9").missing()

@@ -1,0 +1,83 @@
+"""What was decided by hand and still stands: pins in force, and what staged bags have lent."""
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from kitting.pages.asked import Asked, attempt, page
+from kitting.pages.cutover_pages import why_address
+from kitting.pages.tables import Cell, Table, figure, link
+from kitting.roles import APPROVE, DO, SEE
+from kitting.selectors.bag_contents import bare, label_code
+from kitting.selectors.pins import pins_in_force
+from kitting.services.borrow_pieces import STAGED_BAG, give_up_borrow, ledger, reasons
+from kitting.services.pin_pieces import unpin
+
+
+def pins(asked: Asked) -> HttpResponse:
+    """Pins in force, and the way to take one away."""
+    if asked.request.method == "POST":
+        return attempt(asked, lambda: _unpinned(asked), reverse("pins"))
+    found = pins_in_force()
+    rows = [
+        [
+            link(one.pin.job.job, "job", one.pin.job.job),
+            Cell(one.pin.line, why_address({"job": one.pin.job.job, "line": one.pin.line})),
+            Cell(one.pin.item.stock_code, note=", ".join(filter(None, (
+                f"lot {one.pin.lot}" if one.pin.lot else "", f"at {one.pin.depot}" if one.pin.depot else ""
+            )))),
+            figure(one.words),
+            Cell(one.pin.by, note=one.pin.reason),
+            Cell(one.since.astimezone(asked.zone).date() if one.since else "not known"),
+        ]
+        for one in found
+    ]  # fmt: skip
+    heads = ("Job", "Line", "Stock code", "Holds", "By, why", "Since")
+    table = Table("Pins in force", heads, rows, "Nothing is pinned: the plan serves every job in its turn.")
+    choices = [(one.pin.pk, f"{one.pin.item.stock_code} for {one.pin.line}") for one in found]
+    context = {"table": table, "choices": choices, "may_act": asked.actor.may("job dates", DO)}
+    return page(asked, "pins.html", context)
+
+
+def _unpinned(asked: Asked) -> tuple[str, str]:
+    number = asked.text("unpin")
+    unpin(number=int(number) if number.isdecimal() else 0, reason=asked.text("reason"), actor=asked.actor, at=asked.at)
+    return "UNPINNED", "The next plan gives these pieces as if they had never been pinned."
+
+
+def borrows(asked: Asked) -> HttpResponse:
+    """What staged bags have lent and not got back, how often for which reason; what won't come back is given up."""
+    if asked.request.method == "POST":
+        return attempt(asked, lambda: _given_up(asked), reverse("borrows"))
+    found = ledger(asked.today)
+    sees = asked.actor.may("bags", SEE)
+    rows = [
+        [
+            Cell(f"{bare(one.left)} {one.borrow.lot.item}", note=f"lot {one.borrow.lot.number or 'unknown'}"),
+            link(str(one.borrow.bag), "bag", label_code(one.borrow.bag)) if sees else Cell(one.borrow.bag),
+            Cell(one.borrow.to_job.job),
+            figure(f"{one.age_days} days"),
+            Cell(one.borrow.pay_back_by, note="OVERDUE" if one.borrow.pay_back_by < asked.today else ""),
+            Cell(one.borrow.why, note=f"by leave of {one.borrow.authorised_by}"),
+        ]
+        for one in found
+    ]
+    heads = ("What", "From bag", "To job", "Since", "Pay back by", "Why")
+    open_ = Table("Lent and not paid back", heads, rows, "Every borrow is paid back, or given up.")
+    counted = [[why, figure(count), figure(still or "–")] for why, count, still in reasons()]
+    why = Table("Why bags were broken", ("Reason", "Borrows", "Still open"), counted, "No bag has lent anything yet.")
+    context = {
+        "table": open_,
+        "reasons": why,
+        "choices": [(one.borrow.pk, one.sentence) for one in found],
+        "may_act": asked.actor.may(STAGED_BAG, APPROVE),
+    }
+    return page(asked, "borrows.html", context)
+
+
+def _given_up(asked: Asked) -> tuple[str, str]:
+    number = asked.text("borrow")
+    lent = give_up_borrow(number=int(number) if number.isdecimal() else 0, why=asked.text("why"), **asked.scan())
+    sentence = (
+        f"{lent.bag} is really short of it; planner and buyer are told. Plan and apply, to look for other pieces."
+    )
+    return "GIVEN UP", sentence
