@@ -36,7 +36,7 @@ from kitting.selectors.short_lines import cared_for
 from kitting.services.apply_plan import ReviewedPlan, apply_plan, changed_rows
 from kitting.services.ask_errands import end_errand, note_stage
 
-PLAN, APPLY, WHAT_IF = "plan", "apply", "what if"
+PLAN, APPLY, WHAT_IF, MOST_KITS = "plan", "apply", "what if", "most kits"
 PLAN_FILE = "plan.json"  # among the papers of a plan; for whoever prints one of them
 MOST_CHANGES = 400  # lines told on a page; the plan holds all
 Change = Callable[[RawBook, Mapping[str, str]], RawBook]
@@ -136,6 +136,22 @@ def ask_what_if(errand: Errand) -> None:
     days = {row["line"]: (row["order_by"], row["too_late"] == YES) for row in after.shortages.to_dict("records")}
     told = [{**asdict(one), "order_by": days.get(one.line, ("", False))} for one in lines[:MOST_CHANGES]]
     end_errand(errand, result={"jobs": moved, "lines": told, "count": len(lines)})
+
+
+def count_most_kits(errand: Errand) -> None:
+    """How many kits could be completed if only their number counted, and which near jobs would pay for it or win."""
+    day = date.fromisoformat(errand.given["as_of"])
+    with one_moment():
+        sheets, earlier = sheets_from_records(day), _earlier()
+    made = plan(read_book(sheets), as_of=day, earlier=earlier, count_most=True)
+    most = made.most_kits
+    if most is None:
+        raise TypeError("a plan that counts tells what it counted")
+    result = {
+        "by_plan": most.by_plan, "most": most.most, "status": most.status, "near_until": most.near_until.isoformat(),
+        "jobs": most.changed.to_dict("records"),
+    }  # fmt: skip
+    end_errand(errand, result=result)
 
 
 def _marks(made: Plan) -> dict[str, list[str]]:

@@ -8,14 +8,24 @@ from kitting.errands.lending import LENDING, look_at_lending
 from kitting.errands.loading import LOAD, LOOK, load_file, look_at_file
 from kitting.errands.looking import LOOK_AT_DRAFT, RECHECK, check_again, look_at_rules
 from kitting.errands.pinning import PIN, pin
-from kitting.errands.planning import APPLY, PLAN, WHAT_IF, apply_reviewed, ask_what_if, make_plan
+from kitting.errands.planning import (
+    APPLY,
+    MOST_KITS,
+    PLAN,
+    WHAT_IF,
+    apply_reviewed,
+    ask_what_if,
+    count_most_kits,
+    make_plan,
+)
 from kitting.errors import Refusal
 from kitting.models import Errand
 from kitting.services.ask_errands import fail_errand, refuse_errand, take_up
 
 KINDS: Mapping[str, Callable[[Errand], None]] = {
     PIN: pin,
-    PLAN: make_plan, APPLY: apply_reviewed, WHAT_IF: ask_what_if, LOOK: look_at_file, LOAD: load_file,
+    PLAN: make_plan, APPLY: apply_reviewed, WHAT_IF: ask_what_if, MOST_KITS: count_most_kits,
+    LOOK: look_at_file, LOAD: load_file,
     LENDING: look_at_lending, LOOK_AT_DRAFT: look_at_rules, RECHECK: check_again,
 }  # fmt: skip
 PAUSE_S = 0.5

@@ -101,7 +101,10 @@ def _lines(asked: Asked, name: str, lines: Sequence[ToOrder], *, money: bool) ->
         told = Cell(state or row["order_by"], note=" · ".join(filter(None, (late, one.lead.words(asked.today)))))
         cells = [
             Cell(row["stock_code"], note=" · ".join(filter(None, (row["supplier_code"], row["description"])))),
-            Cell(in_words(row, one.unit), note=one.expiry_words),
+            Cell(
+                in_words(row, one.unit),
+                note=" · ".join(filter(None, (one.expiry_words, "" if one.sent_on else one.to_count))),
+            ),
             figure(f"{row['on_order']} {one.unit}" if row["on_order"] != "0" else "–"),
             told,
             Cell(row["depot"], note=f"by {row['needed_by']}" if row["needed_by"] else ""),

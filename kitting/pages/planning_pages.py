@@ -10,7 +10,7 @@ from django.urls import reverse
 from kitting.calculation.order_marks import LATE
 from kitting.errands.loading import LOAD, LOOK
 from kitting.errands.looking import LOOK_AT_DRAFT, RECHECK
-from kitting.errands.planning import APPLY, PLAN, WHAT_IF
+from kitting.errands.planning import APPLY, MOST_KITS, PLAN, WHAT_IF
 from kitting.errands.working import do_next
 from kitting.errors import Refusal
 from kitting.models import Errand
@@ -187,6 +187,8 @@ def what_if_page(asked: Asked) -> HttpResponse:
     """Ask what would be if; nothing is stored."""
     if asked.request.method == "POST":
         change = asked.text("change")
+        if change == MOST_KITS:
+            return ask(asked, MOST_KITS, {"as_of": asked.today.isoformat()})
         fields = _WHAT_IFS.get(change)
         if fields is None:
             return refused(asked, Refusal("unknown-change", "Choose what would change.", {}), reverse("what-if"))
@@ -245,10 +247,25 @@ def _what_if_result(asked: Asked, errand: Errand) -> HttpResponse:
     return page(asked, "what_if_result.html", context)
 
 
+def _most_kits_result(asked: Asked, errand: Errand) -> HttpResponse:
+    """The most kits that any plan could complete, beside those of this one, and what that takes from the near jobs."""
+    result = errand.result
+    rows = [
+        [link(one["job"], "job", one["job"]), one["staged_by"],
+         "would lose its kit" if one["completed_by_plan"] == "yes" else "would win its kit"]
+        for one in result["jobs"]
+    ]  # fmt: skip
+    caption = f"Jobs staged by {result['near_until']} that would lose or win"
+    jobs = Table(caption, ("Job", "Staged by", "Then"), rows, "No near job would lose or win anything.")
+    loses = sum(one["completed_by_plan"] == "yes" for one in result["jobs"])
+    context = {"errand": errand, "jobs": jobs, "more": result["most"] - result["by_plan"], "loses": loses}
+    return page(asked, "most_kits.html", context)
+
+
 def _order_by(day: str, late: bool) -> Cell:
     return Cell(day or "–", note="TOO LATE" if late else "")
 
 
 RESULTS: dict[str, Callable[[Asked, Errand], HttpResponse]] = {
-    PLAN: _plan_result, APPLY: _apply_result, WHAT_IF: _what_if_result,
+    PLAN: _plan_result, APPLY: _apply_result, WHAT_IF: _what_if_result, MOST_KITS: _most_kits_result,
 }  # fmt: skip

@@ -6,12 +6,13 @@ from datetime import date, timedelta
 
 from django.db.models import Count, Q, QuerySet, Sum
 
-from inventory.models import INSTALLED, SCRAPPED, Item, Movement, Supplier
+from inventory.models import BIN, INSTALLED, SCRAPPED, Balance, Item, Movement, Supplier
 from kitting.calculation.bags import YES
 from kitting.calculation.quantities import thousandths
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, PlanRow, SentLine, SentSheet
 from kitting.selectors.bag_contents import bare, consumed
+from kitting.selectors.count_lists import OTHER_DAYS
 from kitting.selectors.cutovers import last_plan
 from kitting.selectors.lateness import NEVER_CAME, Lateness, lateness
 
@@ -64,6 +65,7 @@ class ToOrder:
         lead: how long its supplier takes.
         sent_on: number of the sheet that holds it, 0 while none does.
         shelf_months: how long its pieces keep; None: for ever.
+        to_count: bins at its depot that nobody has counted for long, in words; '' for none.
         used: thousandths that were installed or scrapped of the item within the last 365 days.
     """
 
@@ -74,6 +76,7 @@ class ToOrder:
     sent_on: int
     shelf_months: int | None
     used: int
+    to_count: str = ""
 
     @property
     def too_late(self) -> bool:
@@ -121,7 +124,7 @@ class Buying:
 
 
 def buying(today: date) -> Buying:
-    """The tables of the plan applied last, as purchasing needs them; ten queries, however many lines there are."""
+    """The tables of the plan applied last, as purchasing needs them; eleven queries, however many lines there are."""
     plan = last_plan()
     if plan is None:
         return Buying(None, {}, {}, (), 0, ())
@@ -137,7 +140,7 @@ def buying(today: date) -> Buying:
     }
     codes = {row["stock_code"] for row in rows[_REORDER]}
     items = {item.stock_code: item for item in Item.objects.filter(stock_code__in=codes)}
-    used = _used(codes, today)
+    used, uncounted = _used(codes, today), _uncounted(codes, today)
     by_supplier: dict[str, list[ToOrder]] = {}
     for row in rows[_REORDER]:
         item = items[row["stock_code"]]
@@ -145,7 +148,8 @@ def buying(today: date) -> Buying:
         sent_on = sent.get((row["stock_code"], row["depot"]), 0)
         lead = Lead(item.lead_days, item.lead_date)
         gone = used.get(row["stock_code"], 0)
-        line = ToOrder(row, item.stock_unit, price, lead, sent_on, item.shelf_months, gone)
+        to_count = uncounted.get((item.stock_code, row["depot"]), "")
+        line = ToOrder(row, item.stock_unit, price, lead, sent_on, item.shelf_months, gone, to_count)
         by_supplier.setdefault(row["supplier"], []).append(line)
     more = max(short.count() - MOST_SHORTAGES, 0)
     late = lateness(today)
@@ -163,6 +167,17 @@ def _used(codes: Collection[str], today: date) -> dict[str, int]:
         action__at__date__gt=today - timedelta(365),
     )
     return dict(gone.values_list("lot__item__stock_code").annotate(Sum("quantity")))
+
+
+def _uncounted(codes: Collection[str], today: date) -> dict[tuple[str, str], str]:
+    """By stock code and depot the bins with pieces that nobody has counted for long: count before you buy."""
+    long_ago = Q(counted_on__isnull=True) | Q(counted_on__lt=today - timedelta(OTHER_DAYS))
+    rows = Balance.objects.filter(long_ago, quantity__gt=0, place__kind=BIN, lot__item__stock_code__in=codes)
+    found: dict[tuple[str, str], dict[str, None]] = {}
+    cells = ("lot__item__stock_code", "place__depot__depot", "place__code")
+    for code, depot, place in rows.order_by("place__code", "pk").values_list(*cells):
+        found.setdefault((code, depot), {})[place] = None
+    return {key: f"COUNT FIRST: {', '.join(places)}, uncounted for {OTHER_DAYS} days" for key, places in found.items()}
 
 
 def to_order_counts() -> tuple[int, int, int]:

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from django.db.models import Max, Q, QuerySet
 
-from inventory.models import BAG, OPENING, TRUCK, Balance, Depot, Lot, Movement, Place
+from inventory.models import BAG, BIN, OPENING, TRUCK, Balance, Depot, Lot, Movement, Place
 from inventory.selectors.finding import local_day
 from inventory.selectors.words import near
 from kitting.calculation.bag_states import IN_STORE, STAGED
@@ -18,11 +18,12 @@ from kitting.errors import Refusal
 from kitting.models import POSTED, Bag, CountLine, Event, Promise
 from kitting.selectors.promises import staged_days
 
-SPOT, HANGING, RISK, VALUE, SPEED = "spot", "hanging", "risk", "value", "speed"
-REASONS = (SPOT, HANGING, RISK, VALUE, SPEED)  # the most urgent first
+SPOT, HANGING, EXACT, RISK, VALUE, SPEED = "spot", "hanging", "exact", "risk", "value", "speed"
+REASONS = (SPOT, HANGING, EXACT, RISK, VALUE, SPEED)  # the most urgent first
 SPOT_EVENT = "spot count wanted"
 # Owner's defaults: what is risky is looked at every month, what is dear or fast every quarter.
 RISKY_DAYS, OTHER_DAYS = 30, 90
+_NAMED = 3
 LEADING_PERCENT = 80  # common practice of stores: the few items that make up four fifths are counted more often
 
 Key = tuple[int, int]  # place, lot
@@ -65,7 +66,7 @@ class _Why:
 
 
 def propose(*, depot: Depot, today: date, days: int = 1, most: int | None = None) -> list[ToCount]:
-    """What to count, in walk order; nothing that is on an open list or was counted today; ten queries.
+    """What to count, in walk order; nothing that is on an open list or was counted today; eleven queries.
 
     Args:
         depot: where.
@@ -81,6 +82,7 @@ def propose(*, depot: Depot, today: date, days: int = 1, most: int | None = None
     due = {key: one for key, one in balances.items() if one.quantity}
     _risks(why, depot, {key: one for key, one in due.items() if _is_due(one, today, RISKY_DAYS)})
     rest = {key: one for key, one in due.items() if _is_due(one, today, OTHER_DAYS)}
+    _exact(why, due, rest)
     _dear(why, due, rest)
     _fast(why, depot, due, rest, today)
     open_ones = _on_open_lists(depot)
@@ -190,6 +192,29 @@ def _hanging(why: _Why, balances: Mapping[Key, Balance], staged_by: Mapping[str,
     for place, lot, job in sorted(rows, key=lambda row: (staged_by[row[2]], row[2])):
         if (place, lot) in balances:
             why.add((place, lot), HANGING, f"{job}, staged by {staged_by[job]}")
+
+
+def _exact(why: _Why, lying: Mapping[Key, Balance], due: Mapping[Key, Balance]) -> None:
+    """Pieces of which jobs are promised the very last, at bins that nobody has counted for long."""
+    rows = Promise.objects.filter(released_at=None, place__in={place for place, _ in lying}, job__ended="")
+    wanted: Counter[int] = Counter()
+    jobs: dict[int, set[str]] = defaultdict(set)
+    for item, job, quantity in rows.values_list("item", "job__job", "quantity"):
+        wanted[item] += quantity
+        jobs[item].add(job)
+    free: Counter[int] = Counter()
+    for one in lying.values():
+        if one.place.kind == BIN:
+            free[one.lot.item_id] += one.quantity
+    for key, one in due.items():
+        item = one.lot.item_id
+        if one.place.kind == BIN and wanted[item] and wanted[item] == free[item]:
+            named = ", ".join(sorted(jobs[item], key=natural_key)[:_NAMED])
+            why.add(key, EXACT, f"{named}: promised the last piece; {_since(one)}")
+
+
+def _since(balance: Balance) -> str:
+    return f"not counted since {balance.counted_on}" if balance.counted_on else "never counted"
 
 
 def _risks(why: _Why, depot: Depot, due: Mapping[Key, Balance]) -> None:

@@ -69,6 +69,25 @@ def test_what_tomorrows_bags_hang_on_is_listed_until_it_is_counted_today(stores:
     assert reasons(stores, days=4) == {}
 
 
+def test_a_bin_of_which_the_last_piece_is_promised_is_counted_before_anybody_buys(stores: Counters) -> None:
+    """Two jobs take two each of four; one more piece there, or a count within 90 days, and nothing hangs on it."""
+    stores.receive(4)
+    promised(stores, stores.lot("L-1"), "J03", "2026-04-01")
+    promised(stores, stores.lot("L-1"), "J10", "2026-04-09")
+    exact = "exact: J03, J10: promised the last piece; never counted"
+    assert exact in reasons(stores)["bin BI15"]
+    counted_before(91)
+    assert (
+        f"exact: J03, J10: promised the last piece; not counted since {TODAY - timedelta(91)}"
+        in (reasons(stores)["bin BI15"])
+    )
+    counted_before(90)
+    assert reasons(stores) == {}
+    counted_before(91)
+    stores.receive(1, "L-2", to="N/other bin")
+    assert not any(why.startswith("exact") for told in reasons(stores).values() for why in told)
+
+
 def test_a_missed_piece_makes_one_spot_count_until_the_place_is_counted(stores: Counters) -> None:
     """Two who report the same bin get one line; a bin without pieces is looked at as well."""
     stores.receive(2)

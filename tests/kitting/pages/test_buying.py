@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import BUYER, CREW, PLANNER, STORES
 
-from inventory.models import Action, Depot, Item, Lot, Movement, OrderLine
+from inventory.models import Action, Balance, Depot, Item, Lot, Movement, OrderLine
 from inventory.services.receiving import Arrival, receive
 from jobs.models import Job
 from kitting.models import AppliedPlan, BagEntry, BagLine, Event, PlanRow, Promise, SentLine, SentSheet
@@ -323,3 +323,15 @@ def test_suppliers_lateness_and_the_age_of_a_lead_time_stand_beside_what_is_deci
     assert "Larkfield Supply: 1 of 1 came late in the last year, typically 3 days." in buying
     assert "nobody knows how late" in orders
     assert "1 of 1 came late in the last year, typically 3 days lead 21 days, age not known" in one
+
+
+def test_a_bin_that_nobody_counted_for_long_is_counted_before_its_item_is_bought() -> None:
+    client, at_h = browser_of(BUYER), {"lot__item__stock_code": "CS25-2", "place__depot__depot": "H"}
+    (shelf,) = Balance.objects.filter(quantity__gt=0, place__kind="bin", **at_h).select_related("place")
+
+    never = words(client.get("/buying"))
+    Balance.objects.filter(pk=shelf.pk).update(counted_on=date(2026, 2, 20))
+    lately = words(client.get("/buying"))
+
+    assert f"COUNT FIRST: {shelf.place.code}, uncounted for 90 days" in never
+    assert f"COUNT FIRST: {shelf.place.code}" not in lately

@@ -1,3 +1,4 @@
+import re
 from pathlib import Path
 
 import pytest
@@ -203,6 +204,17 @@ def test_cutovers_say_until_when_what_a_job_lacks_can_be_ordered(planner: Client
     assert "CS25-2 by 2026-03-18" in seen
     assert "EA15-15.3 by 2026-04-06" in seen
     assert len(few) == len(many)
+
+
+def test_the_most_kits_overall_are_told_with_what_that_takes_from_the_near_jobs(planner: Client) -> None:
+    """On the demo nothing is won: BI35L lacks at J08 alone."""
+    asked = words(planner.get("/what-if"))
+    told = words(send(planner, "/what-if", change="most kits"))
+
+    assert "Only the number of kits counts" in asked
+    assert re.search(r"What if only the number of kits counted\? (\d+) kits instead of \1 ", told)
+    assert "No near job would lose or win anything" in told
+    assert send(browser_of(STORES), "/what-if", change="most kits").status_code == 403
 
 
 def test_a_what_if_stores_nothing(planner: Client) -> None:
