@@ -156,3 +156,75 @@ def test_a_visiting_crew_may_turn_in_and_see_nothing_else(stores: Stores, bag: s
     assert visitor.get(bag).status_code == 403
     assert visitor.get(f"{bag}/install").status_code == 403
     assert "turned in from J03 V2" in words(turn_in(visitor, bag, lot, place=taken))
+
+
+def test_a_scanned_piece_ticks_its_line_and_as_many_as_were_scanned(stores: Stores, window: Client, bag: str) -> None:
+    """Two taps a line: the scan, and turning in."""
+    lot, _ = inside(stores, "tee")
+    carton = f"(241){lot.item.stock_code}(10){lot.number}"
+
+    once = window.get(f"{bag}/turn-in", {"read": carton}, follow=True)
+    tick = once.request["QUERY_STRING"]
+    twice = window.get(f"{bag}/turn-in?{tick}", {"read": carton, "tick": lot.pk}, follow=True)
+    wrong = window.get(f"{bag}/turn-in", {"read": "EL15-1"}, follow=True)
+
+    assert tick == f"tick={lot.pk}"
+    assert f'value="{lot.pk}" checked' in once.content.decode()
+    assert "2 scanned." in words(twice)
+    assert f'name="quantity-{lot.pk}" value="2"' in twice.content.decode()
+    assert "NOT IN BAG nothing of EL15-1 is left in J03 V2" in words(wrong)
+
+
+def test_a_lot_that_is_not_in_the_bag_is_asked_about_and_comes_back_from_where_it_was(
+    stores: Stores, window: Client, bag: str
+) -> None:
+    """G5: other lot -> from where?"""
+    lot, _ = inside(stores, "tee")
+    bin_ = stores.place("N", "N-77-1")
+    Balance.objects.create(place=bin_, lot=Lot.objects.create(item=lot.item, number="L-OTHER"), quantity=5000)
+    read = {"read": f"(241){lot.item.stock_code}(10)L-OTHER"}
+    form = {**read, "do": "other", "quantity-other": "1", "condition-other": "sealed", "door-other": "stock",
+            "place-other": "N-77-1"}  # fmt: skip
+
+    asked = words(window.get(f"{bag}/turn-in", read))
+    unsaid = send(window, f"{bag}/turn-in", **form)
+    back = send(window, f"{bag}/turn-in", **form, source=bin_.pk)
+
+    assert f"OTHER LOT {lot.item} lot L-OTHER is not in this bag: from where?" in asked
+    assert "picked at N-77-1 in the place of the lot that the books took: 5 of it there" in asked
+    assert "FROM WHERE" in words(unsaid)
+    assert f"1 {lot.item} turned in from J03 V2: stock." in words(back)
+    assert Balance.objects.get(place=bin_, lot__number="L-OTHER").quantity == 5000
+    assert Balance.objects.get(place=bin_, lot=lot).quantity == 1000  # which the books had taken, and nobody had
+
+
+def test_a_scan_of_the_end_and_of_the_piece_fills_the_record_and_another_lot_is_asked_about(
+    stores: Stores, bag: str
+) -> None:
+    """G10: the record in two scans; lot not in this bag -> from where?"""
+    crew = browser_of(CREW)
+    lot, _ = inside(stores, "tee")
+    stand = next(
+        one for one in stores.contents("J03", "V2").lines
+        if one.line.item_id == lot.item_id and one.line.facts["phases"] == "ABC" and not one.line.spare
+    )  # fmt: skip
+    end = f"V2-{stand.line.facts['position']}"
+
+    at_end = crew.get(f"{bag}/install", {"read": end.lower()}, follow=True)
+    assert at_end.request["QUERY_STRING"] == f"end={end}"
+    assert f"Scan the piece at {end}" in words(at_end)
+    filled = words(crew.get(f"{bag}/install", {"end": end, "read": f"(241){lot.item}(10){lot.number}"}))
+    assert f"Filled: {lot.item} lot {lot.number} ." in filled
+    assert filled.count(f"end: {lot.item} ") == 1
+
+    nowhere = {"end": end, "read": f"(241){lot.item}(10)L-OTHER"}
+    assert "OTHER LOT" in words(crew.get(f"{bag}/install", nowhere))
+    form = {**nowhere, "do": "other", "line": stand.line.line, "quantity-other": "1", "source": "nobody"}
+    question = send(crew, f"{bag}/install", **form)
+    assert "L-OTHER" in words(question)
+    noted = send(crew, f"{bag}/install", **form, confirmed="new-lot/1")
+    assert "nobody knows from where. Now tick where it is." in words(noted)
+    key = stand.line.pk
+    done = send(crew, f"{bag}/install", **{f"phase-{key}": "A", f"lot-{key}": "L-OTHER", "end": end})
+    assert "DONE" in words(done)
+    assert BagEntry.objects.get(line=stand.line, deed="installed").lot.number == "L-OTHER"

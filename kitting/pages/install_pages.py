@@ -1,0 +1,151 @@
+"""Note what is installed: scan the end and the piece, or tick by end and phase; which lot is on which."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from kitting.errors import Refusal
+from kitting.models import Bag, BagEntry, BagLine
+from kitting.models.bags import INSTALLED
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refused
+from kitting.pages.bag_forms import of_bag, quantity
+from kitting.pages.other_lot import Read, brought_in, question_of, read_for, source_chosen
+from kitting.pages.several import said
+from kitting.selectors.bag_contents import LineStand, bare, contents_of, label_code
+from kitting.services.return_bags import Installed, install
+
+READ, END, OTHER = "read", "end", "other"
+
+_SIDES = {"from": "from end", "to": "to end", "joint": "joint", "position": ""}
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    """A line of a bag on the install page: its end, the phases to tick, the lots to choose from, what is done."""
+
+    line: BagLine
+    where: str
+    name: str
+    phases: Sequence[str]
+    each: str
+    lots: Sequence[tuple[str, str]]
+    done: str
+    asks_where: bool
+
+
+@of_bag
+def install_page(asked: Asked, one: Bag) -> HttpResponse:
+    """Which lot is on which end and phase; a scan of the end shows that end, one of the piece fills its lot."""
+    code = label_code(one)
+    here = reverse("install", args=[code])
+    if asked.request.method == "POST":
+        return _other_lot(asked, one, here) if asked.text("do") == OTHER else _noted(asked, one, here)
+    ends = [end for end in _ends(one) if end.phases or end.done]
+    place, read, question = asked.text(END), None, {}
+    try:
+        if asked.text(READ):
+            named = next((end.where for end in ends if end.where.casefold() == asked.text(READ).casefold()), "")
+            if named:
+                return go_to(f"{here}?{urlencode({END: named})}")
+            read = read_for(asked, contents_of([one])[one.pk], asked.text(READ), asked.text("lot"))
+    except ANY_REFUSAL as refusal:
+        return refused(asked, refusal, f"{here}?{urlencode({END: place})}")
+    shown = [end for end in ends if place in ("", end.where)]
+    if read:
+        shown = [end for end in shown if end.line.item_id == read.item.pk and end.phases]
+        if read.inside and not _fills(shown, read.lot):  # it is for another end of this bag, or the spare
+            shown = [end for end in ends if end.line.item_id == read.item.pk and end.phases]
+        question = question_of(one, read) if read.is_other else {}
+    context = {
+        "bag": one, "code": code, "ends": shown, "end": place, "read": asked.text(READ), "filled": read,
+        "question": question if shown else {}, "none": bool(read and not shown), "all": bool(place or read),
+    }  # fmt: skip
+    return page(asked, "install.html", context)
+
+
+def _fills(ends: Sequence["End"], lot: str) -> bool:
+    """Whether the lot lies in the bag for one of these ends."""
+    return any(lot in ("", number) for end in ends for number, _ in end.lots)
+
+
+def _noted(asked: Asked, one: Bag, here: str) -> HttpResponse:
+    try:
+        pieces = [*_pieces(asked, one)]
+        if not pieces:
+            raise Refusal("nothing-ticked", "NOTHING TICKED: tick the phases that are done.", {})
+    except ANY_REFUSAL as refusal:
+        return refused(asked, refusal, here)
+    said(asked, lambda: install(bag=label_code(one), pieces=pieces, **asked.scan()))
+    return go_to(f"{here}?{urlencode({END: asked.text(END)})}" if asked.text(END) else here)
+
+
+def _other_lot(asked: Asked, one: Bag, here: str) -> HttpResponse:
+    """A lot that is not in this bag: from where it came; then its end is ticked as any other."""
+    back = {READ: asked.text(READ), "lot": asked.text("lot"), END: asked.text(END)}
+
+    def deed() -> tuple[str, str]:
+        read: Read = read_for(asked, contents_of([one])[one.pk], asked.text(READ), asked.text("lot"))
+        source, pieces = source_chosen(asked, one, read), quantity(asked.text("quantity-other"))
+        answer = brought_in(asked, one, read, pieces, source, asked.text("line"), **asked.scan())
+        return answer.word, f"{answer.sentence} Now tick where it is."
+
+    again = f"{here}?{urlencode({name: text for name, text in back.items() if text})}"
+    return attempt(asked, deed, again, back=again)
+
+
+def _ends(one: Bag) -> Iterator[End]:
+    contents = contents_of([one])[one.pk]
+    noted: dict[int, set[str]] = {}
+    for line, phase in BagEntry.objects.filter(line__bag=one, deed=INSTALLED).values_list("line", "phase"):
+        noted.setdefault(line, set()).add(phase)
+    for stand in contents.lines:
+        if stand.line.item is None or (not stand.open and not stand.installed):
+            continue
+        facts = stand.line.facts
+        phases, each = _shares(stand)
+        left = [phase for phase in phases if phase not in noted.get(stand.line.pk, ())] if stand.open else []
+        lots = [
+            (contents.lots[number].number, f"lot {contents.lots[number].number or 'unknown'}, {bare(pieces)} left")
+            for number, pieces in stand.inside.items()
+            if pieces > 0
+        ]
+        where = "-".join(filter(None, (facts.get("structure"), facts.get("position"))))
+        more = (_SIDES.get(facts.get("side", "")), "spare" if stand.line.spare else "")
+        name = ", ".join(filter(None, (where, *more)))
+        done = f"{bare(stand.installed)} of {bare(stand.issued)}" if stand.installed else ""
+        yield End(
+            stand.line,
+            where,
+            name or "job",
+            left,
+            bare(each),
+            lots,
+            f"{done} DONE" if done else "",
+            not facts.get("position") or stand.line.spare,
+        )
+
+
+def _shares(stand: LineStand) -> tuple[Sequence[str], int]:
+    """The phases of a line and the thousandths of each; all at once where they don't share evenly."""
+    phases, issued = str(stand.line.facts.get("phases", "")), min(stand.issued, stand.line.quantity)
+    if phases and not stand.line.spare and issued % len(phases) == 0:
+        return list(phases), issued // len(phases)
+    return ["all"], stand.open
+
+
+def _pieces(asked: Asked, one: Bag) -> Iterator[Installed]:
+    for end in _ends(one):
+        key = end.line.pk
+        lots: Mapping[str, str] = dict(end.lots)
+        phases = ("all", *str(end.line.facts.get("phases", "")))
+        for phase in [one for one in asked.request.POST.getlist(f"phase-{key}") if one in phases]:
+            lot = asked.text(f"lot-{key}") or next(iter(lots), "")
+            yield Installed(
+                line=end.line.line, stock_code=end.line.item.stock_code if end.line.item else "", lot=lot,
+                quantity=quantity(asked.text(f"quantity-{key}") or end.each), phase="" if phase == "all" else phase,
+                gauge=asked.text(f"gauge-{key}"), remark=asked.text(f"remark-{key}"),
+                position=asked.text(f"position-{key}"),
+            )  # fmt: skip

@@ -1,0 +1,25 @@
+"""One form that does several things: each under a number of its own, each with its answer."""
+
+from collections.abc import Callable
+
+from django.contrib import messages
+
+from kitting.pages.asked import ANY_REFUSAL, Asked, loud
+from kitting.services.scans import Answer, Scan
+
+
+def said(asked: Asked, deed: Callable[[], Answer]) -> bool:
+    """Do one of several things and say what came of it; whether it was done."""
+    try:
+        answer = deed()
+    except ANY_REFUSAL as refusal:
+        word, sentence = loud(refusal)
+        messages.error(asked.request, sentence, extra_tags=word)
+        return False
+    messages.success(asked.request, answer.sentence, extra_tags=answer.word)
+    return True
+
+
+def numbered(asked: Asked, part: object) -> Scan:
+    """The scan of one part of a form, under a number of its own."""
+    return {**asked.scan(), "action": f"{asked.action}-{part}"}

@@ -1,0 +1,171 @@
+"""Turn in what came back: ticked or scanned, sealed or opened, and the door it goes to."""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from inventory.models import BAG, BIN, HOLD, SUPPLIER_OWNED, Depot, Lot, Place
+from kitting.errors import Refusal
+from kitting.models import Bag, BagEntry
+from kitting.models.bags import PICKED
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refused
+from kitting.pages.bag_forms import of_bag, place_scanned, quantity
+from kitting.pages.other_lot import Read, brought_in, question_of, read_for, source_chosen
+from kitting.pages.several import numbered, said
+from kitting.selectors.bag_contents import bare, contents_of, label_code
+from kitting.services.found_short import TO_BE_FOUND
+from kitting.services.return_bags import DOORS, INSPECT, OPENED, SEALED, STOCK, turn_in
+from kitting.services.scans import Answer, Scan
+
+TICK, READ, OTHER = "tick", "read", "other"
+
+
+@dataclass(frozen=True, slots=True)
+class Back:
+    """A row of the turn-in: pieces of one lot that are still out, and where they were taken from."""
+
+    number: int
+    lot: Lot
+    left: str
+    place: str
+
+
+@of_bag
+def turn_in_page(asked: Asked, one: Bag) -> HttpResponse:
+    """Tick what came back, or scan it, which ticks it; a lot that isn't in the bag is asked about."""
+    code = label_code(one)
+    here = reverse("turn-in", args=[code])
+    if asked.request.method == "POST":
+        return _other_back(asked, one, here) if asked.text("do") == OTHER else _ticked_back(asked, one, here)
+    ticks = Counter(asked.request.GET.getlist(TICK))
+    question: dict[str, object] = {}
+    if asked.text(READ):
+        try:
+            read = read_for(asked, contents_of([one])[one.pk], asked.text(READ), asked.text("lot"))
+            if not read.is_other:
+                return go_to(f"{here}?{urlencode([*_kept(asked), (TICK, _row_meant(one, read))])}")
+            question = question_of(one, read)
+        except ANY_REFUSAL as refusal:
+            return refused(asked, refusal, f"{here}?{urlencode(_kept(asked))}")
+    rows = [(row, ticks[str(row.number)], _shown(row, ticks[str(row.number)])) for row in _to_come_back(one)]
+    rows.sort(key=lambda row: not row[1])
+    context = {
+        "bag": one, "code": code, "rows": rows, "doors": DOORS, "conditions": (SEALED, OPENED), "question": question,
+        "read": asked.text(READ), "kept": _kept(asked), "ticked": sum(ticks.values()),
+    }  # fmt: skip
+    return page(asked, "turn_in.html", context)
+
+
+def _kept(asked: Asked) -> list[tuple[str, str]]:
+    """What was ticked by scan so far."""
+    return [(TICK, number) for number in asked.request.GET.getlist(TICK)]
+
+
+def _shown(row: Back, ticked: int) -> str:
+    """How many stand in the form: as many as were scanned, else all that are left."""
+    return str(ticked) if ticked else row.left
+
+
+def _row_meant(one: Bag, read: Read) -> int:
+    """The row that a scan ticks.
+
+    Raises:
+        Refusal: ``not-in-bag``; ``which-lot``: the piece doesn't say it and several lots of it are out.
+    """
+    if not read.inside:
+        message = f"NOT IN BAG: nothing of {read.item} is left in {one}. With its lot it says from where it may be."
+        raise Refusal("not-in-bag", message, {"bag": str(one)})
+    if len(read.inside) > 1:
+        lots = ", ".join(lot.number or "unknown" for lot in read.inside)
+        raise Refusal("which-lot", f"WHICH LOT: {lots} are out; scan the carton, or type the lot too.", {"lots": lots})
+    return int(read.inside[0].pk)
+
+
+def _ticked_back(asked: Asked, one: Bag, here: str) -> HttpResponse:
+    ticked = asked.request.POST.getlist("back")
+    if not ticked:
+        return refused(asked, Refusal("nothing-ticked", "NOTHING TICKED: tick what came back.", {}), here)
+    for number in ticked:
+
+        def deed(number: str = number) -> Answer:
+            return _one_back(asked, one, number)
+
+        said(asked, deed)
+    return go_to(here)
+
+
+def _other_back(asked: Asked, one: Bag, here: str) -> HttpResponse:
+    """Turn in a piece of another lot from where it came: another bag that is out, or by way of this one."""
+
+    def deed() -> tuple[str, str]:
+        read = read_for(asked, contents_of([one])[one.pk], asked.text(READ), asked.text("lot"))
+        source, pieces = source_chosen(asked, one, read), quantity(asked.text("quantity-other"))
+        if source and source.kind == BAG:
+            answer = _through_door(asked, source.bag, read.item.stock_code, read.lot, "other", asked.scan())
+        else:
+            brought_in(asked, one, read, pieces, source, **numbered(asked, "in"))
+            answer = _through_door(asked, one, read.item.stock_code, read.lot, "other", asked.scan())
+        return answer.word, answer.sentence
+
+    back = f"{here}?{urlencode({READ: asked.text(READ), 'lot': asked.text('lot')})}"
+    return attempt(asked, deed, here, back=back)
+
+
+def _to_come_back(one: Bag) -> Iterator[Back]:
+    contents = contents_of([one])[one.pk]
+    left: dict[int, int] = {}
+    for stand in contents.lines:
+        for number, pieces in stand.inside.items():
+            left[number] = left.get(number, 0) + pieces
+    taken = BagEntry.objects.filter(line__bag=one, deed=PICKED).order_by("pk")
+    places = {entry.lot_id: str(entry.facts.get("from", "")) for entry in taken}
+    for number, pieces in sorted(left.items(), key=lambda pair: contents.lots[pair[0]].item.stock_code):
+        if pieces > 0:
+            yield Back(number, contents.lots[number], bare(pieces), places.get(number, ""))
+
+
+def _one_back(asked: Asked, one: Bag, number: str) -> Answer:
+    """Turn one ticked row in.
+
+    Raises:
+        Refusal: the row is none of this bag's, or as ``turn_in``.
+    """
+    row = next((back for back in _to_come_back(one) if str(back.number) == number), None)
+    lot = row.lot if row else Lot.objects.filter(pk=number if number.isdigit() else 0).select_related("item").first()
+    if lot is None:
+        raise Refusal("not-in-bag", f"{one} holds no such piece.", {"bag": str(one)})
+    return _through_door(asked, one, lot.item.stock_code, lot.number, number, numbered(asked, number))
+
+
+def _through_door(asked: Asked, one: Bag, code: str, lot: str, row: str, scan: Scan) -> Answer:
+    door = asked.text(f"door-{row}")
+    return turn_in(
+        bag=label_code(one), stock_code=code, lot=lot, quantity=quantity(asked.text(f"quantity-{row}")),
+        condition=asked.text(f"condition-{row}"), door=door,
+        place=_place_behind(one.depot, door, asked.text(f"place-{row}")), why=asked.text(f"why-{row}"), **scan,
+    )  # fmt: skip
+
+
+def _place_behind(depot: Depot, door: str, text: str) -> Place | None:
+    """Where pieces lie that go through a door; the depot's only hold place where none was scanned.
+
+    Raises:
+        Refusal: ``unknown-place``; ``which-hold``: the depot has several hold places.
+    """
+    if door == STOCK:
+        return place_scanned(depot, text, BIN, SUPPLIER_OWNED)
+    if door != INSPECT:
+        return None
+    code = text.removeprefix(f"{depot.depot}/")
+    found = Place.objects.filter(depot=depot, kind=HOLD).exclude(code=TO_BE_FOUND).select_related("depot")
+    holds = {place.code: place for place in found.order_by("code")}
+    if code not in holds and len(holds) != 1:
+        message = (
+            f"WHICH HOLD PLACE: scan one of {', '.join(holds) or 'none: the depot has no place of the kind hold'}."
+        )
+        raise Refusal("which-hold", message, {"depot": depot.depot, "places": list(holds)})
+    return holds.get(code) or next(iter(holds.values()))
