@@ -204,7 +204,7 @@ class _Templates:
         self._of_item: dict[int, list[int]] = {}
         for position, lot in enumerate(self._first):
             self._of_item.setdefault(lot.item, []).append(position)
-        self._shelves: dict[tuple[int, int], list[tuple[int, int, int]]] = {}
+        self._shelves: dict[tuple[int, int], tuple[list[int], list[int], list[int]]] = {}
         self._numbers: dict[tuple[tuple[int, ...], tuple[int, ...], int], int] = {}
         self.bounds = [0]
         self.classes: list[int] = []
@@ -217,15 +217,15 @@ class _Templates:
         if number is None:
             number = self._numbers[options, stand_ins, depot] = len(self.bounds) - 1
             for position, item in enumerate(options + stand_ins):
-                for source, arrival, lot_class in self._shelf(item, depot):
-                    self.classes.append(lot_class)
-                    self.arrivals.append(arrival)
-                    self.steps.append(len(SOURCES) * position + source)
+                sources, arrivals, classes = self._shelf(item, depot)
+                self.classes.extend(classes)
+                self.arrivals.extend(arrivals)
+                self.steps.extend([len(SOURCES) * position + source for source in sources])
             self.bounds.append(len(self.classes))
         return number
 
-    def _shelf(self, item: int, depot: int) -> list[tuple[int, int, int]]:
-        """Classes of one item for one depot as (source, arrival day, class), best first."""
+    def _shelf(self, item: int, depot: int) -> tuple[list[int], list[int], list[int]]:
+        """Sources, arrival days and classes of one item for one depot, best first."""
         shelf = self._shelves.get((item, depot))
         if shelf is None:
             found = []
@@ -235,7 +235,12 @@ class _Templates:
                 if arrival < NEVER:
                     source = SOURCES.index(source_of(lot, depot))
                     found.append((source, lot.expiry_day, arrival, lot.walk, lot_class))
-            shelf = self._shelves[item, depot] = [(entry[0], entry[2], entry[4]) for entry in sorted(found)]
+            found.sort()
+            shelf = self._shelves[item, depot] = (
+                [source for source, *_ in found],
+                [arrival for _, _, arrival, *_ in found],
+                [lot_class for *_, lot_class in found],
+            )
         return shelf
 
 

@@ -1,5 +1,9 @@
 """Why each refused kit was refused: the set of classes that it and earlier kits can't leave."""
 
+from bisect import bisect_right
+from dataclasses import dataclass
+from itertools import accumulate
+
 from kitting.calculation.promising.eligibility import Eligibility, is_buyable
 from kitting.calculation.promising.first_days import FirstDays
 from kitting.calculation.promising.flow import bits_of
@@ -7,53 +11,74 @@ from kitting.calculation.promising.model import Problem, RefusedKit
 from kitting.calculation.promising.strict_order import NO_GROUP, Reason, StrictOrder
 
 
+@dataclass(frozen=True, slots=True)
+class _Full:
+    """A saturated set, and the cells that hold its pieces and can use nothing else, the first served first.
+
+    Args:
+        items, lots: what the set consists of.
+        stock: its free thousandths.
+        turns: for each of the cells twice the turn of its kit, and one more for what the kit could also buy.
+        kits: for each the kit.
+        held: the thousandths of the first cell, of the first two, and so on, from 0 on.
+    """
+
+    items: tuple[int, ...]
+    lots: tuple[int, ...]
+    stock: int
+    turns: list[int]
+    kits: list[int]
+    held: list[int]
+
+
 def refusals(problem: Problem, eligible: Eligibility, order: StrictOrder) -> tuple[RefusedKit, ...]:
     """Each refused kit with its set and first day; to be asked after the last turn, before the rest is served."""
     days = FirstDays(problem, eligible, order)
-    return tuple(
-        _refused(problem, eligible, order, reason, days.first_day(kit, reason.cell))
-        for kit, reason in order.reasons.items()
-    )
+    full: dict[tuple[int, int], _Full] = {}
+    refused = []
+    for kit, reason in order.reasons.items():
+        known = full.get((reason.group, reason.bits))
+        if known is None:
+            known = full[reason.group, reason.bits] = _full(problem, eligible, order, reason)
+        # Of the kits of the same turn only what they require comes before.
+        before = bisect_right(known.turns, 2 * order.turn[kit])
+        asked = sum(eligible.need[cell] for cell in order.required[kit] if _is_inside(order, cell, reason))
+        refused.append(
+            RefusedKit(
+                kit=kit,
+                cell=reason.cell,
+                items=known.items or tuple(sorted(set(problem.cells[reason.cell].options))),
+                stock=known.stock,
+                competing_kits=tuple(sorted(set(known.kits[:before]))),
+                competing=known.held[before],
+                missing=asked - (known.stock - known.held[before]),
+                first_day=days.first_day(kit, reason.cell),
+                lots=known.lots,
+            )
+        )
+    return tuple(refused)
 
 
-def _refused(problem: Problem, eligible: Eligibility, order: StrictOrder, reason: Reason, first_day: int) -> RefusedKit:
-    kit, flow = problem.cells[reason.cell].kit, order.flow
-    classes = [] if reason.group == NO_GROUP else [flow.classes[reason.group][place] for place in bits_of(reason.bits)]
-    competitors = _competitors(problem, order, reason)
-    competing = sum(eligible.need[cell] - order.missing[cell] for cell in competitors)
-    stock = sum(eligible.stock[lot_class] for lot_class in classes)
-    asked = sum(eligible.need[cell] for cell in order.required[kit] if _is_inside(order, cell, reason))
-    lots = sorted(lot for lot_class in classes for lot in eligible.members[lot_class])
-    items = {problem.lots[lot].item for lot in lots} or set(problem.cells[reason.cell].options)
-    return RefusedKit(
-        kit=kit,
-        cell=reason.cell,
-        items=tuple(sorted(items)),
-        stock=stock,
-        competing_kits=tuple(sorted({problem.cells[cell].kit for cell in competitors})),
-        competing=competing,
-        missing=asked - (stock - competing),
-        first_day=first_day,
-        lots=tuple(lots),
-    )
-
-
-def _competitors(problem: Problem, order: StrictOrder, reason: Reason) -> list[int]:
-    """Cells of kits served before that hold pieces of the set and can use nothing else.
-
-    Of the kits of the same turn only what they require comes before.
-    """
+def _full(problem: Problem, eligible: Eligibility, order: StrictOrder, reason: Reason) -> _Full:
     if reason.group == NO_GROUP:
-        return []
-    turn = order.turn[problem.cells[reason.cell].kit]
-
-    def is_before(cell: int) -> bool:
-        other = problem.cells[cell].kit
-        same = order.turn[other] == turn and not is_buyable(problem.cells[cell], problem.kits[other])
-        return same or order.turn[other] < turn
-
-    holders = order.flow.holders(reason.group, reason.bits)
-    return [cell for cell in holders if is_before(cell) and _is_inside(order, cell, reason)]
+        return _Full((), (), 0, [], [], [0])
+    classes = [order.flow.classes[reason.group][place] for place in bits_of(reason.bits)]
+    lots = sorted(lot for lot_class in classes for lot in eligible.members[lot_class])
+    inside = []
+    for cell in order.flow.holders(reason.group, reason.bits):
+        if _is_inside(order, cell, reason):
+            kit = problem.cells[cell].kit
+            turn = 2 * order.turn[kit] + is_buyable(problem.cells[cell], problem.kits[kit])
+            inside.append((turn, kit, eligible.need[cell] - order.missing[cell]))
+    inside.sort()
+    return _Full(
+        items=tuple(sorted({problem.lots[lot].item for lot in lots})),
+        lots=tuple(lots),
+        stock=sum(eligible.stock[lot_class] for lot_class in classes),
+        turns=[turn for turn, _, _ in inside],
+        kits=[kit for _, kit, _ in inside],
+        held=list(accumulate((held for _, _, held in inside), initial=0)),
+    )
 
 
 def _is_inside(order: StrictOrder, cell: int, reason: Reason) -> bool:

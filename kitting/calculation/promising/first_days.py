@@ -9,7 +9,7 @@ from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import NEVER, Problem
 from kitting.calculation.promising.strict_order import StrictOrder
 
-Row = list[tuple[int, int, int]]  # (arrival day, last good day, class), first to arrive first
+Row = list[tuple[int, int, int, int]]  # (arrival day, last good day, class, kit it is kept for), first to arrive first
 
 
 class FirstDays:
@@ -36,7 +36,7 @@ class FirstDays:
                 earliest = max(earliest, self._enough(rows[cell], self._eligible.need[cell]))
                 if earliest == NEVER:
                     return NEVER
-        days = {arrival for row in rows.values() for arrival, _, _ in row if arrival >= earliest}
+        days = {arrival for row in rows.values() for arrival, *_ in row if arrival >= earliest}
         return next((day for day in sorted(days | {earliest}) if self._fits(kit, day, rows)), NEVER)
 
     def _row(self, cell: int) -> Row:
@@ -47,8 +47,7 @@ class FirstDays:
         row = [entry for item in choice for entry in self._shelf(item, depot)]
         if len(choice) > 1:
             row.sort()
-        lots, members = self._problem.lots, self._eligible.members
-        return [entry for entry in row if lots[members[entry[2]][0]].only_kit in (-1, asking.kit)]
+        return [entry for entry in row if entry[3] == -1 or entry[3] == asking.kit]
 
     def _shelf(self, item: int, depot: int) -> Row:
         shelf = self._shelves.get((item, depot))
@@ -58,13 +57,13 @@ class FirstDays:
                 lot = self._problem.lots[self._eligible.members[lot_class][0]]
                 arrival = arrival_day(lot, depot)
                 if arrival < NEVER:
-                    shelf.append((arrival, lot.expiry_day, lot_class))
+                    shelf.append((arrival, lot.expiry_day, lot_class, lot.only_kit))
             shelf.sort()
         return shelf
 
     def _enough(self, row: Row, need: int) -> int:
         """First day with enough free pieces for one cell alone, whatever their last good day, or NEVER."""
-        for arrival, _, lot_class in row:
+        for arrival, _, lot_class, _ in row:
             need -= self._order.flow.room[lot_class]
             if need <= 0:
                 return arrival
@@ -77,7 +76,7 @@ class FirstDays:
         room, need = self._order.flow.room, self._eligible.need
         usable = {}
         for cell, row in rows.items():
-            usable[cell] = [one for arrival, expiry, one in row if arrival <= day and expiry >= good_through]
+            usable[cell] = [one for arrival, expiry, one, _ in row if arrival <= day and expiry >= good_through]
             if sum(room[one] for one in usable[cell]) < need[cell]:
                 return False
         place: dict[int, int] = {}

@@ -1,6 +1,7 @@
 """From classes back to lots: which lot each cell's pieces are picked from."""
 
 from itertools import groupby
+from operator import itemgetter
 
 import numpy as np
 
@@ -22,13 +23,14 @@ def allocations(problem: Problem, eligible: Eligibility, held: Held) -> tuple[Al
     for cell, lot, quantity in eligible.fixed:
         left[lot] -= quantity
         taken[cell].append((-1, lot, quantity))
-    for lot_class, holders in groupby(_by_class(problem, eligible, held), key=lambda one: one[0]):
+    expiry = [lot.expiry_day for lot in problem.lots]
+    for lot_class, holders in groupby(_by_class(problem, eligible, held), key=itemgetter(0)):
         lots = eligible.members[lot_class]
         if len(lots) == 1:
             for _, cell, arc, quantity in holders:
                 taken[cell].append((arc, lots[0], quantity))
             continue
-        dates = [list(alike) for _, alike in groupby(lots, key=lambda lot: problem.lots[lot].expiry_day)]
+        dates = [list(alike) for _, alike in groupby(lots, key=expiry.__getitem__)]
         in_turn = list(holders)
         kept = [_kept(problem, cell, lots, left, quantity) for _, cell, _, quantity in in_turn]
         for (_, cell, arc, quantity), picks in zip(in_turn, kept, strict=True):
@@ -37,8 +39,12 @@ def allocations(problem: Problem, eligible: Eligibility, held: Held) -> tuple[Al
     made: list[Allocation] = []
     for cell, pieces in enumerate(taken):
         depot = problem.kits[problem.cells[cell].kit].depot
-        pieces.sort(key=lambda piece: piece[0])
-        made.extend(_allocation(problem, cell, depot, lot, quantity) for _, lot, quantity in pieces)
+        pieces.sort(key=itemgetter(0))
+        for _, position, quantity in pieces:
+            picked = problem.lots[position]
+            source = source_of(picked, depot)
+            day = problem.as_of_day if source == SHELF else picked.arrival[depot]
+            made.append(Allocation(cell, position, quantity, source, day))
     return tuple(made)
 
 
@@ -83,9 +89,3 @@ def _pick(dates: list[list[int]], left: list[int], quantity: int, picks: dict[in
                     picks[lot] = picks.get(lot, 0) + piece
         if not quantity:
             return
-
-
-def _allocation(problem: Problem, cell: int, depot: int, lot: int, quantity: int) -> Allocation:
-    source = source_of(problem.lots[lot], depot)
-    day = problem.as_of_day if source == SHELF else problem.lots[lot].arrival[depot]
-    return Allocation(cell=cell, lot=lot, quantity=quantity, source=source, ready_day=day)

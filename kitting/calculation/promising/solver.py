@@ -67,7 +67,7 @@ def _solved(program: Program, options: Mapping[str, Any], *, whole: bool = False
     solver = highspy.Highs()
     for name, value in {"output_flag": False, "threads": 1, **options}.items():
         solver.setOptionValue(name, value)
-    solver.passModel(_model(program, whole=whole))
+    _pass(solver, program, whole=whole)
     solver.run()
     info, solution = solver.getInfo(), solver.getSolution()
     optimal = solver.getModelStatus() == highspy.HighsModelStatus.kOptimal
@@ -81,17 +81,23 @@ def _solved(program: Program, options: Mapping[str, Any], *, whole: bool = False
     )
 
 
-def _model(program: Program, *, whole: bool) -> Any:
-    model = highspy.HighsLp()
-    columns, rows = len(program.cost), len(program.high)
-    model.num_col_, model.num_row_ = columns, rows
-    model.col_cost_ = program.cost.astype(float)
-    model.col_lower_, model.col_upper_ = np.zeros(columns), program.most.astype(float)
-    model.row_lower_, model.row_upper_ = program.low, program.high.astype(float)
-    model.a_matrix_.format_ = highspy.MatrixFormat.kColwise
-    model.a_matrix_.start_ = program.starts
-    model.a_matrix_.index_ = program.rows
-    model.a_matrix_.value_ = program.factors.astype(float)
-    if whole:
-        model.integrality_ = [highspy.HighsVarType.kInteger] * columns
-    return model
+def _pass(solver: Any, program: Program, *, whole: bool) -> None:
+    columns = len(program.cost)
+    kind = highspy.HighsVarType.kInteger if whole else highspy.HighsVarType.kContinuous
+    solver.passModel(
+        columns,
+        len(program.high),
+        len(program.rows),
+        int(highspy.MatrixFormat.kColwise),
+        int(highspy.ObjSense.kMinimize),
+        0.0,  # added to the cost
+        program.cost.astype(float),
+        np.zeros(columns),
+        program.most.astype(float),
+        program.low,
+        program.high.astype(float),
+        program.starts.astype(np.int32),
+        program.rows.astype(np.int32),
+        program.factors.astype(float),
+        np.full(columns, int(kind), dtype=np.int32),
+    )
