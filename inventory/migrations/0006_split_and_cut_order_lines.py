@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("inventory", "0004_dated_kinds"),
+        ("inventory", "0005_depot_hours"),
     ]
 
     operations = [

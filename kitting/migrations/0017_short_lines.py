@@ -5,7 +5,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
     dependencies = [
         ("jobs", "0002_under_way"),
-        ("kitting", "0013_bag_requests"),
+        ("kitting", "0016_readiness_history"),
     ]
 
     operations = [
