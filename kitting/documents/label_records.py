@@ -14,7 +14,7 @@ from reportlab.pdfgen.canvas import Canvas
 from jobs.models import Job
 from kitting.calculation.plan_result import PROMISE_COLUMNS, REQUIREMENT_COLUMNS, JobAnswer, Plan
 from kitting.calculation.quantities import as_decimal
-from kitting.calculation.sheets.book import read_book
+from kitting.calculation.sheets.book import Book, read_book
 from kitting.documents.bag_labels import RecordedBag, paint_labels
 from kitting.documents.inner_labels import InnerBag, inner_bags, paint_inner_labels, paint_no_inner_label
 from kitting.documents.job_papers import SHELF
@@ -37,15 +37,13 @@ Row = tuple[object, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class LabelPapers:
-    """Labels and cards of bags of a job.
+class LabelContent:
+    """What labels and cards of bags of a job say; its revision is that of their prints.
 
     Args:
         job, title, cutover: whose.
         bags: each bag that they are wanted of.
         pieces: what lies in the job's bags or went on the line from them, as rows of promises that are kept.
-        papers: the job's lines as papers read them, with what is still promised.
-        inside: the same with nothing but what lies in the bags.
     """
 
     job: str
@@ -53,13 +51,26 @@ class LabelPapers:
     cutover: str
     bags: tuple[RecordedBag, ...]
     pieces: tuple[Row, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LabelPapers:
+    """Labels and cards of bags of a job.
+
+    Args:
+        content: what they say.
+        papers: the job's lines as papers read them, with what is still promised.
+        inside: the same with nothing but what lies in the bags.
+    """
+
+    content: LabelContent
     papers: PlanPapers = field(repr=False)
     inside: PlanPapers = field(repr=False)
 
     def bags_of(self, papers: PlanPapers) -> Iterator[tuple[PlannedBag, RecordedBag]]:
         """The wanted bags as papers read them, each with the number that it has on the books."""
-        wanted = {one.structure: one for one in self.bags}
-        for bag in papers.paper(self.job).bags:
+        wanted = {one.structure: one for one in self.content.bags}
+        for bag in papers.paper(self.content.job).bags:
             if bag.structure in wanted:
                 yield replace(bag, number=wanted[bag.structure].number), wanted[bag.structure]
 
@@ -77,48 +88,76 @@ def label_papers(job: str, *, today: date, structure: str | None = None) -> Labe
     if not bags:
         raise Refusal("no-bags", f"{job} has no bags on the books: list them first.", {"job": job})
     contents = [*contents_of(bags).values()]
-    pieces = tuple(row for one in contents for row in _pieces(one))
+    book, still = read_book(sheets_from_records()), open_promises()
+    return with_papers(label_content(found, contents, structure), found, contents, today=today, book=book, still=still)
+
+
+def label_content(job: Job, contents: Sequence[Contents], structure: str | None = None) -> LabelContent:
+    """What labels of a job's bags say, given the contents of all of them; or of the bag of one structure."""
     named = tuple(_recorded(one) for one in contents if structure is None or one.bag.structure == structure)
-    plan = _plan(found, contents, pieces, today)
-    only = replace(plan, promises=_promises(pieces))
-    return LabelPapers(job, found.title, found.cutover, named, pieces, PlanPapers(plan, [job]), PlanPapers(only, [job]))
+    pieces = tuple(row for one in contents for row in _pieces(one))
+    return LabelContent(job.job, job.title, job.cutover, named, pieces)
+
+
+def with_papers(
+    content: LabelContent, job: Job, contents: Sequence[Contents], *, today: date, book: Book, still: pd.DataFrame
+) -> LabelPapers:
+    """The same with the job's lines as papers read them.
+
+    Args:
+        content: what the labels say.
+        job: whose.
+        contents: of all its bags.
+        today: day of the stock.
+        book: the records as sheets.
+        still: promises that are open.
+    """
+    plan = _plan(job, contents, content.pieces, today, book, still)
+    only = replace(plan, promises=_promises(content.pieces))
+    return LabelPapers(content, PlanPapers(plan, [job.job]), PlanPapers(only, [job.job]))
 
 
 def bag_labels_pdf(labels: LabelPapers, printed: Printed, *, sheets: bool = False) -> bytes:
     """The labels, a page each or more, in the size that goes with the owner's paper; or ``sheets`` of them."""
-    papers = labels.papers.as_printed(printed)
-    paper, size = papers.paper(labels.job), SIZE_OF_PAPER[printed.paper]
     file = BytesIO()
-    canvas = _canvas(file, f"Bag labels {labels.job}", printed, sheets=sheets)
-    for bag, recorded in labels.bags_of(papers):
-        paint_labels(canvas, papers, paper, bag, size=size, words=printed.words, recorded=recorded)
+    canvas = label_canvas(file, f"Bag labels {labels.content.job}", printed, sheets=sheets)
+    paint_bag_labels(canvas, labels, printed)
     canvas.save()
     return file.getvalue()
+
+
+def paint_bag_labels(canvas: Canvas, labels: LabelPapers, printed: Printed) -> None:
+    """Draw the labels, each on a page of its own or more."""
+    papers = labels.papers.as_printed(printed)
+    paper, size = papers.paper(labels.content.job), SIZE_OF_PAPER[printed.paper]
+    for bag, recorded in labels.bags_of(papers):
+        paint_labels(canvas, papers, paper, bag, size=size, words=printed.words, recorded=recorded)
 
 
 def inner_labels_pdf(labels: LabelPapers, printed: Printed, *, sheets: bool = False) -> bytes:
     """The labels of the inner bags, with the lots that lie inside; a page each, or ``sheets`` of them."""
     papers = labels.inside.as_printed(printed)
     file = BytesIO()
-    canvas = _canvas(file, f"Inner labels {labels.job}", printed, sheets=sheets)
+    canvas = label_canvas(file, f"Inner labels {labels.content.job}", printed, sheets=sheets)
     if not sum([paint_inner_labels(canvas, papers, *one) for one in labels.bags_of(papers)]):
-        paint_no_inner_label(canvas, papers, labels.job)
+        paint_no_inner_label(canvas, papers, labels.content.job)
     canvas.save()
     return file.getvalue()
 
 
-def _canvas(file: BytesIO, title: str, printed: Printed, *, sheets: bool) -> Canvas:
+def label_canvas(file: BytesIO, title: str, printed: Printed, *, sheets: bool) -> Canvas:
+    """Where labels are drawn: a page each, or sheets of them."""
     return open_sheets(file, title, printed.paper) if sheets else open_canvas(file, title)
 
 
 def night_cards_pdf(labels: LabelPapers, printed: Printed) -> bytes:
     """The night cards, with the lots that lie inside by end and phase."""
     papers, nearest = labels.inside.as_printed(printed), NearestPieces(labels.papers)
-    paper = papers.paper(labels.job)
+    paper = papers.paper(labels.content.job)
     cards = [
         night_card(papers, nearest, paper, bag, printed.words, recorded) for bag, recorded in labels.bags_of(papers)
     ]
-    return pdf_bytes(cards, f"Night cards {labels.job}")
+    return pdf_bytes(cards, f"Night cards {labels.content.job}")
 
 
 BAG_PAPERS: Mapping[str, Callable[[LabelPapers, Printed], bytes]] = {
@@ -158,9 +197,10 @@ def _promises(pieces: Sequence[Row]) -> pd.DataFrame:
     return pd.DataFrame(pieces, columns=list(PROMISE_COLUMNS), dtype=object)
 
 
-def _plan(job: Job, contents: Sequence[Contents], pieces: Sequence[Row], today: date) -> Plan:
+def _plan(
+    job: Job, contents: Sequence[Contents], pieces: Sequence[Row], today: date, book: Book, still: pd.DataFrame
+) -> Plan:
     """The records as the papers read a plan: lines of the bags, what lies inside, and what is still promised."""
-    book = read_book(sheets_from_records())
     lines: dict[str, dict[str, object]] = {}
     for one in contents:
         for stand in one.lines:
@@ -170,7 +210,7 @@ def _plan(job: Job, contents: Sequence[Contents], pieces: Sequence[Row], today: 
     nothing = pd.DataFrame()
     return Plan(
         as_of=today, book=book, requirements=pd.DataFrame(rows, columns=list(REQUIREMENT_COLUMNS), dtype=object),
-        promises=pd.concat([_promises(pieces), open_promises().astype(object)]), shortages=nothing, reorder=nothing,
+        promises=pd.concat([_promises(pieces), still.astype(object)]), shortages=nothing, reorder=nothing,
         refusals=nothing, cures=nothing, totals=nothing, questions=(), jobs=(_answer(job),), summary={}, timings={},
     )  # fmt: skip
 

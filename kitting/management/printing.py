@@ -27,11 +27,15 @@ def write_paper(
         subject: what it is about: the job, the bag, the number of a list.
         revision: of the content; made from it where it has none of its own.
     """
-    at, revision = now(), revision or content_revision(content)
-    actor = Actor(getuser(), frozenset())
+    revision = revision or content_revision(content)
+    path.write_bytes(paper(content, noted_print(path.stem, subject, revision)))
+
+
+def noted_print(document: str, subject: str, revision: str) -> Printed:
+    """Note a print by whoever runs the command, and what the paper says about it."""
+    at, actor = now(), Actor(getuser(), frozenset())
     number = note_printing(
-        document=path.stem, subject=subject, revision=revision, actor=actor, at=at, action=f"print-{uuid4()}"
+        document=document, subject=subject, revision=revision, actor=actor, at=at, action=f"print-{uuid4()}"
     )
     kind, wording, demo = paper_choices()
-    printed = Printed(moment_text(at), at, actor.name, number, revision, kind, wording, demo)
-    path.write_bytes(paper(content, printed))
+    return Printed(moment_text(at), at, actor.name, number, revision, kind, wording, demo)

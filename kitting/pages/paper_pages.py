@@ -204,7 +204,7 @@ def _bag_paper(asked: Asked, name: str, job: str, structure: str | None) -> Http
         raise Refusal("unknown-paper", f"There is no paper {name}.", {})
     labels = label_papers(job, today=asked.today, structure=structure)
     subject = job if structure is None else f"{job} {structure}".strip()
-    about = printed(asked, name, subject, labels)
+    about = printed(asked, name, subject, labels.content)
     return file_response(f"{subject.replace(' ', '-')}-{name}.pdf", as_pdf(labels, about))
 
 

@@ -32,6 +32,7 @@ from kitting.pages import (
     home,
     install_pages,
     item_pages,
+    label_pages,
     layout_pages,
     lot_pages,
     notices_page,
@@ -260,6 +261,7 @@ ROUTES: tuple[Route, ...] = (
     *(Route(f"bags/<str:code>/{one.name}", one.name, one.view, BAGS, (one.right, DO), depot_of_bag) for one in STEPS),
     Route("bags/<str:code>/pay-back", "pay-back", borrow_pages.pay_back_page, BAGS, (BAGS, DO), depot_of_bag),
     Route("pick/<str:depot>", "pick", pick_pages.pick, BAGS, (BAGS, DO), at_depot),
+    Route("labels/<str:depot>", "day-labels", label_pages.day_labels, BAGS, (SIGNED_IN, "")),
     Route("issue/<str:depot>", "issue", out_pages.issue, BAGS, (BAGS, DO), at_depot),
     # storms: the duty supervisor opens and closes them; use cases look at the rest of what is decided there
     Route("storms", "storms", storm_pages.storms, PLANS, ("storm", ASK, APPROVE)),

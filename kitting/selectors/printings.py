@@ -1,4 +1,7 @@
-"""Whether a print is still the latest of its paper."""
+"""Whether a print is still the latest of its paper, and how often one was printed."""
+
+from collections import Counter
+from collections.abc import Iterable
 
 from kitting.models import Printing
 
@@ -12,3 +15,9 @@ def superseded_print(*, document: str, subject: str, revision: str) -> str:
     if last is None or last.revision == revision:
         return ""
     return f"SUPERSEDED BY REV {last.revision or 'none'}: {document} {subject} was printed again on {last.at:%Y-%m-%d}"
+
+
+def prints_of(document: str, subjects: Iterable[str]) -> Counter[tuple[str, str]]:
+    """How often each revision of a paper was printed, by subject and revision; one query."""
+    found = Printing.objects.filter(document=document, subject__in=[*subjects])
+    return Counter(found.values_list("subject", "revision"))

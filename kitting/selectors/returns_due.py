@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from django.db.models import Q
 
@@ -53,7 +54,8 @@ def returns_late(today: date) -> list[ReturnDue]:
 
 
 def _closed(bag: Bag) -> frozenset[date]:
-    return frozenset(_CLOSED_DAYS.read(bag.depot.closed_days, Setting())) if bag.depot.closed_days else frozenset()
+    days: Any = _CLOSED_DAYS.read(bag.depot.closed_days, Setting()) if bag.depot.closed_days else ()
+    return frozenset(days)
 
 
 def due_back(today: date) -> Mapping[tuple[str, str], int]:

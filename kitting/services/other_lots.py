@@ -114,7 +114,7 @@ def _leave_other_bag(one: Opened, source: Place, lot: Lot, quantity: int) -> Non
     if other.state not in OUT or other.pk == one.bag.pk:
         raise Refusal("wrong-source", f"{other} is {other.state}: its pieces are not with a crew.", {"bag": str(other)})
     lender = Opened(other, contents_of([other])[other.pk], one.action, repeated=False, scan=one.scan)
-    for line, found, pieces in taken_out(lender, lot.item.stock_code, lot.number, quantity):
+    for line, found, pieces in taken_out(lender.contents, lot.item.stock_code, lot.number, quantity):
         for deed in (HANDED_BACK, PUT_BACK):
             entry = BagEntry(action=one.action, line=line, lot=found, deed=deed, quantity=pieces)
             entry.facts = {"to": str(one.bag)}

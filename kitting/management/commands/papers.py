@@ -11,6 +11,7 @@ from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import bag_papers
 from kitting.documents.borrow_note import borrow_note
 from kitting.documents.label_records import BAG_PAPERS, label_papers
+from kitting.documents.record_papers import content_revision
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
 from kitting.management.books import now, refused_in_words
 from kitting.management.plan_run import taking_a_new_place
@@ -37,8 +38,9 @@ class Command(BaseCommand):
                 write_paper(folder / "issue-slip.pdf", found.issue, issue_slip, subject=job)
                 write_paper(folder / "return-slip.pdf", found.returned, return_slip, subject=job)
                 write_paper(folder / "as-installed.pdf", found.installed, as_installed_record, subject=job)
+                revision = content_revision(labels.content)
                 for name, as_pdf in BAG_PAPERS.items():
-                    write_paper(folder / f"{name}.pdf", labels, as_pdf, subject=job)
+                    write_paper(folder / f"{name}.pdf", labels, as_pdf, subject=job, revision=revision)
                 (folder / "return-slip.csv").write_bytes(return_slip_csv(found.returned))
                 (folder / "as-installed.csv").write_bytes(as_installed_csv(found.installed))
                 for note in found.borrowed:

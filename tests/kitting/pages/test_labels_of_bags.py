@@ -1,11 +1,16 @@
 """Labels of recorded bags: what is in them now, and that a second print says so."""
 
+from pathlib import Path
+
 import pypdfium2
 import pytest
 import zxingcpp
 from bag_stores import Stores, demo_sheets, planned
 from browsing import browser_of, pages_of, people, words
+from django.core.management import CommandError, call_command
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import BUYER, DUTY, STORES
 
@@ -153,3 +158,57 @@ def test_labels_on_sheets_are_true_to_size_with_the_check_bar_and_their_codes_re
     assert len(one) == 1
     assert code in one[0]
     assert window.post(f"/bags/{code}/print/night-card.pdf", {"on": "sheets"}).status_code == 404
+def test_all_labels_of_a_day_come_in_the_order_of_the_rack_and_each_says_whether_it_was_printed_before(
+    stores: Stores, window: Client
+) -> None:
+    stores.ready("J03", "B1", rack="R-10")
+    stores.ready("J03", "B3", rack="R-2")
+    window.post(f"/bags/{stores.code('J03', 'B3')}/label.pdf")
+
+    seen = words(window.get("/labels/N"))
+    labels = pages_of(window.post("/labels/N", {"day": "2026-03-12"}))
+    again = words(window.get("/labels/N?day=2026-03-12"))
+
+    assert "2026-03-12" in seen
+    assert seen.index("R-1 ") < seen.index("R-2 ") < seen.index("R-10 ") < seen.index("no place yet")
+    first = [label.removeprefix("DEMO ").split()[0] for label in labels[:3]]
+    assert first == ["B2", "B3", "B1"]
+    assert [("REPRINT 1" in label) for label in labels[:3]] == [False, True, False]
+    assert "REPRINT 2" in again
+    assert "7 labels in the order of the rack" in again
+
+
+def test_the_day_is_that_of_the_cutover_or_of_staging_and_without_bags_nothing_is_printed(window: Client) -> None:
+    staged = words(window.get("/labels/N?of=staged by&day=2026-03-10"))
+    other = words(window.get("/labels/N?day=2026-03-10"))
+    none = words(window.post("/labels/N", {"day": "2026-03-10"}, follow=True))
+
+    assert "7 labels in the order of the rack" in staged
+    assert "No bag in store at N has this day" in other
+    assert "NO LABEL" in none
+    assert window.get("/labels/Q").status_code == 404
+    assert browser_of(BUYER).get("/labels/N").status_code == 403
+
+
+def test_the_list_of_labels_asks_the_books_as_often_for_many_bags_as_for_few(stores: Stores, window: Client) -> None:
+    window.get("/labels/N")
+    counts = []
+    for job in ("J03", "J04"):
+        stores.bags(job)
+        with CaptureQueriesContext(connection) as queries:
+            window.get("/labels/N?day=2026-03-12")
+        counts.append(len(queries))
+    assert counts[0] == counts[1]
+
+
+def test_the_command_writes_the_same_file_and_refuses_a_day_without_bags(tmp_path: Path) -> None:
+    for name in ("a", "b"):
+        call_command("labels", "N", "2026-03-12", "--out", str(tmp_path / f"{name}.pdf"))
+    with pytest.raises((CommandError, SystemExit)):
+        call_command("labels", "N", "2026-03-13", "--out", str(tmp_path / "c.pdf"))
+
+    files = [pypdfium2.PdfDocument(tmp_path / f"{name}.pdf") for name in "ab"]
+    texts = [file[0].get_textpage().get_text_bounded() for file in files]
+    assert "B2" in texts[0]
+    assert ["REPRINT 1" in text for text in texts] == [False, True]
+    assert not (tmp_path / "c.pdf").exists()
