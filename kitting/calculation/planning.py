@@ -39,6 +39,7 @@ from kitting.calculation.job_answers import job_answers, totals_table
 from kitting.calculation.job_dates import JobDates, closed_days, depot_days, read_job_dates
 from kitting.calculation.most_kits import most_kits
 from kitting.calculation.needs import Need
+from kitting.calculation.one_maker import maker_notes
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.plan_tables import refusal_sentences, refusal_table, summary
 from kitting.calculation.planning_questions import planning_questions
@@ -302,6 +303,7 @@ def _tables(made: _Made) -> dict[str, Any]:
     with_cures(shortages, cure_sentences(cures), refused)
     job_list = job_answers(requirements, shortages, jobs)
     questions = planning_questions(expanded.scene, frame, templates, book.questions)
+    questions += maker_notes(requirements, promises, items)
     return {
         "requirements": requirements,
         "promises": promises,

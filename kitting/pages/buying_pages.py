@@ -64,6 +64,7 @@ def buying_page(asked: Asked) -> HttpResponse:
         "to_send": len(known.new),
         "late": sum(one.too_late for one in known.new),
         "blocked": known.blocked,
+        "makers": known.makers,
         "shortages": _shortages(asked, known.shortages),
         "owners": owner_choices(asked, known.shortages, by_job=True),
         "more_shortages": known.more_shortages,

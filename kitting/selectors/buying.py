@@ -8,7 +8,9 @@ from django.db.models import Count, Q, QuerySet, Sum
 
 from inventory.models import BIN, INSTALLED, SCRAPPED, Balance, Item, Movement, Supplier
 from kitting.calculation.bags import YES
+from kitting.calculation.one_maker import MAKER
 from kitting.calculation.quantities import thousandths
+from kitting.calculation.questions import NOTE
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, PlanRow, SentLine, SentSheet
 from kitting.selectors.bag_contents import bare, consumed
@@ -21,6 +23,7 @@ PRICE_LASTS_DAYS = 90  # an older price is marked
 _MONTHS = 12  # of a year
 _REORDER, _SHORTAGES, _QUESTIONS = "reorder", "shortages", "questions"
 _BLOCKED = {"table": _QUESTIONS, "cells__sheet": "items", "cells__column": "per purchase unit"}
+_MAKERS = {"table": _QUESTIONS, "cells__sheet": "items", "cells__column": MAKER, "cells__severity": NOTE}
 
 Row = Mapping[str, str]
 
@@ -108,6 +111,7 @@ class Buying:
         shortages: the first rows of its table of shortages.
         more_shortages: how many rows that table has beyond these.
         blocked: what can't be ordered, because nobody has said what a purchase unit holds.
+        makers: joints whose pieces come from more than one maker, in words.
     """
 
     plan: AppliedPlan | None
@@ -116,6 +120,7 @@ class Buying:
     shortages: Sequence[Row]
     more_shortages: int
     blocked: Sequence[Row]
+    makers: Sequence[str] = ()
 
     @property
     def new(self) -> list[ToOrder]:
@@ -129,7 +134,7 @@ def buying(today: date) -> Buying:
     if plan is None:
         return Buying(None, {}, {}, (), 0, ())
     rows: dict[str, list[Row]] = {_REORDER: [], _SHORTAGES: [], _QUESTIONS: []}
-    found = PlanRow.objects.filter(Q(table=_REORDER) | Q(**_BLOCKED), plan=plan).order_by("position")
+    found = PlanRow.objects.filter(Q(table=_REORDER) | Q(**_BLOCKED) | Q(**_MAKERS), plan=plan).order_by("position")
     for table, cells in found.values_list("table", "cells"):
         rows[table].append(cells)
     short = PlanRow.objects.filter(table=_SHORTAGES, plan=plan).order_by("position")
@@ -155,7 +160,10 @@ def buying(today: date) -> Buying:
     late = lateness(today)
     known = dict(Supplier.objects.filter(name__in=by_supplier).values_list("name", "pk"))
     told = {name: late.get(known.get(name, 0), NEVER_CAME) for name in by_supplier if name}
-    return Buying(plan, by_supplier, told, rows[_SHORTAGES], more, rows[_QUESTIONS])
+    asked = rows[_QUESTIONS]
+    makers = [row["problem"] for row in asked if row["column"] == MAKER]
+    blocked = [row for row in asked if row["column"] != MAKER]
+    return Buying(plan, by_supplier, told, rows[_SHORTAGES], more, blocked, makers)
 
 
 def _used(codes: Collection[str], today: date) -> dict[str, int]:

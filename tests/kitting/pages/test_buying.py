@@ -52,6 +52,17 @@ def test_what_is_to_be_ordered_stands_under_its_supplier_in_the_units_they_sell(
     assert "4 lines to order, 1 of them TOO LATE" in seen
 
 
+def test_a_joint_whose_pieces_come_from_two_makers_is_told_to_the_buyer() -> None:
+    problem = "J09 HJ1-j: makers differ in this joint: CS25-2 by Aldergate (H/H-04-3); SC-750C by Brimfield (H/H-06-1)"
+    cells = {"sheet": "items", "row": "0", "column": "maker", "read": "", "problem": problem, "severity": "note"}
+    PlanRow.objects.create(plan=AppliedPlan.objects.get(), table="questions", position=900, cells=cells)
+
+    seen = words(browser_of(BUYER).get("/buying"))
+
+    assert f"ONE MAKER? {problem}." in seen
+    assert "NOT ON THE SHEET" not in seen
+
+
 def test_the_sheet_of_chosen_suppliers_is_sent_once_and_the_next_holds_only_what_is_new() -> None:
     client = browser_of(BUYER)
     form = {"plan": plan_number(), "supplier": SUPPLIERS[2], "action": "P-1"}
