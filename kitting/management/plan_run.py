@@ -2,9 +2,9 @@
 
 import json
 import tempfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import astuple, dataclass, fields
+from dataclasses import astuple, dataclass, field, fields
 from datetime import date
 from pathlib import Path
 from time import perf_counter
@@ -54,7 +54,8 @@ class Order:
         jobs: jobs whose documents are wanted; empty means all. The plan always holds all jobs.
         earlier: output of an earlier plan, whose pieces stay with their lines where that costs nothing.
         keep_promised: what the records promise is that earlier plan.
-        foreign: a column layout (TOML) and the foreign list of cable runs (CSV) that it adopts, to join the source.
+        foreign: a column layout (TOML) and the foreign list (CSV, xlsx) that it adopts, to join the source.
+        said: what is the same in all rows of that list, by our header.
         count_most: also tell the most kits that any plan could complete, and what that takes from the near jobs.
     """
 
@@ -66,6 +67,7 @@ class Order:
     earlier: Path | None = None
     keep_promised: bool = False
     count_most: bool = False
+    said: Mapping[str, str] = field(default_factory=dict)
 
 
 class Stages:
@@ -257,7 +259,7 @@ def _read(order: Order, stages: Stages) -> RawBook:
     if order.source is None:
         return recorded_sheets()
     raw = read_raw_book(order.source, stages.read)
-    return adopt(*order.foreign, raw) if order.foreign else raw
+    return adopt(*order.foreign, raw, said=order.said) if order.foreign else raw
 
 
 @contextmanager

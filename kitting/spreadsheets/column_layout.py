@@ -39,19 +39,23 @@ _WHOLE_ROW = "row"
 _AS_WRITTEN = CellForm()
 
 
-def adopt(layout_path: Path, list_path: Path, base: RawBook | None = None) -> RawBook:
+def adopt(
+    layout_path: Path, list_path: Path, base: RawBook | None = None, *, said: Mapping[str, str] | None = None
+) -> RawBook:
     """The sheets that a column layout makes of a foreign list, beside those of a base book.
 
     Args:
         layout_path: the column layout, see ``layout_file``.
         list_path: the list, a CSV file or a workbook.
         base: a book with the other sheets, see ``adopted``.
+        said: what is the same in all rows of this list, by our header, where the layout asks for it.
 
     Raises:
         Refusal: those of ``read_layout``, ``read_list`` and ``adopted``.
     """
     layout = read_layout(layout_path)
-    return adopted(layout, read_list(list_path, layout), base)
+    is_text = list_path.suffix.lower() == ".csv"
+    return adopted(layout, read_list(list_path, layout), base, said=said, is_text=is_text)
 
 
 def read_list(path: Path, layout: ColumnLayout, progress: Progress | None = None) -> RawSheet:

@@ -11,8 +11,10 @@ from inventory.management.books import require_books
 from kitting.calculation.questions import NOTE
 from kitting.errors import Refusal
 from kitting.management.books import loaded_text, now, user_name
+from kitting.management.foreign_list import SAID
 from kitting.management.plan_run import write_questions_aside
 from kitting.services.load_sheets import load_sheets
+from kitting.spreadsheets.column_layout import adopt
 from kitting.spreadsheets.reading import read_raw_book
 
 _NAMED = 10  # questions that the refusal itself repeats
@@ -25,6 +27,11 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("input", type=Path, help="workbook (.xlsx), or folder of CSV files named after the sheets")
+        parser.add_argument(
+            "--layout", type=Path, nargs=2, metavar=("LAYOUT", "LIST"),
+            help="column layout (.toml) and the foreign list (.csv, .xlsx) that it adopts; INPUT has the rest",
+        )  # fmt: skip
+        parser.add_argument("--said", **SAID)
         parser.add_argument("--by", default=user_name(), help="name of the person who loads (default: the user's)")
         parser.add_argument(
             "--out", type=Path, help="folder to write questions.csv and questions.xlsx to, if there are any"
@@ -34,7 +41,11 @@ class Command(BaseCommand):
         source, out = options["input"], options["out"]
         try:
             require_books()
-            loaded = load_sheets(raw=read_raw_book(source), by=options["by"], at=now(), source=source.name)
+            raw = read_raw_book(source)
+            if options["layout"]:
+                layout, foreign = options["layout"]
+                raw = adopt(layout, foreign, raw, said=dict(options["said"]))
+            loaded = load_sheets(raw=raw, by=options["by"], at=now(), source=source.name)
         except (Refusal, inventory.errors.Refusal) as refusal:
             self.stderr.write(refusal.message)
             if "questions" in refusal.data:

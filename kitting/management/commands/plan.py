@@ -8,6 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from kitting.management.books import refused_in_words
+from kitting.management.foreign_list import SAID
 from kitting.management.plan_run import Order, run, summary_text
 
 
@@ -49,8 +50,9 @@ class Command(BaseCommand):
             type=Path,
             nargs=2,
             metavar=("LAYOUT", "LIST"),
-            help="column layout (.toml) and the foreign list of cable runs (.csv) that it adopts; INPUT has the rest",
+            help="column layout (.toml) and the foreign list (.csv, .xlsx) that it adopts; INPUT has the rest",
         )
+        parser.add_argument("--said", **SAID)
         parser.add_argument(
             "--most-kits",
             action="store_true",
@@ -66,6 +68,7 @@ class Command(BaseCommand):
             out=options["out"],
             jobs=tuple(options["job"]),
             foreign=tuple(options["layout"]) if options["layout"] else None,
+            said=dict(options["said"]),
             earlier=options["earlier"],
             count_most=options["most_kits"],
         )

@@ -172,3 +172,16 @@ def test_tiers_are_a_policy_and_the_most_kits_are_told_beside_a_plan_that_stays_
     promising = json.loads((tmp_path / "beside" / "plan.json").read_text())["promising"]
     assert (promising["policy"], promising["status"], promising["gap"]) == ("tiers of 4 weeks", "proven", 0)
     assert not (tmp_path / "beside" / "most_kits.csv").exists()
+
+
+def test_what_a_layout_asks_for_is_said_with_the_list(tmp_path: Path) -> None:
+    layout, runs, out = tmp_path / "dock.toml", tmp_path / "list.csv", tmp_path / "out"
+    ends = '"from structure" = "{A}"\n"from position" = "a"\n"to structure" = "{B}"\n"to position" = "a"\n'
+    layout.write_text(f'asked = ["job"]\n[schedule]\nrun = "{{No}}"\nsystem = "S20M"\nphases = "ABC"\n{ends}')
+    runs.write_text("No,A,B\n77,D1,D2\n", encoding="utf-8")
+
+    assert "the same in all its rows: job" in refusal(CLEAN, out, "--layout", str(layout), str(runs))
+    with pytest.raises(CommandError, match="names no text"):
+        plan(CLEAN, out, "--layout", str(layout), str(runs), "--said", "J05")
+    plan(CLEAN, out, "--job", "J05", "--layout", str(layout), str(runs), "--said", "job=J05")
+    assert "J05/r77" in (out / "requirements.csv").read_text(encoding="utf-8")
