@@ -79,7 +79,7 @@ def load_file(errand: Errand) -> None:
         actor = Person.objects.get(name=errand.asked_by).actor()
         loaded = load_sheets(
             raw=raw, by=actor.name, at=errand.asked_at, source=errand.file_name, actor=actor,
-            last=lambda: note_stage(errand, STORED),
+            reason=errand.given.get("reason", ""), last=lambda: note_stage(errand, STORED),
         )  # fmt: skip
     except Refusal as refusal:
         questions: Sequence[Question] = refusal.data.get("questions", ())  # type: ignore[assignment]

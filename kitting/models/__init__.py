@@ -30,6 +30,7 @@ from kitting.models.counting import (
     CountList,
 )
 from kitting.models.errands import Errand
+from kitting.models.freezes import Freeze
 from kitting.models.layouts import KeptLayout
 from kitting.models.orders import SentLine, SentSheet
 from kitting.models.people import Person
@@ -107,6 +108,7 @@ __all__ = [
     "DutyLimit",
     "Errand",
     "Event",
+    "Freeze",
     "JobReadiness",
     "KeptKit",
     "KeptLayout",

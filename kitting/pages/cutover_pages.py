@@ -46,7 +46,10 @@ def cutover_list(asked: Asked) -> HttpResponse:
     later = sum(len(weeks[week]) for week in ordered) - sum(len(weeks[week]) for week in near)
     marks = last_order_days(one.job.job for week in near for one in weeks[week])
     tables = [_week(week, weeks[week], marks) for week in near]
-    context = {"tables": tables, "later": later, "plan": last_plan(), "meaning": _MEANING.items()}
+    context = {
+        "tables": tables, "later": later, "plan": last_plan(), "meaning": _MEANING.items(),
+        "tomorrow": asked.today + timedelta(days=1), "may_plan": asked.actor.may("job dates", DO),
+    }  # fmt: skip
     return page(asked, "cutovers.html", context)
 
 
@@ -62,7 +65,7 @@ def _row(one: Cutover, marks: Sequence[OrderMark]) -> list[Cell]:
     limit = one.deciding_line if one.answer != READY else ""
     return [
         link(one.job.job, "job", one.job.job, note=one.job.title),
-        Cell(one.job.cutover or "no date", note=f"depot {one.job.depot}"),
+        Cell(one.job.cutover or "no date", note=f"depot {one.job.depot}{', FROZEN' * bool(one.frozen)}"),
         said(one.answer),
         Cell(limit or "–", note=f"short {one.short}" if one.short else ""),
         Cell(one.staged_by or "–"),

@@ -17,6 +17,7 @@ from kitting.pages.layout_pages import ListSeen
 from kitting.pages.planning_pages import RESULTS, ask, errand_by_number, watched
 from kitting.pages.tables import Table, figure, link
 from kitting.roles import DO
+from kitting.selectors.cutovers import frozen_among
 
 LARGEST_FILE = 64_000_000  # bytes of all files sent at once; a workbook of 100,000 runs has about a tenth of it
 _SHOWN = 20
@@ -60,6 +61,7 @@ def file_page(asked: Asked, number: str) -> HttpResponse:
     }
     given: dict[str, object] = {"answers": answers, "said": said}
     if asked.text("store"):
+        given["reason"] = asked.text("reason")
         given["layouts"] = errand.result.get("layouts", [])  # those that it was looked at with, whatever is live now
     return ask(asked, LOAD if asked.text("store") else LOOK, given, file_name=whole.file_name, file=bytes(whole.file))
 
@@ -109,6 +111,7 @@ def look_result(asked: Asked, errand: Errand) -> HttpResponse:
         ],
         "to_say": errand.result.get("to_say", ()),
         "compared": _compared(errand.result.get("compared", ())),
+        "frozen": frozen_among([one["job"] for one in errand.result.get("compared", ()) if one["is_new"]]),
         "gone": [one for one in errand.result.get("compared", ()) if one["gone"]],
         "questions": questions, "notes": notes, "not_drawn": len(asked_about) - len(drawn),
         "number": sum(map(len, asked_about)), "may_store": asked.actor.may("sheets", DO),

@@ -19,7 +19,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, page, 
 from kitting.pages.cutover_pages import order_cell
 from kitting.pages.tables import Cell, Table, figure, link, said
 from kitting.roles import DO
-from kitting.selectors.cutovers import cutovers, last_plan
+from kitting.selectors.cutovers import cutovers, frozen_among, last_plan
 from kitting.selectors.job_sheet import job_by_number
 from kitting.services.ask_errands import ask_errand, stop_errand
 from kitting.services.change_facts import change_facts
@@ -159,7 +159,10 @@ def _save_move(asked: Asked, job: str, start: str, end: str) -> HttpResponse:
     try:
         version = int(asked.text("version") or 0)
         changes = {"cutover": start, "cutover end": end}
-        change_facts(sheet="jobs", key=(job,), version=version, changes=changes, by=asked.actor.name, at=asked.at)
+        change_facts(
+            sheet="jobs", key=(job,), version=version, changes=changes, by=asked.actor.name, at=asked.at,
+            reason=asked.text("reason"),
+        )  # fmt: skip
     except ANY_REFUSAL as refusal:
         return refused(asked, refusal, reverse("move", args=[job]))
     sentence = f"{job} is at {start or 'no date'}; its pieces are free until a plan is made and applied."
@@ -243,6 +246,7 @@ def _what_if_result(asked: Asked, errand: Errand) -> HttpResponse:
     context = {
         "errand": errand, "title": _TITLES[given["change"]], "words": words, "jobs": jobs, "lines": told,
         "late": [(job, mark) for job, marks in late for mark in marks if mark.startswith(LATE)],
+        "frozen": frozen_among([given.get("job", "")]),
     }  # fmt: skip
     return page(asked, "what_if_result.html", context)
 

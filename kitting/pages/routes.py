@@ -28,6 +28,7 @@ from kitting.pages import (
     fact_pages,
     file_pages,
     fit_pages,
+    freeze_page,
     history_page,
     home,
     install_pages,
@@ -158,6 +159,7 @@ ROUTES: tuple[Route, ...] = (
     # planner
     Route("cutovers", "cutovers", cutover_pages.cutover_list, PLANS),
     Route("cutovers/friday-page.pdf", "friday", paper_pages.friday, PLANS, (SIGNED_IN, ""), form_only=True),
+    Route("cutovers/freeze", "freeze", freeze_page.freeze, PLANS, (PLANS, DO), form_only=True),
     Route("jobs/<str:job>", "job", cutover_pages.job_page, PLANS),
     Route("jobs/<str:job>/line", "line", cutover_pages.line_page, PLANS),
     Route("jobs/<str:job>/pin", "pin", deciding_by_hand.pin_page, PLANS, (PLANS, DO)),

@@ -2,7 +2,7 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, TypeVar
@@ -13,7 +13,7 @@ from kitting.calculation.bag_states import CANCELLED, CHECKED, CLOSED, OUT, STAG
 from kitting.calculation.calendars import clock_change, window_hours
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.order_marks import OrderMark, order_marks
-from kitting.models import AppliedPlan, Bag, PlanRow
+from kitting.models import AppliedPlan, Bag, Freeze, PlanRow
 
 T = TypeVar("T")
 NOT_PLANNED = "not planned yet"
@@ -33,6 +33,7 @@ class Cutover:
         window: length of the outage in real hours; None where an end is missing.
         clock: that the clocks change within it, in words; '' where they don't.
         bags: its bags by state.
+        frozen: who froze its outage; '' where nobody did.
     """
 
     job: Job
@@ -44,6 +45,7 @@ class Cutover:
     window: Decimal | None
     bags: Mapping[str, int] = field(default_factory=dict)
     clock: str = ""
+    frozen: str = ""
 
     @property
     def bags_done(self) -> int:
@@ -75,7 +77,7 @@ def last_order_days(jobs: Iterable[str]) -> dict[str, list[OrderMark]]:
 
 
 def cutovers(jobs: Sequence[str] = (), *, ended: bool = False) -> list[Cutover]:
-    """The jobs that have not ended, the first outage first, those without a date before all; four queries.
+    """The jobs that have not ended, the first outage first, those without a date before all; five queries.
 
     Args:
         jobs: only these; none: all.
@@ -90,8 +92,20 @@ def cutovers(jobs: Sequence[str] = (), *, ended: bool = False) -> list[Cutover]:
     bags: dict[int, Counter[str]] = defaultdict(Counter)
     for number, state in Bag.objects.filter(job__in=found).values_list("job", "state"):
         bags[number][state] += 1
-    rows = [_cutover(job, told.get(job.job, {}), zones.get(job.depot, ""), bags[job.pk]) for job in found]
+    frozen = dict(Freeze.objects.filter(over=False).values_list("job", "frozen_by"))
+    rows = [
+        replace(
+            _cutover(job, told.get(job.job, {}), zones.get(job.depot, ""), bags[job.pk]), frozen=frozen.get(job.pk, "")
+        )
+        for job in found
+    ]
     return sorted(rows, key=lambda one: (one.job.cutover, natural_key(one.job.job)))
+
+
+def frozen_among(jobs: Sequence[str]) -> list[str]:
+    """Those of these jobs whose outage is frozen."""
+    found = Freeze.objects.filter(job__job__in=jobs, over=False).order_by("job__job")
+    return list(found.values_list("job__job", flat=True))
 
 
 def _cutover(job: Job, told: Mapping[str, Any], zone: str, bags: Mapping[str, int]) -> Cutover:

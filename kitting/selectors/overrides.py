@@ -25,6 +25,7 @@ OVERRIDING_EVENTS: Mapping[str, str] = MappingProxyType(
         "borrow approved": "borrow approved",
         "bag closed with exception": "closed unbalanced",
         "count approved": "count approved",
+        "changed after the freeze": "changed after the freeze",
     }
 )
 REASON = "reason"

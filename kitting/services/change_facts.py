@@ -12,6 +12,7 @@ from kitting.calculation.sheets.columns import Column
 from kitting.calculation.sheets.parsers import Setting
 from kitting.errors import Refusal
 from kitting.selectors.record_sheets import RECORDS, SheetRecords
+from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.list_bags import review_moved
 from kitting.services.load_sheets import DEMO
 from kitting.services.record_events import Happening, lock_chain, record_events
@@ -24,7 +25,7 @@ NOT_BY_HAND = frozenset({"schedule", "stock", "orders", "stand ins"})
 
 @transaction.atomic(durable=True)
 def change_facts(
-    *, sheet: str, key: Sequence[str], version: int, changes: Mapping[str, str], by: str, at: datetime
+    *, sheet: str, key: Sequence[str], version: int, changes: Mapping[str, str], by: str, at: datetime, reason: str = ""
 ) -> int:
     """Change columns of one row to what their texts say; the record's new version.
 
@@ -37,8 +38,10 @@ def change_facts(
         changes: new text by column label, '' for blank.
         by: the person.
         at: moment of the change.
+        reason: why; a job whose outage is frozen needs one.
 
     Raises:
+        Refusal: ``frozen``: see ``changes_after_freeze``.
         Refusal: ``stale-edit`` with the current values; ``no-such-row``; ``not-by-hand``; ``cell-in-doubt``;
             ``questions-open``: the change contradicts other records.
     """
@@ -65,7 +68,10 @@ def change_facts(
     data = {"before": {at: before[at] for at in differing}, "after": {at: after[at] for at in differing}}
     moved = {label: (before[label], after[label]) for label in differing}
     released = release_moved({key[0]: moved}, at=at) if sheet == "jobs" else []
-    record_events([Happening("facts changed", f"{sheet} {'/'.join(key)}", data), *released], by=by, at=at)
+    late = (
+        changes_after_freeze(key[:1], reason=reason, what="facts of the job") if sheet == "jobs" and differing else []
+    )
+    record_events([Happening("facts changed", f"{sheet} {'/'.join(key)}", data), *late, *released], by=by, at=at)
     review_moved(released, by=by, at=at)
     return int(found.version)
 

@@ -9,6 +9,7 @@ from kitting.calculation import bag_states
 from kitting.calculation.bag_states import CANCEL, DRAFT, IN_STORE, LISTED, ON_HOLD, BagFacts, next_state
 from kitting.errors import Refusal
 from kitting.models import Bag, Promise
+from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import end, release
 from kitting.services.scans import is_out
@@ -38,7 +39,8 @@ def cancel_job(*, job: str, why: str, by: str, at: datetime) -> int:
     told = {"why": why, "promises_released": released, "orders_no_longer_needed": orders}
     role = "buyer" if orders else "storekeeper"
     cancelled = Happening("job cancelled", job, told, addressed_to=role, depot=found.depot)
-    record_events([cancelled, *_given_up(found, f"job cancelled: {why}")], by=by, at=at)
+    late = changes_after_freeze([job], reason=why, what="job cancelled")
+    record_events([cancelled, *late, *_given_up(found, f"job cancelled: {why}")], by=by, at=at)
     return released
 
 

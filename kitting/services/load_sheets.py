@@ -22,6 +22,7 @@ from kitting.roles import Actor
 from kitting.selectors.overrides import REASON
 from kitting.selectors.record_sheets import RECORDS
 from kitting.selectors.stock_on_books import StockOnBooks, stock_held_still
+from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.keep_answers import keep_answers, with_kept_answers
 from kitting.services.keep_old_codes import keep_old_codes, old_code_questions, with_old_codes
 from kitting.services.keep_rules import keep_rules
@@ -70,6 +71,7 @@ def load_sheets(
     at: datetime,
     source: str = "",
     actor: Actor | None = None,
+    reason: str = "",
     last: Callable[[], None] = lambda: None,
 ) -> Loaded:
     """Store what the sheets say, where it is not in the records yet; nothing is stored if anything is in doubt.
@@ -85,12 +87,13 @@ def load_sheets(
         at: moment of loading, with its zone.
         source: name of the file, for the event.
         actor: whose rights are asked, sheet by sheet, once the books hold something; None for who runs the machine.
+        reason: why; jobs whose outage is frozen need one to be changed.
         last: called when all is stored, in the same transaction; what it raises leaves nothing stored.
 
     Raises:
         Refusal: ``questions-open`` with the ``questions`` and the ``sheets`` they speak of; ``demo-apart``: the demo
-            and other data don't go into the same books; ``no-name``; ``against-a-rule``; ``not-allowed``; those of
-            ``read_book``.
+            and other data don't go into the same books; ``no-name``; ``frozen``; ``not-allowed``;
+            ``against-a-rule``; those of ``read_book``.
     """
     if not by.strip() or len(by) > _LONGEST_NAME:
         raise Refusal("no-name", f"Say who loads, in at most {_LONGEST_NAME} characters.", {"by": by})
@@ -108,13 +111,15 @@ def load_sheets(
         raise Refusal("against-a-rule", message, {"source": source}) from error
     if loaded and not were_empty:
         if actor is not None:
-            revised = any(one.is_new for one in loaded.schedules)
-            need_sheets(actor, loaded.sheets, schedules=revised, rules=bool(loaded.rules))
+            schedules = any(one.is_new for one in loaded.schedules)
+            need_sheets(actor, loaded.sheets, schedules=schedules, rules=bool(loaded.rules))
         require_sound_books()
     if loaded:
         moved = next(one.changed for one in loaded.sheets if one.sheet == "jobs")
+        revised = (one.job for one in loaded.schedules if one.is_new)
+        late = changes_after_freeze((*moved, *revised), reason=reason, what="sheets loaded")
         released = release_moved(moved, at=at)
-        record_events((*_happenings(loaded, book, source), *_overrides(loaded), *released), by=by, at=at)
+        record_events((*_happenings(loaded, book, source), *_overrides(loaded), *late, *released), by=by, at=at)
         review_moved(released, by=by, at=at)
     last()
     return loaded

@@ -20,6 +20,7 @@ from kitting.errors import Refusal
 from kitting.models import Pin
 from kitting.roles import Actor
 from kitting.selectors.sheets import one_moment, sheets_from_records
+from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.rights import need_pin
 from kitting.services.two_persons import need_reason
@@ -87,7 +88,8 @@ def _stored(new: Pin, digest: str, losing: list[str], at: datetime) -> Pin:
         "pieces": as_decimal(new.quantity),
         "makes_short": losing,
     }
-    record_events([Happening("pinned", new.line, data)], by=new.by, at=at)
+    late = changes_after_freeze([new.job.job], reason=new.reason, what=f"a pin to {new.line}")
+    record_events([Happening("pinned", new.line, data), *late], by=new.by, at=at)
     return new
 
 

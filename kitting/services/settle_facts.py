@@ -62,7 +62,11 @@ def _revise(
     cells = found.cells[jobs == jobs.at[row]].copy()
     cells.at[row, cell.at] = value
     load_sheets(
-        raw=completed(raw_book([replace(found, cells=cells)]), at.date()), by=by, at=at, source="a fact given on a page"
+        raw=completed(raw_book([replace(found, cells=cells)]), at.date()),
+        by=by,
+        at=at,
+        source="a fact given on a page",
+        reason="a fact that was missing",
     )
 
 
