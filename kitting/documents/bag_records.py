@@ -17,7 +17,7 @@ from kitting.documents.record_papers import moment_text
 from kitting.documents.slips import Allowed, IssueSlip, ReturnLine, ReturnSlip, SlipBag, SlipLine
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, Borrow, Event
-from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TURNED_IN
+from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TAKEN_BACK, TURNED_IN
 from kitting.selectors.bag_contents import contents_of, label_code, label_state
 from kitting.selectors.installed_ends import ends_of
 
@@ -117,7 +117,9 @@ def _returned(entries: Sequence[BagEntry], code: dict[int, str]) -> Iterator[Ret
     units = {}
     for entry in entries:
         key = (code[entry.line.bag_id], entry.lot.item.stock_code, entry.lot.number)
-        sums[key][entry.deed] += entry.quantity
+        sums[key][TAKEN_BACK.get(entry.deed, entry.deed)] += (
+            -entry.quantity if entry.deed in TAKEN_BACK else entry.quantity
+        )
         units[key] = entry.lot.item.stock_unit
         if entry.facts.get("door"):
             doors[key][f"{entry.facts['condition']} to {entry.facts['to']}"] = None

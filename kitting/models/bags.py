@@ -15,7 +15,9 @@ PLAN_TABLES = ("requirements", "shortages", "refusals", "cures", "reorder", "que
 # What may happen to pieces of a line. Those of OUT take them out of the bag, those of ACCOUNTED for good.
 PICKED, PUT_BACK, ISSUED, HANDED_BACK = "picked", "put back", "issued", "handed back"
 INSTALLED, TURNED_IN, SCRAPPED, LOST, BORROWED = "installed", "turned in", "scrapped", "lost", "borrowed"
-DEEDS = (PICKED, PUT_BACK, ISSUED, HANDED_BACK, INSTALLED, TURNED_IN, SCRAPPED, LOST, BORROWED)
+NOT_SCRAPPED, NOT_LOST = "not scrapped", "not lost"  # a slip of the finger is taken back, and both stay
+TAKEN_BACK = {NOT_SCRAPPED: SCRAPPED, NOT_LOST: LOST}
+DEEDS = (PICKED, PUT_BACK, ISSUED, HANDED_BACK, INSTALLED, TURNED_IN, SCRAPPED, LOST, BORROWED, *TAKEN_BACK)
 ACCOUNTED = (INSTALLED, TURNED_IN, SCRAPPED, LOST)
 OUT_OF_THE_BAG = (PUT_BACK, BORROWED, *ACCOUNTED)
 # Where parts go that were taken out of service: never back to stock (common practice of stores).

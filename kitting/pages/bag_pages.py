@@ -254,7 +254,7 @@ _ROUTES: tuple[tuple[str, str, str, str], ...] = (
     (bag_states.BEGIN, "begin", "as-installed", "Work begins"),
     (bag_states.INSTALL, "install", "as-installed", "Note what is installed"),
     (bag_states.TURN_IN, "turn-in", "turn in", "Turn in what came back"),
-    (bag_states.WRITE_OFF, "write-off", "turn in", "Oops: dropped, damaged, lost"),
+    (bag_states.WRITE_OFF, "write-off", "turn in", "Oops: dropped, damaged, wrong, missing"),
     (bag_states.CLOSE, "close", "bags", "Close"),
     (bag_states.FINISH, "finish", "bags", "That is all there is: SHORT"),
     (bag_states.PICK, "put-in", "bags", "Put a piece in by scan"),

@@ -16,6 +16,7 @@ from kitting.roles import DO
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.exceptions import kept_scans, open_bags, unknown_lots
 from kitting.selectors.overrides import overrides
+from kitting.selectors.spare_use import spare_use
 from kitting.services.borrow_pieces import ledger
 from kitting.services.replay_scans import book_kept, settle_scan
 
@@ -35,7 +36,7 @@ def exceptions(asked: Asked) -> HttpResponse:
     context = {
         "since": since,
         "kept": kept_scans(),
-        "tables": [_borrows(asked), _bags(asked), _unknown(), _overrides(asked, since)],
+        "tables": [_borrows(asked), _bags(asked), _unknown(), _spares(), _overrides(asked, since)],
         "may_settle": asked.actor.may("bags", DO),
     }
     return page(asked, "exceptions.html", context)
@@ -84,6 +85,15 @@ def _unknown() -> Table:
     rows = [[one.stock_code, figure(bare(one.quantity)), ", ".join(one.places)] for one in unknown_lots()]
     heads = ("Stock code", "Pieces", "Places")
     return Table("Pieces of unknown lots", heads, rows, "The lot of every piece is known.")
+
+
+def _spares() -> Table:
+    rows = [
+        [one.kind, figure(one.outages), figure(bare(one.went)), figure(bare(one.used)), one.advice]
+        for one in spare_use()
+    ]
+    heads = ("Kind of part", "Outages", "Spares out", "Used", "Advice for the policy")
+    return Table("Spares used, by kind of part", heads, rows, "No spare has gone out yet.")
 
 
 def _overrides(asked: Asked, since: object) -> Table:

@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from inventory.models import BIN, HOLD, SUPPLIER_OWNED, TRUCK
 from kitting.models import Bag
-from kitting.models.bags import LOST, PICKED, SCRAPPED, BagEntry
+from kitting.models.bags import PICKED, BagEntry
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field, of_bag, place_scanned, quantity, read_piece
 from kitting.pages.typed import back_with_typed
@@ -17,7 +17,7 @@ from kitting.selectors.storms import emergencies, open_storms
 from kitting.services.fill_bags import finish_short, lift, pick, put_back, reopen
 from kitting.services.issue_bags import begin_work, hand_back, stage
 from kitting.services.premade_kits import give_kit
-from kitting.services.return_bags import cancel_bag, close, write_off
+from kitting.services.return_bags import cancel_bag, close
 from kitting.services.scans import Answer
 
 _SEPARATOR = "|"  # between stock code and lot in a choice
@@ -86,9 +86,14 @@ def pieces_inside(contents: Contents) -> list[tuple[str, str]]:
                 key = (lot.item.stock_code, lot.number)
                 found[key] = found.get(key, 0) + left
     return [
-        (f"{code}{_SEPARATOR}{lot}", f"{bare(left)} {code} lot {lot or 'unknown'}")
+        (choice_of(code, lot), f"{bare(left)} {code} lot {lot or 'unknown'}")
         for (code, lot), left in sorted(found.items())
     ]
+
+
+def choice_of(code: str, lot: str) -> str:
+    """How a choice names a piece."""
+    return f"{code}{_SEPARATOR}{lot}"
 
 
 def piece_chosen(asked: Asked) -> tuple[str, str]:
@@ -143,11 +148,6 @@ def _in(_contents: Contents) -> Sequence[Field]:
     )
 
 
-def _oops(contents: Contents) -> Sequence[Field]:
-    became = ((SCRAPPED, "dropped, damaged or wrong: scrapped"), (LOST, "lost"))
-    return (*_piece(contents), Field("became", "What became of it", options=became), Field("why", "What happened"))
-
-
 def _stage(asked: Asked, one: Bag) -> Answer:
     return stage(bag=label_code(one), rack=asked.text("rack"), confirmed=asked.confirmed, **asked.scan())
 
@@ -199,14 +199,6 @@ def _put_in(asked: Asked, one: Bag) -> Answer:
     )  # fmt: skip
 
 
-def _write_off(asked: Asked, one: Bag) -> Answer:
-    code, lot = piece_chosen(asked)
-    return write_off(
-        bag=label_code(one), stock_code=code, lot=lot, quantity=quantity(asked.text("quantity")),
-        deed=asked.text("became"), why=asked.text("why"), **asked.scan(),
-    )  # fmt: skip
-
-
 STEPS: tuple[Step, ...] = (
     Step("stage", "bags", "Put in its rack place", "The bag is checked.", "It lies there", _rack, _stage),
     Step("give", "bags", "Give it whole", "All that is in it goes to one crew by one scan; this kit is closed then.",
@@ -229,6 +221,4 @@ STEPS: tuple[Step, ...] = (
          "Into the bag", _in, _put_in),
     Step("put-back", "bags", "Put something back", "A reversing record: the pick stays visible.", "It is back", _back,
          _put_back),
-    Step("write-off", "turn in", "Oops", "Dropped, damaged or lost: say so, and see whether a spare is in the bag.",
-         "Note it", _oops, _write_off),
 )  # fmt: skip

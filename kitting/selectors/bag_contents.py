@@ -26,10 +26,12 @@ from kitting.models.bags import (
     PICKED,
     PUT_BACK,
     SCRAPPED,
+    TAKEN_BACK,
 )
 from kitting.selectors.old_labels import OldLabel, old_label, read_label, revised_runs
 from kitting.selectors.policies import margin_days
 
+_LESS = {HANDED_BACK: ISSUED, **TAKEN_BACK}  # what is taken off the sum of another deed
 NOT_LISTED = "it was never planned"
 
 
@@ -175,11 +177,11 @@ def contents_of(bags: Iterable[Bag]) -> dict[int, Contents]:
     lots = set()
     for number, lot, deed, quantity in sums:
         stand = stands[number]
-        stand.done[deed] += quantity
+        stand.done[TAKEN_BACK.get(deed, deed)] += -quantity if deed in TAKEN_BACK else quantity
         lots.add(lot)
         if deed == INSTALLED:
             stand.fitted[lot] += quantity
-        if deed == PICKED:
+        if deed == PICKED or deed in TAKEN_BACK:
             stand.inside[lot] += quantity
         elif deed in OUT_OF_THE_BAG:
             stand.inside[lot] -= quantity
@@ -304,12 +306,12 @@ def label_state(contents: Contents) -> str:
 def accounts(contents: Contents) -> dict[tuple[str, str], dict[str, int]]:
     """By stock code and lot: issued, installed, turned in, scrapped, lost and open, in thousandths."""
     numbers = [stand.line.pk for stand in contents.lines]
-    rows = BagEntry.objects.filter(line__in=numbers, deed__in=(ISSUED, HANDED_BACK, *ACCOUNTED))
+    rows = BagEntry.objects.filter(line__in=numbers, deed__in=(ISSUED, HANDED_BACK, *ACCOUNTED, *TAKEN_BACK))
     sums = rows.values_list("lot__item__stock_code", "lot__number", "deed").annotate(Sum("quantity"))
     found: dict[tuple[str, str], dict[str, int]] = {}
     for code, lot, deed, quantity in sums:
         line = found.setdefault((code, lot), dict.fromkeys((ISSUED, *ACCOUNTED, "open"), 0))
-        line[ISSUED if deed in (ISSUED, HANDED_BACK) else deed] += -quantity if deed == HANDED_BACK else quantity
+        line[_LESS.get(deed, deed)] += -quantity if deed in _LESS else quantity
     for line in found.values():
         line["open"] = line[ISSUED] - sum(line[deed] for deed in ACCOUNTED)
     return found
@@ -317,6 +319,9 @@ def accounts(contents: Contents) -> dict[tuple[str, str], dict[str, int]]:
 
 def consumed() -> list[tuple[str, str, str, int]]:
     """Job, stock code, lot and thousandths of the suppliers' pieces that were used: for a consumption line each."""
-    used = BagEntry.objects.filter(lot__supplier_owned=True, deed__in=(INSTALLED, SCRAPPED, LOST))
+    used = BagEntry.objects.filter(lot__supplier_owned=True, deed__in=(INSTALLED, SCRAPPED, LOST, *TAKEN_BACK))
     names = ("line__bag__job__job", "lot__item__stock_code", "lot__number")
-    return [*used.values_list(*names).annotate(Sum("quantity")).order_by(*names)]
+    sums: dict[tuple[str, str, str], int] = defaultdict(int)
+    for *key, deed, pieces in used.values_list(*names, "deed").annotate(Sum("quantity")).order_by(*names):
+        sums[key[0], key[1], key[2]] += -pieces if deed in TAKEN_BACK else pieces
+    return [(*key, pieces) for key, pieces in sums.items() if pieces]

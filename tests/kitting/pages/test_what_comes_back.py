@@ -118,19 +118,19 @@ def test_the_crew_lead_ticks_what_is_installed_by_end_and_phase(stores: Stores, 
     assert "stays: no scan takes it back" in words(crew.get(bag))
 
 
-def test_what_fell_is_written_off_with_a_reason_and_the_bag_closes_by_a_named_exception(
+def test_what_fell_is_written_off_by_one_tap_and_the_bag_closes_by_a_named_exception(
     stores: Stores, window: Client, bag: str
 ) -> None:
     lot, _ = inside(stores, "tee")
     piece = f"{lot.item.stock_code}|{lot.number}"
 
-    silent = send(window, f"{bag}/write-off", piece=piece, quantity="1", became="lost", why="")
-    noted = send(window, f"{bag}/write-off", piece=piece, quantity="1", became="lost", why="fell in the vault")
+    silent = send(window, f"{bag}/write-off", piece=piece, quantity="1", what="")
+    noted = send(window, f"{bag}/write-off", piece=piece, what="dropped", note="in the vault")
     stuck = send(window, f"{bag}/close", exception="")
     closed = send(window, f"{bag}/close", exception="the crew keeps the rest until Monday")
 
-    assert "say why" in words(silent)
-    assert "NOTED" in words(noted)
+    assert "Say which: dropped, damaged, wrong, missing, no longer needed" in words(silent)
+    assert f"NOTED {lot.item} dropped." in words(noted)
     assert "STILL OPEN" in words(stuck)
     assert "BALANCED J03 V2 is closed." in words(closed)
     assert stores.bag("J03", "V2").state == "closed"
@@ -228,3 +228,24 @@ def test_a_scan_of_the_end_and_of_the_piece_fills_the_record_and_another_lot_is_
     done = send(crew, f"{bag}/install", **{f"phase-{key}": "A", f"lot-{key}": "L-OTHER", "end": end})
     assert "DONE" in words(done)
     assert BagEntry.objects.get(line=stand.line, deed="installed").lot.number == "L-OTHER"
+
+
+def test_a_tap_by_mistake_is_taken_back_within_the_bag_and_both_stay_in_the_record(stores: Stores, bag: str) -> None:
+    """G9: what is scanned is chosen; five taps; undo."""
+    lot, there = inside(stores, "tee")
+    crew, piece = browser_of(CREW), f"{lot.item}|{lot.number}"
+
+    scanned = crew.get(f"{bag}/write-off", {"read": f"(241){lot.item}(10){lot.number}"})
+    assert f'value="{piece}" selected' in scanned.content.decode()
+    assert "NOT IN BAG" in words(crew.get(f"{bag}/write-off", {"read": "EL15-1"}, follow=True))
+    for what in ("damaged", "wrong"):
+        assert "NOTED" in words(send(crew, f"{bag}/write-off", piece=piece, what=what, action=f"P-{what}"))
+    assert inside(stores, "tee")[1] == there - 1_000  # a wrong one is there still
+    back = send(crew, f"{bag}/write-off", undone="P-damaged")
+    again = send(crew, f"{bag}/write-off", undone="P-damaged")
+
+    assert "TAKEN BACK" in words(back)
+    assert "taken back; both stay in the record" in words(again)
+    assert inside(stores, "tee")[1] == there
+    deeds = [*BagEntry.objects.filter(lot=lot).order_by("pk").values_list("deed", flat=True)]
+    assert deeds[-2:] == ["scrapped", "not scrapped"]

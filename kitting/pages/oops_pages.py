@@ -1,0 +1,90 @@
+"""Oops: a piece is chosen or scanned, and one tap says what happened; a tap by mistake is taken back here too."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.http import HttpResponse
+from django.urls import reverse
+
+from kitting.errors import Refusal
+from kitting.models import Bag, Event
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page, refused
+from kitting.pages.bag_forms import of_bag, quantity
+from kitting.pages.other_lot import read_for
+from kitting.pages.step_pages import choice_of, piece_chosen, pieces_inside
+from kitting.selectors.bag_contents import contents_of, label_code
+from kitting.services.oops import EVENTS, OOPS, oops, take_back
+from kitting.services.undo_scans import undone
+
+_LAST = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """An oops of the bag: its number, when, who, what in words, and whether it was taken back."""
+
+    number: str
+    at: datetime
+    by: str
+    words: str
+    is_back: bool
+
+
+@of_bag
+def oops_page(asked: Asked, one: Bag) -> HttpResponse:
+    """Say what happened to a piece, or take it back."""
+    code = label_code(one)
+    here = reverse("write-off", args=[code])
+    if asked.request.method == "POST":
+
+        def deed() -> tuple[str, str]:
+            if asked.text("undone"):
+                scan = asked.scan()
+                answer = take_back(bag=code, undone_action=asked.text("undone"), **scan)
+                return answer.word, answer.sentence
+            stock_code, lot = piece_chosen(asked)
+            answer = oops(
+                bag=code, stock_code=stock_code, lot=lot, quantity=quantity(asked.text("quantity") or "1"),
+                what=asked.text("what"), note=asked.text("note"), **asked.scan(),
+            )  # fmt: skip
+            return answer.word, f"{stock_code} {asked.text('what')}. {answer.sentence}"
+
+        return attempt(asked, deed, here)
+    chosen = ""
+    if asked.text("read"):
+        try:
+            chosen = _scanned(asked, one)
+        except ANY_REFUSAL as refusal:
+            return refused(asked, refusal, here)
+    context = {
+        "bag": one, "code": code, "pieces": pieces_inside(contents_of([one])[one.pk]), "chosen": chosen, "kinds": OOPS,
+        "said": _said(one),
+    }  # fmt: skip
+    return page(asked, "oops.html", context)
+
+
+def _scanned(asked: Asked, one: Bag) -> str:
+    """The choice of the piece that was scanned.
+
+    Raises:
+        Refusal: ``not-in-bag``; ``which-lot``.
+    """
+    read = read_for(asked, contents_of([one])[one.pk], asked.text("read"))
+    if not read.inside:
+        named = f"{read.item} lot {read.lot}" if read.lot else str(read.item)
+        raise Refusal("not-in-bag", f"NOT IN BAG: nothing of {named} is left in {one}.", {"bag": str(one)})
+    if len(read.inside) > 1:
+        raise Refusal("which-lot", f"WHICH LOT: several lots of {read.item} are in it: choose from the list.", {})
+    return choice_of(read.item.stock_code, read.inside[0].number)
+
+
+def _said(one: Bag) -> list[Said]:
+    found = Event.objects.filter(name__in=EVENTS, subject=str(one), data__bag=one.code).order_by("-number")[:_LAST]
+    rows = [*found]
+    back = undone([str(row.data["action"]) for row in rows])
+    return [_row(one, is_back=str(one.data["action"]) in back) for one in rows]
+
+
+def _row(event: Event, *, is_back: bool) -> Said:
+    words = f"{event.data['quantity']} {event.data['stock_code']}: {event.data['why']}"
+    return Said(str(event.data["action"]), event.at, event.by, words, is_back)
