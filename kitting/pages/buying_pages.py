@@ -52,7 +52,7 @@ def buying_page(asked: Asked) -> HttpResponse:
         {
             "name": name,
             "label": name or _NO_SUPPLIER,
-            "new": sum(not one.sent_on for one in lines),
+            "new": sum(not one.sent_on and asked.actor.may(ORDER_SHEET, DO, one.row["depot"]) for one in lines),
             "late": known.lateness[name].words if name else "",
             "table": _lines(asked, name or _NO_SUPPLIER, lines, money=money),
         }
@@ -70,7 +70,7 @@ def buying_page(asked: Asked) -> HttpResponse:
         "more_shortages": known.more_shortages,
         "returns": _returns(asked),
         "sheets": _sheets(asked, sent_sheets()[:_SHEETS_SHOWN]),
-        "may_send": asked.actor.may(ORDER_SHEET, DO),
+        "may_send": any(asked.actor.may(ORDER_SHEET, DO, one.row["depot"]) for one in known.new),
     }
     return page(asked, "buying.html", context)
 

@@ -51,7 +51,7 @@ def orders(asked: Asked) -> HttpResponse:
             "No job hangs on an order that is due soon.",
         ),
         "others": _table(asked, "All others", others, late, "Nothing else is on order."),
-        "to_give_out": to_give_out(),
+        "to_give_out": to_give_out(asked.actor.depots),
         "for_nothing": _for_nothing(),
         "may_act": asked.actor.may(ORDER_SHEET, DO),
     }
@@ -105,7 +105,7 @@ def _who(waiting: Iterable[Waiting]) -> str:
 
 def _give_out(asked: Asked) -> tuple[str, str]:
     before = last_event()
-    settle_deliveries(by=asked.actor.name, at=asked.at)
+    settle_deliveries(by=asked.actor.name, at=asked.at, depots=asked.actor.depots)
     told = [
         f"{job} gets {', '.join(f'{pieces} {code}' for code, pieces in given.items())}"
         for job, given in given_out(before)
@@ -138,7 +138,7 @@ def order_line(asked: Asked, number: str) -> HttpResponse:
         "redated": _redated(one),
         "came": _came(one),
         "got": _got(one),
-        "may_act": asked.actor.may(ORDER_SHEET, DO),
+        "may_act": asked.actor.may(ORDER_SHEET, DO, one.line.depot.depot),
     }
     return page(asked, "order_line.html", context)
 

@@ -147,7 +147,7 @@ def _receive(asked: Asked, line: OrderLine) -> HttpResponse:
             made_on=typed_day(asked.text("made_on"), "Made on"), order=line.order.number, line=line.line,
         )  # fmt: skip
         receive(depot=line.depot, arrivals=[arrival], confirmed=asked.confirmed, **stamp)
-        settle_deliveries(by=asked.actor.name, at=asked.at)
+        settle_deliveries(by=asked.actor.name, at=asked.at, depots=asked.actor.depots)
         return _answer(receipt(stamp["action"]), line)
 
     booked = reverse("receipt", args=[stamp["action"]])

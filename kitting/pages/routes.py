@@ -295,7 +295,8 @@ ROUTES: tuple[Route, ...] = (
     Route("buying/used", "consumption", buying_pages.consumption_page, BUYS),
     Route("buying/used.<str:ending>", "consumption-file", buying_pages.consumption_file, BUYS),
     Route("orders", "orders", order_pages.orders, BUYS, (BUYS, DO)),
-    Route("orders/<int:number>", "order-line", order_pages.order_line, BUYS, (BUYS, DO)),
+    Route("orders/<int:number>", "order-line", order_pages.order_line, BUYS, (BUYS, DO),
+          receiving_pages.depot_of_line),
     Route("orders/<int:number>/send-back", "send-back", order_changes.send_back_page, BUYS, (WAREHOUSE, DO),
           receiving_pages.depot_of_line, form_only=True),
     # asked by one person, decided by another; the use cases look at who asked, and at the depot

@@ -149,7 +149,7 @@ def _buying(asked: Asked) -> Iterator[Task]:
     overdue = sum(one.is_overdue(asked.today) for one in pressing)
     note = f"{overdue} of them overdue" if overdue else ""
     yield Task(len(pressing), "orders to chase: jobs hang on them", reverse("orders"), note)
-    came = to_give_out()
+    came = to_give_out(asked.actor.depots)
     if came:
         yield Task(len(came), "deliveries to give out to who waits", reverse("orders"), ", ".join(came))
 

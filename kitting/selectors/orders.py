@@ -254,9 +254,15 @@ def redated(line: OrderLine) -> list[Redated]:
     ]
 
 
-def to_give_out() -> list[str]:
-    """Order lines of which something came since somebody last saw to who gets it, and for which a job waits."""
+def to_give_out(depots: Collection[str] = ()) -> list[str]:
+    """Order lines of which something came since somebody last saw to who gets it, and for which a job waits.
+
+    Args:
+        depots: only what is ordered for these; none named: all.
+    """
     waiting = Promise.objects.filter(released_at__isnull=True, order_line__received__gt=0)
+    if depots:
+        waiting = waiting.filter(order_line__depot__depot__in=depots)
     made: dict[int, datetime] = {}
     for line, at in waiting.values_list("order_line", "made_at"):
         made[line or 0] = min(at, made.get(line or 0, at))

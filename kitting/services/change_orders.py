@@ -12,7 +12,7 @@ from kitting.calculation.calendars import order_ready
 from kitting.calculation.quantities import PER_UNIT
 from kitting.errors import Refusal
 from kitting.models import Promise
-from kitting.roles import DO, require
+from kitting.roles import DO, Actor, require
 from kitting.selectors.orders import free_part_name, in_purchase_units
 from kitting.selectors.promises import in_turn
 from kitting.services.record_events import Happening, record_events
@@ -28,15 +28,14 @@ def redate_order(*, order: str, line: str, promised: date, why: str, **scan: Unp
     """Note the day on which a supplier now promises a line, or a part of one; planner and buyer are told.
 
     Raises:
-        Refusal: ``not-allowed``; ``no-reason``; ``unknown-order-line``; ``received-already``: nothing of it is to come;
-            ``past-date``.
+        Refusal: ``not-allowed``; ``other-depot``; ``no-reason``; ``unknown-order-line``; ``received-already``:
+            nothing of it is to come; ``past-date``.
     """
     actor, at = scan["actor"], scan["at"]
-    require(actor, ORDER_SHEET, DO)
+    found = own_line(order, line, actor)
     reason = need_reason(why, "A new day")
     content = {"order": order, "line": line, "promised": promised}
     _, repeated = begin("redate order", content, stamp_of(scan), reason)
-    found = order_lines([(order, line)])[(order, line)]
     if repeated:
         return found
     need_to_come(found)
@@ -67,15 +66,15 @@ def split_order(
     Returns the line, less the part.
 
     Raises:
-        Refusal: ``not-allowed``; ``no-reason``; ``unknown-order-line``; ``received-already``; ``no-quantity``;
-            ``not-whole-units``; ``more-than-open``; ``all-of-it``: it is no part; ``same-day``; ``past-date``.
+        Refusal: ``not-allowed``; ``other-depot``; ``no-reason``; ``unknown-order-line``; ``received-already``;
+            ``no-quantity``; ``not-whole-units``; ``more-than-open``; ``all-of-it``: it is no part; ``same-day``;
+            ``past-date``.
     """
     actor, at = scan["actor"], scan["at"]
-    require(actor, ORDER_SHEET, DO)
+    found = own_line(order, line, actor)
     reason = need_reason(why, "A part on a day of its own")
     content = {"order": order, "line": line, "units": units, "promised": promised}
     _, repeated = begin("split order", content, stamp_of(scan), reason)
-    found = order_lines([(order, line)])[(order, line)]
     if repeated:
         return found
     pieces = part_of(found, units, promised, at)
@@ -95,6 +94,18 @@ def split_order(
     }  # fmt: skip
     happening = Happening("order split", str(found), told, addressed_to="planner", depot=found.depot.depot)
     record_events([happening], by=actor.name, at=at)
+    return found
+
+
+def own_line(order: str, line: str, actor: Actor) -> OrderLine:
+    """An order line, locked, for a buyer who may change what is ordered for its depot.
+
+    Raises:
+        Refusal: ``not-allowed``; ``other-depot``; ``unknown-order-line``.
+    """
+    require(actor, ORDER_SHEET, DO)
+    found = order_lines([(order, line)])[(order, line)]
+    require(actor, ORDER_SHEET, DO, found.depot.depot)
     return found
 
 

@@ -13,7 +13,7 @@ from kitting.calculation.quantities import as_decimal
 from kitting.errors import Refusal
 from kitting.roles import DO, require
 from kitting.selectors.orders import lying_free
-from kitting.services.change_orders import ORDER_SHEET, need_to_come, pieces_of, promise_again
+from kitting.services.change_orders import need_to_come, own_line, pieces_of, promise_again
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, stamp_of
 from kitting.services.two_persons import need_reason
@@ -35,14 +35,13 @@ def cut_order(*, order: str, line: str, units: int = 0, why: str, **scan: Unpack
         scan: who, when, the number of the action.
 
     Raises:
-        Refusal: ``not-allowed``; ``no-reason``; ``unknown-order-line``; ``received-already``; ``cut-already``;
-            ``not-whole-units``; ``more-than-open``.
+        Refusal: ``not-allowed``; ``other-depot``; ``no-reason``; ``unknown-order-line``; ``received-already``;
+            ``cut-already``; ``not-whole-units``; ``more-than-open``.
     """
     actor, at = scan["actor"], scan["at"]
-    require(actor, ORDER_SHEET, DO)
+    found = own_line(order, line, actor)
     reason = need_reason(why, "An order that is cancelled or reduced")
     _, repeated = begin("cut order", {"order": order, "line": line, "units": units}, stamp_of(scan), reason)
-    found = order_lines([(order, line)])[(order, line)]
     if repeated:
         return found
     need_to_come(found)
@@ -70,16 +69,15 @@ def decide_surplus(*, order: str, line: str, decision: str, why: str, **scan: Un
     Stores send it back, and are told.
 
     Raises:
-        Refusal: ``not-allowed``; ``no-reason``; ``unknown-order-line``; ``unknown-decision``; ``nothing-here``:
-            nothing that came of it lies free.
+        Refusal: ``not-allowed``; ``other-depot``; ``no-reason``; ``unknown-order-line``; ``unknown-decision``;
+            ``nothing-here``: nothing that came of it lies free.
     """
     actor, at = scan["actor"], scan["at"]
-    require(actor, ORDER_SHEET, DO)
+    found = own_line(order, line, actor)
     if decision not in _DECIDED:
         raise Refusal("unknown-decision", f"Pieces are kept or sent back, not {decision!r}.", {"decision": decision})
     reason = need_reason(why, "What becomes of an order")
     _, repeated = begin("decide surplus", {"order": order, "line": line, "decision": decision}, stamp_of(scan), reason)
-    found = order_lines([(order, line)])[(order, line)]
     if repeated:
         return found
     if decision == SEND_BACK and not lying_free([found])[found.pk]:

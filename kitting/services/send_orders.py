@@ -19,6 +19,8 @@ from kitting.services.scans import Scan, stamp_of
 def send_reorder_sheet(*, suppliers: Sequence[str] = (), seen: int = 0, **scan: Unpack[Scan]) -> SentSheet:
     """Send what the plan applied last asks purchasing to order, and keep each line as an order line.
 
+    Who buys for some depots only sends their lines; those of others stay for whoever buys there.
+
     Until the supplier says another day, a line is expected after the item's lead days.
 
     Args:
@@ -27,8 +29,9 @@ def send_reorder_sheet(*, suppliers: Sequence[str] = (), seen: int = 0, **scan: 
         scan: who, when, the number of the action.
 
     Raises:
-        Refusal: ``not-allowed``; ``not-planned``; ``another-plan``: one was applied since somebody looked;
-            ``nothing-to-order``: all lines of the plan are sent already, or it has none.
+        Refusal: ``not-allowed``; ``other-depot``: all of it is for depots of others; ``not-planned``;
+            ``another-plan``: one was applied since somebody looked; ``nothing-to-order``: all lines of the plan
+            are sent already, or it has none.
     """
     actor, at = scan["actor"], scan["at"]
     require(actor, ORDER_SHEET, DO)
@@ -41,7 +44,10 @@ def send_reorder_sheet(*, suppliers: Sequence[str] = (), seen: int = 0, **scan: 
     if seen not in (0, plan.pk):
         message = f"Plan {plan.pk} was applied since you looked at plan {seen}: look at its lines, then send."
         raise Refusal("another-plan", message, {"seen": seen, "plan": plan.pk})
-    rows = [row for row in _unsent(plan) if not suppliers or row["supplier"] in suppliers]
+    wanted = [row for row in _unsent(plan) if not suppliers or row["supplier"] in suppliers]
+    rows = [row for row in wanted if actor.may(ORDER_SHEET, DO, row["depot"])]
+    if wanted and not rows:
+        require(actor, ORDER_SHEET, DO, wanted[0]["depot"])
     if not rows:
         raise Refusal("nothing-to-order", f"Nothing of {plan} is to be ordered that is not sent already.", {})
     last = SentSheet.objects.order_by("-number").values_list("number", flat=True).first() or 0

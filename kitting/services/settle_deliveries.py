@@ -1,7 +1,7 @@
 """Give what has come of orders to the promises that waited for it, in the order in which the jobs are served."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -29,7 +29,7 @@ class _Came:
 
 
 @transaction.atomic(durable=True)
-def settle_deliveries(*, by: str, at: datetime) -> int:
+def settle_deliveries(*, by: str, at: datetime, depots: Collection[str] = ()) -> int:
     """Turn promises of ordered pieces into promises of pieces that have come; returns how many promises got pieces.
 
     The first job in the order of service gets its pieces first, whoever asks first. It looks at what has come and is
@@ -40,8 +40,9 @@ def settle_deliveries(*, by: str, at: datetime) -> int:
     Args:
         by: who put the delivery away.
         at: the moment, with its zone.
+        depots: only what is ordered for these; none named: all. Who gets what is no choice of anybody's.
     """
-    waiting = _waiting()
+    waiting = _waiting(depots)
     came = _came(set(waiting))
     margin = margin_days()
     told: dict[str, Counter[str]] = defaultdict(Counter)
@@ -63,11 +64,13 @@ def settle_deliveries(*, by: str, at: datetime) -> int:
     return len(served)
 
 
-def _waiting() -> dict[int, list[Promise]]:
+def _waiting(depots: Collection[str]) -> dict[int, list[Promise]]:
     """Open promises of ordered pieces by order line, in the order of service of the plan that made them."""
     found = Promise.objects.select_for_update(of=("self",)).filter(
         released_at__isnull=True, order_line__isnull=False, order_line__received__gt=0
     )
+    if depots:
+        found = found.filter(order_line__depot__depot__in=depots)
     by_line: dict[int, list[Promise]] = {}
     for promise in in_turn(found.select_related("job", "item", "order_line__order", "plan").order_by("pk")):
         by_line.setdefault(promise.order_line_id or 0, []).append(promise)
