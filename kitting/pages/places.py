@@ -8,13 +8,18 @@ from kitting.roles import LEVELS, SEE, Actor
 
 
 class Place(NamedTuple):
-    """A page that stands on the list: label, route, the right that it needs, what it is for; another right will do."""
+    """A page that stands on the list: its label, its route, the right that it needs to be seen, and what it is for.
+
+    One that is not ``at_top`` is found behind "More" even by who acts on it; the right
+    ``or_sees`` will do as well.
+    """
 
     label: str
     route: str
     sees: str
     purpose: str
     or_sees: str = ""
+    at_top: bool = True
 
 
 PLACES = (
@@ -40,10 +45,10 @@ PLACES = (
     Place(
         "To approve", "to-approve", "stand-in", "what one person asks and another decides; ask here too", "short bag"
     ),
-    Place("Pins", "pins", "job dates", "pieces pinned to lines: who, why, since when; take a pin away"),
-    Place("Borrows", "borrows", "staged bag", "what staged bags have lent, why, and what will not come back"),
+    Place("Pins", "pins", "job dates", "pieces pinned to lines: who, why, since when; take a pin away", at_top=False),
+    Place("Borrows", "borrows", "staged bag", "what staged bags have lent, why, what won't come back", at_top=False),
     Place("Exceptions", "exceptions", "trace", "overrides, unpaid borrows, unbalanced bags, scans for a person"),
-    Place("Ends", "ends", "as-installed", "what is on each end, from which lot, what was there before"),
+    Place("Ends", "ends", "as-installed", "what is on each end, from which lot, what was there before", at_top=False),
     Place("Record", "record", "trace", "all that was done, by whom and when, never changed"),
     Place("People", "people", "people", "who may sign in and do what"),
 )
@@ -52,7 +57,7 @@ PLACES = (
 def places(actor: Actor, here: str) -> list[dict[str, object]]:
     """The pages at the top, and on which of them one is."""
     more = [level for level in LEVELS if level != SEE]
-    acting = [one for one in PLACES if any(_may(actor, one, level) for level in more)]
+    acting = [one for one in PLACES if one.at_top and any(_may(actor, one, level) for level in more)]
     found = [
         ("Today", reverse("home")),
         *((one.label, reverse(one.route)) for one in acting),

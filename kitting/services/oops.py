@@ -60,7 +60,7 @@ def _problem(
         return Answer("NOTED", sentence, one.bag, repeated=True)
     if not is_out(one.bag):
         raise Refusal("not-out", f"{one.bag} is {one.bag.state}: nothing of it is with a crew.", {"bag": str(one.bag)})
-    [*taken_out(one, stock_code, lot, quantity)]
+    [*taken_out(one.contents, stock_code, lot, quantity)]
     told = {"stock_code": stock_code, "lot": lot, "quantity": bare(quantity), "what": what, "why": why}
     role = STANDARDS_ENGINEER if what == WRONG else STOREKEEPER
     settled(one, one.bag.state, PROBLEM, told, addressed_to=role)
