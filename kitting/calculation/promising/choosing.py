@@ -189,8 +189,11 @@ class Choice:
         shares, gains, bound = self._shares(kits, rows)
         by_doubt = sorted(kits, key=lambda kit: (shares[kit] in (0, 1), abs(gains[kit]), kit))
         near, sure = sorted(by_doubt[:NEAR]), sorted(kit for kit in by_doubt[NEAR:] if shares[kit] == 1)
-        left = [row.room - sum(row.asks.get(kit, 0) for kit in sure) for row in rows]
-        rest = self._searched(near, rows, left)
+        used = {id(row): 0 for row in rows}
+        for kit in sure:
+            for row in self._rows_of[kit]:
+                used[id(row)] += row.asks[kit]
+        rest = self._searched(near, rows, [row.room - used[id(row)] for row in rows])
         return _Part((*sure, *rest.kits), bound) if rest else self._in_fractions(rows)
 
     def _in_whole_kits(self, rows: list[Row]) -> _Part:
@@ -209,17 +212,18 @@ class Choice:
         """
         if not kits:
             return {}, {}, 0
-        proposal = linear(self._program(kits, rows, [row.room for row in rows]))
+        program = self._program(kits, rows, [row.room for row in rows])
+        proposal = linear(program)
         if proposal is None:
             raise NoProposal
-        price = {id(row): max(0, round(-one * PRICE)) for row, one in zip(rows, proposal.prices.tolist(), strict=True)}
-        gains = {
-            kit: self._weights[kit] * PRICE - sum(price[id(row)] * row.asks[kit] for row in self._rows_of[kit])
-            for kit in kits
-        }
-        bound = sum(price[id(row)] * row.room for row in rows) + sum(gain for gain in gains.values() if gain > 0)
-        shares = {kit: round(share, DIGITS) for kit, share in zip(kits, proposal.columns.tolist(), strict=True)}
-        return shares, gains, bound // PRICE
+        price = np.maximum(0, np.rint(-proposal.prices * PRICE)).astype(np.int64)
+        gains = -program.cost * PRICE
+        np.subtract.at(
+            gains, np.repeat(np.arange(len(kits)), np.diff(program.starts)), price[program.rows] * program.factors
+        )
+        bound = int((price * program.high).sum() + gains[gains > 0].sum())
+        shares = dict(zip(kits, np.round(proposal.columns, DIGITS).tolist(), strict=True))
+        return shares, dict(zip(kits, gains.tolist(), strict=True)), bound // PRICE
 
     def _searched(self, kits: list[int], rows: list[Row], room: list[int]) -> _Part | None:
         """What a search tree finds within the node limit."""
