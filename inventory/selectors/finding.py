@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from django.db import DEFAULT_DB_ALIAS
+
 from inventory.errors import Refusal
 from inventory.models import Depot, Item, Lot, LotHold, OldCode, OrderLine, Place
 from inventory.selectors.words import near
@@ -42,17 +44,20 @@ def place_at(*, depot: Depot, code: str, kind: str | None = None) -> Place:
     raise Refusal("unknown-place", f"{depot} has no place {code}{close}", {"depot": depot.depot, "place": code})
 
 
-def known_lots(keys: Iterable[LotKey]) -> dict[LotKey, list[Lot]]:
+def known_lots(names: Iterable[tuple[Item, str]]) -> dict[LotKey, list[Lot]]:
     """All lots on the books under these items and numbers."""
-    wanted = set(keys)
-    found: dict[LotKey, list[Lot]] = {key: [] for key in wanted}
+    found: dict[LotKey, list[Lot]] = {}
+    items: dict[int, Item] = {}
+    for item, number in names:
+        found[(item.pk, number)] = []
+        items[item.pk] = item
     # By item alone: a database asked for items and numbers would try every pair of them.
-    of_items = Lot.objects.filter(item__in={item for item, _ in wanted}).values_list("pk", "item", "number")
-    numbers = [pk for pk, item, number in of_items if (item, number) in wanted]
-    items = Item.objects.in_bulk({item for item, _ in wanted})  # each once, however many lots it has
-    for lot in Lot.objects.filter(pk__in=numbers).order_by("pk"):
-        lot.item = items[lot.item_id]
-        found[(lot.item_id, lot.number)].append(lot)
+    columns = ("id", "item_id", "number", "use_by", "supplier_owned")
+    for row in Lot.objects.filter(item__in=items).order_by("pk").values_list(*columns):
+        if row[1:3] in found:
+            lot = Lot.from_db(DEFAULT_DB_ALIAS, columns, row)
+            lot.item = items[lot.item_id]
+            found[row[1:3]].append(lot)
     return found
 
 
@@ -72,9 +77,11 @@ def lots_by_number(*, item: Item, number: str) -> list[Lot]:
 def open_holds(lots: Iterable[Lot]) -> dict[LotKey, LotHold]:
     """The open hold of each of these lots that has one."""
     keys = {(lot.item_id, lot.number) for lot in lots}
-    holds = LotHold.objects.filter(
-        released_at__isnull=True, item__in={item for item, _ in keys}, lot_number__in={number for _, number in keys}
-    ).select_related("item")
+    items = ", ".join({str(item) for item, _ in keys}) or "NULL"
+    # Every movement asks this while others wait for its balances, and most lots are free: so not by way of a QuerySet.
+    holds = LotHold.objects.raw(
+        f"SELECT * FROM inventory_lothold WHERE released_at IS NULL AND item_id IN ({items})"  # noqa: S608 - numbers
+    ).prefetch_related("item")
     return {(hold.item_id, hold.lot_number): hold for hold in holds if (hold.item_id, hold.lot_number) in keys}
 
 

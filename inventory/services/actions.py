@@ -9,7 +9,7 @@ from random import uniform
 from time import sleep
 from typing import NotRequired, ParamSpec, TypedDict, TypeVar
 
-from django.db import IntegrityError, OperationalError, transaction
+from django.db import OperationalError, connection, transaction
 
 from inventory.errors import Refusal
 from inventory.models import Action
@@ -18,6 +18,14 @@ ATTEMPTS = 8
 _LONGEST_PAUSE_S = 0.05
 # PostgreSQL's appendix "Error Codes": serialization_failure, deadlock_detected.
 _TO_RETRY = {"40001", "40P01"}
+# One statement answers whether the number is taken: nobody can take it between looking and storing.
+_FIELDS = [field for field in Action._meta.concrete_fields if not field.primary_key]  # noqa: SLF001 - public in Django
+_COLUMNS = ", ".join(f'"{field.column}"' for field in _FIELDS)
+_MARKS = ", ".join(["%s"] * len(_FIELDS))
+_STORE = (
+    f"INSERT INTO inventory_action ({_COLUMNS}) VALUES ({_MARKS}) "  # noqa: S608 - our own names
+    "ON CONFLICT (number) DO NOTHING RETURNING id"
+)
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -83,9 +91,9 @@ def begin(use_case: str, content: Mapping[str, object], stamp: Stamp, why: str =
         at=stamp["at"],
         device_at=stamp.get("device_at"),
     )
-    known = Action.objects.filter(number=new.number).first() or _stored(new)
-    if known is None:
+    if _is_stored(new):
         return new, False
+    known = Action.objects.get(number=new.number)
     if known.digest != new.digest:
         raise Refusal(
             "action-number-used",
@@ -95,11 +103,12 @@ def begin(use_case: str, content: Mapping[str, object], stamp: Stamp, why: str =
     return known, True
 
 
-def _stored(new: Action) -> Action | None:
-    """None where the action was stored now; the other one where somebody was faster with the same number."""
-    try:
-        with transaction.atomic():
-            new.save(force_insert=True)
-    except IntegrityError:
-        return Action.objects.get(number=new.number)
-    return None
+def _is_stored(new: Action) -> bool:
+    """Whether the action was stored now; else there is another one of its number, whose transaction has ended."""
+    with connection.cursor() as cursor:
+        cursor.execute(_STORE, [field.get_db_prep_save(getattr(new, field.attname), connection) for field in _FIELDS])
+        stored = cursor.fetchone()
+    if stored is not None:
+        (new.pk,) = stored
+        new._state.adding = False  # noqa: SLF001 - Django's public way to say so
+    return stored is not None

@@ -13,6 +13,8 @@ from inventory.services.doubts import Doubts
 # What people write where a carton has no lot: stored as unknown, not as a lot called "?".
 _NO_LOT = {"", "?", "n/a", "na", "unknown", "none", "-", "lot unknown"}
 
+Identity = tuple[int, str, date | None, bool]  # item, number, use by, supplier-owned
+
 
 @dataclass(frozen=True, slots=True)
 class Label:
@@ -45,7 +47,7 @@ def lots_of(labels: Sequence[Label], doubts: Doubts, *, ask_new: bool = False) -
     Raises:
         Refusal: ``two-dates``: one lot number would have two dates.
     """
-    known = known_lots((label.item.pk, label.number) for label in labels)
+    known = known_lots((label.item, label.number) for label in labels)
     if ask_new:
         _ask_about_new(labels, known, doubts)
     dates: dict[LotKey, date | None] = {}
@@ -55,23 +57,17 @@ def lots_of(labels: Sequence[Label], doubts: Doubts, *, ask_new: bool = False) -
             for lot in known[key]:
                 dates.setdefault(key, lot.use_by)
             dates[key] = _agreed(label, dates[key], doubts) if key in dates else label.use_by
-    dated = [_with_date(label, dates) for label in labels]
+    wanted = [_identity(label, dates) for label in labels]
     _adopt_dates(known.values(), dates)
-    Lot.objects.bulk_create(
-        (
-            Lot(item=item, number=number, use_by=use_by, supplier_owned=owned)
-            for item, number, use_by, owned in dict.fromkeys(dated)
-        ),
-        ignore_conflicts=True,
-    )
-    found = {
-        (lot.item, lot.number, lot.use_by, lot.supplier_owned): lot
-        for lots in known_lots((label.item.pk, label.number) for label in labels).values()
-        for lot in lots
-    }
-    if not found.keys() >= set(dated):
+    found = _by_identity(known.values())
+    new = {identity: label for identity, label in zip(wanted, labels, strict=True) if identity not in found}
+    if new:
+        rows = (Lot(item_id=item, number=number, use_by=day, supplier_owned=his) for item, number, day, his in new)
+        Lot.objects.bulk_create(rows, ignore_conflicts=True)
+        found.update(_by_identity(known_lots((one.item, one.number) for one in new.values()).values()))
+    if not found.keys() >= new.keys():
         raise Refusal("lot-just-booked", "Somebody has just booked one of these lots with another date: try again.", {})
-    return [found[key] for key in dated]
+    return [found[identity] for identity in wanted]
 
 
 def _ask_about_new(labels: Sequence[Label], known: Mapping[LotKey, Sequence[Lot]], doubts: Doubts) -> None:
@@ -81,9 +77,13 @@ def _ask_about_new(labels: Sequence[Label], known: Mapping[LotKey, Sequence[Lot]
             doubts.ask("new-lot", label.line, f"{label.item} has no lot {label.number} on the books{close or ': new?'}")
 
 
-def _with_date(label: Label, dates: dict[LotKey, date | None]) -> tuple[Item, str, date | None, bool]:
+def _identity(label: Label, dates: dict[LotKey, date | None]) -> Identity:
     use_by = dates[(label.item.pk, label.number)] if label.number else label.use_by
-    return label.item, label.number, use_by, label.supplier_owned
+    return label.item.pk, label.number, use_by, label.supplier_owned
+
+
+def _by_identity(known: Iterable[Sequence[Lot]]) -> dict[Identity, Lot]:
+    return {(lot.item_id, lot.number, lot.use_by, lot.supplier_owned): lot for lots in known for lot in lots}
 
 
 def _agreed(label: Label, known: date | None, doubts: Doubts) -> date | None:

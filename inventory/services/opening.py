@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from inventory.models import OPENING, SUPPLIER_OWNED, Action, Balance, Item, Place
-from inventory.services.booking import Move, book, ensure_balances
+from inventory.models import OPENING, SUPPLIER_OWNED, Action, Item, Place
+from inventory.services.booking import Move, book, note_counts
 from inventory.services.doubts import Doubts
 from inventory.services.lots import Label, lot_number, lots_of
 
-_AT_ONCE = 5000  # rows; SQLite takes some 32,000 values a statement
+_AT_ONCE = 5000  # rows, so that a statement stays a megabyte at most
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +25,7 @@ class Opening:
 
 
 def open_balances(action: Action, openings: Sequence[Opening]) -> None:
-    """Book what lies where, inside the transaction of the use case that began the action.
+    """Book what lies where, inside the transaction of the use case that began the action and holds all balances still.
 
     Raises:
         Doubt: a lot number has a date on one row and none on another.
@@ -44,20 +44,8 @@ def _open(action: Action, openings: Sequence[Opening], first_line: int) -> None:
     lots = lots_of(labels, doubts)
     doubts.settle()
     pairs = [*zip(openings, lots, strict=True)]
-    ensure_balances((one.place, lot) for one, lot in pairs)
     moves = [
         Move(lot=lot, quantity=one.quantity, origin=OPENING, target=one.place) for one, lot in pairs if one.quantity
     ]
     book(action, moves, first_line=first_line)
-    _note_counts({(one.place.pk, lot.pk): one.counted_on for one, lot in pairs if one.counted_on})
-
-
-def _note_counts(counted: dict[tuple[int, int], date]) -> None:
-    balances = [
-        balance
-        for balance in Balance.objects.filter(lot__in={lot for _, lot in counted})
-        if (balance.place_id, balance.lot_id) in counted
-    ]
-    for balance in balances:
-        balance.counted_on = counted[(balance.place_id, balance.lot_id)]
-    Balance.objects.bulk_update(balances, ["counted_on"], batch_size=1000)
+    note_counts({(one.place.pk, lot.pk): one.counted_on for one, lot in pairs if one.counted_on or not one.quantity})

@@ -86,7 +86,7 @@ def _carton(carton: Carton) -> Known:
     told = [f"lot {carton.lot or 'unknown'}"]
     told += [f"use by {carton.use_by}"] if carton.use_by else []
     told += [f"{carton.count} {item.stock_unit} in it"] if carton.count is not None else []
-    lots = known_lots([(item.pk, carton.lot)])[(item.pk, carton.lot)] if carton.lot else []
+    lots = known_lots([(item, carton.lot)])[(item.pk, carton.lot)] if carton.lot else []
     told += [f"HELD: {hold.reason}" for hold in open_holds(lots).values()]
     told += [
         f"the books say use by {lot.use_by}: read the carton again"

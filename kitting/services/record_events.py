@@ -60,8 +60,8 @@ def record_events(
     happenings = list(happenings)
     _need_reasons(happenings)
     lock_chain()
-    last = Event.objects.order_by("-number").first()
-    number, digest = (last.number, last.digest) if last else (0, NO_EVENT_BEFORE)
+    last = Event.objects.order_by("-number").values_list("number", "digest").first()
+    number, digest = last or (0, NO_EVENT_BEFORE)
     events = []
     for one in happenings:
         number += 1
