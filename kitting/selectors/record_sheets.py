@@ -4,7 +4,7 @@ A path is a field of the record, or leads over what it refers to: ``place__depot
 and decimals are kept as such, all else as the text that the column's parser writes ('' for blank).
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
@@ -196,14 +196,21 @@ RECORDS: Mapping[str, SheetRecords] = MappingProxyType(
 )
 
 
+_NOTHING = Q(pk__in=())
+
+
+def records_of_sheets(names: Collection[str]) -> Mapping[str, SheetRecords]:
+    """As ``RECORDS``, with no rows on the sheets that are not named."""
+    return {name: one if name in names else replace(one, shown=_NOTHING) for name, one in RECORDS.items()}
+
+
 def records_of_jobs(jobs: "models.QuerySet[Job]") -> Mapping[str, SheetRecords]:
     """As ``RECORDS``, with these jobs and no others, ended ones too, and without stock, orders, levels and pins."""
-    nothing = Q(pk__in=())
     shown = {
         "jobs": Q(pk__in=jobs),
         "schedule": Q(revision__live=True, revision__job__in=jobs),
         "added lines": Q(job__in=jobs),
-        **dict.fromkeys(("stock", "orders", "levels", "pins"), nothing),
+        **dict.fromkeys(("stock", "orders", "levels", "pins"), _NOTHING),
     }
     found = {name: replace(one, shown=shown.get(name, one.shown)) for name, one in RECORDS.items()}
     theirs = Case(When(job__in=jobs, then=F("job__job")), default=Value(""))

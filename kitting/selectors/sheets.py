@@ -1,6 +1,6 @@
 """All sheets as the records have them, in our own form: what planning from records reads, and what a dump holds."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 
@@ -17,7 +17,7 @@ from kitting.calculation.sheets.parsers import plain
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
 from kitting.calculation.sheets.stock_sheets import STOCK
 from kitting.models import Answer
-from kitting.selectors.record_sheets import OLD_CODES, RECORDS, SheetRecords, records_of_jobs
+from kitting.selectors.record_sheets import OLD_CODES, RECORDS, SheetRecords, records_of_jobs, records_of_sheets
 from kitting.selectors.rule_revisions import live_rules
 from kitting.selectors.stock_on_books import ended_jobs, lots_on_hold
 
@@ -45,6 +45,11 @@ def sheets_from_records(on: date | None = None) -> RawBook:
     The rules are those that are live on a day, today where none is named.
     """
     return _book(RECORDS, on)
+
+
+def sheets_to_check_from_records(names: Collection[str]) -> RawBook:
+    """As ``sheets_from_records``, with rows on these sheets only: nobody plans with them."""
+    return _book(records_of_sheets(names), None)
 
 
 def sheets_of_jobs(jobs: QuerySet[Job], on: date | None = None) -> RawBook:

@@ -62,7 +62,7 @@ def change_facts(
     except IntegrityError as error:
         message = f"{sheet} {'/'.join(key)} can't be so: it breaks a rule of the records ({error})."
         raise Refusal("against-a-rule", message, {"sheet": sheet, "key": tuple(key)}) from error
-    require_sound_books()
+    require_sound_books(changed=sheet)
     after = _texts(records, found)
     differing = [label for label in before if before[label] != after[label]]
     data = {"before": {at: before[at] for at in differing}, "after": {at: after[at] for at in differing}}

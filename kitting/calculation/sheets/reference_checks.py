@@ -48,6 +48,14 @@ _STOCK_CODES = (
 )
 
 
+def referred_to(sheet: str) -> frozenset[str]:
+    """The sheets whose keys a sheet names."""
+    named = {one.to_sheet for one in _REFERENCES if one.sheet == sheet}
+    items = {"items" for naming, _ in _STOCK_CODES if naming == sheet}
+    ends = {"positions"} if sheet == "schedule" else set()
+    return frozenset(named | items | ends)
+
+
 def check_references(readings: Readings) -> None:
     """Ask about every reference to something that no sheet declares."""
     near: dict[tuple[str, str], NearNames] = {}

@@ -1,12 +1,20 @@
 """Sense checks between cells, rows and sheets."""
 
+from collections.abc import Mapping
+from dataclasses import replace
+
 import pytest
+from changed_books import clean_book
 from hypothesis import given
 from hypothesis import strategies as st
+from plain_sheets import labels
 from sheet_cells import SmallBook
 
-from kitting.calculation.questions import ASK, NOTE, REFUSE, Missing
+from kitting.calculation.questions import ASK, NOTE, REFUSE, Missing, Question
+from kitting.calculation.sheets.book import read_book
+from kitting.calculation.sheets.cross_checks import sheets_to_check
 from kitting.calculation.sheets.near_names import NearNames
+from kitting.calculation.sheets.raw import RawSheet, raw_book, raw_sheet
 
 
 @pytest.mark.parametrize(
@@ -304,3 +312,36 @@ def test_the_order_of_rows_does_not_matter_for_what_is_asked(order: list[int]) -
     assert sorted((q.column, q.read, q.severity) for q in small.read().questions) == expected
     frame = small.read().frames["schedule"]
     assert dict(zip(frame["run"], frame["usable"], strict=True)) == {"1": True, "2": True, "7": False, "8": False}
+
+
+def asked_of(sheets: Mapping[str, RawSheet]) -> set[Question]:
+    return {question for question in read_book(raw_book(sheets.values())).questions if question.severity != NOTE}
+
+
+@pytest.mark.parametrize(
+    ("sheet", "column", "text", "told"),
+    [
+        ("depots", "time zone", "America/Chigaco", "depots"),
+        ("transfers", "days", "X", "transfers"),
+        ("systems", "nominal kV", "0.4", "systems"),
+        ("cable types", "conductor size", "2", "schedule"),
+        ("reels", "cable type", "CT-X", "reels"),
+        ("jobs", "depot", "X", "jobs"),
+        ("positions", "existing cable type", "CT-X", "positions"),
+        ("items", "old codes", "", "stock"),
+        ("policies", "value", "X", "policies"),
+    ],
+)
+def test_a_changed_cell_is_asked_about_alike_whether_all_sheets_are_read_or_those_that_its_checks_need(
+    sheet: str, column: str, text: str, told: str
+) -> None:
+    sheets = dict(clean_book().sheets)
+    needed = sheets_to_check(sheet)
+    of_others = {name: raw_sheet(name, one.headers, ()) for name, one in sheets.items() if name not in needed}
+    assert not asked_of({**sheets, **of_others})
+    cells = sheets[sheet].cells.copy()
+    cells[labels(sheets[sheet]).index(column)] = text
+    sheets[sheet] = replace(sheets[sheet], cells=cells)
+    asked = asked_of(sheets)
+    assert told in {question.sheet for question in asked}
+    assert asked_of({**sheets, **of_others}) == asked
