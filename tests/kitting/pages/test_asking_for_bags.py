@@ -96,6 +96,7 @@ def test_once_approved_the_bag_is_issued_without_a_second_signature_and_only_onc
     ready = words(window.get(f"/issue/N?bag={code}"))
     gone = words(send(window, "/issue/N", bags=code, **out))
 
+    assert "Their PIN" not in ready
     assert "only by planner or duty supervisor" in early
     assert "Give the day as" in undated
     assert "APPROVED Once, through 2026-12-31" in done
