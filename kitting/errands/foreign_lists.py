@@ -31,6 +31,7 @@ class ForeignLists:
     def __init__(self, numbers: Iterable[int] | None, said: Mapping[str, str]) -> None:
         self._kept = layouts_by_shape(numbers)
         self._said = said
+        self.is_text = True  # as in CSV files; a workbook keeps numbers as numbers
         self.known: dict[str, frozenset[int]] = {}  # rows of sheets made beside a list that the records have
         self._first: dict[str, FirstRows] = {}
         self._reads: dict[str, KeptLayout] = {}
@@ -50,7 +51,7 @@ class ForeignLists:
         """The layouts that read lists of this file."""
         return list({one.pk: one for one in self._reads.values()}.values())
 
-    def adopted(self, raw: RawBook, *, is_text: bool) -> RawBook:
+    def adopted(self, raw: RawBook) -> RawBook:
         """The book with each list that a layout is kept for in our own form.
 
         Raises:
@@ -65,7 +66,7 @@ class ForeignLists:
             foreign = raw.sheets[name]
             others = raw_book((one for one in raw.sheets.values() if one.name != name), raw.notes)
             base = self._with_known(others, layout)
-            raw = adopted(layout, foreign, base, said=self._said, is_text=is_text)
+            raw = adopted(layout, foreign, base, said=self._said, is_text=self.is_text)
         return raw
 
     def _with_known(self, others: RawBook, layout: ColumnLayout) -> RawBook:

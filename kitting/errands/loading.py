@@ -107,6 +107,7 @@ def _read(errand: Errand) -> tuple[ForeignLists, RawBook]:
         paths = unpack_files(bytes(errand.file), Path(folder))
         only = next(iter(paths.values()))
         workbook = len(paths) == 1 and only.suffix.lower() != ".csv"
+        lists.is_text = not workbook
         raw = read_raw_book(
             only if workbook else Path(folder),
             lambda sheet, row, rows: _stage(errand, sheet, row, rows),
@@ -117,8 +118,7 @@ def _read(errand: Errand) -> tuple[ForeignLists, RawBook]:
 
 def _adopted(errand: Errand, lists: ForeignLists, raw: RawBook) -> RawBook:
     """The sheets in our own form, with the answers that a person gave on the page behind those in the file."""
-    is_text = not errand.file_name.lower().endswith(".xlsx")
-    return with_answers(lists.adopted(raw, is_text=is_text), errand.given.get("answers", ()))
+    return with_answers(lists.adopted(raw), errand.given.get("answers", ()))
 
 
 def _stage(errand: Errand, sheet: str, row: int, rows: int) -> None:
