@@ -1,4 +1,5 @@
 import tomllib
+from io import BytesIO
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from foreign_list import CELLS, COLUMNS, HEADINGS, LIST, RUNS, SAID, TITLE, WHERE
 from module_books import books_of_module
+from openpyxl import Workbook
 from people import BUYER, PLANNER, STANDARDS
 
 from jobs.models import Run, ScheduleRevision
@@ -282,3 +284,35 @@ def test_cells_that_read_the_same_are_answered_together_and_each_by_itself_where
     every = words(send(planner, f"/files/{number}", **{f"all-{first}": "S20M", f"answer-{last}": "(blank)"}))
     assert "1 TO SETTLE" in every
     assert "schedule, row 7, system Reads blank" in every
+
+
+def test_a_list_in_a_workbook_keeps_its_numbers_and_says_what_is_hidden_and_which_sheet_is_left_out(
+    planner: Client,
+) -> None:
+    book = Workbook()
+    book["Sheet"].append(["Dock contractor", "2026"])
+    sheet = book.create_sheet("Dock list")
+    rows = [line.split(";") for line in RUNS.splitlines()]
+    for row in ([], [], HEADINGS.strip().split(";"), *rows):
+        sheet.append([float(cell.replace(",", ".")) if "," in cell else cell for cell in row])
+    sheet["F4"] = "=1+1"
+    sheet.row_dimensions[6].hidden = True
+    content = BytesIO()
+    book.save(content)
+
+    def sent(name: str) -> str:
+        return words(send(planner, "/files", files=SimpleUploadedFile(name, content.getvalue())))
+
+    assert "NOT IN OUR FORM dock list: 4 rows" in sent("dock.xlsx")
+    seen = kept(planner)
+    assert "1 TO SETTLE" in seen
+    assert "schedule, row 4, DOI low Reads blank : holds a formula that was never calculated" in seen
+    assert "row 6 is hidden; it was read" in seen
+    assert "NOT IN OUR FORM sheet: 0 rows" in seen
+    assert tomllib.loads(KeptLayout.objects.get().text)["list"] == {"sheet": "dock list", "header_row": 3}
+    (one,) = planner.get(f"/files/{errand().pk}").context["questions"]
+    settled = words(send(planner, f"/files/{errand().pk}", **{f"answer-{one['at']}": "29.9"}))
+    assert "Nothing is stored yet, and what is not in our form will not be." in settled
+    assert "STORED" in words(send(planner, f"/files/{errand().pk}", store="yes"))
+    run = Run.objects.get(revision__job__job="J05", revision__live=True, run="2")
+    assert (run.doi_low_nm, run.length_nm) == (23_600_000, 120_250_000_000)
