@@ -8,6 +8,7 @@ from django.urls import reverse
 
 from kitting.calculation.questions import NOTE
 from kitting.calculation.sheets.answers import WHOLE_ROW
+from kitting.calculation.sheets.headers import UNKNOWN
 from kitting.errands.keeping import packed_files
 from kitting.errands.loading import LOAD, LOOK, answer
 from kitting.errors import Refusal
@@ -60,6 +61,12 @@ def file_page(asked: Asked, number: str) -> HttpResponse:
         label: asked.text(f"said-{label}") for label in errand.result.get("to_say", ())
     }
     given: dict[str, object] = {"answers": answers, "said": said}
+    left_out = _unknown(errand)
+    if asked.text("store") and left_out and not asked.text("left-out"):
+        message = f"Say that {', '.join(left_out)} are left out on purpose, or correct the headings and send it again."
+        return refused(
+            asked, Refusal("unknown-columns", message, {"columns": left_out}), reverse("file", args=[number])
+        )
     if asked.text("store"):
         given["reason"] = asked.text("reason")
         given["layouts"] = errand.result.get("layouts", [])  # those that it was looked at with, whatever is live now
@@ -75,6 +82,12 @@ def _typed(asked: Asked, errand: Errand) -> list[dict[str, str]]:
             if value:
                 found.append(answer(question, value, by=asked.actor.name, on=asked.today))
     return found
+
+
+def _unknown(errand: Errand) -> list[str]:
+    """Columns of the file that are none of ours, which are left out only when told to."""
+    found = (one for one in errand.result.get("questions", ()) if one["problem"] == UNKNOWN)
+    return [f"{one['read']} ({one['sheet']})" for one in found]
 
 
 def _groups(questions: Sequence[dict[str, Any]]) -> list[list[dict[str, Any]]]:
@@ -112,6 +125,7 @@ def look_result(asked: Asked, errand: Errand) -> HttpResponse:
         "to_say": errand.result.get("to_say", ()),
         "compared": _compared(errand.result.get("compared", ())),
         "frozen": frozen_among([one["job"] for one in errand.result.get("compared", ()) if one["is_new"]]),
+        "unknown": _unknown(errand),
         "gone": [one for one in errand.result.get("compared", ()) if one["gone"]],
         "questions": questions, "notes": notes, "not_drawn": len(asked_about) - len(drawn),
         "number": sum(map(len, asked_about)), "may_store": asked.actor.may("sheets", DO),

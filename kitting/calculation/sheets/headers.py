@@ -10,6 +10,7 @@ from kitting.calculation.sheets.parsers import did_you_mean, loose
 from kitting.calculation.sheets.raw import RawSheet, trimmed
 
 _BRACKETED = re.compile(r"(.*?)[\s_]*[(\[]([^()\[\]]*)[)\]]")
+UNKNOWN = "unknown column, not used"
 _HEADER_ROW = 1
 _LONGEST = 200  # characters; no header of ours comes near
 
@@ -69,7 +70,7 @@ def place_columns(sheet: Sheet, raw: RawSheet) -> tuple[dict[str, Placed], tuple
 def _unknown(sheet: Sheet, header: str) -> Question:
     labels = {loose(column.label): column.label for column in sheet.columns}
     near = [labels[key] for key in get_close_matches(loose(header[:_LONGEST]), labels, n=3, cutoff=0.7)]
-    return Question(sheet.name, _HEADER_ROW, header, header, "unknown column, not used", did_you_mean(near), NOTE)
+    return Question(sheet.name, _HEADER_ROW, header, header, UNKNOWN, did_you_mean(near), NOTE)
 
 
 def column_letters(at: int) -> str:

@@ -14,7 +14,7 @@ from module_books import books_of_module
 from openpyxl import Workbook
 from people import BUYER, PLANNER, STANDARDS
 
-from jobs.models import Run, ScheduleRevision
+from jobs.models import Job, Run, ScheduleRevision
 from kitting.models import Errand, Event, KeptLayout
 from kitting.spreadsheets.column_layout import adopt
 from kitting.spreadsheets.layout_file import read_layout
@@ -316,3 +316,15 @@ def test_a_list_in_a_workbook_keeps_its_numbers_and_says_what_is_hidden_and_whic
     assert "STORED" in words(send(planner, f"/files/{errand().pk}", store="yes"))
     run = Run.objects.get(revision__job__job="J05", revision__live=True, run="2")
     assert (run.doi_low_nm, run.length_nm) == (23_600_000, 120_250_000_000)
+
+
+def test_a_column_that_is_none_of_ours_is_left_out_only_when_told(planner: Client) -> None:
+    seen = read(planner, "job,title,depot,crew size\nJ98,Quay 2,H,4\n", "jobs.csv")
+    number = errand().pk
+
+    assert "Leave out, on purpose: crew size (jobs)" in seen
+    silent = words(send(planner, f"/files/{number}", store="yes"))
+    assert "Say that crew size (jobs) are left out on purpose" in silent
+    assert not Job.objects.filter(job="J98").exists()
+    assert "STORED" in words(send(planner, f"/files/{number}", store="yes", **{"left-out": "yes"}))
+    assert Job.objects.get(job="J98").title == "Quay 2"
