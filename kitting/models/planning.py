@@ -253,5 +253,10 @@ class Event(models.Model):
     previous_digest = models.CharField(max_length=DIGEST_LENGTH)
     digest = models.CharField(max_length=DIGEST_LENGTH, unique=True)
 
+    class Meta:
+        """The history of one thing is asked for by its name."""
+
+        indexes = (models.Index(fields=("subject",), name="event_by_subject"),)
+
     def __str__(self) -> str:
         return f"{self.number} {self.name}"

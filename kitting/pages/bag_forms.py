@@ -15,7 +15,7 @@ from kitting.calculation.quantities import QuantityDoubt, thousandths
 from kitting.errors import Refusal
 from kitting.models import Bag, Person
 from kitting.pages.asked import ANY_REFUSAL, Asked, View
-from kitting.roles import Actor
+from kitting.roles import SIGN, Actor
 from kitting.selectors.bag_contents import bag_by_code
 from kitting.selectors.what_is_this import carton_item
 
@@ -113,6 +113,22 @@ def place_scanned(depot: Depot, text: str, *kinds: str) -> Place:
         if found:
             return found
     return place_at(depot=depot, code=code, kind=kinds[-1] if kinds else None)
+
+
+def signature_of(asked: Asked, depot: str) -> str:
+    """Who signs for the crew: a name that is typed; one who has an account and may sign does it by their own PIN.
+
+    Raises:
+        Refusal: ``wrong-pin``: the name is that of somebody with an account, and the PIN is none or another.
+    """
+    typed = asked.text("signature")
+    for one in Person.objects.filter(is_active=True).order_by("pk"):
+        if typed.casefold() in (one.name.casefold(), one.sign_in.casefold()) and one.actor().may("bags", SIGN, depot):
+            if authenticate(asked.request, username=one.sign_in, pin=asked.text("crew_pin")) == one:
+                return f"{one.name}, by PIN"
+            message = f"WRONG PIN: {one.name} has an account here and signs with their own PIN."
+            raise Refusal("wrong-pin", message, {"signature": one.name})
+    return typed
 
 
 def approver(asked: Asked) -> Actor | None:

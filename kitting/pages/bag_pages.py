@@ -14,20 +14,21 @@ from jobs.models import Job
 from kitting.calculation import bag_states
 from kitting.calculation.bag_states import TABLE, next_state
 from kitting.errors import Refusal
-from kitting.models import REFUSED, SHORT_ISSUE, Bag, BagEntry, Borrow, Promise, Recipe
-from kitting.models.bags import BORROWED, HANDED_BACK, INSTALLED, ISSUED, LOST, PICKED, PUT_BACK, SCRAPPED, TURNED_IN
+from kitting.models import REFUSED, SHORT_ISSUE, Bag, Borrow, Promise, Recipe
+from kitting.models.bags import BORROWED, HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TURNED_IN
 from kitting.pages.asked import Asked, attempt, go_to, page, split_loud
 from kitting.pages.bag_forms import of_bag
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import Contents, accounts, bare, facts_of, label_code
+from kitting.selectors.bag_history import Told, bag_history
 from kitting.selectors.bag_requests import MAY_GO_SHORT, Standing
 from kitting.selectors.bag_requests import of_bag as of_this_bag
 from kitting.selectors.bag_rows import REWORK, TO_DO, BagRow, bag_rows, not_ended, waiting
 from kitting.selectors.rework import Rework, rework
 from kitting.services.list_bags import list_bags
 from kitting.services.rights import bag_right
-from kitting.services.undo_scans import REVERSIBLE, undo, undone
+from kitting.services.undo_scans import undo, undone
 
 LISTED_EMPTY = "No bag waits here. Bags are listed on the page of a job, from the plan applied last."
 _HEADS = ("Bag", "Cutover", "State", "Label", "Next")
@@ -44,8 +45,8 @@ _STANDS = {
     BORROWED: "it is paid back, not undone",
     INSTALLED: "stays: no scan takes it back",
     TURNED_IN: "stays: pick the piece again, or adjust the count",
-    SCRAPPED: "stays: a count finds a piece that is good after all",
-    LOST: "stays: a count finds a piece that turns up",
+    SCRAPPED: "Oops takes it back while the bag is out; later a count finds a piece that is good after all",
+    LOST: "Oops takes it back while the bag is out; later a count finds a piece that turns up",
 }
 
 
@@ -144,7 +145,7 @@ def bag(asked: Asked, one: Bag) -> HttpResponse:
     context = {
         "bag": one, "code": row.code, "label": label, "missed": missed, "problem": split_loud(row.problem),
         "missing": _missing(contents), "inside": _inside(contents), "accounts": _accounts(contents),
-        "steps": [*_steps(asked, contents)], "deeds": _deeds(contents), "borrows": _borrows(one),
+        "steps": [*_steps(asked, contents)], "deeds": _deeds(one), "borrows": _borrows(one),
         "may_undo": asked.actor.may("bags", DO, one.depot.depot),
         "standing": (standing := of_this_bag(one, asked.today)), "may_ask": _may_ask(asked, contents, standing),
         "may_look": asked.actor.may(bag_right(SHORT_ISSUE), SEE),
@@ -275,39 +276,23 @@ def _address(route: str, one: Bag) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """What one action did with pieces of a bag, and whether a reversing record can take it back."""
+    """A deed of the bag's history, and whether a reversing record can take it back."""
 
-    number: str
-    at: object
-    by: str
-    words: str
+    told: Told
     undoable: bool
     note: str
 
 
-def _deeds(contents: Contents) -> list[Deed]:
+def _deeds(one: Bag) -> list[Deed]:
     """Who did what, the last first."""
-    found = BagEntry.objects.filter(line__bag=contents.bag).select_related("action", "lot__item").order_by("pk")
-    by_action: dict[str, list[BagEntry]] = defaultdict(list)
-    for entry in found:
-        by_action[entry.action.number].append(entry)
-    back = undone(by_action)
-    return [_deed(entries, undone_already=number in back) for number, entries in reversed(by_action.items())]
+    rows = bag_history(one)
+    back = undone([row.action for row in rows if row.is_reversible])
+    return [_deed(row, undone_already=row.action in back) for row in rows]
 
 
-def _deed(entries: Sequence[BagEntry], *, undone_already: bool) -> Deed:
-    sums: dict[str, int] = defaultdict(int)
-    for entry in entries:
-        sums[f"{entry.lot.item} lot {entry.lot.number or 'unknown'}{f' on {entry.phase}' if entry.phase else ''}"] += (
-            entry.quantity
-        )
-    first = entries[0]
-    place = first.facts.get("from") or first.facts.get("to") or ""
-    way = {PICKED: "from", PUT_BACK: "to"}.get(first.deed, "to") if place else ""
-    words = f"{first.deed} {', '.join(f'{bare(n)} {what}' for what, n in sums.items())} {way} {place}".strip()
-    note = "undone" if undone_already else _STANDS.get(first.deed, "")
-    undoable = first.deed in REVERSIBLE and not undone_already
-    return Deed(first.action.number, first.action.at, first.action.by, words, undoable, note)
+def _deed(told: Told, *, undone_already: bool) -> Deed:
+    stands = next((_STANDS[deed] for deed in told.deeds if deed in _STANDS), "")
+    return Deed(told, told.is_reversible and not undone_already, "undone" if undone_already else stands)
 
 
 def _borrows(one: Bag) -> list[Borrow]:
@@ -319,7 +304,9 @@ def _borrows(one: Bag) -> list[Borrow]:
 @of_bag
 def undo_scan(asked: Asked, one: Bag) -> HttpResponse:
     """Take back one action of a bag by a reversing record."""
-    here = reverse("bag", args=[label_code(one)])
+    back = asked.text("back")  # the walk on which it was scanned
+    on_walk = back.startswith(reverse("pick", args=[one.depot.depot]))
+    here = back if on_walk else reverse("bag", args=[label_code(one)])
     if asked.request.method != "POST":
         return go_to(here)
 

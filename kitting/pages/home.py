@@ -18,7 +18,8 @@ def home(asked: Asked) -> HttpResponse:
     doors = [
         (one.label, reverse(one.route)) for one in PLACES if one.route in _DOORS and asked.actor.may(*_DOORS[one.route])
     ]
-    return page(asked, "home.html", {"tasks": tasks_for(asked), "doors": doors})
+    turns_in = asked.actor.may("turn in", DO) and not asked.actor.may("bags", SEE)  # else the bags are its tasks
+    return page(asked, "home.html", {"tasks": tasks_for(asked), "doors": doors, "turns_in": turns_in})
 
 
 def more(asked: Asked) -> HttpResponse:

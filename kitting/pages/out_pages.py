@@ -11,7 +11,7 @@ from kitting.calculation.bag_states import ISSUE
 from kitting.errors import Refusal
 from kitting.models import SHORT_ISSUE, Bag
 from kitting.pages.asked import ANY_REFUSAL, Asked, go_to, loud, page, refused, split_loud
-from kitting.pages.bag_forms import Field, approver
+from kitting.pages.bag_forms import Field, approver, signature_of
 from kitting.pages.several import numbered, said
 from kitting.pages.tables import Cell, Table, link
 from kitting.selectors.bag_contents import bag_by_code, label_code, label_note
@@ -43,7 +43,8 @@ def issue(asked: Asked, depot: str) -> HttpResponse:
         "depot": depot, "taken": taken, "problems": problems,
         "short": short, "signs_here": any(leave is None or not leave.may_be_used for _, leave in short),
         "staged": _staged(depot, [row for row in waiting(rows, ISSUE) if row.bag.pk not in found], taken),
-        "fields": [Field("crew", "Crew"), Field("truck", "Truck"), Field("signature", "Signed for the crew by (name)")],
+        "fields": [Field("crew", "Crew"), Field("truck", "Truck"), Field("signature", "Signed for the crew by (name)"),
+                   Field("crew_pin", "Their PIN, where they have an account here", kind="password", required=False)],
         "leave": [
             Field("reason", "Why it goes short", required=False),
             Field("approver", "Planner or duty supervisor: sign-in name", required=False),
@@ -89,11 +90,11 @@ def _issue(asked: Asked, depot: str) -> HttpResponse:
     try:
         if not codes:
             raise Refusal("no-bag", "NO BAG: scan the bags first, each by its label.", {})
-        leave = approver(asked)
+        leave, signature = approver(asked), signature_of(asked, depot)
         bags = [_scanned_bag(code, depot) for code in codes]
     except ANY_REFUSAL as refusal:
         return refused(asked, refusal, again)
-    given = {name: asked.text(name) for name in ("crew", "truck", "signature", "reason")}
+    given = {**{name: asked.text(name) for name in ("crew", "truck", "reason")}, "signature": signature}
     left = []
     for one in bags:
         code = label_code(one)

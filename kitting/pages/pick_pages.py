@@ -19,6 +19,7 @@ from kitting.selectors.pick_walk import Step, pick_walk
 from kitting.selectors.who_wants import who_wants
 from kitting.services.fill_bags import pick as put_in_bag
 from kitting.services.found_short import found_short
+from kitting.services.undo_scans import undone
 
 PLACE, READ, LOT, QUANTITY, BAG = "place", "read", "lot", "quantity", "bag"
 FEWER = "FEWER THERE"
@@ -72,7 +73,13 @@ def pick(asked: Asked, depot: str) -> HttpResponse:
 def _context(asked: Asked, walk: Walk) -> dict[str, object]:
     step = walk.step
     skipped = len(walk.steps) - len(walk.ahead)
-    context: dict[str, object] = {"walk": walk, "step": step, "skipped": skipped, "scans": _scans(asked)}
+    context: dict[str, object] = {
+        "walk": walk,
+        "step": step,
+        "skipped": skipped,
+        "scans": _undoable(_scans(asked)),
+        "here": walk.address(),
+    }
     if skipped:
         context["again"] = Walk(walk.depot, [one for one in walk.chosen if one[0] != "skip"], (), ()).address()
     if step is None:
@@ -178,7 +185,7 @@ def _scanned(asked: Asked, walk: Walk, step: Step) -> HttpResponse:
         except ANY_REFUSAL as refusal:
             _note(asked, loud(refusal)[0])
             raise
-        _note(asked, answer.word)
+        _note(asked, answer.word, step)
         note = label_note(asked.text(BAG)) if asked.text(BAG) else ""
         return answer.word, f"{answer.sentence} {note}".strip()
 
@@ -214,8 +221,16 @@ def _scans(asked: Asked) -> list[dict[str, str]]:
     return list(asked.request.session.get(_SCANS, ()))
 
 
-def _note(asked: Asked, word: str) -> None:
-    """Keep what was scanned and what was answered."""
+def _undoable(scans: Sequence[dict[str, str]]) -> list[dict[str, str]]:
+    """The scans, those without their action that were taken back already."""
+    back = undone([scan["action"] for scan in scans if scan.get("action")])
+    return [{**scan, "action": "", "undone": "yes"} if scan.get("action") in back else scan for scan in scans]
+
+
+def _note(asked: Asked, word: str, done_for: Step | None = None) -> None:
+    """Keep what was scanned and what was answered, and with a pick its action and bag."""
     read = next((asked.text(name) for name in (BAG, QUANTITY, LOT, READ, PLACE) if asked.text(name)), "nothing")
     scan = {"at": f"{asked.at.astimezone(asked.zone):%H:%M}", "read": read, "word": word}
+    if done_for:
+        scan |= {"action": asked.action, "bag": done_for.code, "read": f"{asked.text(QUANTITY)} {done_for.lot.item}"}
     asked.request.session[_SCANS] = [scan, *_scans(asked)][:_LAST]

@@ -156,6 +156,12 @@ def test_a_visiting_crew_may_turn_in_and_see_nothing_else(stores: Stores, bag: s
     assert visitor.get(bag).status_code == 403
     assert visitor.get(f"{bag}/install").status_code == 403
     assert "turned in from J03 V2" in words(turn_in(visitor, bag, lot, place=taken))
+    first = visitor.get("/").content.decode()
+    assert "Turn in: scan the bag's label" in first.replace("&#x27;", "'")
+    assert 'href="/fit"' in first
+    scanned = visitor.get("/what", {"code": stores.code("J03", "V2")}, follow=True)
+    assert (scanned.request["PATH_INFO"], scanned.status_code) == (f"{bag}/turn-in", 200)
+    assert f'href="{bag}"' not in scanned.content.decode()
 
 
 def test_a_scanned_piece_ticks_its_line_and_as_many_as_were_scanned(stores: Stores, window: Client, bag: str) -> None:

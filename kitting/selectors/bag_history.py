@@ -1,0 +1,106 @@
+"""Everything that was done with a bag, in its order: from the record of events, and what was done with its pieces."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from kitting.models import Bag, BagEntry, Event
+from kitting.models.bags import ISSUED, PICKED, PUT_BACK
+from kitting.selectors.bag_contents import bare
+
+# What an event tells besides its name, in the order in which it is read.
+_TOLD = (
+    "revision",
+    "rack",
+    "label",
+    "crew",
+    "truck",
+    "signature",
+    "missing",
+    "open",
+    "changes",
+    "what",
+    "reason",
+    "why",
+)
+_OF_PIECES = {"picked", "put back", "turned in", "installed", "piece lost", "piece scrapped", "oops taken back"}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One deed.
+
+    Args:
+        at, by: when, and who.
+        words: what.
+        action: its number; '' where none was kept.
+        deeds: what was done with pieces by it: ``picked``, ``issued``, …; empty where none was moved.
+    """
+
+    at: datetime
+    by: str
+    words: str
+    action: str
+    deeds: tuple[str, ...]
+
+    @property
+    def is_reversible(self) -> bool:
+        """Whether a scan the other way round takes it back."""
+        return self.deeds in ((PICKED,), (PUT_BACK,))
+
+
+def bag_history(bag: Bag) -> list[Told]:
+    """All deeds of a bag, the last first; two queries."""
+    found = BagEntry.objects.filter(line__bag=bag).select_related("action", "lot__item").order_by("pk")
+    by_action: dict[str, list[BagEntry]] = defaultdict(list)
+    for entry in found:
+        by_action[entry.action.number].append(entry)
+    events = [*Event.objects.filter(subject=str(bag), data__bag=bag.code).order_by("number")]
+    told = {str(one.data.get("action", "")): one for one in events}
+    rows = [_by_pieces(entries, told.get(number)) for number, entries in by_action.items()]
+    rows += [_by_event(one) for one in events if one.data.get("action", "-") not in by_action]
+    return sorted(rows, key=lambda row: row.at, reverse=True)
+
+
+def _by_pieces(entries: Sequence[BagEntry], event: Event | None) -> Told:
+    action = entries[0].action
+    pieces = "; ".join(_pieces(entries))
+    more = "" if event is None or event.name in _OF_PIECES else f"; {_words(event)}"
+    why = f", {event.data['why']}" if event and event.name in _OF_PIECES and event.data.get("why") else ""
+    deeds = tuple(dict.fromkeys(entry.deed for entry in entries))
+    return Told(action.at, action.by, f"{pieces}{why}{more}", action.number, deeds)
+
+
+def _pieces(entries: Sequence[BagEntry]) -> Iterator[str]:
+    """Each deed with its pieces, and from where or to where."""
+    by_deed: dict[str, list[BagEntry]] = defaultdict(list)
+    for entry in entries:
+        by_deed[entry.deed].append(entry)
+    for deed, of in by_deed.items():
+        sums: dict[str, int] = defaultdict(int)
+        for entry in of:
+            phase = f" on {entry.phase}" if entry.phase else ""
+            sums[f"{entry.lot.item} lot {entry.lot.number or 'unknown'}{phase}"] += entry.quantity
+        facts: Mapping[str, object] = of[0].facts
+        way = f" from {facts['from']}" if facts.get("from") else f" to {facts['to']}" if facts.get("to") else ""
+        if deed == ISSUED and len(sums) > 1:
+            yield deed  # the whole bag; what was in it stands on its slip
+        else:
+            yield f"{deed} {', '.join(f'{bare(pieces)} {what}' for what, pieces in sums.items())}{way}"
+
+
+def _by_event(event: Event) -> Told:
+    return Told(event.at, event.by, _words(event), "", ())
+
+
+def _words(event: Event) -> str:
+    """An event in words: its name and what it tells."""
+    parts = []
+    for key in _TOLD:
+        value = event.data.get(key)
+        if value:
+            text = ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+            parts.append(text if key in ("label", "why", "reason", "changes", "what") else f"{key} {text}")
+    name = event.name.removeprefix("bag ")
+    return f"{name}: {'; '.join(dict.fromkeys(parts))}" if parts else name
