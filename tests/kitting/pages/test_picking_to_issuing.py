@@ -15,7 +15,7 @@ from people import CREW, DUTY, PLANNER, STORES
 
 from inventory.models import Balance, Lot, LotHold
 from jobs.models import ScheduleRevision
-from kitting.models import Bag, BagEntry, Event, Person, Promise
+from kitting.models import Bag, BagEntry, Person, Promise
 from kitting.pages.pick_pages import key_of
 from kitting.selectors.bag_contents import bare, label_state
 from kitting.selectors.pick_walk import Step, pick_walk
@@ -419,43 +419,6 @@ def test_a_checked_bag_is_opened_again_with_a_reason(stores: Stores, window: Cli
     assert stores.bag("J03", "B2").state == "reopened"
 
 
-def test_an_old_label_says_what_has_changed_where_it_is_scanned(stores: Stores, window: Client) -> None:
-    """Trap T49: printed on revision A; revision B changes V2 and leaves B1 as it was."""
-    for structure in ("B1", "V2"):
-        stores.ready("J03", structure, rack=f"R-{structure}")
-    stores.revise("J03", "B", "V2", "AB")
-    stores.plan()
-    changed, good = (f"BAG {stores.code('J03', one)} REV A | {one} | J03" for one in ("V2", "B1"))
-
-    what = window.get("/what", {"code": changed})
-    door = words(window.get("/issue/N", {"bag": changed}))
-    out = words(window.get("/issue/N", {"bag": good}))
-
-    assert what.status_code == 200
-    assert "SUPERSEDED BY REV B this label is of rev A. Since then: 2 T25 put on the list" in words(what)
-    assert "SUPERSEDED BY REV B this label is of rev A. Since then:" in door
-    assert "Out with the crew" not in door
-    assert "nothing in this bag has changed, it is still good" in out
-    assert "Out with the crew" in out
-
-
-def test_the_history_of_a_bag_names_every_deed_and_who_did_it_in_its_order(stores: Stores, window: Client) -> None:
-    """F13: from the record of events."""
-    stores.ready("J03", "B2", rack="R-4")
-    bag = f"/bags/{stores.code('J03', 'B2')}"
-    send(window, f"{bag}/reopen", why="a cap looks wrong")
-    send(window, f"{bag}/cancel", why="the outage is off")
-
-    told = words(window.get(bag)).partition("Who did what, the last first")[2]
-
-    order = ["cancelled: the outage is off", "reopened: a cap looks wrong", "staged: rack R-4; FULL", "checked",
-             "picked ", "listed: revision A"]  # fmt: skip
-    assert [one for one in order if one not in told] == []
-    assert [told.index(one) for one in order] == sorted(told.index(one) for one in order)
-    assert "L. Fenn: checked" in told
-    assert "M. Osei: reopened" in told
-
-
 def test_a_pick_is_undone_from_the_walk_and_the_walk_goes_on(stores: Stores, window: Client) -> None:
     code = stores.code("J03", "V1")
     step = steps_of(code)[0]
@@ -470,24 +433,3 @@ def test_a_pick_is_undone_from_the_walk_and_the_walk_goes_on(stores: Stores, win
     assert "undone" in words(undone).partition("Last scans")[2]
     assert f'action="/bags/{code}/undo"' not in undone.content.decode()
     assert elsewhere.request["PATH_INFO"] == f"/bags/{code}"
-
-
-def test_a_crew_lead_with_an_account_signs_by_their_own_pin_and_another_name_is_typed(
-    stores: Stores, window: Client
-) -> None:
-    codes = {one: stores.code("J03", one) for one in ("B1", "B2")}
-    for one in codes:
-        stores.ready("J03", one, rack=f"R-{one}")
-    out = {"crew": "Crew 14", "truck": "14"}
-
-    unsigned = send(window, "/issue/N", bags=codes["B1"], **out, signature="T. Ahola")
-    wrong = send(window, "/issue/N", bags=codes["B1"], **out, signature=sign_in_name(CREW), crew_pin="0000")
-    assert "WRONG PIN T. Ahola has an account here" in words(unsigned)
-    assert "WRONG PIN" in words(wrong)
-    assert stores.bag("J03", "B1").state == "staged"
-    signed = send(window, "/issue/N", bags=codes["B1"], **out, signature=sign_in_name(CREW), crew_pin=PIN)
-    typed = send(window, "/issue/N", bags=codes["B2"], **out, signature="P. Somebody")
-    assert "OUT J03 B1" in words(signed)
-    assert "OUT J03 B2" in words(typed)
-    said = [Event.objects.get(name="bag issued", subject=f"J03 {one}").data["signature"] for one in codes]
-    assert said == ["T. Ahola, by PIN", "P. Somebody"]
