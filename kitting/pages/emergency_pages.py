@@ -66,7 +66,7 @@ def emergency(asked: Asked) -> HttpResponse:
     if asked.request.method == "POST":
         return _open(asked, asking)
     context: dict[str, object] = {
-        "asking": asking, "kinds": [*FAILED], "fields": _fields(asking), "places": _places(),
+        "asking": asking, "kinds": [*FAILED], "fields": _fields(asking), "known": _places(),
         "open": _open_ones(asked), "may_open": asked.actor.may("bags", DO, asking.depot),
     }  # fmt: skip
     if asking.structure and asking.failed:

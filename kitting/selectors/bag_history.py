@@ -68,6 +68,8 @@ def _by_pieces(entries: Sequence[BagEntry], event: Event | None) -> Told:
     pieces = "; ".join(_pieces(entries))
     more = "" if event is None or event.name in _OF_PIECES else f"; {_words(event)}"
     why = f", {event.data['why']}" if event and event.name in _OF_PIECES and event.data.get("why") else ""
+    if event and pieces == event.name.removeprefix("bag "):  # the event says it all
+        pieces, more = _words(event), ""
     deeds = tuple(dict.fromkeys(entry.deed for entry in entries))
     return Told(action.at, action.by, f"{pieces}{why}{more}", action.number, deeds)
 

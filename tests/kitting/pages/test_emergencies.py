@@ -56,6 +56,7 @@ def test_three_taps_open_the_bag_and_the_walk_takes_free_pieces_that_are_still_g
 ) -> None:
     """Trap T15: three pieces of L-2303B lie free in H-04-2, good to 03-31; J10's staged bag stays untouched."""
     shown = night.get("/emergency", SALTMARSH)
+    assert "Today Bags Emergency" in words(shown)
     assert "WHAT IT NEEDS system S12, built by stores H" in words(shown)
     assert "3 CS15-2" in words(shown)
     assert words(shown).index("near its date") < words(shown).index("staged bag")
