@@ -39,8 +39,8 @@ def test_a_buyer_goes_from_shortages_to_a_locked_sheet_and_a_part_delivery(
 
     line = OrderLine.objects.get(item__stock_code="EL25-2")
     page.goto(f"{live_server.url}/orders/{line.pk}")
-    page.get_by_label("The whole order so many days late").fill("17")
-    page.get_by_role("button", name="What would change?").first.click()
+    page.get_by_label("So many days late").fill("17")
+    page.get_by_role("button", name="What if the whole order is?").click()
     expect(page.get_by_text("Nothing is stored.")).to_be_visible()
     expect(
         page.get_by_role("cell", name="J09/HL1-a/r1-to/A/elbow").or_(page.get_by_text("EL25-2")).first
