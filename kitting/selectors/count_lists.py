@@ -82,7 +82,7 @@ def propose(*, depot: Depot, today: date, days: int = 1, most: int | None = None
     due = {key: one for key, one in balances.items() if one.quantity}
     _risks(why, depot, {key: one for key, one in due.items() if _is_due(one, today, RISKY_DAYS)})
     rest = {key: one for key, one in due.items() if _is_due(one, today, OTHER_DAYS)}
-    _exact(why, due, rest)
+    _exact(why, depot, due, rest)
     _dear(why, due, rest)
     _fast(why, depot, due, rest, today)
     open_ones = _on_open_lists(depot)
@@ -194,9 +194,9 @@ def _hanging(why: _Why, balances: Mapping[Key, Balance], staged_by: Mapping[str,
             why.add((place, lot), HANGING, f"{job}, staged by {staged_by[job]}")
 
 
-def _exact(why: _Why, lying: Mapping[Key, Balance], due: Mapping[Key, Balance]) -> None:
+def _exact(why: _Why, depot: Depot, lying: Mapping[Key, Balance], due: Mapping[Key, Balance]) -> None:
     """Pieces of which jobs are promised the very last, at bins that nobody has counted for long."""
-    rows = Promise.objects.filter(released_at=None, place__in={place for place, _ in lying}, job__ended="")
+    rows = Promise.objects.filter(released_at=None, place__depot=depot, job__ended="")
     wanted: Counter[int] = Counter()
     jobs: dict[int, set[str]] = defaultdict(set)
     for item, job, quantity in rows.values_list("item", "job__job", "quantity"):
