@@ -11,6 +11,7 @@ from django.core.management.base import BaseCommand
 
 from inventory.management.books import require_books
 from inventory.models import Depot, LotHold, Transfer
+from kitting.documents.box_label import box_label
 from kitting.documents.count_sheet import count_sheet, count_sheet_csv
 from kitting.documents.from_records import count_sheet_of, hold_tag_of, transfer_slip_of
 from kitting.documents.hold_tag import hold_tag
@@ -35,6 +36,7 @@ def _transfer_slip(number: str, folder: Path) -> None:
         raise Refusal("unknown-transfer", f"There is no transfer {number}.", {"transfer": number})
     slip = transfer_slip_of(found, _zone(found.from_depot))
     write_paper(folder / "transfer-slip.pdf", slip, transfer_slip, subject=number)
+    write_paper(folder / "box-label.pdf", slip, box_label, subject=number)
 
 
 def _hold_tag(number: str, folder: Path) -> None:

@@ -121,6 +121,7 @@ def test_the_command_writes_transfer_slips_and_hold_tags_too(stores: Counters, t
     call_command("paper", "transfer slip", "T-1", "--out", str(tmp_path / "slip"))
     call_command("paper", "hold tag", str(LotHold.objects.get().pk), "--out", str(tmp_path / "tag"))
     assert "North to Hill" in text_of(tmp_path / "slip" / "transfer-slip.pdf")
+    assert "TO HILL" in text_of(tmp_path / "slip" / "box-label.pdf")
     assert "recall 7" in text_of(tmp_path / "tag" / "hold-tag.pdf")
 
 
