@@ -52,6 +52,7 @@ class RecordedBag:
         state: ``FULL``, ``SHORT: 1 JS-3``, ``ON HOLD``, or the state's word where it is none of these.
         revision: schedule revision that the bag was listed for; '' keeps the plan's.
         surplus: pieces inside that no line wants, in words.
+        place: of the bag, as the books name it.
     """
 
     structure: str
@@ -59,6 +60,7 @@ class RecordedBag:
     state: str
     revision: str = ""
     surplus: tuple[str, ...] = ()
+    place: str = ""
 
     @property
     def shape(self) -> str:

@@ -88,6 +88,6 @@ def day_labels_pdf(
     canvas = label_canvas(file, title, prints[str(labels[0].bag)], sheets=sheets)
     for one in labels:
         papers = with_papers(one.content, one.bag.job, one.of_job, today=today, book=book, still=still)
-        paint_bag_labels(canvas, papers, prints[str(one.bag)])
+        paint_bag_labels(canvas, papers, {one.bag.structure: prints[str(one.bag)]})
     canvas.save()
     return file.getvalue()

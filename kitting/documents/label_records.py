@@ -34,16 +34,18 @@ from kitting.selectors.sheets import sheets_from_records
 SIZE_OF_PAPER = {"Letter": "4x6in", "A4": "A6"}
 BAG_LABEL = "bag-label"
 Row = tuple[object, ...]
+Prints = Mapping[str, Printed]  # what each bag's paper says about its printing, by the bag's structure
+_PLACE = PROMISE_COLUMNS.index("place")
 
 
 @dataclass(frozen=True, slots=True)
 class LabelContent:
-    """What labels and cards of bags of a job say; its revision is that of their prints.
+    """What labels and cards of bags of a job say; the revision of a bag's prints is that of its own content.
 
     Args:
         job, title, cutover: whose.
         bags: each bag that they are wanted of.
-        pieces: what lies in the job's bags or went on the line from them, as rows of promises that are kept.
+        pieces: what lies in them or went on the line from them, as rows of promises that are kept.
     """
 
     job: str
@@ -51,6 +53,16 @@ class LabelContent:
     cutover: str
     bags: tuple[RecordedBag, ...]
     pieces: tuple[Row, ...]
+
+    @property
+    def by_bag(self) -> "Mapping[str, LabelContent]":
+        """The content of each bag alone, by its structure."""
+        return {
+            one.structure: replace(
+                self, bags=(one,), pieces=tuple(row for row in self.pieces if row[_PLACE] == one.place)
+            )
+            for one in self.bags
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +106,9 @@ def label_papers(job: str, *, today: date, structure: str | None = None) -> Labe
 
 def label_content(job: Job, contents: Sequence[Contents], structure: str | None = None) -> LabelContent:
     """What labels of a job's bags say, given the contents of all of them; or of the bag of one structure."""
-    named = tuple(_recorded(one) for one in contents if structure is None or one.bag.structure == structure)
-    pieces = tuple(row for one in contents for row in _pieces(one))
-    return LabelContent(job.job, job.title, job.cutover, named, pieces)
+    chosen = [one for one in contents if structure is None or one.bag.structure == structure]
+    pieces = tuple(row for one in chosen for row in _pieces(one))
+    return LabelContent(job.job, job.title, job.cutover, tuple(map(_recorded, chosen)), pieces)
 
 
 def with_papers(
@@ -117,30 +129,34 @@ def with_papers(
     return LabelPapers(content, PlanPapers(plan, [job.job]), PlanPapers(only, [job.job]))
 
 
-def bag_labels_pdf(labels: LabelPapers, printed: Printed, *, sheets: bool = False) -> bytes:
+def bag_labels_pdf(labels: LabelPapers, prints: Prints, *, sheets: bool = False) -> bytes:
     """The labels, a page each or more, in the size that goes with the owner's paper; or ``sheets`` of them."""
     file = BytesIO()
-    canvas = label_canvas(file, f"Bag labels {labels.content.job}", printed, sheets=sheets)
-    paint_bag_labels(canvas, labels, printed)
+    canvas = label_canvas(file, f"Bag labels {labels.content.job}", _first(prints), sheets=sheets)
+    paint_bag_labels(canvas, labels, prints)
     canvas.save()
     return file.getvalue()
 
 
-def paint_bag_labels(canvas: Canvas, labels: LabelPapers, printed: Printed) -> None:
+def paint_bag_labels(canvas: Canvas, labels: LabelPapers, prints: Prints) -> None:
     """Draw the labels, each on a page of its own or more."""
-    papers = labels.papers.as_printed(printed)
-    paper, size = papers.paper(labels.content.job), SIZE_OF_PAPER[printed.paper]
-    for bag, recorded in labels.bags_of(papers):
+    paper = labels.papers.paper(labels.content.job)
+    for bag, recorded in labels.bags_of(labels.papers):
+        printed = prints[bag.structure]
+        size, papers = SIZE_OF_PAPER[printed.paper], labels.papers.as_printed(printed)
         paint_labels(canvas, papers, paper, bag, size=size, words=printed.words, recorded=recorded)
 
 
-def inner_labels_pdf(labels: LabelPapers, printed: Printed, *, sheets: bool = False) -> bytes:
+def inner_labels_pdf(labels: LabelPapers, prints: Prints, *, sheets: bool = False) -> bytes:
     """The labels of the inner bags, with the lots that lie inside; a page each, or ``sheets`` of them."""
-    papers = labels.inside.as_printed(printed)
     file = BytesIO()
-    canvas = label_canvas(file, f"Inner labels {labels.content.job}", printed, sheets=sheets)
-    if not sum([paint_inner_labels(canvas, papers, *one) for one in labels.bags_of(papers)]):
-        paint_no_inner_label(canvas, papers, labels.content.job)
+    canvas = label_canvas(file, f"Inner labels {labels.content.job}", _first(prints), sheets=sheets)
+    drawn = [
+        paint_inner_labels(canvas, labels.inside.as_printed(prints[bag.structure]), bag, recorded)
+        for bag, recorded in labels.bags_of(labels.inside)
+    ]
+    if not sum(drawn):
+        paint_no_inner_label(canvas, labels.inside, labels.content.job)
     canvas.save()
     return file.getvalue()
 
@@ -150,22 +166,27 @@ def label_canvas(file: BytesIO, title: str, printed: Printed, *, sheets: bool) -
     return open_sheets(file, title, printed.paper) if sheets else open_canvas(file, title)
 
 
-def night_cards_pdf(labels: LabelPapers, printed: Printed) -> bytes:
+def night_cards_pdf(labels: LabelPapers, prints: Prints) -> bytes:
     """The night cards, with the lots that lie inside by end and phase."""
-    papers, nearest = labels.inside.as_printed(printed), NearestPieces(labels.papers)
-    paper = papers.paper(labels.content.job)
-    cards = [
-        night_card(papers, nearest, paper, bag, printed.words, recorded) for bag, recorded in labels.bags_of(papers)
-    ]
+    paper, nearest = labels.inside.paper(labels.content.job), NearestPieces(labels.papers)
+    cards = []
+    for bag, recorded in labels.bags_of(labels.inside):
+        printed = prints[bag.structure]
+        papers = labels.inside.as_printed(printed)
+        cards.append(night_card(papers, nearest, paper, bag, printed.words, recorded))
     return pdf_bytes(cards, f"Night cards {labels.content.job}")
 
 
-BAG_PAPERS: Mapping[str, Callable[[LabelPapers, Printed], bytes]] = {
+def _first(prints: Prints) -> Printed:
+    return next(iter(prints.values()))
+
+
+BAG_PAPERS: Mapping[str, Callable[[LabelPapers, Prints], bytes]] = {
     BAG_LABEL: bag_labels_pdf,
     "inner-labels": inner_labels_pdf,
     "night-card": night_cards_pdf,
 }
-ON_SHEETS: Mapping[str, Callable[[LabelPapers, Printed], bytes]] = {
+ON_SHEETS: Mapping[str, Callable[[LabelPapers, Prints], bytes]] = {
     BAG_LABEL: partial(bag_labels_pdf, sheets=True),
     "inner-labels": partial(inner_labels_pdf, sheets=True),
 }
@@ -177,7 +198,7 @@ def _recorded(one: Contents) -> RecordedBag:
         if stand.too_many and stand.open and stand.line.item:
             surplus[stand.line.item.stock_code] += stand.too_many
     told = tuple(f"{bare(number)} {code}" for code, number in surplus.items())
-    return RecordedBag(one.bag.structure, one.bag.number, label_state(one), one.bag.revision, told)
+    return RecordedBag(one.bag.structure, one.bag.number, label_state(one), one.bag.revision, told, one.bag.place.code)
 
 
 def _pieces(one: Contents) -> Iterator[Row]:

@@ -204,8 +204,11 @@ def _bag_paper(asked: Asked, name: str, job: str, structure: str | None) -> Http
         raise Refusal("unknown-paper", f"There is no paper {name}.", {})
     labels = label_papers(job, today=asked.today, structure=structure)
     subject = job if structure is None else f"{job} {structure}".strip()
-    about = printed(asked, name, subject, labels.content)
-    return file_response(f"{subject.replace(' ', '-')}-{name}.pdf", as_pdf(labels, about))
+    prints = {
+        place: printed(asked, name, f"{job} {place}".strip(), content)
+        for place, content in labels.content.by_bag.items()
+    }
+    return file_response(f"{subject.replace(' ', '-')}-{name}.pdf", as_pdf(labels, prints))
 
 
 def slip(asked: Asked, job: str, name: str) -> HttpResponse:

@@ -15,7 +15,7 @@ from kitting.documents.record_papers import content_revision
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
 from kitting.management.books import now, refused_in_words
 from kitting.management.plan_run import taking_a_new_place
-from kitting.management.printing import write_paper
+from kitting.management.printing import noted_print, write_paper
 
 
 class Command(BaseCommand):
@@ -38,9 +38,12 @@ class Command(BaseCommand):
                 write_paper(folder / "issue-slip.pdf", found.issue, issue_slip, subject=job)
                 write_paper(folder / "return-slip.pdf", found.returned, return_slip, subject=job)
                 write_paper(folder / "as-installed.pdf", found.installed, as_installed_record, subject=job)
-                revision = content_revision(labels.content)
                 for name, as_pdf in BAG_PAPERS.items():
-                    write_paper(folder / f"{name}.pdf", labels, as_pdf, subject=job, revision=revision)
+                    prints = {
+                        place: noted_print(name, f"{job} {place}".strip(), content_revision(content))
+                        for place, content in labels.content.by_bag.items()
+                    }
+                    (folder / f"{name}.pdf").write_bytes(as_pdf(labels, prints))
                 (folder / "return-slip.csv").write_bytes(return_slip_csv(found.returned))
                 (folder / "as-installed.csv").write_bytes(as_installed_csv(found.installed))
                 for note in found.borrowed:

@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import BUYER, DUTY, STORES
 
-from inventory.models import Balance, Item, Lot
+from inventory.models import Balance, Item, Lot, Place
 from kitting.models import Policy, Promise
 from kitting.services.emergency import open_emergency
 
@@ -105,6 +105,32 @@ def test_the_night_card_and_the_inner_labels_name_the_lot_that_lies_inside_not_t
     assert window.post(f"/bags/{code}/print/no-such-paper.pdf").status_code == 404
 
 
+def test_prints_are_counted_by_bag_however_they_are_asked_for_and_whatever_else_is_packed(
+    stores: Stores, window: Client
+) -> None:
+    """Printed with its job's others a bag is a reprint when printed alone; another bag's pieces change nothing."""
+    code = stores.code("J03", "B2")
+    for name in ("bag-label", "night-card"):
+        together = pages_of(window.post(f"/jobs/J03/print/{name}.pdf"))
+        stores.pick("J03", "B3", "JS-2", *bin_of("JS-2"), 1)
+        alone = pages_of(window.post(f"/bags/{code}/print/{name}.pdf"))
+        again = pages_of(window.post(f"/jobs/J03/print/{name}.pdf"))
+
+        assert not any("REPRINT" in page for page in together)
+        assert "REPRINT 1" in alone[0]
+        assert any("REPRINT 2" in page and code in page for page in again)
+        assert not any("REPRINT" in page for page in again if stores.code("J03", "B3") in page)
+
+
+def bin_of(code: str) -> tuple[str, Place]:
+    """Lot and bin of a piece at N that lies free."""
+    shelf = Balance.objects.filter(
+        lot__item__stock_code=code, place__depot__depot="N", place__kind="bin", quantity__gt=0
+    )
+    found = shelf.select_related("lot", "place").earliest("pk")
+    return found.lot.number, found.place
+
+
 def test_night_cards_and_inner_labels_are_noted_as_prints_and_say_who_printed_them_when(
     stores: Stores, window: Client
 ) -> None:
@@ -158,6 +184,8 @@ def test_labels_on_sheets_are_true_to_size_with_the_check_bar_and_their_codes_re
     assert len(one) == 1
     assert code in one[0]
     assert window.post(f"/bags/{code}/print/night-card.pdf", {"on": "sheets"}).status_code == 404
+
+
 def test_all_labels_of_a_day_come_in_the_order_of_the_rack_and_each_says_whether_it_was_printed_before(
     stores: Stores, window: Client
 ) -> None:
