@@ -112,9 +112,7 @@ def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: 
     return Replayed(tuple(applied), tuple(known), tuple(kept))
 
 
-def book_kept(
-    *, action: str, actor: Actor, at: datetime, confirmed: Collection[str] = ()
-) -> Answer | CountAnswer:
+def book_kept(*, action: str, actor: Actor, at: datetime, confirmed: Collection[str] = ()) -> Answer | CountAnswer:
     """Book a kept scan after all, as the person who decides about it, at the moment on the device that made it.
 
     Raises:
