@@ -44,7 +44,8 @@ def issue(asked: Asked, depot: str) -> HttpResponse:
         "short": short, "signs_here": any(leave is None or not leave.may_be_used for _, leave in short),
         "staged": _staged(depot, [row for row in waiting(rows, ISSUE) if row.bag.pk not in found], taken),
         "fields": [Field("crew", "Crew"), Field("truck", "Truck"), Field("signature", "Signed for the crew by (name)"),
-                   Field("crew_pin", "Their PIN, where they have an account here", kind="password", required=False)],
+                   Field("crew_pin", "The crew's own PIN, where they have an account here", kind="password",
+                         required=False)],
         "leave": [
             Field("reason", "Why it goes short", required=False),
             Field("approver", "Planner or duty supervisor: sign-in name", required=False),

@@ -41,7 +41,8 @@ def test_a_storekeeper_fills_checks_stages_issues_and_takes_back_a_bag(live_serv
     expect(page.get_by_text("PLACED", exact=True)).to_be_visible()
 
     page.get_by_role("link", name="Issue to a crew").click()
-    for field, text in (("Crew", "Crew 14"), ("Truck", "14"), ("Signed for the crew by (name)", CREW.name)):
+    for field, text in (("Crew", "Crew 14"), ("Truck", "14"), ("Signed for the crew by (name)", CREW.name),
+                        ("The crew's own PIN, where they have an account here", PIN)):  # fmt: skip
         page.get_by_label(field, exact=True).fill(text)
     assert_open_to_everybody(page)
     page.get_by_role("button", name="Out with the crew").click()
