@@ -13,6 +13,7 @@ from django.db import connection, transaction
 
 from inventory.models import Balance, Item, LotHold, OrderLine
 from jobs.models import Job
+from kitting.calculation.answers import CANT_TELL, NO_RULE, WORST_FIRST
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.promising.model import ORDER
 from kitting.calculation.quantities import as_decimal, thousandths
@@ -21,6 +22,7 @@ from kitting.calculation.sheets.raw import RawBook, RawSheet
 from kitting.calculation.supply import BAG, FREE_PLACES, STAGING
 from kitting.errors import Refusal
 from kitting.models import PLAN_TABLES, AppliedPlan, Event, JobReadiness, Promise, Recipe
+from kitting.roles import BUYER, PLANNER, STANDARDS_ENGINEER, STOREKEEPER
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.list_bags import relist, store_rows
 from kitting.services.recipes import make_up_again
@@ -59,6 +61,7 @@ def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
         message = f"Since the plan was made these facts have changed: {'; '.join(changed[:_NAMED])}{more}. Plan again."
         raise Refusal("facts-changed", message, {"changed": changed})
     plan = reviewed.plan
+    before = AppliedPlan.objects.order_by("-pk").first()
     applied = AppliedPlan.objects.create(
         digest=plan.book.digest, as_of=plan.as_of, applied_by=by, applied_at=at, summary=plan.summary
     )
@@ -71,8 +74,23 @@ def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
     if Recipe.objects.filter(to_come_on__lte=at.date()).exists():
         make_up_again(by=by, at=at)
     told = {"digest": plan.book.digest, "promises": len(promises), "replaced": replaced, "jobs": plan.summary["jobs"]}
-    record_events([Happening("plan applied", f"plan {applied.pk} as of {plan.as_of.isoformat()}", told)], by=by, at=at)
+    planned = Happening("plan applied", f"plan {applied.pk} as of {plan.as_of.isoformat()}", told)
+    record_events([planned, *_worse(plan, before)], by=by, at=at)
     return applied
+
+
+def _worse(plan: Plan, before: AppliedPlan | None) -> Iterator[Happening]:
+    """Jobs that are less ready than by the plan before, told to who acts on it; missing rules to standards."""
+    answers = dict(JobReadiness.objects.filter(plan=before).values_list("job", "answer"))
+    for one in plan.jobs:
+        was = answers.get(one.job, one.answer)
+        if WORST_FIRST.index(one.answer) < WORST_FIRST.index(was):
+            told = {"before": was, "after": one.answer, "short": one.short_pieces, "why": one.deciding_line}
+            roles = [PLANNER, STOREKEEPER, BUYER]
+            if one.answer in (CANT_TELL, NO_RULE):
+                roles.append(STANDARDS_ENGINEER)
+            for role in roles:
+                yield Happening("job less ready", one.job, told, addressed_to=role, depot=one.depot)
 
 
 def _readiness(plan: Plan, applied: AppliedPlan) -> Iterator[JobReadiness]:

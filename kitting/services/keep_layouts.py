@@ -11,7 +11,7 @@ from kitting.models import KeptLayout
 from kitting.roles import DO, Actor, require
 from kitting.services.record_events import Happening, lock_chain, record_events
 
-_RIGHT = "schedule"
+_RIGHT = "sheets"
 
 
 @transaction.atomic(durable=True)

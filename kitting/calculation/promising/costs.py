@@ -71,8 +71,8 @@ def costs_of_arcs(problem: Problem, eligible: Eligibility, costs: Costs) -> Inte
     first = np.array([lots[0] for lots in eligible.members], dtype=np.int64)
     cells = [problem.cells[cell] for cell in eligible.like.tolist()]
     counts = np.diff(eligible.starts)
-    own = np.repeat([len(cell.options) for cell in cells], counts)
-    depot = np.repeat([problem.kits[cell.kit].depot for cell in cells], counts)
+    own = np.repeat(np.array([len(cell.options) for cell in cells], dtype=np.int64), counts)
+    depot = np.repeat(np.array([problem.kits[cell.kit].depot for cell in cells], dtype=np.int64), counts)
     lot, place = first[eligible.targets], eligible.steps // len(SOURCES)
     choice = CHOICE * place + STAND_IN * (place >= own)
     arcs: Integers = choice + costs.expiry[lot] + costs.way[lot, depot]

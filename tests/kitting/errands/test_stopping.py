@@ -6,7 +6,7 @@ import pytest
 from bag_stores import demo_sheets
 from browsing import browser_of, people, send, words
 from module_books import books_of_module
-from people import PLANNER, STORES
+from people import AUDITOR, PLANNER
 
 from jobs.models import Job
 from kitting.errands import loading
@@ -79,8 +79,8 @@ def test_whoever_may_send_files_stops_them_on_the_page_and_nobody_stops_a_plan()
     planner = browser_of(PLANNER)
 
     assert "Stop it: nothing is stored" in words(planner.get(f"/errands/{errand.pk}"))
-    assert "Stop it" not in words(browser_of(STORES).get(f"/errands/{errand.pk}"))
-    assert browser_of(STORES).post(f"/errands/{errand.pk}/stop").status_code == 403
+    assert "Stop it" not in words(browser_of(AUDITOR).get(f"/errands/{errand.pk}"))
+    assert browser_of(AUDITOR).post(f"/errands/{errand.pk}/stop").status_code == 403
     assert "can't be stopped" in words(send(planner, f"/errands/{plan.pk}/stop"))
     assert Errand.objects.get(pk=plan.pk).state == WAITING
     assert "STOPPED jobs.csv is not read any further" in words(send(planner, f"/errands/{errand.pk}/stop"))

@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from foreign_list import CELLS, COLUMNS, HEADINGS, LIST, RUNS, SAID, TITLE, WHERE
 from module_books import books_of_module
 from openpyxl import Workbook
-from people import BUYER, PLANNER, STANDARDS
+from people import AUDITOR, CREW, PLANNER
 
 from jobs.models import Job, Run, ScheduleRevision
 from kitting.models import Errand, Event, KeptLayout
@@ -232,15 +232,15 @@ def test_a_layout_that_was_written_as_a_file_is_kept_only_if_it_says_all_of_the_
     assert "It says more than can be shown here" in words(page)
 
 
-def test_only_a_planner_says_what_columns_are_and_others_look(planner: Client) -> None:
+def test_who_sends_sheets_says_what_columns_are_and_an_auditor_looks(planner: Client) -> None:
     kept(planner)
     number = KeptLayout.objects.get().pk
     address = columns()
 
-    assert "A planner says what the columns are." in words(browser_of(STANDARDS).get(address))
-    assert browser_of(STANDARDS).post(address, {**WHERE, **SAID, **CELLS, "keep": "yes"}).status_code == 403
-    assert browser_of(STANDARDS).get(f"/layouts/{number}").status_code == 200
-    assert browser_of(BUYER).get("/layouts").status_code == 403
+    assert "Who sends sheets says what the columns are." in words(browser_of(AUDITOR).get(address))
+    assert browser_of(AUDITOR).post(address, {**WHERE, **SAID, **CELLS, "keep": "yes"}).status_code == 403
+    assert browser_of(AUDITOR).get(f"/layouts/{number}").status_code == 200
+    assert browser_of(CREW).get("/layouts").status_code == 403
     assert planner.get("/layouts/999").status_code == 404
     assert planner.get(columns().replace(str(errand().pk), "999")).status_code == 404
 

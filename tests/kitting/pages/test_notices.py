@@ -10,6 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import AUDITOR, BUYER, DUTY, PLANNER, STANDARDS, STORES
 
+from inventory.models import Balance
 from kitting.models import Event
 from kitting.selectors.notices import KINDS, notices
 from kitting.services.end_jobs import cancel_job
@@ -91,3 +92,16 @@ def test_the_record_is_searched_and_shows_names_only_to_who_may_see_them() -> No
     assert "lot recalled" in hidden
     assert DUTY.name not in hidden
     assert browser_of(BUYER).get("/record").status_code == 403
+
+
+def test_a_job_that_an_applied_plan_finds_less_ready_is_told_to_who_acts_on_it() -> None:
+    stores = Stores()
+    stores.plan()
+    assert not Event.objects.filter(name="job less ready").exists()
+    Balance.objects.filter(lot__item__stock_code="EL15-3", place__kind="bin").update(quantity=0)
+
+    stores.plan()
+
+    told = Event.objects.filter(name="job less ready")
+    assert {one.addressed_to for one in told} == {"planner", "storekeeper", "buyer"}
+    assert ("J03", "ready", "short") in {(one.subject, one.data["before"], one.data["after"]) for one in told}
