@@ -47,7 +47,7 @@ def files(asked: Asked) -> HttpResponse:
         for one in found
     ]  # fmt: skip
     table = Table("Lately", ("File", "What", "By", "State", "Said"), rows, "No file was sent on these pages yet.")
-    return page(asked, "files.html", {"table": table, "may_start": asked.actor.may("sheets", DO)})
+    return page(asked, "files.html", {"table": table, "may_start": asked.actor.may("schedule", DO)})
 
 
 def file_page(asked: Asked, number: str) -> HttpResponse:
