@@ -85,7 +85,7 @@ def test_a_storekeeper_asks_that_a_short_bag_goes_and_the_planner_sees_what_the_
 def test_once_approved_the_bag_is_issued_without_a_second_signature_and_only_once(
     stores: Stores, window: Client
 ) -> None:
-    code, out = stores.code("J03", "V1"), {"crew": "Crew 14", "truck": "14", "signature": "T. Ahola"}
+    code, out = stores.code("J03", "V1"), {"crew": "Crew 14", "truck": "14", "signature": "K. Lund"}
     address = asked_short(stores, window)
     early = words(send(window, "/issue/N", bags=code, **out))
     approve = {"deed": "approve", "reason": "the van is on its way"}
