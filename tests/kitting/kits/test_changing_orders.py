@@ -18,8 +18,8 @@ from kitting.selectors.orders import came_for_nothing, lying_free, on_order, red
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.change_orders import redate_order, split_order
 from kitting.services.cut_orders import cut_order, decide_surplus, send_back
+from kitting.services.end_jobs import cancel_job
 from kitting.services.load_sheets import load_sheets
-from kitting.services.release_promises import cancel_job
 from kitting.services.settle_deliveries import settle_deliveries
 
 pytestmark = pytest.mark.django_db

@@ -42,6 +42,7 @@ NO_PAGES = {
     "consumption-file", "count-sheet-file", "layout-file",
 }  # fmt: skip
 ONE_COLUMN = '[reels]\nreel = "{Cable}"\n"cable type" = "CT-01"\n'
+PARTS = 3  # so that workers share the pages
 MOST_BYTES = 150_000  # of a first visit, without pictures
 PAPERS_MM = {"Letter": 215.9, "A4": 210.0}
 MARGIN_MM, PIXELS_A_MM = 13, 96 / 25.4
@@ -171,13 +172,14 @@ def enter(page: Page, server: str) -> None:
 
 
 @pytest.mark.usefixtures("_story")
+@pytest.mark.parametrize("part", range(PARTS))
 def test_every_page_is_open_to_everybody_by_day_by_night_and_on_a_phone_and_fits_on_paper(
-    live_server: LiveServer, look: Opened
+    live_server: LiveServer, look: Opened, part: int
 ) -> None:
     desk, night, phone = look(), look(dark=True), look(phone=True)
     for page in (desk, night, phone):
         enter(page, live_server.url)
-    for route, address in addresses():
+    for route, address in [*addresses()][part::PARTS]:
         assert "<" not in address, f"{route.name} needs a name for its address"
         for page in (desk, night, phone):
             answer = page.goto(live_server.url + address)

@@ -12,7 +12,7 @@ from people import BUYER, PLANNER, STORES
 
 from inventory.models import Depot, Movement, OrderLine
 from inventory.services.receiving import Arrival, receive
-from kitting.services.release_promises import cancel_job
+from kitting.services.end_jobs import cancel_job
 from kitting.services.settle_deliveries import settle_deliveries
 
 pytestmark = pytest.mark.django_db

@@ -92,7 +92,12 @@ def test_a_plan_of_the_records_is_that_of_their_dump_but_for_who_sees_to_what_is
     assert records.keys() == files.keys()
     # Who sees to a short line, and since when, only the records know.
     cared = [name for name in records if records[name] != files[name]]
-    assert sorted(cared) == ["documents/shortage-report.csv", "documents/shortage-report.pdf", "documents/shortage-report.xlsx", "shortages.csv"]
+    assert sorted(cared) == [
+        "documents/shortage-report.csv",
+        "documents/shortage-report.pdf",
+        "documents/shortage-report.xlsx",
+        "shortages.csv",
+    ]
     known, told = (pd.read_csv(io.BytesIO(one["shortages.csv"]), dtype=str) for one in (records, files))
     assert known.drop(columns=["owner", "age_days"]).equals(told)
 
