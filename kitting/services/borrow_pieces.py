@@ -98,12 +98,8 @@ def borrow(
     free = free_first(item, taker)
     ask_before_lending(one.bag, free, pay_back_by, confirmed)
     state = advance(one, BORROW, reason=told)
-    parts = [*taken_out(one.contents, stock_code, lot, quantity)]
-    for line, found, pieces in parts:
-        one.write(line, found, BORROWED, pieces, facts={"to": str(taker)})
-    _into(one, taker, parts)
     lent = Borrow.objects.create(
-        bag=one.bag, to_job=taker.job, lot=parts[0][1], quantity=quantity, why=told,
+        bag=one.bag, to_job=taker.job, lot=_carried(one, taker, stock_code, lot, quantity), quantity=quantity, why=told,
         free_first=[source.sentence for source in free], asked_by=leave.asked_by, authorised_by=leave.by,
         borrowed_at=one.action.at, pay_back_by=pay_back_by,
     )  # fmt: skip
@@ -112,6 +108,15 @@ def borrow(
     settled(one, state, "bag broken", facts, addressed_to=PLANNER, checked_by="", why=f"lent to {taker}: {told}")
     _tell(one, free, facts)
     return lent
+
+
+def _carried(one: Opened, taker: Bag, stock_code: str, lot: str, quantity: int) -> Lot:
+    """Carry the pieces from one bag to the other; returns their lot."""
+    parts = [*taken_out(one.contents, stock_code, lot, quantity)]
+    for line, found, pieces in parts:
+        one.write(line, found, BORROWED, pieces, facts={"to": str(taker)})
+    _into(one, taker, parts)
+    return parts[0][1]
 
 
 def _facts(lent: Borrow, taker: Bag) -> dict[str, object]:
