@@ -4,6 +4,7 @@ import re
 from typing import Any
 
 import pypdfium2
+from bag_stores import Stores, planned
 from django.test import Client
 from people import AUDITOR, BUYER, CREW, DUTY, PLANNER, STANDARDS, STORES, person
 
@@ -35,6 +36,13 @@ def people(*actors: Actor, depots: dict[str, list[str]] | None = None) -> None:
         found.set_password(PASSWORD)
         found.set_pin(PIN)
         found.save()
+
+
+def bags_listed() -> None:
+    """The demo on the first morning with the bags of one job listed, and people who may sign in."""
+    planned()
+    Stores(prefix="listed").bags("J03")
+    people()
 
 
 def browser_of(actor: Actor) -> Client:

@@ -1,8 +1,8 @@
 """What a bag's page remembers, what its old label says, and who signs for it."""
 
 import pytest
-from bag_stores import Stores, demo_sheets, planned
-from browsing import PIN, browser_of, people, send, sign_in_name, words
+from bag_stores import Stores, demo_sheets
+from browsing import PIN, bags_listed, browser_of, send, sign_in_name, words
 from django.test import Client
 from module_books import books_of_module
 from people import CREW, STORES
@@ -10,13 +10,6 @@ from people import CREW, STORES
 from kitting.models import Event
 
 pytestmark = pytest.mark.django_db
-
-
-def bags_listed() -> None:
-    """The demo on the first morning with the bags of one job listed, and people who may sign in."""
-    planned()
-    Stores(prefix="listed").bags("J03")
-    people()
 
 
 books = books_of_module(demo_sheets, bags_listed)

@@ -4,8 +4,8 @@ from datetime import date
 from typing import Any
 
 import pytest
-from bag_stores import Stores, demo_sheets, planned
-from browsing import OTHER_STORES, PIN, browser_of, people, send, sign_in_name, words
+from bag_stores import Stores, demo_sheets
+from browsing import OTHER_STORES, PIN, bags_listed, browser_of, send, sign_in_name, words
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
@@ -21,13 +21,6 @@ from kitting.selectors.bag_contents import bare, label_state
 from kitting.selectors.pick_walk import Step, pick_walk
 
 pytestmark = pytest.mark.django_db
-
-
-def bags_listed() -> None:
-    """The demo on the first morning with the bags of one job listed, and people who may sign in."""
-    planned()
-    Stores(prefix="listed").bags("J03")
-    people()
 
 
 books = books_of_module(demo_sheets, bags_listed)
