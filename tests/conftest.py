@@ -33,8 +33,9 @@ DATABASE_FIXTURES = {"db", "transactional_db", "live_server"}
 
 
 def pytest_configure() -> None:
-    """Do what takes long in the request that asks for it; the worker has tests of its own."""
+    """Do what takes long in the request that asks for it; the worker has tests of its own. Digest passwords fast."""
     django_settings.ERRANDS_AT_ONCE = True
+    django_settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]  # slow by intent else
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -14,6 +14,7 @@ from people import DUTY, PLANNER, STANDARDS, STORES
 from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 from record_books import load
+from snapshots import made_once
 
 from inventory.models import Action, Balance, Depot, Lot, OrderLine, Place, Transfer
 from kitting.errands.keeping import packed_files
@@ -154,11 +155,16 @@ def addresses() -> Iterator[tuple[Route, str]]:
             yield route, f"/{address}{ASKING.get(route.name, '')}"
 
 
-@pytest.fixture
-def _story() -> None:
+def told() -> None:
+    """The demo with all weeks after it."""
     load(demo_sheets())
     planned()
     list(play())
+
+
+@pytest.fixture
+def _story() -> None:
+    made_once("told-demo", told)
     everything = Person(sign_in="everything", name="E. Verything", roles=[*ROLES])
     everything.set_password(PASSWORD)
     everything.save()
