@@ -8,7 +8,7 @@ import pytest
 from asked_for import one_of_each
 from bag_stores import CLEAN, demo_sheets, planned
 from browsing import OTHER_STORES, PASSWORD
-from chromium import Opened, assert_open_to_everybody
+from chromium import DESK, PHONE, Opened, assert_open_to_everybody
 from foreign_list import LIST
 from people import DUTY, PLANNER, STANDARDS, STORES
 from playwright.sync_api import Page
@@ -182,18 +182,22 @@ def enter(page: Page, server: str) -> None:
 def test_every_page_is_open_to_everybody_by_day_by_night_and_on_a_phone_and_fits_on_paper(
     live_server: LiveServer, look: Opened, part: int
 ) -> None:
-    desk, night, phone = look(), look(dark=True), look(phone=True)
-    for page in (desk, night, phone):
-        enter(page, live_server.url)
+    page = look()
+    enter(page, live_server.url)
     for route, address in [*addresses()][part::PARTS]:
         assert "<" not in address, f"{route.name} needs a name for its address"
-        for page in (desk, night, phone):
-            answer = page.goto(live_server.url + address)
-            assert answer is not None
-            assert answer.status == 200, f"{address}: {answer.status}"
-            assert page.locator("h1").count() == 1, address
-            assert_open_to_everybody(page, only_colours=page is night)
-        assert_fits_on_paper(desk)
+        answer = page.goto(live_server.url + address)
+        assert answer is not None
+        assert answer.status == 200, f"{address}: {answer.status}"
+        assert page.locator("h1").count() == 1, address
+        assert_open_to_everybody(page)
+        page.emulate_media(color_scheme="dark")
+        assert_open_to_everybody(page, only_colours=True)
+        page.emulate_media(color_scheme="light")
+        page.set_viewport_size(PHONE)
+        assert_open_to_everybody(page)
+        page.set_viewport_size(DESK)
+        assert_fits_on_paper(page)
 
 
 def assert_fits_on_paper(page: Page) -> None:
