@@ -3,7 +3,7 @@
 import pytest
 from bag_stores import Stores, demo_sheets, planned
 from browsing import OTHER_STORES, PIN, people
-from chromium import Opened, assert_open_to_everybody, sign_in
+from chromium import Opened, assert_open_to_everybody, said, scan, sign_in
 from people import CREW, STORES
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
@@ -37,7 +37,7 @@ def test_a_storekeeper_fills_checks_stages_issues_and_takes_back_a_bag(live_serv
     _check(page, live_server.url, code)
     _find(page, code)
     page.get_by_role("link", name="Put in its rack place").click()
-    _scan(page, "R-7")
+    scan(page, "R-7")
     expect(page.get_by_text("PLACED", exact=True)).to_be_visible()
 
     page.get_by_role("link", name="Issue to a crew").click()
@@ -63,31 +63,23 @@ def _find(page: Page, code: str) -> None:
     page.wait_for_url("**/bags/*")
 
 
-def _scan(page: Page, text: str) -> None:
-    """What a scanner does: type into the field that has the cursor, and send Enter."""
-    page.keyboard.press("Control+A")
-    page.keyboard.type(text)
-    with page.expect_navigation():
-        page.keyboard.press("Enter")
-
-
 def _walk(page: Page, code: str) -> None:
     """Past all bins, with a wrong one at the first."""
     steps = pick_walk(depot="N", bags=[code])
-    _scan(page, "N-99-9")
+    scan(page, "N-99-9")
     expect(page.get_by_text("WRONG BIN", exact=True).first).to_be_visible()
     for step in steps:
         expect(page.locator(".bin")).to_have_text(step.place.code)
-        _scan(page, step.place.code)
+        scan(page, step.place.code)
         if step.lot.number:
-            _scan(page, f"(241){step.lot.item.stock_code}(10){step.lot.number}")
+            scan(page, f"(241){step.lot.item.stock_code}(10){step.lot.number}")
         else:
-            _scan(page, step.lot.item.stock_code)
+            scan(page, step.lot.item.stock_code)
         if step == steps[0]:
             assert_open_to_everybody(page)
-        _scan(page, bare(step.quantity))
+        scan(page, bare(step.quantity))
         _yes_if_asked(page)
-        expect(page.get_by_text("RIGHT", exact=True).first).to_be_visible()
+        said(page, "RIGHT")
     expect(page.get_by_role("heading", name="Nothing to pick")).to_be_visible()
 
 
@@ -106,7 +98,7 @@ def _check(page: Page, server: str, code: str) -> None:
     page.get_by_role("button", name="Take over").click()
     for item, thousandths in Stores().counted(JOB, STRUCTURE).items():
         for _ in range(thousandths // 1_000):
-            _scan(page, item)
+            scan(page, item)
     assert_open_to_everybody(page)
     page.get_by_role("button", name="That is all that is inside").click()
     expect(page.get_by_text("FULL", exact=True).first).to_be_visible()

@@ -3,7 +3,7 @@
 import pytest
 from bag_stores import OTHER_STORES, Stores, demo_sheets, planned
 from browsing import PIN, people, sign_in_name
-from chromium import Opened, assert_open_to_everybody, sign_in
+from chromium import Opened, assert_open_to_everybody, said, scan, sign_in
 from people import DUTY, STORES
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
@@ -56,39 +56,26 @@ def test_a_storekeeper_goes_from_pick_to_issue(live_server: LiveServer, look: Op
     assert deeds.filter(deed=ISSUED).exists()
 
 
-def said(page: Page, word: str) -> None:
-    """The large word of the answer."""
-    expect(page.locator(".told strong").filter(has_text=word).first).to_be_visible()
-
-
 def _steps(code: str) -> tuple[Step, ...]:
     return pick_walk(depot="N", bags=[code])
 
 
-def _scan(page: Page, text: str) -> None:
-    """What a wedge scanner does: it types and presses Enter, wherever the cursor is."""
-    expect(page.locator("#scan, #quantity").first).to_be_focused()
-    page.keyboard.type(text)
-    with page.expect_navigation():
-        page.keyboard.press("Enter")
-
-
 def _pick_step(page: Page, step: Step) -> None:
     if page.get_by_label("Scan the bin").is_visible():
-        _scan(page, step.place.code)
+        scan(page, step.place.code)
     expect(page.get_by_text("Right bin").last).to_be_visible()
-    _scan(page, step.lot.item.stock_code)
+    scan(page, step.lot.item.stock_code)
     if page.get_by_label("Scan or type the lot").is_visible():
-        _scan(page, step.lot.number)
-    _scan(page, "")  # the quantity stands there already
+        scan(page, step.lot.number)
+    scan(page, "")  # the quantity stands there already
     said(page, "RIGHT")
 
 
 def _pick_with_faults(page: Page, code: str) -> None:
     first, second, third, *rest = _steps(code)
     other = next(step for step in rest if step.lot.item_id != first.lot.item_id)
-    _scan(page, first.place.code)
-    _scan(page, other.lot.item.stock_code)
+    scan(page, first.place.code)
+    scan(page, other.lot.item.stock_code)
     said(page, "WRONG ITEM")
     assert_open_to_everybody(page)
     _pick_step(page, first)  # the bin stays scanned

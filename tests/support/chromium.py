@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from browsing import PASSWORD, sign_in_name
-from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Playwright, expect, sync_playwright
 
 from kitting.roles import Actor
 
@@ -67,6 +67,23 @@ def sign_in(page: Page, server: str, actor: Actor) -> None:
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url(f"{server}/")
+
+
+def scan(page: Page, text: str) -> None:
+    """What a wedge scanner does: type into the field that has the cursor, and send Enter.
+
+    A page gives the cursor to its field a moment after it has loaded; what is typed before that is lost.
+    """
+    expect(page.locator("main input:focus")).to_be_visible()
+    page.keyboard.press("Control+A")
+    page.keyboard.type(text)
+    with page.expect_navigation():
+        page.keyboard.press("Enter")
+
+
+def said(page: Page, word: str) -> None:
+    """The large word of the answer."""
+    expect(page.locator(".told strong").filter(has_text=word).first).to_be_visible()
 
 
 def assert_open_to_everybody(page: Page, *, only_colours: bool = False) -> None:
