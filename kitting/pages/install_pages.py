@@ -1,39 +1,22 @@
 """Note what is installed: scan the end and the piece, or tick by end and phase; which lot is on which."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, BagLine
-from kitting.models.bags import INSTALLED
+from kitting.models import Bag
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refused
 from kitting.pages.bag_forms import of_bag, quantity
 from kitting.pages.other_lot import Read, brought_in, question_of, read_for, source_chosen
 from kitting.pages.several import said
-from kitting.selectors.bag_contents import LineStand, bare, contents_of, label_code
+from kitting.selectors.bag_contents import contents_of, label_code
+from kitting.selectors.ends_to_fit import End, ends_to_fit
 from kitting.services.return_bags import Installed, install
 
 READ, END, OTHER = "read", "end", "other"
-
-_SIDES = {"from": "from end", "to": "to end", "joint": "joint", "position": ""}
-
-
-@dataclass(frozen=True, slots=True)
-class End:
-    """A line of a bag on the install page: its end, the phases to tick, the lots to choose from, what is done."""
-
-    line: BagLine
-    where: str
-    name: str
-    phases: Sequence[str]
-    each: str
-    lots: Sequence[tuple[str, str]]
-    done: str
-    asks_where: bool
 
 
 @of_bag
@@ -66,7 +49,7 @@ def install_page(asked: Asked, one: Bag) -> HttpResponse:
     return page(asked, "install.html", context)
 
 
-def _fills(ends: Sequence["End"], lot: str) -> bool:
+def _fills(ends: Sequence[End], lot: str) -> bool:
     """Whether the lot lies in the bag for one of these ends."""
     return any(lot in ("", number) for end in ends for number, _ in end.lots)
 
@@ -96,44 +79,8 @@ def _other_lot(asked: Asked, one: Bag, here: str) -> HttpResponse:
     return attempt(asked, deed, again, back=again)
 
 
-def _ends(one: Bag) -> Iterator[End]:
-    contents = contents_of([one])[one.pk]
-    noted: dict[int, set[str]] = {}
-    for line, phase in BagEntry.objects.filter(line__bag=one, deed=INSTALLED).values_list("line", "phase"):
-        noted.setdefault(line, set()).add(phase)
-    for stand in contents.lines:
-        if stand.line.item is None or (not stand.open and not stand.installed):
-            continue
-        facts = stand.line.facts
-        phases, each = _shares(stand)
-        left = [phase for phase in phases if phase not in noted.get(stand.line.pk, ())] if stand.open else []
-        lots = [
-            (contents.lots[number].number, f"lot {contents.lots[number].number or 'unknown'}, {bare(pieces)} left")
-            for number, pieces in stand.inside.items()
-            if pieces > 0
-        ]
-        where = "-".join(filter(None, (facts.get("structure"), facts.get("position"))))
-        more = (_SIDES.get(facts.get("side", "")), "spare" if stand.line.spare else "")
-        name = ", ".join(filter(None, (where, *more)))
-        done = f"{bare(stand.installed)} of {bare(stand.issued)}" if stand.installed else ""
-        yield End(
-            stand.line,
-            where,
-            name or "job",
-            left,
-            bare(each),
-            lots,
-            f"{done} DONE" if done else "",
-            not facts.get("position") or stand.line.spare,
-        )
-
-
-def _shares(stand: LineStand) -> tuple[Sequence[str], int]:
-    """The phases of a line and the thousandths of each; all at once where they don't share evenly."""
-    phases, issued = str(stand.line.facts.get("phases", "")), min(stand.issued, stand.line.quantity)
-    if phases and not stand.line.spare and issued % len(phases) == 0:
-        return list(phases), issued // len(phases)
-    return ["all"], stand.open
+def _ends(one: Bag) -> Sequence[End]:
+    return ends_to_fit(contents_of([one]).values())[one.pk]
 
 
 def _pieces(asked: Asked, one: Bag) -> Iterator[Installed]:
