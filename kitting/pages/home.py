@@ -10,7 +10,12 @@ from kitting.pages.tasks_today import tasks_for
 from kitting.roles import DO, SEE
 
 # Pages that somebody needs at once, without a task that waits: the right and its level.
-_DOORS = {"emergency": ("bags", DO), "fit-check": ("field answers", SEE), "where": ("field answers", SEE)}
+_DOORS = {
+    "emergency": ("bags", DO),
+    "carried": ("turn in", DO),
+    "fit-check": ("field answers", SEE),
+    "where": ("field answers", SEE),
+}
 
 
 def home(asked: Asked) -> HttpResponse:

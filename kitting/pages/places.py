@@ -27,6 +27,9 @@ PLACES = (
     Place("Plan", "plans", "job dates", "plan again, look at a plan, apply it; what would be if"),
     Place("Files", "files", "sheets", "send cable schedules and other sheets, and answer their questions"),
     Place("Bags", "bags", "bags", "bags of a depot: pick, check, stage, issue, take back"),
+    Place(
+        "Without a signal", "carried", "turn in", "bags and counts on this device, and scans sent later", at_top=False
+    ),
     Place("Emergency", "emergency", "bags", "something has failed: what it needs, where that is, and its bag at once"),
     Place("Storm", "storms", "storm", "ask for one or open it, what keeps it open, how fast pieces go, what it used"),
     Place("Pre-made kits", "premade", "bags", "kits built ahead for standard locations: build, rework, give"),

@@ -15,6 +15,7 @@ from kitting.pages import (
     bag_request_pages,
     borrow_pages,
     buying_pages,
+    carried_pages,
     check_pages,
     count_pages,
     count_settling,
@@ -267,6 +268,11 @@ ROUTES: tuple[Route, ...] = (
     Route("pick/<str:depot>", "pick", pick_pages.pick, BAGS, (BAGS, DO), at_depot),
     Route("labels/<str:depot>", "day-labels", label_pages.day_labels, BAGS, (SIGNED_IN, "")),
     Route("issue/<str:depot>", "issue", out_pages.issue, BAGS, (BAGS, DO), at_depot),
+    # without a signal: a script fills the page, and use cases look at what each scan needs
+    Route("carried/bags", "carried", carried_pages.carried_page, "turn in"),
+    Route("carried/worker.js", "carried-worker", carried_pages.worker, "turn in"),
+    Route("carried/bags.json", "carried-data", carried_pages.carried_data, "turn in"),
+    Route("carried/scans", "carried-scans", carried_pages.carried_scans, "turn in", ("turn in", DO), form_only=True),
     # storms: the duty supervisor opens and closes them; use cases look at the rest of what is decided there
     Route("storms", "storms", storm_pages.storms, PLANS, ("storm", ASK, APPROVE)),
     Route("storms/<str:storm>", "storm", storm_pages.storm, PLANS, ("storm", ASK, APPROVE)),

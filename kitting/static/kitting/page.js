@@ -1,18 +1,19 @@
 // Pages work without this. It adds a sound and a buzz to what a scan was answered, and puts the cursor back to scan on.
 "use strict";
-const answer = document.querySelector("[data-answer]");
-if (answer) {
-  const no = answer.dataset.answer === "no";
+let speaker; // one for the page, made with the first sound
+function sound(no) {
   if (navigator.vibrate && navigator.userActivation?.hasBeenActive) navigator.vibrate(no ? [300, 100, 300] : 80);
   try {
-    const sound = new AudioContext();
-    const tone = sound.createOscillator();
+    speaker ??= new AudioContext();
+    const tone = speaker.createOscillator();
     tone.frequency.value = no ? 180 : 880;
-    tone.connect(sound.destination);
+    tone.connect(speaker.destination);
     tone.start();
-    tone.stop(sound.currentTime + (no ? 0.5 : 0.1));
+    tone.stop(speaker.currentTime + (no ? 0.5 : 0.1));
   } catch { /* a device without sound still shows the word and the shape */ }
 }
+const answer = document.querySelector("[data-answer]");
+if (answer) sound(answer.dataset.answer === "no");
 for (const form of document.querySelectorAll("form")) {
   form.addEventListener("submit", () => {
     for (const button of form.querySelectorAll("button")) setTimeout(() => { button.disabled = true; });

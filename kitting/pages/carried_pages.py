@@ -1,0 +1,180 @@
+"""Work without a signal: what a device carries, and the scans it kept, sent once it can be heard again."""
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.http import HttpResponse, JsonResponse
+from django.middleware.csrf import get_token
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.utils.dateparse import parse_datetime
+
+from kitting.calculation.bag_states import BEGIN, CHECK, INSTALL, ISSUE, PICK, STAGE, TURN_IN, WRITE_OFF
+from kitting.calculation.short_codes import verified
+from kitting.errors import Refusal
+from kitting.models import KeptScan
+from kitting.pages.asked import Asked, page
+from kitting.selectors.carried import carried
+from kitting.services.replay_scans import Recorded, replay
+
+_MOST_SCANS, _MOST_PIECES, _LONGEST = 2_000, 10**9, 500
+
+
+def carried_page(asked: Asked) -> HttpResponse:
+    """The page itself: a shell that a script fills from what the device keeps, so that it opens without a signal."""
+    return page(asked, "carried.html", {})
+
+
+def worker(_asked: Asked) -> HttpResponse:
+    """The script that hands the device its kept copy of the page where there is no signal."""
+    return HttpResponse(render_to_string("kitting/carried_worker.js"), content_type="text/javascript")
+
+
+def carried_data(asked: Asked) -> HttpResponse:
+    """What the device carries from now on."""
+    codes = []
+    for text in asked.request.GET.getlist("bag"):
+        try:
+            codes.append(verified(text))
+        except Refusal:
+            continue  # it was scanned on a device; another device's page may have put anything there
+    told = carried(asked.actor, asked.today, codes)
+    person = {"name": asked.actor.name, "sign_in": asked.person.sign_in}
+    as_of = f"{asked.at.astimezone(asked.zone):%Y-%m-%d %H:%M}"
+    return JsonResponse({**told, "person": person, "as_of": as_of, "csrf": get_token(asked.request)})
+
+
+def carried_scans(asked: Asked) -> HttpResponse:
+    """Book what a device kept; each scan by the person who made it, who must be the one that is signed in."""
+    try:
+        sent = _Sent.read(asked.request.body)
+    except (KeyError, TypeError, ValueError, AttributeError) as problem:
+        told = f"These are no scans of ours ({problem}); the device keeps them."
+        return JsonResponse({"problem": told}, status=400)
+    shift = asked.at - timezone.now()  # of the books' clock: a demo plays on invented days
+    scans = [
+        Recorded(one.name, one.content, one.action, one.device_at + shift, asked.actor)
+        for one in sent.scans
+        if one.by == asked.person.sign_in
+    ]
+    done = replay(device=sent.device, scans=scans, device_now=sent.device_now + shift, at=asked.at)
+    why = dict(KeptScan.objects.filter(action__in=done.kept).values_list("action", "why"))
+    others = [one.action for one in sent.scans if one.by != asked.person.sign_in]
+    return JsonResponse({"applied": done.applied, "known": done.known, "kept": why, "others": others})
+
+
+@dataclass(frozen=True, slots=True)
+class _Scan:
+    """A scan as a device sends it."""
+
+    name: str
+    content: Mapping[str, object]
+    action: str
+    device_at: datetime
+    by: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Sent:
+    """What a device sends at once."""
+
+    device: str
+    device_now: datetime
+    scans: tuple[_Scan, ...]
+
+    @classmethod
+    def read(cls, body: bytes) -> "_Sent":
+        """What was sent.
+
+        Raises:
+            KeyError, TypeError, ValueError, AttributeError: it is no JSON, or not of this shape.
+        """
+        given = json.loads(body)
+        scans = given["scans"]
+        if not isinstance(scans, list) or len(scans) > _MOST_SCANS:
+            raise ValueError(f"more than {_MOST_SCANS} scans at once")
+        return cls(_text(given["device"]), _moment(given["device_now"]), tuple(_scan(one) for one in scans))
+
+
+def _scan(given: Mapping[str, object]) -> _Scan:
+    name = _text(given["name"])
+    content = _record(given["content"], _CONTENTS[name])
+    return _Scan(name, content, _text(given["action"]), _moment(given["device_at"]), _text(given["by"]))
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str) or len(value) > _LONGEST:
+        raise TypeError(f"no text: {value!r:.40}")
+    return value
+
+
+def _moment(value: object) -> datetime:
+    found = parse_datetime(_text(value))
+    if found is None or found.tzinfo is None:
+        raise ValueError(f"no moment with its zone: {value!r:.40}")
+    return found
+
+
+def _number(value: object) -> int:
+    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= _MOST_PIECES:
+        raise TypeError(f"no number of pieces: {value!r:.40}")
+    return value
+
+
+def _yes(value: object) -> bool:
+    if not isinstance(value, bool):
+        raise TypeError(f"neither true nor false: {value!r:.40}")
+    return value
+
+
+def _place(value: object) -> list[str] | None:
+    if value is None:
+        return None
+    if not isinstance(value, list) or len(value) != len(("depot", "code", "kind")):
+        raise TypeError(f"no place: {value!r:.40}")
+    return [_text(part) for part in value]
+
+
+def _counted(value: object) -> dict[str, int]:
+    if not isinstance(value, dict):
+        raise TypeError(f"no count: {value!r:.40}")
+    return {_text(code): _number(number) for code, number in value.items()}
+
+
+def _pieces(value: object) -> list[dict[str, object]]:
+    if not isinstance(value, list):
+        raise TypeError(f"no pieces: {value!r:.40}")
+    return [_record(one, _PIECE) for one in value]
+
+
+Reader = Callable[[object], object]
+
+
+def _record(given: object, fields: Mapping[str, Reader]) -> dict[str, object]:
+    """All fields of a scan and no others: nobody may name another actor, moment or approver."""
+    if not isinstance(given, dict) or {*given} != {*fields}:
+        raise ValueError(f"not of these fields: {', '.join(fields)}")
+    return {name: fields[name](value) for name, value in given.items()}
+
+
+_PIECE: Mapping[str, Reader] = {
+    "line": _text, "stock_code": _text, "lot": _text, "quantity": _number, "phase": _text, "gauge": _text,
+    "remark": _text, "position": _text,
+}  # fmt: skip
+_OF_BAG: Mapping[str, Reader] = {"bag": _text}
+_LOT: Mapping[str, Reader] = {**_OF_BAG, "stock_code": _text, "lot": _text, "quantity": _number}
+# By the name that replayed scans have.
+_CONTENTS: Mapping[str, Mapping[str, Reader]] = {
+    PICK: {**_LOT, "place": _place, "as_spare": _yes},
+    "finish short": {**_OF_BAG, "why": _text},
+    CHECK: {**_OF_BAG, "counted": _counted},
+    STAGE: {**_OF_BAG, "rack": _text},
+    ISSUE: {**_OF_BAG, "crew": _text, "truck": _text, "signature": _text},
+    BEGIN: _OF_BAG,
+    INSTALL: {**_OF_BAG, "pieces": _pieces},
+    TURN_IN: {**_LOT, "condition": _text, "door": _text, "place": _place, "why": _text},
+    WRITE_OFF: {**_LOT, "deed": _text, "why": _text},
+    "count": {"count_list": _number, "line": _number, "counted": _number},
+}

@@ -1,0 +1,186 @@
+"""What a device carries to where there is no signal: bags with all that their tasks need, and count lists, blind."""
+
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import asdict
+from datetime import date, timedelta
+
+from django.db.models import Q
+
+from kitting.calculation.bag_states import (
+    BEGIN,
+    CHECK,
+    FINISH,
+    INSTALL,
+    ISSUE,
+    OUT,
+    PICK,
+    STAGE,
+    TABLE,
+    TURN_IN,
+    WRITE_OFF,
+    BagFacts,
+)
+from kitting.calculation.fit_matching import fits
+from kitting.calculation.fit_matching.wording import misfit_words
+from kitting.calculation.lengths import both
+from kitting.calculation.natural_order import natural_key
+from kitting.models import Bag
+from kitting.roles import DO, Actor
+from kitting.selectors.bag_contents import (
+    Contents,
+    contents_of,
+    facts_of_all,
+    label_code,
+    label_state,
+    live_letters,
+    pickers,
+)
+from kitting.selectors.bag_rows import not_ended
+from kitting.selectors.counting import blinded
+from kitting.selectors.ends_to_fit import End, ends_to_fit
+from kitting.selectors.fits import FitFacts, estimates_policy, fit_facts
+from kitting.selectors.open_counts import COUNT, list_states
+from kitting.selectors.pick_walk import Step, pick_walk
+from kitting.selectors.rule_revisions import live_rules
+
+DAYS_AHEAD = 10  # bags are filled and staged some working days before their cutover
+MOST_BAGS = 60  # as many as a device keeps without trouble
+# What can be done without a signal, and the action of the table of roles that it needs.
+TASKS: Mapping[str, str] = {
+    PICK: "bags", FINISH: "bags", CHECK: "bags", STAGE: "bags", ISSUE: "bags",
+    BEGIN: "as-installed", INSTALL: "as-installed", WRITE_OFF: "turn in", TURN_IN: "turn in",
+}  # fmt: skip
+_COUNT_RIGHT = "count"
+
+Told = dict[str, object]  # as JSON holds it
+
+
+def carried(actor: Actor, today: date, codes: Collection[str] = ()) -> Told:
+    """Bags that are out or whose cutover is near, at the person's depots, and those named; and open count lists.
+
+    The number of queries does not grow with bags and lines; a depot of theirs takes one pick walk.
+
+    Args:
+        actor: for whom; what they may not do is not among the tasks.
+        today: where they are.
+        codes: of bags to be carried as well, without check characters; those of nobody's bag are left out.
+    """
+    bags, left_out = _chosen(actor, today, codes)
+    contents = contents_of(bags)
+    filled_by = pickers([*contents])
+    facts, letters = facts_of_all(contents.values()), live_letters(bag.job_id for bag in bags)
+    ends, spans, policy = ends_to_fit(contents.values()), _fits(contents.values()), estimates_policy()
+    steps: dict[int, list[Step]] = defaultdict(list)
+    for depot in sorted({bag.depot.depot for bag in bags if actor.may("bags", DO, bag.depot.depot)}):
+        for step in pick_walk(depot=depot, bags=[label_code(bag) for bag in bags if bag.depot.depot == depot]):
+            steps[step.bag.pk].append(step)
+    return {
+        "bags": [
+            {
+                **_bag(contents[bag.pk], facts[bag.pk]),
+                "revision": letters.get(bag.job_id, ""),
+                "pickers": sorted(filled_by[bag.pk]),
+                "tasks": [name for name, right in TASKS.items() if actor.may(right, DO, bag.depot.depot)],
+                "steps": [_step(step) for step in steps[bag.pk]],
+                "ends": [_end(end) for end in ends[bag.pk]],
+                "fits": [*_parts(contents[bag.pk], spans, policy)],
+            }
+            for bag in bags
+        ],
+        "left_out": left_out,
+        "counts": [*_counts(actor)],
+        "leads": _leads(),
+        "rules": ", ".join(f"{name} {one.number}" for name, one in sorted(live_rules(today).items())),
+    }
+
+
+def _chosen(actor: Actor, today: date, codes: Collection[str]) -> tuple[list[Bag], int]:
+    """The bags, those named and the nearest cutovers first, and how many were too many."""
+    last = (today + timedelta(days=DAYS_AHEAD + 1)).isoformat()
+    near = Q(state__in=OUT) | Q(job__cutover__gt="", job__cutover__lt=last) | Q(code__in=codes)
+    found = [*not_ended(actor.depots).filter(near).select_related("job__recipe", "depot", "place__depot")]
+    found.sort(key=lambda bag: (bag.code not in codes, bag.job.cutover or "9", natural_key(bag.job.job), bag.number))
+    return found[:MOST_BAGS], max(len(found) - MOST_BAGS, 0)
+
+
+def _bag(one: Contents, facts: BagFacts) -> Told:
+    bag = one.bag
+    wanted: dict[str, Told] = {}
+    inside: dict[tuple[str, str], Told] = {}
+    for stand in one.lines:
+        item = stand.line.item
+        if item is None:
+            continue
+        what = {"stock_code": item.stock_code, "what": item.description or item.kind, "unit": item.stock_unit}
+        if stand.missing and not stand.line.spare:
+            row = wanted.setdefault(item.stock_code, {**what, "quantity": 0})
+            row["quantity"] = int(str(row["quantity"])) + stand.missing
+        for number, pieces in stand.inside.items():
+            if pieces > 0:
+                lot = one.lots[number].number
+                row = inside.setdefault((item.stock_code, lot), {**what, "lot": lot, "quantity": 0})
+                row["quantity"] = int(str(row["quantity"])) + pieces
+    stops = [*facts.held, *facts.out_of_date, *([facts.superseded] if facts.superseded else [])]
+    return {
+        "code": label_code(bag), "name": str(bag), "job": bag.job.job, "depot": bag.depot.depot,
+        "cutover": bag.job.cutover, "state": bag.state, "label": label_state(one), "why": bag.why,
+        "at": bag.whereabouts, "undecided": list(one.undecided()), "stops": stops,
+        "missing": [*wanted.values()], "inside": [*inside.values()],
+    }  # fmt: skip
+
+
+def _step(step: Step) -> Told:
+    item, place = step.lot.item, step.place
+    return {
+        "place": [place.depot.depot, place.code, place.kind], "stock_code": item.stock_code,
+        "what": item.description or item.kind, "unit": item.stock_unit, "lot": step.lot.number,
+        "use_by": step.lot.use_by.isoformat() if step.lot.use_by else "", "quantity": step.quantity,
+        "spare": step.is_spare, "held": step.is_held,
+    }  # fmt: skip
+
+
+def _end(end: End) -> Told:
+    return {
+        "line": end.line.line, "stock_code": end.line.item.stock_code if end.line.item else "", "where": end.where,
+        "name": end.name, "phases": list(end.phases), "each": end.each, "lots": [number for number, _ in end.lots],
+        "done": end.done, "asks_where": end.asks_where,
+    }  # fmt: skip
+
+
+def _fits(found: Collection[Contents]) -> dict[str, list[FitFacts]]:
+    lines = [stand.line for one in found for stand in one.lines if stand.line.item_id and not stand.line.dropped]
+    return fit_facts({**line.facts, "line": str(line.pk)} for line in lines)
+
+
+def _parts(one: Contents, spans: Mapping[str, Sequence[FitFacts]], policy: str) -> Iterator[Told]:
+    """The parts of a bag that are fitted by a diameter: ranges in nanometres, and how the cable's own band fits."""
+    for stand in one.lines:
+        for number, told in enumerate(spans.get(str(stand.line.pk), ()), start=1):
+            found = fits.fit(told.band, *told.part, estimates=policy)
+            why = "" if found.state == fits.FITS else misfit_words(found, told.over_what)
+            facts, low, high = stand.line.facts, *told.part
+            yield {
+                "stock_code": stand.line.item.stock_code if stand.line.item else "",
+                "where": "-".join(filter(None, (facts.get("structure"), facts.get("position")))), "side": number,
+                "over": told.over_what, "low": low, "high": high, "word": found.state.upper(), "why": why,
+                "range": f"{both(low, inches_first=True)} to {both(high, inches_first=True)}",
+            }  # fmt: skip
+
+
+def _counts(actor: Actor) -> Iterator[Told]:
+    for one in list_states(depots=actor.depots):
+        depot = one.counted.depot.depot
+        lines = [line for line, waits in one.lines if waits == COUNT]
+        if lines and actor.may(_COUNT_RIGHT, DO, depot):
+            told = [asdict(line) for line in blinded(lines)]
+            yield {"number": one.counted.number, "depot": depot, "lines": told}
+
+
+def _leads() -> dict[str, dict[str, str]]:
+    """By state and task: the state after it."""
+    leads: dict[str, dict[str, str]] = defaultdict(dict)
+    for row in TABLE:
+        if row.action in TASKS:
+            leads[row.state][row.action] = row.to or row.state
+    return leads

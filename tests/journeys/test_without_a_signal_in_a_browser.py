@@ -1,0 +1,125 @@
+"""A phone that loses its signal: its page opens, a bag is filled and checked, and all of it is sent later."""
+
+from collections.abc import Sequence
+
+import pytest
+from bag_stores import Stores, demo_sheets, planned
+from browsing import OTHER_STORES, people, sign_in_name
+from chromium import Opened, assert_open_to_everybody, said, sign_in
+from people import STORES
+from playwright.sync_api import Page, expect
+from pytest_django.live_server_helper import LiveServer
+from record_books import load
+
+from inventory.models import Action
+from kitting.calculation.cable_geometry import GAUGE, Band
+from kitting.calculation.fit_matching.fits import fit
+from kitting.calculation.lengths import parse_length
+from kitting.models import Bag, BagEntry, Person
+from kitting.models.bags import PICKED
+from kitting.selectors.bag_contents import bare
+from kitting.selectors.carried import carried
+from kitting.selectors.pick_walk import Step, pick_walk
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
+JOB, STRUCTURE = "J03", "B1"
+
+
+def typed(page: Page, text: str) -> None:
+    """As a scanner, on a page that answers without loading again."""
+    expect(page.locator("main input:focus")).to_be_visible()
+    page.keyboard.press("Control+A")
+    page.keyboard.type(text)
+    page.keyboard.press("Enter")
+
+
+def test_a_bag_is_filled_without_a_signal_and_booked_later(live_server: LiveServer, look: Opened) -> None:
+    load(demo_sheets())
+    planned()
+    people(STORES, OTHER_STORES)
+    stores = Stores(prefix="carried")
+    stores.bags(JOB)
+    code, steps = stores.code(JOB, STRUCTURE), pick_walk(depot="N", bags=[stores.code(JOB, STRUCTURE)])
+    page = look(phone=True)
+    sign_in(page, live_server.url, STORES)
+    page.goto(f"{live_server.url}/carried/bags?bag={code}")
+    page.get_by_role("button", name="Load").click()
+    said(page, "LOADED")
+    page.evaluate("navigator.serviceWorker.ready")
+    assert_open_to_everybody(page)
+
+    page.context.set_offline(True)
+    page.reload()  # from the copy that the device keeps
+    typed(page, f"BAG {code} REV A")
+    page.get_by_role("link", name="Pick", exact=True).click()
+    _walk(page, steps)
+    assert_open_to_everybody(page)
+    page.get_by_role("link", name="Back to the bag").click()
+    page.get_by_role("link", name="Check", exact=True).click()
+    expect(page.get_by_text("ANOTHER PERSON")).to_be_visible()
+    page.get_by_role("button", name="Send, and load again").click()
+    said(page, "NO SIGNAL")
+    assert not BagEntry.objects.filter(deed=PICKED).exists()
+
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Send, and load again").click()
+    said(page, "SENT")
+    assert Action.objects.filter(number__startswith="C-", by=STORES.name).count() == len(steps)
+    assert Bag.objects.get(job__job=JOB, structure=STRUCTURE).state == "picking"
+    _check_with_a_device_of_their_own(look, live_server.url, code, stores.counted(JOB, STRUCTURE))
+    assert Bag.objects.get(job__job=JOB, structure=STRUCTURE).checked_by == OTHER_STORES.name
+
+
+def _walk(page: Page, steps: Sequence[Step]) -> None:
+    """Past all bins, with a wrong one at the first."""
+    typed(page, "N-99-9")
+    said(page, "WRONG BIN")
+    for step in steps:
+        expect(page.locator(".bin")).to_have_text(step.place.code)
+        typed(page, step.place.code)
+        said(page, "RIGHT BIN")
+        typed(page, f"(241){step.lot.item.stock_code}(10){step.lot.number}")
+        said(page, "RIGHT")
+        if not step.lot.number:
+            assert not page.get_by_label("Scan or type the lot").is_visible()
+        typed(page, bare(step.quantity))
+        expect(page.locator(".told")).to_contain_text(f"in {JOB}")
+
+
+def _check_with_a_device_of_their_own(look: Opened, server: str, code: str, inside: dict[str, int]) -> None:
+    page = look(phone=True)
+    sign_in(page, server, OTHER_STORES)
+    page.goto(f"{server}/carried/bags?bag={code}")
+    page.get_by_role("button", name="Load").click()
+    said(page, "LOADED")
+    page.evaluate("navigator.serviceWorker.ready")
+    page.context.set_offline(True)
+    page.goto(f"{server}/carried/bags#{code}/check")
+    for item, pieces in inside.items():
+        for _ in range(pieces // 1_000):
+            typed(page, item)
+            said(page, "+ 1")
+    page.get_by_role("button", name="That is all that is inside").click()
+    said(page, "FULL")
+    _gauge_says_what_the_server_says(page, code)
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Send, and load again").click()
+    said(page, "SENT")
+
+
+def _gauge_says_what_the_server_says(page: Page, code: str) -> None:
+    """The readings at both ends of a part's range, and just beyond them."""
+    actor = Person.objects.get(sign_in=sign_in_name(OTHER_STORES)).actor()
+    (bag,) = (
+        one for one in carried(actor, Stores().at.date(), [code.replace("-", "")[:-2]])["bags"] if one["code"] == code
+    )  # type: ignore[attr-defined]
+    part = bag["fits"][0]
+    page.goto(page.url.partition("#")[0] + f"#{code}/fit")
+    for nm in (part["low"] - 10_000, part["low"], part["high"], part["high"] + 10_000):
+        reading = f"{nm // 1_000_000}.{nm % 1_000_000 // 10:05}"
+        page.get_by_label("mm", exact=True).check()
+        page.get_by_label("Gauge reading").fill(reading)
+        page.get_by_role("button", name="Does it fit?").click()
+        read = parse_length(reading, "mm")
+        found = fit(Band(read, read, GAUGE), part["low"], part["high"], estimates="accept")
+        said(page, found.state.upper())
