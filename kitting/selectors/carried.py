@@ -32,7 +32,6 @@ from kitting.selectors.bag_contents import (
     contents_of,
     facts_of_all,
     label_code,
-    label_state,
     live_letters,
     pickers,
 )
@@ -124,7 +123,7 @@ def _bag(one: Contents, facts: BagFacts) -> Told:
     stops = [*facts.held, *facts.out_of_date, *([facts.superseded] if facts.superseded else [])]
     return {
         "code": label_code(bag), "name": str(bag), "job": bag.job.job, "depot": bag.depot.depot,
-        "cutover": bag.job.cutover, "state": bag.state, "label": label_state(one), "why": bag.why,
+        "cutover": bag.job.cutover, "state": bag.state, "why": bag.why,
         "at": bag.whereabouts, "undecided": list(one.undecided()), "stops": stops,
         "missing": [*wanted.values()], "inside": [*inside.values()],
     }  # fmt: skip

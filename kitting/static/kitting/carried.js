@@ -394,7 +394,7 @@ function listView() {
       refuse("NOT CARRIED", `${get("read")} is not on this device. It is loaded with the rest where there is a signal; what is carried stands below.`);
     }
   }, field("read", "Scan a bag", { autofocus: true }));
-  const bags = kept.carries.bags.map((bag) => el("li", {}, go(`${bag.name}: ${bag.label}`, bag.code), el("small", {}, `${bag.cutover.slice(0, 10) || "no date"}, ${bag.state}${bag.at ? `, ${bag.at}` : ""}`)));
+  const bags = kept.carries.bags.map((bag) => el("li", {}, go(`${bag.name}: ${bag.state.toUpperCase()}`, bag.code), el("small", {}, [bag.cutover.slice(0, 10) || "no date", bag.at, bag.stops.join("; ")].filter(Boolean).join(", "))));
   const counts = kept.carries.counts.map((one) => el("li", {}, go(`Count ${one.number}: ${one.lines.length} to count`, `count ${one.number}`)));
   return [find, el("h2", {}, "Bags"), bags.length ? el("ul", { class: "deeds" }, bags) : el("p", {}, "None."), kept.carries.left_out ? el("p", {}, `${kept.carries.left_out} more are not carried: scan those that you need.`) : null,
     counts.length ? el("h2", {}, "Counts") : null, counts.length ? el("ul", { class: "deeds" }, counts) : null,
