@@ -13,6 +13,7 @@ from kitting.calculation.calendars import add_working_days
 from kitting.calculation.sheets.all_sheets import SHEETS
 from kitting.calculation.sheets.parsers import Setting
 from kitting.models import Bag
+from kitting.models.storms import OPEN
 from kitting.selectors.bag_contents import contents_of
 
 NOTICE_DAYS = 3  # working days after an outage by which every piece is accounted for
@@ -32,10 +33,12 @@ class ReturnDue:
 def returns_due(today: date) -> list[ReturnDue]:
     """What is due back, by stock code, the longest due first; four queries, however many bags are out.
 
-    None of it is free: what comes back is looked at before anybody is promised it.
+    None of it is free: what comes back is looked at before anybody is promised it. What is out in a storm is in use
+    until the storm is closed.
     """
     out = Q(state__in=OUT) | Q(state_before_hold__in=OUT)
-    bags = [one for one in Bag.objects.filter(out).select_related("job", "depot") if _ended(one, today)]
+    found = Bag.objects.filter(out).exclude(job__storm_job__storm__state=OPEN)
+    bags = [one for one in found.select_related("job", "depot") if _ended(one, today)]
     contents = contents_of(bags)
     left: dict[tuple[int, int], ReturnDue] = {}
     for bag in bags:

@@ -19,6 +19,7 @@ from jobs.models import Job
 from kitting.documents.storm_records import movements_of_event, storm_use_of, use_of_storm
 from kitting.models import Event, KeptKit, LotToFinish, Storm
 from kitting.selectors.bag_contents import label_code
+from kitting.selectors.returns_due import due_back
 from kitting.selectors.storm_burn import burn_of
 from kitting.selectors.storms import bags_of, keeps_open, kept_kit, left_on, to_finish
 from kitting.services.borrow_pieces import borrow
@@ -224,6 +225,14 @@ def test_an_emergency_of_a_storm_bears_its_code_and_keeps_it_open(stores: Stores
     stores.pick("E01", "Saltmarsh", "BI15", there.lot.number, there.place, 1)
     assert Movement.objects.get(to_place=opened.bag.place).action.paper == "EV1"
     assert "E01 Saltmarsh" in refusal("storm-not-finished", close_storm, storm="EV1", **stores.scan(DUTY))
+
+
+def test_what_is_out_in_an_open_storm_is_in_use_and_not_due_back(stores: Stores, storm: Storm) -> None:
+    give(stores, inserts(stores))
+    after = stores.at.date() + timedelta(1)
+    assert due_back(after) == {}
+    Storm.objects.filter(pk=storm.pk).update(state="closed", closed_by="J. Brandt", closed_at=stores.at)
+    assert due_back(after) == {("BI15", "N"): 3000}
 
 
 @pytest.fixture
