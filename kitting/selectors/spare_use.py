@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 from django.db.models import Sum
 
+from kitting.calculation.quantities import PER_UNIT
 from kitting.models import BagEntry
-from kitting.models.bags import INSTALLED, ISSUED, LOST, SCRAPPED, TAKEN_BACK
+from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TAKEN_BACK
 
 LEAST_OUTAGES = 10  # before any advice (owner's default)
 _MORE, _FEWER = (1, 2), (1, 20)  # used spares an outage, as fractions: owner's defaults
@@ -26,25 +27,30 @@ class SpareUse:
         """What follows for the spares policy."""
         if self.outages < LEAST_OUTAGES:
             return f"under {LEAST_OUTAGES} outages: no advice yet"
-        if self.used * _MORE[1] >= _MORE[0] * self.outages * 1_000:
+        if self.used * _MORE[1] >= _MORE[0] * self.outages * PER_UNIT:
             return "take one more of it to an outage"
-        if self.used * _FEWER[1] < _FEWER[0] * self.outages * 1_000:
+        if self.used * _FEWER[1] < _FEWER[0] * self.outages * PER_UNIT:
             return "fewer would do"
         return "keep as it is"
 
 
 def spare_use() -> list[SpareUse]:
-    """Use of spares by kind, the kind most used first; one query, however many outages."""
-    found = BagEntry.objects.filter(line__spare=True, deed__in=(ISSUED, INSTALLED, SCRAPPED, LOST, *TAKEN_BACK))
-    went: dict[str, int] = defaultdict(int)
+    """Use of spares by kind, the kind most used first; one query, however many outages.
+
+    What was handed back before the work did not go.
+    """
+    deeds = (ISSUED, HANDED_BACK, INSTALLED, SCRAPPED, LOST, *TAKEN_BACK)
+    found = BagEntry.objects.filter(line__spare=True, deed__in=deeds)
+    went: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
     used: dict[str, int] = defaultdict(int)
-    outages: dict[str, set[int]] = defaultdict(set)
     names = ("line__item__kind", "line__bag__job", "deed")
     for kind, job, deed, pieces in found.values_list(*names).annotate(Sum("quantity")).order_by(*names):
-        if deed == ISSUED:
-            went[kind] += pieces
-            outages[kind].add(job)
+        if deed in (ISSUED, HANDED_BACK):
+            went[kind][job] += pieces if deed == ISSUED else -pieces
         else:
             used[kind] += -pieces if deed in TAKEN_BACK else pieces
-    rows = [SpareUse(kind, len(outages[kind]), went[kind], used[kind]) for kind in went]
-    return sorted(rows, key=lambda one: (-one.used, one.kind))
+    rows = [
+        SpareUse(kind, sum(pieces > 0 for pieces in jobs.values()), sum(jobs.values()), used[kind])
+        for kind, jobs in went.items()
+    ]
+    return sorted((one for one in rows if one.outages), key=lambda one: (-one.used, one.kind))

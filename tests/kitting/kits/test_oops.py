@@ -10,6 +10,7 @@ from inventory.models import Lot, Movement
 from kitting.models import BagEntry, Event
 from kitting.selectors.bag_contents import accounts
 from kitting.selectors.spare_use import SpareUse, spare_use
+from kitting.services.issue_bags import hand_back
 from kitting.services.oops import OOPS, oops, take_back
 from kitting.services.return_bags import close
 
@@ -94,3 +95,9 @@ def test_spares_that_are_used_change_the_advice_after_ten_outages_and_a_slip_doe
     assert SpareUse(kind, 10, 10_000, 4_000).advice == "keep as it is"
     assert SpareUse(kind, 40, 40_000, 1_000).advice == "fewer would do"
     assert SpareUse(kind, 9, 9_000, 9_000).advice == "under 10 outages: no advice yet"
+
+
+def test_a_bag_that_is_handed_back_unopened_was_no_outage_for_its_spares(stores: Stores) -> None:
+    assert spare_use()
+    hand_back(bag=stores.code("J03", "V1"), why="rain", **stores.scan())
+    assert spare_use() == []
