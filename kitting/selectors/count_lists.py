@@ -195,21 +195,21 @@ def _hanging(why: _Why, balances: Mapping[Key, Balance], staged_by: Mapping[str,
 
 
 def _exact(why: _Why, depot: Depot, lying: Mapping[Key, Balance], due: Mapping[Key, Balance]) -> None:
-    """Pieces of which jobs are promised the very last, at bins that nobody has counted for long."""
-    rows = Promise.objects.filter(released_at=None, place__depot=depot, job__ended="")
+    """Pieces of which jobs are promised the very last of all bins, at bins that nobody has counted for long."""
+    rows = Promise.objects.filter(released_at=None, place__depot=depot, place__kind=BIN, job__ended="")
     wanted: Counter[int] = Counter()
-    jobs: dict[int, set[str]] = defaultdict(set)
-    for item, job, quantity in rows.values_list("item", "job__job", "quantity"):
+    jobs: dict[Key, set[str]] = defaultdict(set)
+    for item, place, lot, job, quantity in rows.values_list("item", "place", "lot", "job__job", "quantity"):
         wanted[item] += quantity
-        jobs[item].add(job)
-    free: Counter[int] = Counter()
+        jobs[place or 0, lot or 0].add(job)
+    there: Counter[int] = Counter()
     for one in lying.values():
         if one.place.kind == BIN:
-            free[one.lot.item_id] += one.quantity
+            there[one.lot.item_id] += one.quantity
     for key, one in due.items():
         item = one.lot.item_id
-        if one.place.kind == BIN and wanted[item] and wanted[item] == free[item]:
-            named = ", ".join(sorted(jobs[item], key=natural_key)[:_NAMED])
+        if jobs.get(key) and wanted[item] == there[item]:
+            named = ", ".join(sorted(jobs[key], key=natural_key)[:_NAMED])
             why.add(key, EXACT, f"{named}: promised the last piece; {_since(one)}")
 
 

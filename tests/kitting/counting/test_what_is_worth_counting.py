@@ -42,8 +42,8 @@ def counted_before(days: int) -> None:
     Balance.objects.update(counted_on=TODAY - timedelta(days))
 
 
-def promised(stores: Counters, lot: Lot, job: str, staged_by: str) -> None:
-    """A job that must be ready by a day takes two pieces from N/bin."""
+def promised(stores: Counters, lot: Lot, job: str, staged_by: str, place: str = "N/bin") -> None:
+    """A job that must be ready by a day takes two pieces from a place."""
     plan = AppliedPlan.objects.order_by("pk").last() or AppliedPlan.objects.create(
         digest="0", as_of=TODAY, applied_by="R. Tolley", applied_at=MONDAY, summary={"jobs": []}
     )
@@ -51,7 +51,7 @@ def promised(stores: Counters, lot: Lot, job: str, staged_by: str) -> None:
     plan.save()
     Promise.objects.create(
         plan=plan, job=Job.objects.create(job=job, depot="N"), line=f"{job}/x", item=lot.item, lot=lot,
-        place=stores.place("N/bin"), quantity=pieces(2), source="shelf", ready_on=TODAY, made_at=MONDAY,
+        place=stores.place(place), quantity=pieces(2), source="shelf", ready_on=TODAY, made_at=MONDAY,
     )  # fmt: skip
 
 
@@ -85,6 +85,14 @@ def test_a_bin_of_which_the_last_piece_is_promised_is_counted_before_anybody_buy
     assert reasons(stores) == {}
     counted_before(91)
     stores.receive(1, "L-2", to="N/other bin")
+    assert not any(why.startswith("exact") for told in reasons(stores).values() for why in told)
+
+
+def test_what_is_promised_elsewhere_makes_no_bin_hold_the_last_piece(stores: Counters) -> None:
+    """Two of the four in the bin are promised, and two that are the supplier's own."""
+    stores.receive(4)
+    promised(stores, stores.lot("L-1"), "J03", "2026-04-01")
+    promised(stores, stores.lot("L-1"), "J10", "2026-04-09", "N/theirs")
     assert not any(why.startswith("exact") for told in reasons(stores).values() for why in told)
 
 
