@@ -1,6 +1,6 @@
 """Where pieces lie, the nearest first: at every depot, on trucks, in reserves and bags, and when somebody saw them."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -12,8 +12,9 @@ from inventory.selectors.finding import open_holds
 from kitting.calculation.bag_states import IN_STORE, OUT
 from kitting.calculation.cable_geometry import Band
 from kitting.calculation.natural_order import natural_key
-from kitting.models import Bag, Promise
+from kitting.models import Bag
 from kitting.selectors.bag_contents import is_good
+from kitting.selectors.promises import promised_at
 from kitting.selectors.sources import IN_BAG, OLD_DAYS, WITH_CREW
 from kitting.selectors.stock_search import ranges_over_insulation
 
@@ -64,10 +65,7 @@ def where_is(items: Collection[Item], *, depot: str, today: date) -> dict[int, l
     """
     lying = Balance.objects.filter(lot__item__in=items, quantity__gt=0).select_related("lot__item", "place__depot")
     found = [*lying.order_by(F("lot__use_by").asc(nulls_last=True), "pk")]
-    held, promised = open_holds(one.lot for one in found), Counter[tuple[int, int]]()
-    open_ = Promise.objects.filter(item__in=items, released_at=None, place__isnull=False, lot__isnull=False)
-    for place, lot, quantity in open_.values_list("place", "lot", "quantity"):
-        promised[place, lot] += quantity
+    held, promised = open_holds(one.lot for one in found), promised_at(item__in=items)
     bags = Bag.objects.filter(place__in={one.place_id for one in found if one.place.kind == BAG})
     by_place = {bag.place_id: bag for bag in bags.select_related("job", "depot")}
     ways = Way.objects.filter(to_depot__depot=depot).values_list("from_depot__depot", "days")

@@ -16,6 +16,7 @@ from kitting.calculation.quantities import PER_UNIT
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, Event, Promise, SentLine
 from kitting.selectors.cutovers import last_plan
+from kitting.selectors.promises import promised_at
 
 SOON_DAYS = 20
 _DECIDED = {KEEP: "kept as stock", SEND_BACK: "what has come goes back to the supplier"}
@@ -203,10 +204,7 @@ def lying_free(lines: Collection[OrderLine]) -> Mapping[int, list[LyingFree]]:
     for line, place, lot, pieces in moves.values_list("order_line", "to_place", "lot", "quantity").order_by("pk"):
         landed[line or 0, place or 0, lot] += pieces
     lots = {lot for _, _, lot in landed}
-    promised: Counter[tuple[int, int]] = Counter()
-    open_ = Promise.objects.filter(released_at__isnull=True, lot__in=lots).values_list("place", "lot", "quantity")
-    for place, lot, pieces in open_:
-        promised[place or 0, lot or 0] += pieces
+    promised = promised_at(lot__in=lots)
     balances = Balance.objects.filter(lot__in=lots, quantity__gt=0).select_related("lot__item", "place__depot")
     there = {(one.place_id, one.lot_id): one for one in balances}
     found: dict[int, list[LyingFree]] = defaultdict(list)

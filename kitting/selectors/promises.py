@@ -1,9 +1,11 @@
 """Open promises, as a plan writes them, and the order in which jobs are served."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from datetime import date
 
 import pandas as pd
+from django.db.models import Sum
 
 from kitting.calculation.plan_result import PROMISE_COLUMNS
 from kitting.calculation.quantities import as_decimal
@@ -28,6 +30,17 @@ def open_promises() -> pd.DataFrame:
         for line, job, code, lot, shelf, landing, place, quantity, source, order, order_line, ready in found
     ]  # fmt: skip
     return pd.DataFrame(rows, columns=list(PROMISE_COLUMNS))
+
+
+def promised_at(**where: object) -> Counter[tuple[int, int]]:
+    """Thousandths of pieces that lie somewhere and are promised, by place and lot; one query.
+
+    Args:
+        where: which promises, as a query of them says it.
+    """
+    found = Promise.objects.filter(released_at__isnull=True, place__isnull=False, **where)
+    sums = found.order_by().values_list("place", "lot").annotate(Sum("quantity"))
+    return Counter({(place, lot): pieces for place, lot, pieces in sums})
 
 
 def in_turn(promises: Iterable[Promise]) -> list[Promise]:

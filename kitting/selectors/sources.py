@@ -1,6 +1,6 @@
 """Where pieces could come from in a hurry, in the order in which they are to be taken."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -9,8 +9,9 @@ from django.db.models import F
 
 from inventory.models import BAG, BIN, RESERVE, TRUCK, Balance, Item, LotHold
 from kitting.calculation.bag_states import IN_STORE, OUT
-from kitting.models import Bag, Promise
+from kitting.models import Bag
 from kitting.selectors.bag_contents import is_good
+from kitting.selectors.promises import promised_at
 
 SHELF, NEAR_EXPIRY, ON_TRUCK, IN_RESERVE, OTHER_DEPOT, IN_BAG, WITH_CREW = (
     "shelf", "near its date", "truck", "reserve", "other depot", "staged bag", "with a crew",
@@ -60,11 +61,7 @@ def sources_of(*, items: Iterable[Item], depot: str, until: date) -> dict[int, l
     """``sources`` of several items, by the numbers of their records; as many queries as for one."""
     wanted = [*items]
     held = {*LotHold.objects.filter(released_at=None, item__in=wanted).values_list("item", "lot_number")}
-    promised = Counter[tuple[int, int]]()
-    for place, lot, quantity in Promise.objects.filter(
-        item__in=wanted, released_at=None, place__isnull=False
-    ).values_list("place", "lot", "quantity"):
-        promised[place, lot] += quantity
+    promised = promised_at(item__in=wanted)
     with_them = Bag.objects.filter(lines__item__in=wanted).select_related("job", "depot").distinct()
     bags = {bag.place_id: bag for bag in with_them}
     found: dict[int, list[Source]] = defaultdict(list)

@@ -21,7 +21,7 @@ from inventory.models import (
     LotHold,
     OrderLine,
 )
-from kitting.models import Promise
+from kitting.selectors.promises import promised_at
 
 FREE, PROMISED, OWNED, IN_BAGS, ON_TRUCKS, ON_THE_ROAD, IN_RESERVE, ON_HOLD, PAST_DATE = (
     "free", "promised", "supplier's own", "in bags", "on trucks", "on the road", "in reserve", "on hold",
@@ -53,10 +53,7 @@ def spots(items: Iterable[Item], *, today: date) -> list[Spot]:
     A lot is good through its date. A dated item's pieces without a date serve nobody until they have one.
     """
     wanted = [*items]
-    promised: Counter[tuple[int, int]] = Counter()
-    open_ones = Promise.objects.filter(item__in=wanted, released_at__isnull=True, place__isnull=False)
-    for place, lot, quantity in open_ones.values_list("place", "lot", "quantity"):
-        promised[place, lot] += quantity
+    promised = promised_at(item__in=wanted)
     held = set(LotHold.objects.filter(item__in=wanted, released_at__isnull=True).values_list("item", "lot_number"))
     balances = Balance.objects.filter(lot__item__in=wanted, quantity__gt=0)
     found = [

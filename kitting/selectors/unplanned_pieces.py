@@ -1,6 +1,5 @@
 """What bags that no plan serves may take from the shelf: free pieces first, in the order in which they are to go."""
 
-from collections import Counter
 from collections.abc import Collection, Iterator
 from datetime import date, timedelta
 
@@ -9,9 +8,10 @@ from django.db.models import F
 from inventory.models import BIN, Balance
 from inventory.selectors.finding import open_holds
 from jobs.models import UNDER_WAY
-from kitting.models import Bag, Promise
+from kitting.models import Bag
 from kitting.selectors.bag_contents import Contents, LineStand, good_until, is_good
 from kitting.selectors.policies import margin_days
+from kitting.selectors.promises import promised_at
 from kitting.selectors.sources import NEAR_DAYS
 
 Taken = tuple[Bag, LineStand, Balance, int]  # thousandths of what lies there, for a line of a bag
@@ -55,8 +55,5 @@ def _is_near(balance: Balance, until: date | None) -> bool:
 
 
 def _free(lying: Collection[Balance]) -> dict[int, int]:
-    promised = Counter[tuple[int, int]]()
-    open_ = Promise.objects.filter(released_at=None, place__in={one.place_id for one in lying}, lot__isnull=False)
-    for place, lot, quantity in open_.values_list("place", "lot", "quantity"):
-        promised[place, lot] += quantity
+    promised = promised_at(place__in={one.place_id for one in lying})
     return {one.pk: max(one.quantity - promised[one.place_id, one.lot_id], 0) for one in lying}

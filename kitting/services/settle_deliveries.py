@@ -15,7 +15,7 @@ from kitting.calculation.quantities import as_decimal
 from kitting.models import Promise
 from kitting.selectors.orders import PIECES_CAME
 from kitting.selectors.policies import margin_days
-from kitting.selectors.promises import in_turn
+from kitting.selectors.promises import in_turn, promised_at
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release
 
@@ -87,11 +87,7 @@ def _came(lines: set[int]) -> dict[int, list[_Came]]:
     lots = {lot for _, lot in landed}
     lock_balances_of(Lot.objects.filter(pk__in=lots))
     held = set(LotHold.objects.filter(released_at__isnull=True).values_list("item_id", "lot_number"))
-    promised = Counter[tuple[int, int]]()
-    for place, lot, quantity in Promise.objects.filter(released_at__isnull=True, lot__in=lots).values_list(
-        "place", "lot", "quantity"
-    ):
-        promised[place, lot] += quantity
+    promised = promised_at(lot__in=lots)
     found: dict[int, list[_Came]] = {}
     balances = Balance.objects.filter(lot__in=lots).select_related("lot__item", "place__depot")
     for balance in balances.order_by(F("lot__use_by").asc(nulls_last=True), "pk"):
