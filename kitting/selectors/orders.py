@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import NamedTuple
 
-from django.db.models import F, Max, Q
+from django.db.models import F, Max, Q, QuerySet
 
 from inventory.models import BIN, HOLD, KEEP, SEND_BACK, SUPPLIER_OWNED, Balance, Movement, OrderLine
 from inventory.selectors.words import quantity_text
@@ -176,11 +176,25 @@ class Came:
     by: str
 
 
+def _standing_moves(lines: Collection[int]) -> QuerySet[Movement]:
+    """The movements that brought pieces of order lines; a receipt that was taken back brought none."""
+    return Movement.objects.filter(
+        order_line__in=lines, to_place__isnull=False, reverses__isnull=True, reversed_by__isnull=True
+    )
+
+
+def landed(lines: Collection[int], kinds: Collection[str]) -> Mapping[tuple[int, int], Counter[int]]:
+    """By place, of these kinds, and lot: thousandths that came there, by order line; one query."""
+    moves = _standing_moves(lines).filter(to_place__kind__in=kinds).order_by("pk")
+    found: dict[tuple[int, int], Counter[int]] = defaultdict(Counter)
+    for line, place, lot, pieces in moves.values_list("order_line", "to_place", "lot", "quantity"):
+        found[place or 0, lot][line or 0] += pieces
+    return found
+
+
 def came(line: OrderLine) -> list[Came]:
     """The deliveries of an order line, the first one first; one query."""
-    moves = Movement.objects.filter(
-        order_line=line, to_place__isnull=False, reverses__isnull=True, reversed_by__isnull=True
-    ).select_related("action", "lot__item", "to_place__depot")
+    moves = _standing_moves([line.pk]).select_related("action", "lot__item", "to_place__depot")
     return [
         Came(
             one.action.at.date(), one.quantity, one.lot.number or "lot unknown", str(one.to_place), one.action.paper,
@@ -199,20 +213,18 @@ class LyingFree(NamedTuple):
 
 def lying_free(lines: Collection[OrderLine]) -> Mapping[int, list[LyingFree]]:
     """By order line what came of it and lies free, set aside or held pieces as well; three queries."""
-    moves = Movement.objects.filter(order_line__in=lines, to_place__kind__in=_TO_SEND_BACK)
-    landed: Counter[tuple[int, int, int]] = Counter()
-    for line, place, lot, pieces in moves.values_list("order_line", "to_place", "lot", "quantity").order_by("pk"):
-        landed[line or 0, place or 0, lot] += pieces
-    lots = {lot for _, _, lot in landed}
+    came_to = landed([line.pk for line in lines], _TO_SEND_BACK)
+    lots = {lot for _, lot in came_to}
     promised = promised_at(lot__in=lots)
     balances = Balance.objects.filter(lot__in=lots, quantity__gt=0).select_related("lot__item", "place__depot")
     there = {(one.place_id, one.lot_id): one for one in balances}
     found: dict[int, list[LyingFree]] = defaultdict(list)
-    for (line, place, lot), pieces in landed.items():
-        balance = there.get((place, lot))
-        free = min(pieces, balance.quantity - promised[place, lot]) if balance else 0
-        if balance and free > 0:
-            found[line].append(LyingFree(free, balance))
+    for key, pieces_of in came_to.items():
+        balance = there.get(key)
+        for line, pieces in pieces_of.items():
+            free = min(pieces, balance.quantity - promised[key]) if balance else 0
+            if balance and free > 0:
+                found[line].append(LyingFree(free, balance))
     return found
 
 
@@ -264,12 +276,11 @@ def to_give_out(depots: Collection[str] = ()) -> list[str]:
     made: dict[int, datetime] = {}
     for line, at in waiting.values_list("order_line", "made_at"):
         made[line or 0] = min(at, made.get(line or 0, at))
-    moves = Movement.objects.filter(order_line__in=made, to_place__isnull=False, reverses__isnull=True)
-    landed = dict(moves.values_list("order_line").annotate(Max("action__at")))
-    open_ = {line for line, at in landed.items() if line is not None and at > made[line]}
+    last = dict(_standing_moves(made).values_list("order_line").annotate(Max("action__at")))
+    open_ = {line for line, at in last.items() if line is not None and at > made[line]}
     found = []
     for one in OrderLine.objects.filter(pk__in=open_).select_related("order", "item").order_by("promised", "pk"):
-        told = Event.objects.filter(name="delivery promised", at__gte=landed[one.pk])
+        told = Event.objects.filter(name="delivery promised", at__gte=last[one.pk])
         if not told.filter(data__given__has_key=f"{one.item.stock_code} of {one}").exists():
             found.append(str(one))
     return found

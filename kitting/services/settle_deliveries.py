@@ -8,12 +8,12 @@ from datetime import date, datetime, timedelta
 from django.db import transaction
 from django.db.models import F
 
-from inventory.models import BIN, SUPPLIER_OWNED, Balance, Lot, LotHold, Movement
+from inventory.models import BIN, SUPPLIER_OWNED, Balance, Lot, LotHold
 from inventory.selectors.locking import lock_balances_of
 from kitting.calculation.promising.model import SHELF, TRANSFER
 from kitting.calculation.quantities import as_decimal
 from kitting.models import Promise
-from kitting.selectors.orders import PIECES_CAME
+from kitting.selectors.orders import PIECES_CAME, landed
 from kitting.selectors.policies import margin_days
 from kitting.selectors.promises import in_turn, promised_at
 from kitting.services.record_events import Happening, record_events
@@ -79,12 +79,8 @@ def _waiting(depots: Collection[str]) -> dict[int, list[Promise]]:
 
 def _came(lines: set[int]) -> dict[int, list[_Came]]:
     """What has come of each order line and lies free in a bin, the first to expire first; locked."""
-    moves = Movement.objects.filter(order_line__in=lines, to_place__kind__in=(BIN, SUPPLIER_OWNED))
-    landed: dict[tuple[int, int], dict[int, int]] = {}
-    for line, place, lot, quantity in moves.values_list("order_line", "to_place", "lot", "quantity").order_by("pk"):
-        here = landed.setdefault((place, lot), {})
-        here[line] = here.get(line, 0) + quantity
-    lots = {lot for _, lot in landed}
+    came_to = landed(lines, (BIN, SUPPLIER_OWNED))
+    lots = {lot for _, lot in came_to}
     lock_balances_of(Lot.objects.filter(pk__in=lots))
     held = set(LotHold.objects.filter(released_at__isnull=True).values_list("item_id", "lot_number"))
     promised = promised_at(lot__in=lots)
@@ -95,7 +91,7 @@ def _came(lines: set[int]) -> dict[int, list[_Came]]:
         free = balance.quantity - promised[key]
         if (balance.lot.item_id, balance.lot.number) in held:
             continue
-        for line, quantity in landed.get(key, {}).items():
+        for line, quantity in came_to.get(key, {}).items():
             pieces = min(free, quantity)
             if pieces > 0:
                 found.setdefault(line, []).append(_Came(balance, pieces))

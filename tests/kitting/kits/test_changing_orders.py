@@ -20,6 +20,7 @@ from kitting.services.change_orders import redate_order, split_order
 from kitting.services.cut_orders import cut_order, decide_surplus, send_back
 from kitting.services.end_jobs import cancel_job
 from kitting.services.load_sheets import load_sheets
+from kitting.services.move_pieces import undo_receipt
 from kitting.services.settle_deliveries import settle_deliveries
 
 pytestmark = pytest.mark.django_db
@@ -201,6 +202,20 @@ def test_what_came_for_a_cancelled_job_is_kept_or_goes_back_through_the_supplier
     assert "Nothing that came" in refusal(
         "nothing-here", decide_surplus, **decision, decision="send back", **stores.scan(BUYER)
     )
+
+
+def test_a_receipt_that_was_taken_back_lies_free_of_no_order() -> None:
+    """Fifteen came of line 1, but were received as of its second part first."""
+    stores = Stores()
+    split(stores)
+    Promise.objects.filter(order_line__order__number="PO-1").update(released_at=stores.at)
+    came(9, stores, "in-1", "1.2")
+    undo_receipt(receipt="in-1", why="it was line 1", **stores.scan(STORES))
+    came(15, stores, "in-2")
+
+    line, part = OrderLine.objects.filter(order__number="PO-1").order_by("pk")
+    assert [free.quantity for free in lying_free([line, part])[line.pk]] == [15_000]
+    assert lying_free([line, part])[part.pk] == []
 
 
 def test_an_order_that_is_kept_though_no_job_waits_says_so() -> None:
