@@ -12,13 +12,13 @@ from kitting.calculation.quantities import PER_UNIT
 from kitting.models import BagEntry, Storm
 from kitting.models.bags import HANDED_BACK, ISSUED, TURNED_IN
 from kitting.selectors.bag_contents import bare
+from kitting.selectors.clock import local_zone
 from kitting.selectors.premade_kits import READY
 from kitting.selectors.stock_sums import FREE, IN_RESERVE, PROMISED, spots, sums
 
 WINDOW = timedelta(hours=24)
 LEAST = timedelta(hours=1)  # what went out in the first minutes is no rate yet
 _STOCK_DOOR = {"facts__door": "stock"}
-_HOUR = timedelta(hours=1)
 Key = tuple[str, str]  # stock code, depot
 
 
@@ -77,12 +77,16 @@ class Burn:
 
 
 def burn_of(storm: Storm, at: datetime) -> list[Burn]:
-    """What a storm uses by item and depot, what lasts for the fewest hours first; five queries."""
+    """What a storm uses by item and depot, what lasts for the fewest hours first; seven queries.
+
+    What is good today is so by the day of the storm's home depot.
+    """
     end = storm.closed_at or at
+    home = local_zone([*storm.jobs.filter(job=storm.code).values_list("depot", flat=True)])
     begin = max(storm.opened_at or end, end - WINDOW)
     given, lately = _given(storm, begin)
     items = {item.stock_code: item for item in Item.objects.filter(stock_code__in={code for code, _ in given})}
-    shares = sums(spots(items.values(), today=at.date()))
+    shares = sums(spots(items.values(), today=at.astimezone(home).date()))
     kits = _in_kits(list(items.values()))
     found = [
         Burn(

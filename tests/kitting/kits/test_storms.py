@@ -343,6 +343,20 @@ def test_the_rate_is_what_went_out_lately_and_did_not_come_back_and_says_for_how
     assert (quiet.given, quiet.lately, quiet.hours) == (3000, 0, None)
 
 
+def test_pieces_that_are_good_through_the_evening_at_the_home_depot_count_though_it_is_tomorrow_in_utc(
+    stores: Stores, storm: Storm
+) -> None:
+    there = stock(stores, "BI15")
+    give(stores, inserts(stores))
+    evening = NIGHT.replace(hour=3) + timedelta(1)  # 22:00 on the 14th at the depots
+    (burn,) = burn_of(storm, evening)
+    there.lot.use_by = date(2026, 3, 14)
+    there.lot.save()
+    assert burn_of(storm, evening) == [burn]
+    (after,) = burn_of(storm, evening + timedelta(hours=3))
+    assert after.promised < burn.promised
+
+
 def test_the_command_opens_shows_reports_and_closes(stores: Stores, tmp_path: Path) -> None:
     said = io.StringIO()
     call_command("storm", "ask", "EV1", "--title", "ice", "--by", "R. Tolley", stdout=said)
