@@ -1,9 +1,12 @@
 """Pins in force: who pinned which pieces to which line, why and since when, and what they hold now."""
 
+from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Sum
+from django.db.models.functions import Coalesce
 
 from kitting.models import Event, Pin, Promise
 from kitting.selectors.bag_contents import bare
@@ -33,8 +36,16 @@ def pins_in_force() -> list[PinInForce]:
     lines = {one.line for one in found}
     told = Event.objects.filter(name__in=_PINNED, subject__in=lines).order_by("number").values_list("subject", "at")
     since = dict(told)  # the last one of each line
-    promised = Promise.objects.filter(released_at__isnull=True, line__in=lines).values_list("line", "item")
-    held = {(line, item): pieces for line, item, pieces in promised.annotate(Sum("quantity"))}
-    return [
-        PinInForce(one, since.get(one.line), min(held.get((one.line, one.item_id), 0), one.quantity)) for one in found
-    ]
+    depot = Coalesce("place__depot", "order_line__depot")
+    promised = Promise.objects.filter(released_at__isnull=True, line__in=lines)
+    by_line: dict[tuple[str, int], list[tuple[str | None, int, int]]] = defaultdict(list)
+    rows = promised.values_list("line", "item", "lot__number", depot).annotate(Sum("quantity"))
+    for line, item, lot, place, pieces in rows:
+        by_line[line, item].append((lot, place, pieces))
+    return [PinInForce(one, since.get(one.line), _held(one, by_line[one.line, one.item_id])) for one in found]
+
+
+def _held(pin: Pin, promised: Iterable[tuple[str | None, int, int]]) -> int:
+    """Thousandths of what its line is promised, by lot and depot, that are of the lot and from the depot it names."""
+    found = sum(pieces for lot, depot, pieces in promised if pin.lot in ("", lot) and pin.depot_id in (None, depot))
+    return min(found, pin.quantity)

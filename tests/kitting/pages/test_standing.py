@@ -10,9 +10,10 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import CREW, DUTY, PLANNER, STORES
 
-from inventory.models import Item, Lot
+from inventory.models import Depot, Item, Lot
 from jobs.models import Job
 from kitting.models import Borrow, Event, Pin, Promise
+from kitting.selectors.pins import pins_in_force
 from kitting.services.record_events import Happening, record_events
 
 pytestmark = pytest.mark.django_db
@@ -68,6 +69,24 @@ def test_pins_in_force_say_who_why_since_when_and_what_they_hold_and_are_taken_a
     assert Event.objects.get(name="unpinned").data["pinned_why"] == "hospital"
     assert "Take a pin away" not in words(browser_of(STORES).get("/pins"))
     assert send(browser_of(STORES), "/pins", unpin=ended.pk, reason="x").status_code == 403
+
+
+def test_a_pin_of_a_lot_at_a_depot_holds_nothing_of_the_same_lot_elsewhere() -> None:
+    pin = pinned()
+    promise = (
+        Promise.objects.filter(line=pin.line, item=pin.item, released_at=None).select_related("lot").earliest("pk")
+    )
+    assert promise.lot
+    assert promise.place
+
+    def held(lot: str, depot: str | None) -> int:
+        Pin.objects.filter(pk=pin.pk).update(lot=lot, depot=depot and Depot.objects.get(depot=depot))
+        return pins_in_force()[0].held
+
+    here = promise.place.depot.depot
+    assert here != "H"
+    assert [held(promise.lot.number, depot) for depot in (None, here, "H")] == [1000, 1000, 0]
+    assert [held("other", depot) for depot in (None, here)] == [0, 0]
 
 
 def test_borrows_are_counted_by_reason_and_what_will_not_come_back_is_given_up() -> None:
