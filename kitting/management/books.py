@@ -3,7 +3,7 @@
 import getpass
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import date, datetime
 
 from django.core.management.base import OutputWrapper
 
@@ -11,7 +11,7 @@ import inventory.errors
 from inventory.management.books import require_books
 from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
-from kitting.selectors.clock import books_now
+from kitting.selectors.clock import books_now, local_zone
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.load_sheets import Loaded
 from kitting.services.upsert_rows import SheetChanges
@@ -47,6 +47,11 @@ def refused_in_words(stderr: OutputWrapper) -> Iterator[None]:
 def now() -> datetime:
     """The moment for whatever a command books, in UTC, by the clock of the books."""
     return books_now()
+
+
+def today_at(depot: str = "") -> date:
+    """The day at a depot by the clock of the books; at any depot with a zone, where it has none or is not named."""
+    return now().astimezone(local_zone([depot])).date()
 
 
 def user_name() -> str:

@@ -11,7 +11,7 @@ from kitting.documents.day_labels import CUTOVER, STAGED_BY, day_labels_pdf, lab
 from kitting.documents.label_records import BAG_LABEL
 from kitting.documents.record_papers import content_revision
 from kitting.errors import Refusal
-from kitting.management.books import now, refused_in_words
+from kitting.management.books import refused_in_words, today_at
 from kitting.management.commands.plan import iso_date
 from kitting.management.plan_run import taking_a_new_place
 from kitting.management.printing import noted_print
@@ -40,5 +40,5 @@ class Command(BaseCommand):
                     str(one.bag): noted_print(BAG_LABEL, str(one.bag), content_revision(one.content)) for one in labels
                 }
                 title = f"Bag labels {depot} {day}"
-                path.write_bytes(day_labels_pdf(labels, prints, title=title, today=now().date()))
+                path.write_bytes(day_labels_pdf(labels, prints, title=title, today=today_at(depot)))
         self.stdout.write(f"{len(labels)} labels are in {options['out']}.")

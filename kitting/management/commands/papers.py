@@ -13,7 +13,7 @@ from kitting.documents.borrow_note import borrow_note
 from kitting.documents.label_records import BAG_PAPERS, label_papers
 from kitting.documents.record_papers import content_revision
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
-from kitting.management.books import now, refused_in_words
+from kitting.management.books import refused_in_words, today_at
 from kitting.management.plan_run import taking_a_new_place
 from kitting.management.printing import noted_print, write_paper
 
@@ -31,7 +31,7 @@ class Command(BaseCommand):
         with refused_in_words(self.stderr):
             require_books()
             found = bag_papers(options["job"])
-            labels = label_papers(options["job"], today=now().date())
+            labels = label_papers(options["job"], today=today_at(found.issue.depot))
             with taking_a_new_place(options["out"]) as folder:
                 folder.mkdir()
                 job = options["job"]

@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand
 
 from inventory.management.books import require_books
 from kitting.calculation.standard_locations import LOCATIONS
-from kitting.management.books import now, refused_in_words, user_name
+from kitting.management.books import now, refused_in_words, today_at, user_name
 from kitting.management.in_columns import in_columns
 from kitting.models import Bag, Recipe
 from kitting.roles import STANDARDS_ENGINEER, STOREKEEPER, Actor
@@ -68,7 +68,7 @@ class Command(BaseCommand):
 
     def _list(self, options: dict[str, Any]) -> str:
         rows: list[tuple[str, ...]] = [("kit", "number", "depot", "state", "revision", "use by", "what to know")]
-        rows += [_kit_row(one) for one in kits(on=now().date(), depot=options["depot"])]
+        rows += [_kit_row(one) for one in kits(on=today_at(options["depot"]), depot=options["depot"])]
         told = [
             f"{one.level.recipe} at {one.level.depot.depot}: {one.standing} in store, "
             f"{one.level.minimum} to {one.level.maximum} kept; build {one.build or 'none'}"

@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from inventory.management.books import require_books
-from kitting.management.books import now, refused_in_words
+from kitting.management.books import refused_in_words, today_at
 from kitting.selectors.what_is_this import what_is
 
 
@@ -23,7 +23,7 @@ class Command(BaseCommand):
     def handle(self, *_args: Any, **options: Any) -> None:
         with refused_in_words(self.stderr):
             require_books()
-            found = what_is(options["code"], today=now().date())
+            found = what_is(options["code"], today=today_at())
         for one in found:
             self.stdout.write(f"{one.kind} {one.name}")
             for sentence in one.told:

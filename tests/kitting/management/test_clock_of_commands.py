@@ -3,6 +3,7 @@
 from datetime import UTC, datetime
 from pathlib import Path
 
+import pypdfium2
 import pytest
 from bag_stores import MORNING, Stores, demo_sheets, planned
 from django.core.management import call_command
@@ -23,3 +24,11 @@ def test_papers_printed_by_a_command_leave_a_demo_on_its_day_and_other_books_on_
     Policy.objects.filter(policy="demo").update(value="no")
     call_command("papers", "J03", "--out", str(tmp_path / "real"))
     assert abs(Event.objects.latest("number").at - datetime.now(UTC)).total_seconds() < 60
+
+
+def test_labels_printed_in_the_evening_tell_the_stock_of_the_day_at_the_depot(tmp_path: Path) -> None:
+    Stores(at=datetime(2026, 3, 3, 2, tzinfo=UTC)).bags("J03")  # 20:00 on the 2nd at the depots
+    call_command("papers", "J03", "--out", str(tmp_path / "papers"))
+    call_command("labels", "N", "2026-03-12", "--out", str(tmp_path / "labels.pdf"))
+    for path in (tmp_path / "papers" / "bag-label.pdf", tmp_path / "labels.pdf"):
+        assert "stock as of 2026-03-02" in pypdfium2.PdfDocument(path)[0].get_textpage().get_text_bounded()
