@@ -16,19 +16,26 @@ Content = TypeVar("Content")
 
 
 def write_paper(
-    path: Path, content: Content, paper: Callable[[Content, Printed], bytes], *, subject: str, revision: str = ""
+    path: Path,
+    content: Content,
+    paper: Callable[[Content, Printed], bytes],
+    *,
+    subject: str,
+    document: str = "",
+    revision: str = "",
 ) -> None:
     """Note the print, and write the paper as PDF with its number; a second print of the same revision says REPRINT.
 
     Args:
-        path: file to write, named like the document.
+        path: file to write.
         content: what the paper shows.
         paper: makes the PDF.
         subject: what it is about: the job, the bag, the number of a list.
+        document: kind of paper, as the pages note it; that of the file's name where none is given.
         revision: of the content; made from it where it has none of its own.
     """
     revision = revision or content_revision(content)
-    path.write_bytes(paper(content, noted_print(path.stem, subject, revision)))
+    path.write_bytes(paper(content, noted_print(document or path.stem, subject, revision)))
 
 
 def noted_print(document: str, subject: str, revision: str) -> Printed:

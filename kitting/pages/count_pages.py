@@ -206,8 +206,8 @@ def sheet_paper(asked: Asked, counted: CountList) -> HttpResponse:
     """Print the blind sheet; a second print of the same lines says REPRINT."""
     if asked.request.method != "POST":
         return go_to(reverse("count-lines", args=[counted.number]))
-    about = printed(asked, "count sheet", str(counted.number), sheet_revision(counted))
     sheet = count_sheet_of(counted, zone=asked.zone)
+    about = printed(asked, "count sheet", str(counted.number), sheet, sheet_revision(counted))
     return file_response(f"count-{counted.number}.pdf", count_sheet(sheet, about))
 
 

@@ -43,9 +43,12 @@ def file_response(name: str, content: bytes) -> HttpResponse:
     return response
 
 
-def printed(asked: Asked, document: str, subject: str, content: object) -> Printed:
-    """What a paper says about its printing; the print is noted, and a second one of the same content is a reprint."""
-    revision, now = content_revision(content), asked.at.astimezone(asked.zone)
+def printed(asked: Asked, document: str, subject: str, content: object, revision: str = "") -> Printed:
+    """What a paper says about its printing; the print is noted, and a second one of the same revision is a reprint.
+
+    The revision is made from the content where that has none of its own.
+    """
+    revision, now = revision or content_revision(content), asked.at.astimezone(asked.zone)
     action = f"{asked.action}/{revision}/{document}"  # one form may print several papers
     number = note_printing(
         document=document, subject=subject, revision=revision, actor=asked.actor, at=asked.at, action=action
@@ -173,11 +176,12 @@ class _Slip:
 
 
 _BORROW_NOTE = "borrow-note"
+_ON_A_ROLL = "-roll"  # the same paper in another form: its prints are counted with those on sheets
 SLIPS: Mapping[str, _Slip] = {
     "issue-slip": _Slip(lambda all_: all_.issue, issue_slip),
-    "issue-slip-roll": _Slip(lambda all_: all_.issue, issue_slip_roll),
+    f"issue-slip{_ON_A_ROLL}": _Slip(lambda all_: all_.issue, issue_slip_roll),
     "return-slip": _Slip(lambda all_: all_.returned, return_slip, return_slip_csv),
-    "return-slip-roll": _Slip(lambda all_: all_.returned, return_slip_roll),
+    f"return-slip{_ON_A_ROLL}": _Slip(lambda all_: all_.returned, return_slip_roll),
     _BORROW_NOTE: _Slip(lambda all_: all_.borrowed, borrow_note),
     "as-installed": _Slip(lambda all_: all_.installed, as_installed_record, as_installed_csv),
 }
@@ -227,4 +231,5 @@ def slip(asked: Asked, job: str, name: str) -> HttpResponse:
         return file_response(f"{job}-{name}", one.as_csv(content))
     if asked.request.method != "POST":
         return go_to(reverse("job-bags", args=[job]))
-    return file_response(f"{job}-{name}", one.as_pdf(content, printed(asked, stem, subject, content)))
+    about = printed(asked, stem.removesuffix(_ON_A_ROLL), subject, content)
+    return file_response(f"{job}-{name}", one.as_pdf(content, about))

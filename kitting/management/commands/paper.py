@@ -26,7 +26,8 @@ from kitting.selectors.counting import count_list, sheet_revision
 def _count_sheet(number: str, folder: Path) -> None:
     counted = count_list(_whole(number))
     sheet = count_sheet_of(counted, zone=_zone(counted.depot))
-    write_paper(folder / "count-sheet.pdf", sheet, count_sheet, subject=number, revision=sheet_revision(counted))
+    about = {"subject": number, "document": "count sheet", "revision": sheet_revision(counted)}
+    write_paper(folder / "count-sheet.pdf", sheet, count_sheet, **about)
     (folder / "count-sheet.csv").write_bytes(count_sheet_csv(sheet))
 
 
@@ -35,15 +36,15 @@ def _transfer_slip(number: str, folder: Path) -> None:
     if found is None:
         raise Refusal("unknown-transfer", f"There is no transfer {number}.", {"transfer": number})
     slip = transfer_slip_of(found, _zone(found.from_depot))
-    write_paper(folder / "transfer-slip.pdf", slip, transfer_slip, subject=number)
-    write_paper(folder / "box-label.pdf", slip, box_label, subject=number)
+    write_paper(folder / "transfer-slip.pdf", slip, transfer_slip, subject=number, document="transfer slip")
+    write_paper(folder / "box-label.pdf", slip, box_label, subject=number, document="box label")
 
 
 def _hold_tag(number: str, folder: Path) -> None:
     found = LotHold.objects.filter(pk=_whole(number)).select_related("item").first()
     if found is None:
         raise Refusal("unknown-hold", f"There is no hold {number}.", {"hold": number})
-    write_paper(folder / "hold-tag.pdf", hold_tag_of(found), hold_tag, subject=number)
+    write_paper(folder / "hold-tag.pdf", hold_tag_of(found), hold_tag, subject=str(found), document="hold tag")
 
 
 _PAPERS: Mapping[str, Callable[[str, Path], None]] = MappingProxyType(

@@ -88,7 +88,8 @@ class Command(BaseCommand):
         use = use_of_storm(storm)
         with taking_a_new_place(options["out"]) as folder:
             folder.mkdir()
-            write_paper(folder / "storm-use.pdf", use, storm_use_report, subject=storm.code)
+            about = {"subject": storm.code, "document": "storm use.pdf"}
+            write_paper(folder / "storm-use.pdf", use, storm_use_report, **about)
             (folder / "storm-use.csv").write_bytes(storm_use_csv(use))
             (folder / "storm-use.xlsx").write_bytes(storm_use_workbook(use))
         return f"written to {options['out']}: {use.sum_words}"

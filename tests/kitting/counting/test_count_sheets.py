@@ -15,7 +15,7 @@ from inventory.models import LotHold
 from inventory.services.holding import place_hold
 from inventory.services.transferring import Load, send_transfer
 from kitting.documents.from_records import count_sheet_of
-from kitting.models import COUNTED, LISTED, CountLine, Event
+from kitting.models import COUNTED, LISTED, CountLine, Event, Printing
 from kitting.selectors.counting import count_list, sheet_revision
 from kitting.services.count_places import add_to_count, enter_sheet
 
@@ -123,6 +123,8 @@ def test_the_command_writes_transfer_slips_and_hold_tags_too(stores: Counters, t
     assert "North to Hill" in text_of(tmp_path / "slip" / "transfer-slip.pdf")
     assert "TO HILL" in text_of(tmp_path / "slip" / "box-label.pdf")
     assert "recall 7" in text_of(tmp_path / "tag" / "hold-tag.pdf")
+    noted = Printing.objects.order_by("pk").values_list("document", "subject")  # as pages do, which count on
+    assert [*noted] == [("transfer slip", "T-1"), ("box label", "T-1"), ("hold tag", str(LotHold.objects.get()))]
 
 
 @pytest.mark.parametrize(
