@@ -16,7 +16,20 @@ from kitting.documents.layout import BODY, CODE_MM, SECTION, STRONG, TITLE, Draw
 from kitting.documents.lettering import Style, open_canvas, put, wrapped
 from kitting.documents.marks import draw_check_bar, draw_demo
 from kitting.documents.record_papers import Printed
-from kitting.documents.slips import IssueSlip, ReturnLine, ReturnSlip, SlipBag, SlipLine
+from kitting.documents.slips import (
+    ALLOWED,
+    NO_BAG,
+    NO_SPARES,
+    NOTHING_TO_ISSUE,
+    NOTHING_TO_RETURN,
+    SPARES,
+    IssueSlip,
+    ReturnLine,
+    ReturnSlip,
+    SlipBag,
+    SlipHead,
+    SlipLine,
+)
 from kitting.documents.square_codes import draw_code
 
 ROLL_MM, WIDTH_MM, ENDS_MM = 80.0, 70.0, 6.0
@@ -79,41 +92,35 @@ class Roll:
 
 def issue_slip_roll(slip: IssueSlip, printed: Printed) -> bytes:
     """The issue slip on a roll."""
-    facts = (f"Cutover {slip.cutover} · depot {slip.depot}", f"Crew {slip.crew} · truck {slip.truck} · {slip.time}")
-    roll = _roll(printed, f"ISSUE SLIP · {slip.depot}", f"{slip.job} · {slip.title}", facts, ("I", slip.job))
+    roll = _roll(printed, slip.head)
     _bags(roll, slip.bags)
-    _issued(roll, "To the crew", slip.lines, printed, "Nothing to issue.")
-    _issued(roll, "Spares", slip.spares, printed, "No spares.")
+    _issued(roll, "To the crew", slip.lines, printed, NOTHING_TO_ISSUE)
+    _issued(roll, SPARES, slip.spares, printed, NO_SPARES)
     if slip.allowed:
-        roll.text("SHORT OR OVERRIDDEN", SECTION, gap_mm=2)
+        roll.text(ALLOWED, SECTION, gap_mm=2)
     for one in slip.allowed:
-        roll.text(f"{one.what} · why: {one.why} · approved by {one.approved_by}", STRONG, indent_mm=2)
+        roll.text(one.sentence, STRONG, indent_mm=2)
     return _signed(roll, printed, ("Storekeeper", "Crew")).pdf(f"Issue slip {slip.job}", demo=printed.demo)
 
 
 def return_slip_roll(slip: ReturnSlip, printed: Printed) -> bytes:
     """The return slip on a roll; what is still open stands in the head too."""
-    left = sum(line.still_open != 0 for line in slip.lines)
-    facts = (
-        f"Cutover {slip.cutover} · depot {slip.depot} · crew {slip.crew}",
-        f"{left} of {len(slip.lines)} lines STILL OPEN" if left else "Balanced: nothing is open",
-    )
-    roll = _roll(printed, f"RETURN SLIP · {slip.depot}", f"{slip.job} · {slip.title}", facts, ("T", slip.job))
+    roll = _roll(printed, slip.head)
     _bags(roll, slip.bags)
     roll.text("What came back", SECTION, gap_mm=2)
     for line in slip.lines:
         _returned(roll, line, printed)
     if not slip.lines:
-        roll.text("Nothing was issued, nothing to return.")
+        roll.text(NOTHING_TO_RETURN)
     return _signed(roll, printed, ("Crew", "Storekeeper")).pdf(f"Return slip {slip.job}", demo=printed.demo)
 
 
-def _roll(printed: Printed, title: str, subject: str, facts: Sequence[str], number: tuple[str, ...]) -> Roll:
-    roll, code = Roll(), make_code(*number)
-    named = (printed.words(title), printed.reprint_text, "DEMO, invented data" if printed.demo else "")
+def _roll(printed: Printed, head: SlipHead) -> Roll:
+    roll, code = Roll(), make_code(*head.number)
+    named = (printed.words(head.title), printed.reprint_text, "DEMO, invented data" if printed.demo else "")
     roll.text(" · ".join(filter(None, named)), STRONG)
-    roll.text(subject, TITLE)
-    for fact in (*facts, printed.text, "page 1 of 1"):
+    roll.text(head.subject, TITLE)
+    for fact in (*head.facts, printed.text, "page 1 of 1"):
         roll.text(fact)
     roll.code(f"{code} REV {printed.revision}" if printed.revision else code, code)
     roll.rule()
@@ -125,27 +132,26 @@ def _bags(roll: Roll, bags: Sequence[SlipBag]) -> None:
     for bag in bags:
         roll.text(f"{bag.number} · {bag.location} · {bag.state}", STRONG)
     if not bags:
-        roll.text("No bag.")
+        roll.text(NO_BAG)
 
 
 def _issued(roll: Roll, title: str, lines: Sequence[SlipLine], printed: Printed, empty: str) -> None:
     roll.text(title, SECTION, gap_mm=2)
     for line in lines:
         roll.text(f"{amount(line.quantity, line.unit)} {line.stock_code}", STRONG, gap_mm=0.6)
-        lot = f"{printed.words('lot')} {line.lot or 'unknown'}"
+        lot = f"{printed.words('lot')} {line.lot_words}"
         roll.text(f"{printed.words(line.part)} · {lot} · bag {line.bag}", indent_mm=2)
     if not lines:
         roll.text(empty)
 
 
 def _returned(roll: Roll, line: ReturnLine, printed: Printed) -> None:
-    roll.text(f"{line.stock_code} {printed.words('lot')} {line.lot or 'unknown'}", STRONG, gap_mm=0.6)
+    roll.text(f"{line.stock_code} {printed.words('lot')} {line.lot_words}", STRONG, gap_mm=0.6)
     became = (("issued", line.issued), ("installed", line.installed), ("turned in", line.turned_in),
               ("scrapped", line.scrapped), ("lost", line.lost))  # fmt: skip
     roll.text(f"{line.unit}: {', '.join(f'{word} {number_text(count)}' for word, count in became)}", indent_mm=2)
     roll.text(f"STILL OPEN {number_text(line.still_open)}", STRONG, indent_mm=2)
-    where = ", ".join(filter(None, (line.condition, line.to_where)))
-    roll.text(" · ".join(filter(None, (f"bag {line.bag}", where))), indent_mm=2)
+    roll.text(" · ".join(filter(None, (f"bag {line.bag}", line.came_back))), indent_mm=2)
 
 
 def _signed(roll: Roll, printed: Printed, roles: Sequence[str]) -> Roll:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from kitting.documents.job_papers import amount, number_text
 from kitting.documents.layout import SECTION, Column, Flow
@@ -38,6 +39,19 @@ RETURN_HEADERS = (
     "job", "bag", "stock code", "lot", "unit", "issued", "installed", "turned in", "scrapped", "lost", "still open",
     "condition", "to where",
 )  # fmt: skip
+SPARES, ALLOWED = "Spares", "SHORT OR OVERRIDDEN"
+NO_BAG, NOTHING_TO_ISSUE, NO_SPARES, NOTHING_TO_RETURN = (
+    "No bag.", "Nothing to issue.", "No spares.", "Nothing was issued, nothing to return.",
+)  # fmt: skip
+
+
+class SlipHead(NamedTuple):
+    """What a slip says above its lines, on a sheet and on a roll; ``number``: parts of its readable number."""
+
+    title: str
+    subject: str
+    facts: tuple[str, ...]
+    number: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +74,11 @@ class SlipLine:
     quantity: Decimal
     unit: str
 
+    @property
+    def lot_words(self) -> str:
+        """The lot, or that nobody knows it."""
+        return self.lot or "unknown"
+
 
 @dataclass(frozen=True, slots=True)
 class Allowed:
@@ -68,6 +87,11 @@ class Allowed:
     what: str
     why: str
     approved_by: str
+
+    @property
+    def sentence(self) -> str:
+        """In words."""
+        return f"{self.what} · why: {self.why} · approved by {self.approved_by}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +109,12 @@ class IssueSlip:
     lines: tuple[SlipLine, ...]
     spares: tuple[SlipLine, ...] = ()
     allowed: tuple[Allowed, ...] = ()
+
+    @property
+    def head(self) -> SlipHead:
+        """What stands above its lines."""
+        facts = (f"Cutover {self.cutover} · depot {self.depot}", f"Crew {self.crew} · truck {self.truck} · {self.time}")
+        return SlipHead(f"ISSUE SLIP · {self.depot}", f"{self.job} · {self.title}", facts, ("I", self.job))
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +138,16 @@ class ReturnLine:
         """Issued pieces that nobody has accounted for."""
         return self.issued - self.installed - self.turned_in - self.scrapped - self.lost
 
+    @property
+    def lot_words(self) -> str:
+        """The lot, or that nobody knows it."""
+        return self.lot or "unknown"
+
+    @property
+    def came_back(self) -> str:
+        """In which condition pieces came back, and where they went."""
+        return ", ".join(filter(None, (self.condition, self.to_where)))
+
 
 @dataclass(frozen=True, slots=True)
 class ReturnSlip:
@@ -121,22 +161,26 @@ class ReturnSlip:
     bags: tuple[SlipBag, ...]
     lines: tuple[ReturnLine, ...]
 
+    @property
+    def head(self) -> SlipHead:
+        """What stands above its lines; what is still open too."""
+        left = sum(line.still_open != 0 for line in self.lines)
+        facts = (
+            f"Cutover {self.cutover} · depot {self.depot} · crew {self.crew}",
+            f"{left} of {len(self.lines)} lines STILL OPEN" if left else "Balanced: nothing is open",
+        )
+        return SlipHead(f"RETURN SLIP · {self.depot}", f"{self.job} · {self.title}", facts, ("T", self.job))
+
 
 def issue_slip(slip: IssueSlip, printed: Printed) -> bytes:
     """The issue slip as PDF."""
-    flow = record_flow(
-        printed,
-        title=f"ISSUE SLIP · {slip.depot}",
-        subject=f"{slip.job} · {slip.title}",
-        facts=(f"Cutover {slip.cutover} · depot {slip.depot}", f"Crew {slip.crew} · truck {slip.truck} · {slip.time}"),
-        number=("I", slip.job),
-    )
+    flow = record_flow(printed, **slip.head._asdict())
     _bags(flow, slip.bags)
     flow.gap(4)
-    table_or_words(flow, ISSUE_COLUMNS, [_issued(line, printed) for line in slip.lines], "Nothing to issue.")
+    table_or_words(flow, ISSUE_COLUMNS, [_issued(line, printed) for line in slip.lines], NOTHING_TO_ISSUE)
     flow.gap(4)
-    flow.text("Spares", SECTION, keep_mm=12)
-    table_or_words(flow, ISSUE_COLUMNS, [_issued(line, printed) for line in slip.spares], "No spares.")
+    flow.text(SPARES, SECTION, keep_mm=12)
+    table_or_words(flow, ISSUE_COLUMNS, [_issued(line, printed) for line in slip.spares], NO_SPARES)
     if slip.allowed:
         _allowed(flow, slip.allowed)
     signatures(flow, "Storekeeper", "Crew")
@@ -145,31 +189,21 @@ def issue_slip(slip: IssueSlip, printed: Printed) -> bytes:
 
 def return_slip(slip: ReturnSlip, printed: Printed) -> bytes:
     """The return slip as PDF; what is still open stands in the head too."""
-    left = sum(line.still_open != 0 for line in slip.lines)
-    flow = record_flow(
-        printed,
-        title=f"RETURN SLIP · {slip.depot}",
-        subject=f"{slip.job} · {slip.title}",
-        facts=(
-            f"Cutover {slip.cutover} · depot {slip.depot} · crew {slip.crew}",
-            f"{left} of {len(slip.lines)} lines STILL OPEN" if left else "Balanced: nothing is open",
-        ),
-        number=("T", slip.job),
-    )
+    flow = record_flow(printed, **slip.head._asdict())
     _bags(flow, slip.bags)
     flow.gap(4)
     rows = [
         (
             line.bag,
-            f"{line.stock_code} {printed.words('lot')} {line.lot or 'unknown'}",
+            f"{line.stock_code} {printed.words('lot')} {line.lot_words}",
             amount(line.issued, line.unit),
             *(number_text(count) for count in (line.installed, line.turned_in, line.scrapped, line.lost)),
             number_text(line.still_open),
-            ", ".join(filter(None, (line.condition, line.to_where))),
+            line.came_back,
         )
         for line in slip.lines
     ]
-    table_or_words(flow, RETURN_COLUMNS, rows, "Nothing was issued, nothing to return.")
+    table_or_words(flow, RETURN_COLUMNS, rows, NOTHING_TO_RETURN)
     signatures(flow, "Crew", "Storekeeper")
     return pdf_bytes([flow], f"Return slip {slip.job}")
 
@@ -185,17 +219,17 @@ def return_slip_csv(slip: ReturnSlip) -> bytes:
 
 
 def _bags(flow: Flow, bags: tuple[SlipBag, ...]) -> None:
-    table_or_words(flow, BAG_COLUMNS, [(bag.number, bag.location, bag.state) for bag in bags], "No bag.")
+    table_or_words(flow, BAG_COLUMNS, [(bag.number, bag.location, bag.state) for bag in bags], NO_BAG)
 
 
 def _issued(line: SlipLine, printed: Printed) -> tuple[str, ...]:
     part = printed.words(line.part)
-    return line.bag, line.stock_code, part, line.lot or "unknown", amount(line.quantity, line.unit)
+    return line.bag, line.stock_code, part, line.lot_words, amount(line.quantity, line.unit)
 
 
 def _allowed(flow: Flow, allowed: tuple[Allowed, ...]) -> None:
     """Short and overridden lines, each in a box."""
     flow.gap(4)
-    flow.text("SHORT OR OVERRIDDEN", SECTION, keep_mm=16)
+    flow.text(ALLOWED, SECTION, keep_mm=16)
     for one in allowed:
-        flow.boxed(f"{one.what} · why: {one.why} · approved by {one.approved_by}")
+        flow.boxed(one.sentence)
