@@ -117,19 +117,25 @@ def _subject(count: int, late: int) -> str:
     return f"{rows}, {late} TOO LATE" if late else rows
 
 
-def _cells(papers: PlanPapers, row: Row, words: Words) -> list[Cell]:
-    item, unit = _item(papers, row)
+def row_cells(row: Row, *, part: str, unit: str, last: str) -> list[Cell]:
+    """The cells of ``COLUMNS`` of a row of a plan's reorder table.
+
+    Args:
+        row: its cells.
+        part: what the item is, in words.
+        unit: its stock unit.
+        last: the last cell: the price that was paid, or what stands in its place.
+    """
     need, on_order, net, factor, gives, over, order = (
         Decimal(str(row[name]))
         for name in ("need", "on_order", "net", "per_purchase_unit", "resulting_quantity", "over_by", "order_quantity")
     )
     ordered = plural(order, str(row["purchase_unit"]) or unit)
-    price = f"{item['price']} on {item.get('price_date') or 'no date'}" if item.get("price") is not None else "–"
     return [
         str(row["supplier"]) or "not named",
         str(row["stock_code"]),
         str(row["supplier_code"]) or "–",
-        _noun(papers, row, words),
+        part,
         amount(need, unit),
         amount(on_order, unit),
         amount(net, unit),
@@ -139,8 +145,19 @@ def _cells(papers: PlanPapers, row: Row, words: Words) -> list[Cell]:
         f"{row['depot']} by {row['needed_by']}",
         f"{row['order_by']} TOO LATE" if row["too_late"] == YES else str(row["order_by"]),
         str(row["jobs"]),
-        price,
+        last,
     ]
+
+
+def price_words(price: object, day: object) -> str:
+    """``4.50 on 2026-01-05``; that there is no date, or no price."""
+    return "–" if price in (None, "") else f"{price} on {day or 'no date'}"
+
+
+def _cells(papers: PlanPapers, row: Row, words: Words) -> list[Cell]:
+    item, unit = _item(papers, row)
+    last = price_words(item.get("price"), item.get("price_date"))
+    return row_cells(row, part=_noun(papers, row, words), unit=unit, last=last)
 
 
 def write_reorder_tables(folder: Path, papers: PlanPapers, words: Words) -> list[Path]:

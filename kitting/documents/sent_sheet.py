@@ -8,10 +8,10 @@ from decimal import Decimal
 import pandas as pd
 
 from kitting.calculation.bags import YES
-from kitting.documents.job_papers import amount, number_text
-from kitting.documents.layout import Column
+from kitting.documents.job_papers import amount
+from kitting.documents.layout import Cell, Column
 from kitting.documents.record_papers import Printed, pdf_bytes, record_flow, table_frame, table_or_words
-from kitting.documents.reorder_sheet import COLUMNS, HEADERS, in_words, plural
+from kitting.documents.reorder_sheet import COLUMNS, HEADERS, in_words, price_words, row_cells
 
 _MONEY = ("last price", "price date")
 _PRICE = "Last price"
@@ -80,17 +80,7 @@ def sent_sheet_pdf(sent: Sent, printed: Printed, *, prices: bool) -> bytes:
     return pdf_bytes([flow], f"Reorder sheet {sent.number}")
 
 
-def _paper_cells(row: SentRow, *, prices: bool) -> tuple[str, ...]:
+def _paper_cells(row: SentRow, *, prices: bool) -> list[Cell]:
     cells = row.cells
-    unit = cells.get("unit") or "ea"
-    need, on_order, net, ordered, gives, over = (Decimal(cells[name]) for name in _NUMBERS)
-    each, bought = Decimal(cells["per_purchase_unit"]), plural(ordered, cells["purchase_unit"] or unit)
-    price = f"{cells['price']} on {cells.get('price_date') or 'no date'}" if cells.get("price") else "–"
-    return (
-        cells["supplier"] or "not named", cells["stock_code"], cells["supplier_code"] or "–", cells["description"],
-        amount(need, unit), amount(on_order, unit), amount(net, unit),
-        f"{bought} of {amount(each, unit)}" if each != 1 else bought, amount(gives, unit), number_text(over),
-        f"{cells['depot']} by {cells['needed_by']}",
-        f"{cells['order_by']} TOO LATE" if cells["too_late"] == YES else cells["order_by"], cells["jobs"],
-        price if prices else row.order_line,
-    )  # fmt: skip
+    last = price_words(cells.get("price"), cells.get("price_date")) if prices else row.order_line
+    return row_cells(cells, part=cells["description"], unit=cells.get("unit") or "ea", last=last)
