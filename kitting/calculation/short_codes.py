@@ -35,6 +35,14 @@ def make_code(*parts: str) -> str:
     return f"{number}-{check_characters(number)}"
 
 
+def bag_code(job: str, structure: str, *numbers: int) -> str:
+    """The number on a bag's label: its job, its structure ('' for a bag of the whole job) and its number.
+
+    On an inner bag's label the number in the bag comes last.
+    """
+    return make_code(job, structure or "JOB", *map(str, numbers))
+
+
 def verified(typed: str) -> str:
     """The letters and digits of ``typed`` without its check characters; spaces, hyphens and case do not matter.
 

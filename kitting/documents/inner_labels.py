@@ -7,7 +7,7 @@ from pathlib import Path
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 
-from kitting.calculation.short_codes import make_code
+from kitting.calculation.short_codes import bag_code
 from kitting.documents.bag_labels import RecordedBag, bag_revision
 from kitting.documents.job_papers import Bag, End, JobPaper, Share, number_text, shares
 from kitting.documents.lettering import Style, fitted, open_canvas, put, style_for_caps, width, wrapped
@@ -41,7 +41,7 @@ class InnerBag:
     @property
     def code(self) -> str:
         """Readable number with check characters."""
-        return make_code(self.bag.job, self.bag.structure or "JOB", str(self.bag.number), str(self.number))
+        return bag_code(self.bag.job, self.bag.structure, self.bag.number, self.number)
 
 
 def inner_bags(bag: Bag) -> list[InnerBag]:

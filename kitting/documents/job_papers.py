@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, READY_IF, SHORT, WORST_FIRST
 from kitting.calculation.plan_result import JobAnswer
-from kitting.calculation.short_codes import make_code
+from kitting.calculation.short_codes import bag_code
 from kitting.documents.diameters import Span
 from kitting.documents.wording import Words
 
@@ -117,7 +117,7 @@ class Bag:
     @property
     def code(self) -> str:
         """Readable number with check characters."""
-        return make_code(self.job, self.structure or "JOB", str(self.number))
+        return bag_code(self.job, self.structure, self.number)
 
     @property
     def revision(self) -> str:

@@ -12,7 +12,7 @@ from inventory.selectors.finding import LotKey, open_holds
 from inventory.selectors.words import quantity_text
 from jobs.models import Job, ScheduleRevision
 from kitting.calculation.bag_states import BagFacts
-from kitting.calculation.short_codes import make_code, verified
+from kitting.calculation.short_codes import bag_code, verified
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine, LotToFinish, Recipe
 from kitting.models.bags import (
@@ -160,7 +160,7 @@ def label_note(scanned: str) -> str:
 
 def label_code(bag: Bag) -> str:
     """The number on a bag's label, with its check characters."""
-    return make_code(bag.job.job, bag.structure or "JOB", str(bag.number))
+    return bag_code(bag.job.job, bag.structure, bag.number)
 
 
 def contents_of(bags: Iterable[Bag]) -> dict[int, Contents]:

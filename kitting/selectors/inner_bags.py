@@ -1,6 +1,6 @@
 """Inner bags by the number on their labels: that of the bag, and one more."""
 
-from kitting.calculation.short_codes import make_code, verified
+from kitting.calculation.short_codes import bag_code, verified
 from kitting.errors import Refusal
 from kitting.models import Bag
 
@@ -27,4 +27,4 @@ def inner_bag(scanned: str) -> tuple[Bag, int] | None:
 
 def inner_code(bag: Bag, number: int) -> str:
     """The number on an inner bag's label."""
-    return make_code(bag.job.job, bag.structure or "JOB", str(bag.number), str(number))
+    return bag_code(bag.job.job, bag.structure, bag.number, number)
