@@ -3,10 +3,11 @@
 import re
 
 from inventory.selectors.words import near
-from jobs.models import UNDER_WAY, Job, Position, Structure
+from jobs.models import Job, Position, Structure
 from kitting.calculation.bag_states import CANCELLED, CLOSED
 from kitting.errors import Refusal
 from kitting.models import Bag
+from kitting.selectors.storms import emergencies
 
 _NUMBER = re.compile(r"E(\d+)")
 
@@ -19,8 +20,8 @@ def next_number() -> str:
 
 def open_emergencies(depots: frozenset[str]) -> list[Bag]:
     """Bags of emergencies that are not closed, the latest first; of these depots where any are named."""
-    found = Bag.objects.filter(job__ended=UNDER_WAY, revision="", job__job__regex=r"^E\d+$")
-    found = found.exclude(state__in=(CLOSED, CANCELLED)).select_related("job", "depot").order_by("-pk")
+    found = Bag.objects.filter(job__in=emergencies()).exclude(state__in=(CLOSED, CANCELLED))
+    found = found.select_related("job", "depot").order_by("-pk")
     return [bag for bag in found if not depots or bag.depot.depot in depots]
 
 

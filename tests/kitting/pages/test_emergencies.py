@@ -12,12 +12,15 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import CREW, DUTY, STORES
 
-from inventory.models import Balance
+from inventory.models import Balance, Depot
 from jobs.models import Job
 from kitting.models import Bag, BagEntry, Person, Promise
 from kitting.pages.pick_pages import key_of
 from kitting.selectors.emergencies import next_number, place_named
 from kitting.selectors.pick_walk import pick_walk
+from kitting.services.emergency import open_emergency
+from kitting.services.storm_issues import out_bag
+from kitting.services.storms import open_storm
 
 pytestmark = pytest.mark.django_db
 
@@ -107,6 +110,17 @@ def test_a_structure_with_several_positions_asks_which_and_the_next_number_is_ta
     used = send(night, "/emergency", **SALTMARSH, number="E09", why="dig-in", **{"code-1": "MST", "quantity-1": "1"})
     assert "take another number" in words(used)
     assert "Open it as E10" in words(used)
+
+
+def test_an_emergency_is_listed_whatever_its_number_and_a_storm_is_none(stores: Stores, night: Client) -> None:
+    open_emergency(
+        job="NIGHT-7", structure="Saltmarsh", depot="H", wanted={"CS15-2": 1000}, why="dig-in", **stores.scan(DUTY)
+    )
+    open_storm(storm="E9", depot="H", title="ice", **stores.scan(DUTY))
+    out_bag(Job.objects.get(job="E9"), Depot.objects.get(depot="H"), "Alder 12", "Crew 2")
+    listed = words(night.get("/emergency")).partition("Open now")[2]
+    assert "NIGHT-7 Saltmarsh" in listed
+    assert "Alder 12" not in listed
 
 
 def test_duty_supervisor_and_storekeeper_open_it_from_the_first_page_and_a_crew_does_not() -> None:
