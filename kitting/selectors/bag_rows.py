@@ -3,8 +3,9 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
+from inventory.models import Balance
 from kitting.calculation.bag_states import (
     BROKEN,
     CANCELLED,
@@ -75,8 +76,9 @@ def bag_rows(bags: QuerySet[Bag]) -> list[BagRow]:
 
 
 def not_ended(depots: Iterable[str] = ()) -> QuerySet[Bag]:
-    """Bags that are not closed, at these depots or at all."""
-    found = Bag.objects.exclude(state=CLOSED)
+    """Bags that are not closed, nor cancelled with nothing inside, at these depots or at all."""
+    inside = Balance.objects.filter(place=OuterRef("place"), quantity__gt=0)
+    found = Bag.objects.exclude(state=CLOSED).exclude(~Exists(inside), state=CANCELLED)
     wanted = [*depots]
     return found.filter(depot__depot__in=wanted) if wanted else found
 

@@ -7,6 +7,7 @@ from people import DUTY
 from refusals import refusal
 
 from jobs.models import Job
+from kitting.selectors.bag_rows import not_ended
 from kitting.selectors.rework import rework
 from kitting.services.end_jobs import cancel_job, complete_job
 from kitting.services.fill_bags import put_back
@@ -43,6 +44,8 @@ def test_no_bag_of_a_cancelled_job_goes_out_and_its_pieces_are_put_back_by_scan(
     assert (str(found.bag), found.whys, found.next, found.add) == (
         "J10 V9", ("job cancelled: feeder sold",), ("put back",), (),
     )  # fmt: skip
+    assert Job.objects.get(job="J10").bags.count() > 1
+    assert [str(bag) for bag in not_ended(["H"])] == ["J10 V9"]  # the empty ones are done
     inside = stores.counted("J10", "V9")
     taken: dict[str, int] = {}
     for one in found.take_out:
@@ -55,6 +58,7 @@ def test_no_bag_of_a_cancelled_job_goes_out_and_its_pieces_are_put_back_by_scan(
             **stores.scan(),
         )  # fmt: skip
     assert rework(on=stores.at.date()) == ()
+    assert not not_ended(["H"])
     close(bag=found.code, **stores.scan())
 
 
