@@ -211,6 +211,11 @@ ACTIONS = tuple(dict.fromkeys(row.action for row in TABLE))
 _BY_KEY = {(row.state, row.action): row for row in TABLE}
 
 
+def allows(state: str, action: str) -> bool:
+    """Whether the table names an action in a state, whatever its guards say."""
+    return (state, action) in _BY_KEY
+
+
 def next_state(state: str, action: str, facts: BagFacts) -> str:
     """The state after an action; ``FORMER`` where it is that before the hold.
 
@@ -253,7 +258,7 @@ def next_actions(
         comes_out: pieces are inside that can't stay.
         goes_in: pieces are missing.
     """
-    is_closed = (state, PICK) not in _BY_KEY  # checked and staged bags are opened again before pieces move
+    is_closed = not allows(state, PICK)  # checked and staged bags are opened again before pieces move
     wanted = {
         LIST_AGAIN: bool(facts.superseded or (facts.missing and not goes_in)),
         REOPEN: is_closed and (comes_out or goes_in),

@@ -276,7 +276,7 @@ def _address(route: str, one: Bag) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Deed:
-    """A deed of the bag's history, and whether a reversing record can take it back."""
+    """A deed of the bag's history, and whether a reversing record can take it back in the bag's state."""
 
     told: Told
     undoable: bool
@@ -286,13 +286,14 @@ class Deed:
 def _deeds(one: Bag) -> list[Deed]:
     """Who did what, the last first."""
     rows = bag_history(one)
-    back = undone([row.action for row in rows if row.is_reversible])
-    return [_deed(row, undone_already=row.action in back) for row in rows]
+    back = undone([row.action for row in rows if row.opposite])
+    return [_deed(row, one.state, undone_already=row.action in back) for row in rows]
 
 
-def _deed(told: Told, *, undone_already: bool) -> Deed:
+def _deed(told: Told, state: str, *, undone_already: bool) -> Deed:
     stands = next((_STANDS[deed] for deed in told.deeds if deed in _STANDS), "")
-    return Deed(told, told.is_reversible and not undone_already, "undone" if undone_already else stands)
+    undoable = bag_states.allows(state, told.opposite) and not undone_already
+    return Deed(told, undoable, "undone" if undone_already else stands)
 
 
 def _borrows(one: Bag) -> list[Borrow]:

@@ -8,8 +8,10 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.models import Action, Depot
+from kitting.calculation.bag_states import PUT_BACK, allows
 from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
+from kitting.models import Bag
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, loud, page, refused
 from kitting.pages.bag_forms import quantity, read_piece
 from kitting.pages.tables import Cell, Table, figure
@@ -222,9 +224,17 @@ def _scans(asked: Asked) -> list[dict[str, str]]:
 
 
 def _undoable(scans: Sequence[dict[str, str]]) -> list[dict[str, str]]:
-    """The scans, those without their action that were taken back already."""
-    back = undone([scan["action"] for scan in scans if scan.get("action")])
-    return [{**scan, "action": "", "undone": "yes"} if scan.get("action") in back else scan for scan in scans]
+    """The scans, those without their action that were taken back already, or whose bag is not open any more."""
+    picks = [scan for scan in scans if scan.get("action")]
+    back = undone([scan["action"] for scan in picks])
+    codes = {verified(scan["bag"]) for scan in picks}
+    states = dict(Bag.objects.filter(code__in=codes).values_list("code", "state"))
+    stays = {scan["action"] for scan in picks if not allows(states.get(verified(scan["bag"]), ""), PUT_BACK)}
+    return [
+        {**scan, "action": "", "undone": "yes" if action in back else ""} if action in back | stays else scan
+        for scan in scans
+        for action in (scan.get("action", ""),)
+    ]
 
 
 def _note(asked: Asked, word: str, done_for: Step | None = None) -> None:

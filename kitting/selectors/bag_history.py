@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from kitting.calculation import bag_states
 from kitting.models import Bag, BagEntry, Event
 from kitting.models.bags import ISSUED, PICKED, PUT_BACK
 from kitting.selectors.bag_contents import bare
@@ -26,6 +27,8 @@ _TOLD = (
 )
 _OF_PIECES = {"picked", "put back", "turned in", "installed", "piece lost", "piece scrapped", "oops taken back"}
 
+_OPPOSITE: Mapping[tuple[str, ...], str] = {(PICKED,): bag_states.PUT_BACK, (PUT_BACK,): bag_states.PICK}
+
 
 @dataclass(frozen=True, slots=True)
 class Told:
@@ -45,9 +48,9 @@ class Told:
     deeds: tuple[str, ...]
 
     @property
-    def is_reversible(self) -> bool:
-        """Whether a scan the other way round takes it back."""
-        return self.deeds in ((PICKED,), (PUT_BACK,))
+    def opposite(self) -> str:
+        """The action of the table of states that takes it back; '' where no scan does."""
+        return _OPPOSITE.get(self.deeds, "")
 
 
 def bag_history(bag: Bag) -> list[Told]:

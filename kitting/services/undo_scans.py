@@ -8,14 +8,12 @@ from kitting.calculation.bag_states import PICK
 from kitting.calculation.bag_states import PUT_BACK as BACK
 from kitting.errors import Refusal
 from kitting.models import Bag, Event
-from kitting.models.bags import PICKED, PUT_BACK
 from kitting.selectors.bag_contents import bag_by_code
 from kitting.services.fill_bags import pick, put_back
 from kitting.services.scans import Answer, Scan
 
 UNDONE = "U-"  # begins the number of what takes an action back, so that it is taken back once
 PAID_BACK = "paid back"
-REVERSIBLE = (PICKED, PUT_BACK)
 
 
 def number_of_undo(action: str) -> str:

@@ -289,6 +289,10 @@ def test_what_was_picked_is_undone_by_a_reversing_record_and_what_was_issued_is_
     assert "UNDONE" in words(picked_again)
     assert "it moved no piece" in words(nothing)
     assert Balance.objects.get(place=step.place, lot=step.lot).quantity == there
+    offered = f'action="/bags/{code}/undo"'
+    for state, is_offered in (("picking", True), ("staged", False), ("issued", False), ("closed", False)):
+        Bag.objects.filter(job__job="J03", structure="V1").update(state=state)
+        assert (offered in window.get(f"/bags/{code}").content.decode()) is is_offered
     deeds = [entry.deed for entry in BagEntry.objects.order_by("pk")]
     assert [one for at, one in enumerate(deeds) if not at or one != deeds[at - 1]] == ["picked", "put back", "picked"]
 
@@ -419,10 +423,16 @@ def test_a_pick_is_undone_from_the_walk_and_the_walk_goes_on(stores: Stores, win
     step = steps_of(code)[0]
 
     right = scan(window, step, action="P-slip")
+    bag = Bag.objects.filter(job__job="J03", structure="V1")
+    bag.update(state="issued")
+    gone = window.get(walk_of(code))
+    bag.update(state="picking")
     undone = send(window, f"/bags/{code}/undo", undone="P-slip", back=walk_of(code))
     elsewhere = send(window, f"/bags/{code}/undo", undone="U-P-slip", back="https://example.org/pick/N")
 
     assert f'action="/bags/{code}/undo"' in right.content.decode()
+    assert f'action="/bags/{code}/undo"' not in gone.content.decode()
+    assert "Last scans" in words(gone)
     assert undone.request["PATH_INFO"] == "/pick/N"
     assert "UNDONE" in words(undone)
     assert "undone" in words(undone).partition("Last scans")[2]
