@@ -73,7 +73,7 @@ def split_order(raw: RawBook, *, order: str, line: str, part: str, quantity: str
     placed = place_columns(SHEETS["orders"], sheet)[0]
     row = sheet.cells.loc[_matched(raw, "orders", where)[1]].iloc[0]
     cells = {field: row[one.at] for field, one in placed.items()}
-    less = _changed(raw, "orders", where, {"quantity": lambda text: f"{Decimal(text) - Decimal(quantity):f}"})
+    less = cut_order(raw, order=order, line=line, quantity=quantity)
     return _with_row(less, "orders", {**cells, "line": part, "quantity": quantity, "promised": promised})
 
 
@@ -83,7 +83,10 @@ def cut_order(raw: RawBook, *, order: str, line: str, quantity: str) -> RawBook:
     Raises:
         Refusal: ``no-such-row``.
     """
-    less: Cell = lambda text: f"{Decimal(text) - Decimal(quantity):f}"  # noqa: E731
+
+    def less(text: str) -> str:
+        return f"{Decimal(text) - Decimal(quantity):f}"
+
     return _changed(raw, "orders", {"order": order, "line": line}, {"quantity": less})
 
 

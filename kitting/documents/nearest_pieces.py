@@ -4,6 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
 
+from kitting.calculation.fit_matching.checks import ACTIVE_STATE
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.quantities import as_decimal
 from kitting.documents.diameters import Span
@@ -79,7 +80,7 @@ class NearestPieces:
 
 def _alike(item: Row, other: Row) -> bool:
     same = all(item.get(fact) == other.get(fact) for fact in ("interface", "classes_kv", "switching", "contains"))
-    return same and other.get("state") in (None, "active")
+    return same and other.get("state") in (None, ACTIVE_STATE)
 
 
 def _key(row: Row) -> tuple[str, ...]:

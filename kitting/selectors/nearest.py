@@ -11,6 +11,7 @@ from inventory.models import BAG, BIN, RESERVE, SUPPLIER_OWNED, TRUCK, VAN, Bala
 from inventory.selectors.finding import open_holds
 from kitting.calculation.bag_states import IN_STORE, OUT
 from kitting.calculation.cable_geometry import Band
+from kitting.calculation.fit_matching.checks import ACTIVE_STATE
 from kitting.calculation.natural_order import natural_key
 from kitting.models import Bag
 from kitting.selectors.bag_contents import is_good
@@ -20,7 +21,7 @@ from kitting.selectors.stock_search import ranges_over_insulation
 
 _KINDS = {BIN: "shelf", SUPPLIER_OWNED: "the supplier's own", TRUCK: "truck", RESERVE: "reserve", VAN: "on the road"}
 _ORDER = (BIN, SUPPLIER_OWNED, TRUCK, RESERVE, VAN, IN_BAG, WITH_CREW)
-_ACTIVE = ("", "active")
+_ACTIVE = ("", ACTIVE_STATE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from kitting.errors import Refusal
 from kitting.models import Recipe
 from kitting.selectors.bag_contents import live_letter
 from kitting.selectors.premade_kits import recipe_by_name
-from kitting.selectors.sheets import sheets_from_records
+from kitting.selectors.sheets import sheets_to_check_from_records
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +56,7 @@ def schedule_from(start: Start, *, today: date) -> RawBook:
     begin, end = (_spot(text) for text in (start.begin, start.end))
     made = chain(recipe.location, start.structures, interface=recipe.interface, begin=begin, end=end)
     facts = {"job": start.job, "system": start.system, "cable_type": recipe.cable_type.cable_type}
-    standing = _standing([spot for spot in (begin, end) if spot], today)
+    standing = _standing([spot for spot in (begin, end) if spot])
     positions = [*(dict(zip(_fields("positions"), row, strict=True)) for row in standing), *made.positions]
     sheets += [_sheet("positions", positions), _sheet("schedule", [{**facts, **run} for run in made.runs])]
     return raw_book(sheets)
@@ -102,11 +102,11 @@ def _spot(text: str) -> Spot | None:
     return structure, position
 
 
-def _standing(spots: Sequence[Spot], today: date) -> list[tuple[str, ...]]:
+def _standing(spots: Sequence[Spot]) -> list[tuple[str, ...]]:
     """The rows of these positions as the books have them: a schedule names only positions that came with it."""
     if not spots:
         return []
-    sheet = sheets_from_records(today).sheets["positions"]
+    sheet = sheets_to_check_from_records(["positions"]).sheets["positions"]
     rows = [tuple(row) for row in sheet.cells.itertuples(index=False, name=None)]
     at = [_fields("positions").index(name) for name in ("structure", "position")]
     return [row for row in rows if tuple(row[place] for place in at) in spots]
