@@ -68,7 +68,8 @@ def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
     replaced = release(Promise.objects.all(), why=f"plan {applied.pk} applied", at=at)
     promises = Promise.objects.bulk_create(_promises(plan, applied), batch_size=_BATCH)
     JobReadiness.objects.bulk_create(_readiness(plan, applied), batch_size=_BATCH)
-    keep_short_lines(plan.shortages["line"].tolist(), as_of=plan.as_of)
+    short = plan.shortages
+    keep_short_lines(dict(zip(short["line"], short["job"], strict=True)), as_of=plan.as_of)
     store_rows(applied, {name: _table(plan, name) for name in PLAN_TABLES})
     relist(Job.objects.filter(bags__isnull=False, ended="").distinct(), by=by, at=at)
     if Recipe.objects.filter(to_come_on__lte=at.date()).exists():

@@ -1,6 +1,6 @@
 """Keep since when lines are short, from plan to plan, and say who sees to them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from datetime import date, datetime
 
 from django.db import transaction
@@ -16,21 +16,24 @@ from kitting.services.rights import need_own_short_lines
 _BATCH = 500  # names in one query
 
 
-def keep_short_lines(lines: Sequence[str], *, as_of: date) -> None:
+def keep_short_lines(job_of: Mapping[str, str], *, as_of: date) -> None:
     """Note, inside the transaction that applies a plan, which lines turn short on its day and which are so no longer.
 
     Lines that were short before keep their day and their owner.
+
+    Args:
+        job_of: the job of each line that is short, by the line's name.
+        as_of: day of the plan.
     """
-    now = dict.fromkeys(lines)
     open_ones = dict(ShortLine.objects.filter(ended=None).values_list("line", "pk"))
-    gone = [number for line, number in open_ones.items() if line not in now]
+    gone = [number for line, number in open_ones.items() if line not in job_of]
     for at in range(0, len(gone), _BATCH):
         ShortLine.objects.filter(pk__in=gone[at : at + _BATCH]).update(ended=as_of)
     jobs = dict(Job.objects.values_list("job", "pk"))
-    new = (line for line in now if line not in open_ones)
-    ShortLine.objects.bulk_create(
-        (ShortLine(job_id=jobs[line.partition("/")[0]], line=line, since=as_of) for line in new), batch_size=_BATCH
+    new = (
+        ShortLine(job_id=jobs[job], line=line, since=as_of) for line, job in job_of.items() if line not in open_ones
     )
+    ShortLine.objects.bulk_create(new, batch_size=_BATCH)
 
 
 @transaction.atomic(durable=True)
