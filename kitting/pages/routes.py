@@ -189,7 +189,7 @@ ROUTES: tuple[Route, ...] = (
     Route("layouts/<int:number>.toml", "layout-file", layout_pages.layout_toml, "sheets"),
     Route("questions", "questions", fact_pages.questions, "schedule", ("sheets", DO)),
     Route("reels", "reels", fact_pages.reels, "reel band"),
-    Route("reels/<str:reel>", "reel", fact_pages.reel, "reel band", ("reel band", DO)),
+    Route("reels/<path:reel>", "reel", fact_pages.reel, "reel band", ("reel band", DO)),
     Route("fit", "fit-check", fit_pages.fit_check, "field answers"),
     Route("where", "where", fit_pages.where_is_one, "field answers"),
     Route("people", "people", people_page.people, "people", ("people", DO)),

@@ -20,7 +20,7 @@ from kitting.models.bags import INSTALLED, ISSUED, PICKED
 from kitting.roles import DO, require
 from kitting.services.list_bags import new_bag
 from kitting.services.record_events import Happening, record_events
-from kitting.services.scans import Scan, stamp_of
+from kitting.services.scans import Scan, plain_code, stamp_of
 from kitting.services.two_persons import need_reason
 
 
@@ -51,11 +51,11 @@ def record_earlier_job(
 
     Raises:
         Doubt: ``same-lot``: only one of paper and books has a date for the lot.
-        Refusal: ``not-allowed``; ``no-reason`` without a paper; ``job-number-used``; ``unknown-depot``;
+        Refusal: ``not-allowed``; ``no-code``; ``no-reason`` without a paper; ``job-number-used``; ``unknown-depot``;
             ``unknown-stock-code``; ``moves-nothing``; ``not-earlier``: its day is not past.
     """
     actor, at = scan["actor"], scan["at"]
-    source = need_reason(paper, "An earlier job")
+    job, source = plain_code(job, "An earlier job"), need_reason(paper, "An earlier job")
     place = Depot.objects.filter(depot=depot).first()
     if place is None:
         raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})

@@ -19,7 +19,7 @@ from kitting.selectors.sources import Source, sources
 from kitting.selectors.storms import storm_by_code
 from kitting.services.list_bags import new_bag
 from kitting.services.record_events import Happening, record_events
-from kitting.services.scans import Scan, stamp_of
+from kitting.services.scans import Scan, plain_code, stamp_of
 from kitting.services.two_persons import need_reason
 
 
@@ -49,11 +49,11 @@ def open_emergency(
         scan: who, when, the number of the action.
 
     Raises:
-        Refusal: ``not-allowed``; ``no-reason``; ``job-number-used``; ``unknown-depot``; ``unknown-stock-code``;
-            ``moves-nothing``; ``unknown-storm``; ``storm-state``.
+        Refusal: ``not-allowed``; ``no-code``; ``no-reason``; ``job-number-used``; ``unknown-depot``;
+            ``unknown-stock-code``; ``moves-nothing``; ``unknown-storm``; ``storm-state``.
     """
     actor, at = scan["actor"], scan["at"]
-    told = need_reason(why, "An emergency")
+    job, told = plain_code(job, "A job"), need_reason(why, "An emergency")
     found = Depot.objects.filter(depot=depot).first()
     if found is None:
         raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})

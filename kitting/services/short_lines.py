@@ -30,9 +30,7 @@ def keep_short_lines(job_of: Mapping[str, str], *, as_of: date) -> None:
     for at in range(0, len(gone), _BATCH):
         ShortLine.objects.filter(pk__in=gone[at : at + _BATCH]).update(ended=as_of)
     jobs = dict(Job.objects.values_list("job", "pk"))
-    new = (
-        ShortLine(job_id=jobs[job], line=line, since=as_of) for line, job in job_of.items() if line not in open_ones
-    )
+    new = (ShortLine(job_id=jobs[job], line=line, since=as_of) for line, job in job_of.items() if line not in open_ones)
     ShortLine.objects.bulk_create(new, batch_size=_BATCH)
 
 

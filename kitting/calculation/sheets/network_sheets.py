@@ -2,7 +2,7 @@
 
 from kitting.calculation.sheets.columns import Column, Rows, Sheet
 from kitting.calculation.sheets.date_parsers import DATE, MOMENT
-from kitting.calculation.sheets.parsers import CODE, TEXT, YES_NO, number, several, whole, word
+from kitting.calculation.sheets.parsers import CODE, TEXT, WHOLE_CODE, YES_NO, number, several, whole, word
 from kitting.calculation.sheets.trade_parsers import (
     CLASS,
     DOI,
@@ -34,7 +34,7 @@ _STAGE = word(("before", "after", "both"))
 DEPOTS = Sheet(
     "depots",
     (
-        Column("depot", "depot", CODE, required=True, key=True),
+        Column("depot", "depot", WHOLE_CODE, required=True, key=True),
         Column("name", "name", TEXT),
         Column("time zone", "time_zone", TEXT),
         Column("closed days", "closed_days", several(DATE)),
@@ -142,7 +142,7 @@ POSITIONS = Sheet(
 JOBS = Sheet(
     "jobs",
     (
-        Column("job", "job", CODE, required=True, key=True),
+        Column("job", "job", WHOLE_CODE, required=True, key=True),
         Column("title", "title", TEXT),
         Column("depot", "depot", CODE, required=True),
         Column("cutover", "cutover", MOMENT),

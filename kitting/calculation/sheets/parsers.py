@@ -96,8 +96,16 @@ def _read_code(text: str, _: Setting) -> str:
     return intact_text(text)
 
 
+def _read_whole_code(text: str, setting: Setting) -> str:
+    code = _read_code(text, setting)
+    if "/" in code:
+        raise CellDoubt("has a slash, which parts the names of lines and places", code.replace("/", "-"), REFUSE)
+    return code
+
+
 TEXT = Parser("any text", lambda text, _: text)
 CODE = Parser("a code; it stays text", _read_code)
+WHOLE_CODE = Parser("a code without a slash; it stays text", _read_whole_code)
 
 
 def word(allowed: Sequence[str], *, also: Mapping[str, str] | None = None, what: str = "") -> Parser:

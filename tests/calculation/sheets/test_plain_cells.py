@@ -10,7 +10,17 @@ from kitting.calculation.doubts import Doubt
 from kitting.calculation.questions import ASK, REFUSE
 from kitting.calculation.sheets.all_sheets import SHEETS
 from kitting.calculation.sheets.columns import Column
-from kitting.calculation.sheets.parsers import CODE, YES_NO, CellDoubt, Parser, Setting, number, several, whole, word
+from kitting.calculation.sheets.parsers import (
+    CODE,
+    YES_NO,
+    CellDoubt,
+    Parser,
+    Setting,
+    number,
+    several,
+    whole,
+    word,
+)
 from kitting.calculation.sheets.trade_parsers import graded
 
 HERE = Setting()
@@ -76,6 +86,13 @@ def test_other_codes_stay_text_as_they_are(text: str) -> None:
 def test_a_code_cut_off_by_a_narrow_column_is_refused() -> None:
     assert doubt_about(CODE, "#####").severity == REFUSE
     assert doubt_about(CODE, "x" * 101).severity == REFUSE
+
+
+def test_the_number_of_a_job_or_depot_has_no_slash_because_names_of_lines_and_places_part_there() -> None:
+    for sheet, field in (("jobs", "job"), ("depots", "depot")):
+        parser = SHEETS[sheet].by_field[field].parser
+        doubt = doubt_about(parser, "26/0412")
+        assert (parser.read("26-0412", HERE), doubt.suggestion, doubt.severity) == ("26-0412", "26-0412", REFUSE)
 
 
 def test_a_list_takes_each_part_once_unless_order_counts() -> None:

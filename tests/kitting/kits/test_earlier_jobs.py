@@ -55,6 +55,7 @@ def test_an_earlier_job_adds_to_what_was_received_and_to_what_is_installed() -> 
         ({"paper": " "}, "no-reason"),
         ({"depot": "Q"}, "unknown-depot"),
         ({"job": "J01"}, "job-number-used"),
+        ({"job": "H/01"}, "no-code"),
         ({"done_on": date(2026, 3, 2)}, "not-earlier"),
         ({"fitted": ()}, "moves-nothing"),
         (

@@ -1,6 +1,7 @@
 import pytest
 from bag_stores import demo_sheets, planned
 from browsing import ADMINISTRATOR, VISITOR, browser_of, people, send, words
+from django.urls import reverse
 from module_books import books_of_module
 from people import CREW, PLANNER
 
@@ -42,6 +43,7 @@ def test_a_reading_on_a_reel_is_kept_with_name_and_day_unless_somebody_was_faste
     stale = words(send(crew, "/reels/R-1187", **reading))
     reversed_band = words(send(crew, "/reels/R-1187", **{**reading, "low": "0.9", "version": version + 1}))
 
+    assert reverse("reel", args=["26/14"]) == "/reels/26/14"  # makers' numbers have slashes
     reel = Reel.objects.get(reel="R-1187")
     assert "KEPT" in kept
     assert (reel.doi_low_nm, reel.doi_high_nm, reel.measured_by) == (20_853_400, 21_488_400, CREW.name)
