@@ -2,17 +2,18 @@
 
 from typing import Unpack
 
-from inventory.models import Action, Movement
+from inventory.models import Movement
 from inventory.services.actions import use_case
 from inventory.services.booking import Move, book
 from kitting.errors import Refusal
-from kitting.models import BagEntry
+from kitting.models import BagEntry, Event
 from kitting.models.bags import LOST, SCRAPPED, TAKEN_BACK
 from kitting.roles import STANDARDS_ENGINEER, STOREKEEPER
 from kitting.selectors.bag_contents import bare
 from kitting.services.fill_bags import taken_out
 from kitting.services.return_bags import write_off
 from kitting.services.scans import Answer, Scan, is_out, opened, place_of, settled
+from kitting.services.undo_scans import number_of_undo
 
 DROPPED, DAMAGED, WRONG, MISSING, NOT_NEEDED = "dropped", "damaged", "wrong", "missing", "no longer needed"
 OOPS = (DROPPED, DAMAGED, WRONG, MISSING, NOT_NEEDED)
@@ -21,8 +22,6 @@ _GONE = {DROPPED: LOST, DAMAGED: SCRAPPED, MISSING: LOST}
 PROBLEM, TOLD_BACK = "piece problem", "oops taken back"
 EVENTS = (f"piece {LOST}", f"piece {SCRAPPED}", PROBLEM)
 _BACK = {deed: back for back, deed in TAKEN_BACK.items()}
-_WRITE_OFF, _PROBLEM = "bag write off", "bag problem"
-_UNDONE = "U-"
 
 
 def oops(
@@ -73,6 +72,9 @@ def _take_back(*, bag: str, undone_action: str, **scan: Unpack[Scan]) -> Answer:
     answer = Answer("TAKEN BACK", f"{one.bag}: both stay in the record.", one.bag, repeated=one.repeated)
     if one.repeated:
         return answer
+    said = Event.objects.filter(name__in=EVENTS, subject=str(one.bag))
+    if not said.filter(data__bag=one.bag.code, data__action=undone_action).exists():
+        raise Refusal("cannot-undo", f"That is no oops of {one.bag}: nothing is taken back.", {"action": undone_action})
     if not is_out(one.bag):
         raise Refusal("not-out", f"{one.bag} is {one.bag.state}: it can't be taken back any more.", {})
     entries = [*BagEntry.objects.filter(action__number=undone_action, line__bag=one.bag).select_related("lot", "line")]
@@ -96,10 +98,7 @@ def take_back(*, bag: str, undone_action: str, **scan: Unpack[Scan]) -> Answer:
         scan: who and when.
 
     Raises:
-        Refusal: ``cannot-undo``: the number is no oops's; ``not-out``; or the bag's state forbids it.
+        Refusal: ``cannot-undo``: the number is no oops of this bag; ``not-out``.
     """
-    found = Action.objects.filter(number=undone_action, use_case__in=(_WRITE_OFF, _PROBLEM)).exists()
-    if not found:
-        raise Refusal("cannot-undo", "That is no oops: nothing is taken back.", {"action": undone_action})
-    again: Scan = {**scan, "action": f"{_UNDONE}{undone_action}"}
+    again: Scan = {**scan, "action": number_of_undo(undone_action)}
     return _take_back(bag=bag, undone_action=undone_action, **again)

@@ -13,6 +13,7 @@ from kitting.selectors.spare_use import SpareUse, spare_use
 from kitting.services.issue_bags import hand_back
 from kitting.services.oops import OOPS, oops, take_back
 from kitting.services.return_bags import close
+from kitting.services.undo_scans import undo
 
 pytestmark = pytest.mark.django_db
 
@@ -62,6 +63,11 @@ def test_what_is_taken_back_is_in_the_bag_again_and_the_lot_still_adds_up(stores
     before = accounts(stores.contents("J03", "V1"))
     oops(**piece, what="dropped", **stores.scan(CREW, action="slip"))
     assert "no oops" in refusal("cannot-undo", take_back, bag=code, undone_action="no-such", **stores.scan(CREW))
+
+    other = {"bag": stores.code("J03", "BJ1"), "undone_action": "slip"}
+    for refused in (take_back, undo):
+        assert "J03 BJ1" in refusal("cannot-undo", refused, **other, **stores.scan(CREW))
+    assert not Movement.objects.filter(reverses__action__number="slip").exists()
 
     assert take_back(bag=code, undone_action="slip", **stores.scan(CREW)).word == "TAKEN BACK"
     assert take_back(bag=code, undone_action="slip", **stores.scan(CREW)).repeated
