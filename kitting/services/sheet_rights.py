@@ -31,7 +31,7 @@ _RIGHTS: Mapping[str, tuple[tuple[str, str], ...]] = MappingProxyType(
     }
 )
 _BOUGHT = frozenset(
-    {"supplier", "supplier code", "lead days", "minimum order", "order multiple", "price", "price date"}
+    {"supplier", "supplier code", "lead days", "lead date", "minimum order", "order multiple", "price", "price date"}
 )  # columns of an item that are purchasing's
 
 

@@ -14,6 +14,7 @@ from refusals import refusal
 from inventory.models import Item
 from kitting.roles import Actor
 from kitting.services.load_sheets import load_sheets
+from kitting.services.sheet_rights import need_sheet
 
 pytestmark = pytest.mark.django_db
 AT = datetime(2026, 3, 2, 14, 0, tzinfo=UTC)
@@ -47,6 +48,11 @@ def test_a_sheet_is_changed_by_a_file_of_whoever_keeps_it_and_of_nobody_else(nam
             assert rows_in_every_table() == stored
     for actor in keepers[:1]:
         assert load_sheets(raw=raw, by=actor.name, at=AT, actor=actor)
+
+
+def test_a_lead_time_and_the_day_it_is_of_are_both_the_buyers() -> None:
+    need_sheet(BUYER, "items", ["lead days", "lead date"])
+    assert "Nothing was stored" in refusal("not-allowed", need_sheet, PLANNER, "items", ["lead date"])
 
 
 def test_sheets_of_others_may_be_in_the_file_as_they_stand() -> None:
