@@ -93,7 +93,7 @@ def load_sheets(
     Raises:
         Refusal: ``questions-open`` with the ``questions`` and the ``sheets`` they speak of; ``demo-apart``: the demo
             and other data don't go into the same books; ``no-name``; ``frozen``; ``not-allowed``;
-            ``against-a-rule``; those of ``read_book``.
+            ``other-depot``; ``against-a-rule``; those of ``read_book``.
     """
     if not by.strip() or len(by) > _LONGEST_NAME:
         raise Refusal("no-name", f"Say who loads, in at most {_LONGEST_NAME} characters.", {"by": by})
@@ -111,7 +111,8 @@ def load_sheets(
         raise Refusal("against-a-rule", message, {"source": source}) from error
     if loaded and not were_empty:
         if actor is not None:
-            schedules = any(one.is_new for one in loaded.schedules)
+            depots = _depots_of_jobs(book)
+            schedules = {depots[one.job] for one in loaded.schedules if one.is_new}
             need_sheets(actor, loaded.sheets, schedules=schedules, rules=bool(loaded.rules))
         require_sound_books()
     if loaded:
@@ -218,7 +219,7 @@ def _happenings(loaded: Loaded, book: Book, source: str) -> Iterator[Happening]:
             "unknown_lots": loaded.unknown_lots,
         },
     )
-    depots = dict(zip(book.frames["jobs"]["job"], book.frames["jobs"]["depot"], strict=True))
+    depots = _depots_of_jobs(book)
     for one in loaded.schedules:
         if one.is_new:
             yield Happening(
@@ -228,6 +229,10 @@ def _happenings(loaded: Loaded, book: Book, source: str) -> Iterator[Happening]:
                 addressed_to="planner",
                 depot=depots[one.job],
             )
+
+
+def _depots_of_jobs(book: Book) -> dict[str, str]:
+    return dict(zip(book.frames["jobs"]["job"], book.frames["jobs"]["depot"], strict=True))
 
 
 def _overrides(loaded: Loaded) -> Iterator[Happening]:

@@ -63,7 +63,13 @@ def open_stock(frame: pd.DataFrame, books: StockOnBooks, *, file_digest: str, by
         )
         open_balances(action, _openings(new))
     staying = tuple(_line(spot) for spot in books.pieces if spot not in given)
-    return SheetChanges("stock", new=tuple(map(_line, new)), same=len(given) - len(new), staying=staying)
+    return SheetChanges(
+        "stock",
+        new=tuple(map(_line, new)),
+        same=len(given) - len(new),
+        staying=staying,
+        depots=frozenset(spot[1] for spot in new),
+    )
 
 
 def _given(frame: pd.DataFrame, books: StockOnBooks) -> dict[Spot, _Given]:

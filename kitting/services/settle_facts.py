@@ -14,6 +14,7 @@ from kitting.selectors.sheets import completed, sheets_from_records
 from kitting.services.change_facts import change_facts
 from kitting.services.load_sheets import load_sheets
 from kitting.services.sheet_rights import need_sheet
+from kitting.services.upsert_rows import DEPOT_FIELDS
 
 SCHEDULE = "schedule"
 
@@ -30,24 +31,25 @@ def settle_fact(*, sheet: str, row: int, column: str, read: str, value: str, act
     Returns the key of the row in words.
 
     Raises:
-        Refusal: ``not-allowed``; ``no-such-cell``; ``fact-changed``: the cell reads otherwise now; ``no-value``; those
-            of ``change_facts`` and ``load_sheets``.
+        Refusal: ``not-allowed``; ``other-depot``; ``no-such-cell``; ``fact-changed``: the cell
+            reads otherwise now; ``no-value``; those of ``change_facts`` and ``load_sheets``.
     """
     if not value.strip():
         raise Refusal("no-value", "Type what the cell should say.", {})
-    need_sheet(actor, sheet, [column])
     found = sheets_from_records(at.date()).sheets.get(sheet)
     placed = place_columns(SHEETS[sheet], found)[0] if found is not None and sheet in SHEETS else {}
     cell = next((one for one in placed.values() if one.column.label == column), None)
     if found is None or cell is None or row not in found.cells.index:
         raise Refusal("no-such-cell", f"The records have no cell {column} in row {row} of the sheet {sheet}.", {})
+    named = {str(found.cells.at[row, placed[one].at]) for one in DEPOT_FIELDS & placed.keys()}
+    need_sheet(actor, sheet, [column], named - {""})
     now = str(found.cells.at[row, cell.at])
     if now != read:
         message = f"{sheet} row {row}, {column}, reads {now or 'blank'} now, not {read or 'blank'}: plan again."
         raise Refusal("fact-changed", message, {"now": now, "read": read})
     key = [str(found.cells.at[row, placed[one.field].at]) for one in SHEETS[sheet].columns if one.key]
     if sheet == SCHEDULE:
-        _revise(found, placed, row, cell, value, by=actor.name, at=at)
+        _revise(found, placed, row, cell, value, actor=actor, at=at)
     else:
         version = _version(sheet, key)
         change_facts(sheet=sheet, key=key, version=version, changes={column: value}, by=actor.name, at=at)
@@ -55,7 +57,7 @@ def settle_fact(*, sheet: str, row: int, column: str, read: str, value: str, act
 
 
 def _revise(
-    found: RawSheet, placed: Mapping[str, Placed], row: int, cell: Placed, value: str, *, by: str, at: datetime
+    found: RawSheet, placed: Mapping[str, Placed], row: int, cell: Placed, value: str, *, actor: Actor, at: datetime
 ) -> None:
     """Load the job's schedule again with the one cell changed."""
     jobs = found.cells[placed["job"].at]
@@ -63,7 +65,8 @@ def _revise(
     cells.at[row, cell.at] = value
     load_sheets(
         raw=completed(raw_book([replace(found, cells=cells)]), at.date()),
-        by=by,
+        by=actor.name,
+        actor=actor,
         at=at,
         source="a fact given on a page",
         reason="a fact that was missing",

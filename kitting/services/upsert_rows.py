@@ -12,6 +12,7 @@ from jobs.selectors.references import attributes_of, rows_of
 from kitting.selectors.record_sheets import SheetRecords, is_text
 
 _BATCH = 2_000
+DEPOT_FIELDS = frozenset({"depot", "from_depot", "to_depot"})  # columns that name a depot
 Row = tuple[Any, ...]
 
 
@@ -27,6 +28,7 @@ class SheetChanges:
         withdrawn: rows of a list without keys that are not on the sheet any more, as text.
         staying: keys of records that the sheet does not name; they stay.
         added: the new rows of a list without keys, as texts by column label.
+        depots: those that rows which are new, changed or withdrawn name, before or after.
     """
 
     sheet: str
@@ -36,6 +38,7 @@ class SheetChanges:
     withdrawn: tuple[str, ...] = ()
     staying: tuple[str, ...] = ()
     added: tuple[Mapping[str, str], ...] = ()
+    depots: frozenset[str] = frozenset()
 
     def __bool__(self) -> bool:
         return bool(self.new or self.changed or self.withdrawn)
@@ -61,6 +64,7 @@ def upsert_rows(records: SheetRecords, frame: pd.DataFrame) -> SheetChanges:
         same=len(given) - len(new) - len(differing),
         changed={"/".join(_key(records, row)): _told(records, before[n], row) for n, row in differing.items()},
         staying=tuple("/".join(key) for key in standing if key not in given),
+        depots=_depots(records, [*new.values(), *differing.values(), *(before[number] for number in differing)]),
     )
 
 
@@ -84,6 +88,7 @@ def replace_rows(records: SheetRecords, frame: pd.DataFrame) -> SheetChanges:
         added=tuple(
             dict(zip([column.label for column in records.columns], _texts(records, row), strict=True)) for row in new
         ),
+        depots=_depots(records, [*new, *surplus.values()]),
     )
 
 
@@ -113,6 +118,11 @@ def kept_rows(records: SheetRecords) -> list[tuple[int, Row]]:
 
 def _key(records: SheetRecords, row: Row) -> Row:
     return tuple(row[at] for at in records.key)
+
+
+def _depots(records: SheetRecords, rows: Sequence[Row]) -> frozenset[str]:
+    places = [at for at, column in enumerate(records.columns) if column.field in DEPOT_FIELDS]
+    return frozenset(row[at] for row in rows for at in places if row[at])
 
 
 def _paths(records: SheetRecords) -> list[str]:

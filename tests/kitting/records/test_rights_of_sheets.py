@@ -1,6 +1,7 @@
 """Each role changes the sheets of its own work; a file that would change another's is refused whole."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -53,6 +54,20 @@ def test_a_sheet_is_changed_by_a_file_of_whoever_keeps_it_and_of_nobody_else(nam
 def test_a_lead_time_and_the_day_it_is_of_are_both_the_buyers() -> None:
     need_sheet(BUYER, "items", ["lead days", "lead date"])
     assert "Nothing was stored" in refusal("not-allowed", need_sheet, PLANNER, "items", ["lead date"])
+
+
+def test_a_row_of_another_depot_than_ones_own_is_refused_as_such() -> None:
+    of_n, of_m = (replace(PLANNER, depots=frozenset({depot})) for depot in ("N", "M"))
+    asked = {"raw": CHANGES["a cutover"][0](Desk(demo_sheets())).raw, "by": PLANNER.name, "at": AT}
+    stock = Desk(demo_sheets()).add("stock", stock_code="CA-4", depot="M", place="NEW", place_kind="bin", quantity="1")
+    fewer_runs = Desk(demo_sheets()).drop("schedule", {"job": "J11", "run": "1"})
+
+    assert "acts for N only, not for M" in refusal("other-depot", load_sheets, **asked, actor=of_n)
+    for desk, actor in ((stock, STORES), (fewer_runs, PLANNER)):
+        elsewhere = replace(actor, depots=frozenset({"N"}))
+        told = refusal("other-depot", load_sheets, **{**asked, "raw": desk.raw}, actor=elsewhere)
+        assert "not for M" in told
+    assert load_sheets(**asked, actor=of_m)
 
 
 def test_sheets_of_others_may_be_in_the_file_as_they_stand() -> None:
