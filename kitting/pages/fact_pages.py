@@ -31,6 +31,7 @@ def _settled(asked: Asked) -> tuple[str, str]:
     told = settle_fact(
         sheet=asked.text("sheet"), row=int(asked.text("row") or 0), column=asked.text("column"),
         read=asked.text("read"), value=asked.text("value"), actor=asked.actor, at=asked.at,
+        reason=asked.text("reason"),
     )  # fmt: skip
     return "KEPT", f"{told}, {asked.text('column')}: {asked.text('value')}. Plan again, so that the lines know it."
 

@@ -19,7 +19,9 @@ from kitting.services.upsert_rows import DEPOT_FIELDS
 SCHEDULE = "schedule"
 
 
-def settle_fact(*, sheet: str, row: int, column: str, read: str, value: str, actor: Actor, at: datetime) -> str:
+def settle_fact(
+    *, sheet: str, row: int, column: str, read: str, value: str, actor: Actor, at: datetime, reason: str = ""
+) -> str:  # fmt: skip
     """Put a value into a cell of the records; a cell of a cable schedule makes a new revision of that schedule.
 
     Args:
@@ -27,6 +29,7 @@ def settle_fact(*, sheet: str, row: int, column: str, read: str, value: str, act
         value: text of the cell; a length without a unit is in the unit of the column's header.
         actor: the person; whoever may change the sheet.
         at: moment of the change.
+        reason: why; a job whose outage is frozen needs one.
 
     Returns the key of the row in words.
 
@@ -49,16 +52,19 @@ def settle_fact(*, sheet: str, row: int, column: str, read: str, value: str, act
         raise Refusal("fact-changed", message, {"now": now, "read": read})
     key = [str(found.cells.at[row, placed[one.field].at]) for one in SHEETS[sheet].columns if one.key]
     if sheet == SCHEDULE:
-        _revise(found, placed, row, cell, value, actor=actor, at=at)
+        _revise(found, placed, row, cell, value, actor=actor, at=at, reason=reason)
     else:
         version = _version(sheet, key)
-        change_facts(sheet=sheet, key=key, version=version, changes={column: value}, by=actor.name, at=at)
+        change_facts(
+            sheet=sheet, key=key, version=version, changes={column: value}, by=actor.name, at=at, reason=reason
+        )  # fmt: skip
     return f"{sheet} {'/'.join(key)}"
 
 
 def _revise(
-    found: RawSheet, placed: Mapping[str, Placed], row: int, cell: Placed, value: str, *, actor: Actor, at: datetime
-) -> None:
+    found: RawSheet, placed: Mapping[str, Placed], row: int, cell: Placed, value: str, *, actor: Actor, at: datetime,
+    reason: str,
+) -> None:  # fmt: skip
     """Load the job's schedule again with the one cell changed."""
     jobs = found.cells[placed["job"].at]
     cells = found.cells[jobs == jobs.at[row]].copy()
@@ -69,7 +75,7 @@ def _revise(
         actor=actor,
         at=at,
         source="a fact given on a page",
-        reason="a fact that was missing",
+        reason=reason,
     )
 
 

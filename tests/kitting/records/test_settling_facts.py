@@ -1,4 +1,4 @@
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import pytest
 from bag_stores import demo_sheets, planned
@@ -7,7 +7,9 @@ from people import CREW, PLANNER, STORES
 from refusals import refusal
 
 from jobs.models import Position, Reel, Run, ScheduleRevision
+from kitting.selectors.overrides import overrides
 from kitting.selectors.sheets import sheets_from_records
+from kitting.services.freeze_outages import freeze_outages
 from kitting.services.settle_facts import settle_fact
 
 pytestmark = pytest.mark.django_db
@@ -28,6 +30,19 @@ def test_a_reel_named_for_a_run_makes_a_new_revision_of_its_schedule_and_of_no_o
     assert told == "schedule J12/2"
     assert Run.objects.get(revision__job__job="J12", revision__live=True, run="2").reels == "R-2201"
     assert [*ScheduleRevision.objects.filter(live=True, letter="B").values_list("job__job", flat=True)] == ["J12"]
+
+
+def test_a_fact_of_a_job_whose_outage_is_frozen_keeps_the_reason_that_was_given_for_it() -> None:
+    freeze_outages(day=date(2026, 4, 25), actor=PLANNER, at=AT)
+    row = row_of("schedule", "J12", "2")
+    asked = {"sheet": "schedule", "row": row, "column": "reel", "read": "R-2202", "value": "R-2201", "at": AT}
+
+    silent = refusal("frozen", settle_fact, **asked, actor=PLANNER, reason=" ")
+    settle_fact(**asked, actor=PLANNER, reason="the yard read the tag")
+
+    assert "needs a reason" in silent
+    (one,) = [one for one in overrides() if one.what == "changed after the freeze"]
+    assert (one.subject, one.reason) == ("J12", "the yard read the tag")
 
 
 def test_a_fact_of_a_position_is_changed_in_place_unless_the_cell_reads_otherwise_now() -> None:
