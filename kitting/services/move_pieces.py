@@ -78,7 +78,7 @@ def move_pieces(
     else:
         _send_off(action, found, quantity, ending, why)
     kept = to if to is not None and to.kind in _KEEP_PROMISES else None
-    lost = _settle_promises(found, kept, f"moved: {why}" if why else "moved", scan)
+    lost = settle_promises(found, kept, f"moved: {why}" if why else "moved", scan)
     return Moved(action, lost)
 
 
@@ -111,12 +111,15 @@ def undo_receipt(*, receipt: str, why: str, **scan: Unpack[Scan]) -> Moved:
     lost: list[tuple[str, str, int]] = []
     for key, balance in locked_balances(there).items():
         balance.lot, balance.place = there[key].lot, there[key].to_place or balance.place
-        lost += _settle_promises(balance, None, f"receipt undone: {why}", scan)
+        lost += settle_promises(balance, None, f"receipt undone: {why}", scan)
     return Moved(action, tuple(lost))
 
 
-def _settle_promises(found: Balance, kept: Place | None, why: str, scan: Scan) -> tuple[tuple[str, str, int], ...]:
-    """Release what can't be kept of the promises of a lot at a place, or make it again where the pieces lie now."""
+def settle_promises(found: Balance, kept: Place | None, why: str, scan: Scan) -> tuple[tuple[str, str, int], ...]:
+    """Release what can't be kept of the promises of a lot at a place, or make it again where the pieces lie now.
+
+    Inside the caller's transaction; returns job, line and thousandths of what is lost, of which planners hear.
+    """
     found.refresh_from_db(fields=["quantity"])
     released = release_missing(found, found.quantity, why, scan["at"])
     if kept is not None:

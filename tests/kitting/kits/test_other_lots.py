@@ -7,7 +7,7 @@ from people import BUYER
 from refusals import refusal
 
 from inventory.models import Balance, Item, Lot, LotHold, Place
-from kitting.models import BagEntry, Event
+from kitting.models import BagEntry, Event, Promise
 from kitting.selectors.bag_contents import accounts
 from kitting.selectors.lot_origins import lot_origins
 from kitting.services.other_lots import bring_in
@@ -54,6 +54,8 @@ def test_from_a_bin_the_lot_that_the_books_took_lies_there_again(stores: Stores)
     bin_ = stores.place("N", "N-77-1")
     lot = other(bin_, booked.item)
     given = {"bag": stores.code("J03", "V2"), "line": line, "stock_code": booked.item.stock_code, "quantity": 1000}
+    theirs = Promise.objects.filter(released_at=None, lot__isnull=False).exclude(job__job="J03")[0]
+    Promise.objects.filter(pk=theirs.pk).update(item=lot.item, lot=lot, place=bin_, quantity=5000)
 
     assert "holds no T25 lot L-NONE" in refusal(
         "not-enough", bring_in, **given, lot="L-NONE", source=bin_, **stores.scan(CREW)
@@ -65,6 +67,11 @@ def test_from_a_bin_the_lot_that_the_books_took_lies_there_again(stores: Stores)
 
     there = {one.lot_id: one.quantity for one in Balance.objects.filter(place=bin_)}
     assert there == {lot.pk: 4000, booked.pk: 1000}
+    (left,) = Promise.objects.filter(lot=lot, released_at=None)
+    assert (left.line, left.quantity) == (theirs.line, 4000)
+    assert Event.objects.get(name="promised pieces gone").data["lost"] == [
+        {"job": theirs.job.job, "line": theirs.line, "pieces": "1"}
+    ]
     sums = accounts(stores.contents("J03", "V2"))
     assert sums["T25", "L-OTHER"]["open"] == 1000
     piece = Installed(line=line, stock_code="T25", lot="L-OTHER", quantity=1000, phase="A")
