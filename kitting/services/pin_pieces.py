@@ -125,10 +125,12 @@ def unpin(*, number: int, reason: str, actor: Actor, at: datetime) -> None:
     """
     need_pin(actor)
     told = need_reason(reason, "A pin that is taken away")
-    found = Pin.objects.select_for_update(of=("self",)).select_related("item").filter(pk=number).first()
+    lock_chain()
+    found = Pin.objects.select_for_update(of=("self",)).select_related("item", "job").filter(pk=number).first()
     if found is None:
         raise Refusal("no-such-pin", f"There is no pin {number}.", {"number": number})
     data = {"reason": told, "stock_code": found.item.stock_code, "pinned_by": found.by, "pinned_why": found.reason}
     line = found.line
+    late = changes_after_freeze([found.job.job], reason=told, what=f"a pin taken off {line}")
     found.delete()
-    record_events([Happening("unpinned", line, data)], by=actor.name, at=at)
+    record_events([Happening("unpinned", line, data), *late], by=actor.name, at=at)

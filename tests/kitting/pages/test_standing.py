@@ -14,6 +14,8 @@ from inventory.models import Depot, Item, Lot
 from jobs.models import Job
 from kitting.models import Borrow, Event, Pin, Promise
 from kitting.selectors.pins import pins_in_force
+from kitting.selectors.overrides import overrides
+from kitting.services.freeze_outages import freeze_outages
 from kitting.services.record_events import Happening, record_events
 
 pytestmark = pytest.mark.django_db
@@ -54,6 +56,7 @@ def test_pins_in_force_say_who_why_since_when_and_what_they_hold_and_are_taken_a
     ended = pinned()
     Pin.objects.filter(pk=ended.pk).update(job=Job.objects.get(job="J02"), item=Item.objects.get(stock_code="BI15"))
 
+    freeze_outages(day=date.fromisoformat(pin.job.cutover[:10]), actor=PLANNER, at=Stores().at)
     seen = words(client.get("/pins"))
     wordless = words(send(client, "/pins", unpin=pin.pk, reason=""))
     unknown = words(send(client, "/pins", unpin="x", reason="it can"))
@@ -67,6 +70,8 @@ def test_pins_in_force_say_who_why_since_when_and_what_they_hold_and_are_taken_a
     assert "UNPINNED" in gone
     assert not Pin.objects.filter(pk=pin.pk).exists()
     assert Event.objects.get(name="unpinned").data["pinned_why"] == "hospital"
+    (late,) = [one for one in overrides() if one.what == "changed after the freeze"]
+    assert (late.subject, late.by, late.reason) == ("J01", PLANNER.name, "it can")
     assert "Take a pin away" not in words(browser_of(STORES).get("/pins"))
     assert send(browser_of(STORES), "/pins", unpin=ended.pk, reason="x").status_code == 403
 
