@@ -3,21 +3,18 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from django.db.models import Q
 
 from inventory.models import Item
 from kitting.calculation.bag_states import OUT
 from kitting.calculation.calendars import add_working_days
-from kitting.calculation.sheets.all_sheets import SHEETS
-from kitting.calculation.sheets.parsers import Setting
 from kitting.models import Bag
 from kitting.models.storms import OPEN
 from kitting.selectors.bag_contents import contents_of
+from kitting.selectors.working_days import closed_days
 
 NOTICE_DAYS = 3  # working days after an outage by which every piece is accounted for
-_CLOSED_DAYS = SHEETS["depots"].by_field["closed_days"].parser
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +50,10 @@ def returns_due(today: date) -> list[ReturnDue]:
 
 def returns_late(today: date) -> list[ReturnDue]:
     """What is due back for more than three working days of the bag's depot; as many queries as ``returns_due``."""
-    return [one for one in returns_due(today) if add_working_days(one.since, NOTICE_DAYS, _closed(one.bag)) < today]
-
-
-def _closed(bag: Bag) -> frozenset[date]:
-    days: Any = _CLOSED_DAYS.read(bag.depot.closed_days, Setting()) if bag.depot.closed_days else ()
-    return frozenset(days)
+    return [
+        one for one in returns_due(today)
+        if add_working_days(one.since, NOTICE_DAYS, closed_days(one.bag.depot)) < today
+    ]  # fmt: skip
 
 
 def due_back(today: date) -> Mapping[tuple[str, str], int]:

@@ -15,6 +15,7 @@ from kitting.models import Promise
 from kitting.roles import DO, Actor, require
 from kitting.selectors.orders import free_part_name, in_purchase_units
 from kitting.selectors.promises import in_turn
+from kitting.selectors.working_days import closed_days
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release, rest_of
 from kitting.services.scans import Scan, stamp_of
@@ -231,10 +232,6 @@ class _Arrivals:
         if line.promised is None or days is None or target not in self._depots:
             return promise.ready_on
         return order_ready(
-            line.promised, receiving_days=line.depot.receiving_days or 0, closed=_closed(line.depot),
-            transfer_days=days, closed_at_destination=_closed(self._depots[target]),
+            line.promised, receiving_days=line.depot.receiving_days or 0, closed=closed_days(line.depot),
+            transfer_days=days, closed_at_destination=closed_days(self._depots[target]),
         )  # fmt: skip
-
-
-def _closed(depot: Depot) -> frozenset[date]:
-    return frozenset(date.fromisoformat(day.strip()) for day in depot.closed_days.split(";") if day.strip())
