@@ -12,9 +12,10 @@ from kitting.pages.lot_pages import lot_url
 from kitting.pages.tables import MOST_ROWS, Cell, Table
 from kitting.roles import SEE
 from kitting.selectors.notices import Notice, notices
+from kitting.services.change_orders import WHO_WAITS
 from kitting.services.see_notices import see_notices
 
-_WORTH_TELLING = ("why", "reason", "changes", "label", "short")
+_WORTH_TELLING = ("why", "reason", "changes", "label", "short", WHO_WAITS)
 
 
 def notices_page(asked: Asked) -> HttpResponse:
@@ -63,6 +64,7 @@ def _told(data: Mapping[str, Any]) -> str:
     for name in _WORTH_TELLING:
         text = data.get(name)
         if text:
+            text = [f"{one}: {what}" for one, what in text.items()] if isinstance(text, dict) else text
             found.append("; ".join(map(str, text)) if isinstance(text, list) else str(text))
     return "; ".join(found)[:300]
 

@@ -22,6 +22,7 @@ from kitting.services.scans import Scan, stamp_of
 from kitting.services.two_persons import need_reason
 
 ORDER_SHEET = "order sheet"
+WHO_WAITS = "who waits"
 
 
 @use_case
@@ -44,8 +45,10 @@ def redate_order(*, order: str, line: str, promised: date, why: str, **scan: Unp
     before, found.promised = found.promised, promised
     found.version += 1
     found.save(update_fields=("promised", "version"))
-    promise_again(found, why=f"{found} comes on {promised}", at=at)
-    told = {"before": before, "after": promised, "why": reason, "stock_code": found.item.stock_code}
+    waits = promise_again(found, why=f"{found} comes on {promised}", at=at)
+    told = {
+        "before": before, "after": promised, "why": reason, "stock_code": found.item.stock_code, WHO_WAITS: waits,
+    }  # fmt: skip
     happening = Happening("order re-dated", str(found), told, addressed_to="planner", depot=found.depot.depot)
     record_events([happening], by=actor.name, at=at)
     return found
@@ -87,11 +90,12 @@ def split_order(
         order=found.order, line=free_part_name(found), item=found.item, quantity=pieces, depot=found.depot,
         supplier=found.supplier, promised=promised, part_of=found.part_of or found,
     )  # fmt: skip
-    promise_again(found, why=f"{found} comes in parts", at=at)
+    waits = promise_again(found, why=f"{found} comes in parts", at=at)
     unit = found.item.stock_unit
     told = {
         "part": str(part), "pieces": quantity_text(pieces, unit), "left": quantity_text(left - pieces, unit),
         "before": found.promised, "after": promised, "why": reason, "stock_code": found.item.stock_code,
+        WHO_WAITS: waits,
     }  # fmt: skip
     happening = Happening("order split", str(found), told, addressed_to="planner", depot=found.depot.depot)
     record_events([happening], by=actor.name, at=at)
@@ -171,12 +175,12 @@ def _need_day_ahead(line: OrderLine, promised: date, at: datetime) -> None:
         raise Refusal("past-date", message, {"promised": promised.isoformat()})
 
 
-def promise_again(line: OrderLine, *, why: str, at: datetime) -> dict[str, int]:
+def promise_again(line: OrderLine, *, why: str, at: datetime) -> dict[str, str]:
     """Promise what is to come of a line and its parts to the jobs that wait, inside the caller's transaction.
 
     Who is served first is promised what comes first. What is not to come any more is released from who is served last.
 
-    Returns by job the thousandths that nothing is promised for now.
+    Returns what changed by job, in words: how many nothing is promised for now, when the last of its pieces are there.
     """
     root = line.part_of_id or line.pk
     family = OrderLine.objects.select_for_update(of=("self",), no_key=True).select_related("order", "item", "depot")
@@ -187,25 +191,33 @@ def promise_again(line: OrderLine, *, why: str, at: datetime) -> dict[str, int]:
     promises = in_turn(found.select_related("job", "plan", "item").order_by("pk"))
     room = {one.pk: one.quantity - one.received for one in parts}
     arrivals = _Arrivals()
-    gone, made, loses = [], list[Promise](), dict[str, int]()
+    gone, made = [], list[Promise]()
+    lacks, there, moved = dict[str, int](), dict[str, date](), set[str]()
     for promise in promises:
         shares = [*_shares(promise.quantity, parts, room)]
         lacking = promise.quantity - sum(pieces for _, pieces in shares)
         days = [arrivals.there(one, promise) for one, _ in shares]
+        job = promise.job.job
+        there[job] = max([*days, there.get(job, date.min)])
         if [(one.pk, pieces) for one, pieces in shares] == [(promise.order_line_id, promise.quantity)] and days == [
             promise.ready_on
         ]:
             continue
         gone.append(promise.pk)
+        if days and max(days) != promise.ready_on:
+            moved.add(job)
         for (one, pieces), day in zip(shares, days, strict=True):
             again = rest_of(promise, pieces, at)
             again.order_line, again.ready_on = one, day
             made.append(again)
         if lacking:
-            loses[promise.job.job] = loses.get(promise.job.job, 0) + lacking
+            lacks[job] = lacks.get(job, 0) + lacking
     release(Promise.objects.filter(pk__in=gone), why=why, at=at)
     Promise.objects.bulk_create(made)
-    return loses
+    unit = line.item.stock_unit
+    told = [(job, f"{quantity_text(pieces, unit)} lacking") for job, pieces in lacks.items()]
+    told += [(job, f"there on {there[job]}") for job in sorted(moved - lacks.keys())]
+    return dict(told)
 
 
 def _shares(wanted: int, parts: Sequence[OrderLine], room: dict[int, int]) -> Iterator[tuple[OrderLine, int]]:

@@ -9,11 +9,10 @@ from inventory.selectors.words import quantity_text
 from inventory.services.actions import Stamp, begin, use_case
 from inventory.services.booking import Move, book
 from inventory.services.rules import check
-from kitting.calculation.quantities import as_decimal
 from kitting.errors import Refusal
 from kitting.roles import DO, require
 from kitting.selectors.orders import lying_free
-from kitting.services.change_orders import need_to_come, own_line, pieces_of, promise_again
+from kitting.services.change_orders import WHO_WAITS, need_to_come, own_line, pieces_of, promise_again
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, stamp_of
 from kitting.services.two_persons import need_reason
@@ -51,10 +50,10 @@ def cut_order(*, order: str, line: str, units: int = 0, why: str, **scan: Unpack
     found.cut += pieces
     found.version += 1
     found.save(update_fields=("quantity", "cut", "version"))
-    loses = promise_again(found, why=f"{found} was cut: {reason}", at=at)
+    waits = promise_again(found, why=f"{found} was cut: {reason}", at=at)
     told = {
         "pieces": quantity_text(pieces, found.item.stock_unit), "why": reason, "stock_code": found.item.stock_code,
-        "jobs": {job: str(as_decimal(lacking)) for job, lacking in loses.items()},
+        WHO_WAITS: waits,
     }  # fmt: skip
     word = "reduced" if pieces < open_before else "closed short" if found.received else "cancelled"
     happening = Happening(f"order {word}", str(found), told, addressed_to="planner", depot=found.depot.depot)

@@ -72,7 +72,8 @@ def test_a_part_of_a_line_has_a_day_of_its_own_before_anything_has_come_and_who_
         "PO-1/1": [("J09", 12, "2026-03-18"), ("J12", 3, "2026-03-19")],
         "PO-1/1.2": [("J12", 3, "2026-04-13")],  # a Friday, and a day by van
     }
-    assert Event.objects.get(name="order split").addressed_to == "planner"
+    told = Event.objects.get(name="order split")
+    assert (told.addressed_to, told.data["who waits"]) == ("planner", {"J12": "there on 2026-04-13"})
     part = OrderLine.objects.get(part_of__line="1")
     assert [(one.before, one.after, one.why) for one in redated(part)] == [
         ("2026-03-18", "2026-04-10", "15 now, 9 later")
@@ -98,6 +99,8 @@ def test_a_part_is_re_dated_alone_and_a_part_that_comes_first_goes_to_who_waits_
     redate_order(**PART, promised=date(2026, 3, 10), why="sooner", **stores.scan(BUYER))
 
     assert waiting() == {"PO-1/1.2": [("J09", 12, "2026-03-10"), ("J12", 6, "2026-03-11")], "PO-1/1": []}
+    told = Event.objects.get(name="order re-dated").data["who waits"]
+    assert told == {"J09": "there on 2026-03-10", "J12": "there on 2026-03-11"}
     assert OrderLine.objects.get(order__number="PO-1", line="1").promised == date(2026, 3, 18)
 
 
@@ -141,8 +144,8 @@ def test_a_line_is_reduced_closed_short_or_cancelled_and_nets_no_need_any_more()
     assert (line.quantity, line.received, line.cut) == (14_000, 14_000, 10_000)
     names = ("order reduced", "order closed short")
     found = [Event.objects.get(name=name) for name in names]
-    assert [(one.addressed_to, one.data["pieces"], one.data["jobs"]) for one in found] == [
-        ("planner", "4 ea", {}), ("planner", "6 ea", {"J12": "4"}),
+    assert [(one.addressed_to, one.data["pieces"], one.data["who waits"]) for one in found] == [
+        ("planner", "4 ea", {}), ("planner", "6 ea", {"J12": "4 ea lacking"}),
     ]  # fmt: skip
     assert waiting() == {}
     stores.plan()
