@@ -12,7 +12,7 @@ from people import AUDITOR, BUYER, DUTY, PLANNER, STANDARDS, STORES
 
 from inventory.models import Balance
 from kitting.models import Event
-from kitting.selectors.notices import KINDS, notices
+from kitting.selectors.notices import notices
 from kitting.services.end_jobs import cancel_job
 from kitting.services.recall_lots import recall_lot
 from kitting.services.record_events import Happening, record_events
@@ -72,12 +72,6 @@ def test_notices_take_two_queries_however_many_there_are() -> None:
             assert len(notices(PLANNER, stores.at)) >= number
         counts.append(len(queries))
     assert counts == [2, 2]
-
-
-def test_every_notice_names_an_event_that_is_recorded_somewhere_and_a_page_that_there_is() -> None:
-    pages = {kind.page for kind in KINDS.values()}
-    assert pages <= {"job", "bag", "lot", "plans", "orders", "bags", "to-approve", "exceptions", ""}
-    assert all(kind.do for kind in KINDS.values())
 
 
 def test_the_record_is_searched_and_shows_names_only_to_who_may_see_them() -> None:
