@@ -1,6 +1,6 @@
 """Scans that a device kept while it had no signal: each is applied once, and what can't be is kept for a person."""
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from types import MappingProxyType
@@ -123,7 +123,7 @@ def book_kept(*, action: str, actor: Actor, at: datetime, confirmed: Collection[
     kept = KeptScan.objects.filter(action=action, settled_by="").first()
     if kept is None:
         raise Refusal("no-kept-scan", f"No scan {action} waits for a person.", {"action": action})
-    content = {**kept.content, "confirmed": tuple(confirmed)} if confirmed else kept.content
+    content = _confirmed(kept.content, confirmed) if confirmed else kept.content
     answer = _apply(Recorded(kept.use_case, content, action, kept.device_at, actor), at, timedelta())
     settle_scan(action=action, why=f"booked as {kept.by} had scanned it", actor=actor, at=at)
     return answer
@@ -156,10 +156,15 @@ def _apply_fact(scan: Recorded, at: datetime, clock_behind: timedelta) -> Answer
         asked = doubt.data.get("questions")
         if scan.name != _PICK or not isinstance(asked, Mapping):
             raise
-        answer = _apply(replace(scan, content={**scan.content, "confirmed": tuple(asked)}), at, clock_behind)
+        answer = _apply(replace(scan, content=_confirmed(scan.content, asked)), at, clock_behind)
         if not answer.repeated:
             _tell_fact(scan, asked, at)
         return answer
+
+
+def _confirmed(content: Mapping[str, Any], more: Iterable[str]) -> Mapping[str, Any]:
+    """What a scan says, with more questions answered with yes than those that were answered on the device."""
+    return {**content, "confirmed": (*content.get("confirmed", ()), *more)}
 
 
 @transaction.atomic(durable=True)

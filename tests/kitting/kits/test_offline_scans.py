@@ -1,5 +1,6 @@
 """Scans made without a signal arrive late, twice and mixed with those of others, and are booked once."""
 
+from dataclasses import replace
 from datetime import timedelta
 from random import Random
 
@@ -8,7 +9,7 @@ from bag_stores import CREW, OTHER_STORES, Stores, demo_sheets
 from module_books import books_of_module
 from people import BUYER, DUTY, STORES
 
-from inventory.models import Balance, Movement
+from inventory.models import Balance, Lot, Movement
 from inventory.selectors.rebuilding import unequal_balances
 from jobs.models import Job
 from kitting.errors import Refusal
@@ -137,11 +138,16 @@ def test_a_pick_of_pieces_promised_to_another_job_has_happened_so_its_bag_keeps_
 ) -> None:
     (scan, *_) = picks_of_a_bag(stores, "B3", "EL15-3")
     ours = Promise.objects.filter(item__stock_code="EL15-3", released_at=None, job__job="J03", line__contains="B3")
+    wanted = ours[0]
     assert ours.update(job=Job.objects.get(job="J12")) > 0
-    done = replay(device="phone 5", scans=[scan], device_now=stores.at, at=stores.at)
+    wanted.pk, wanted.lot = None, Lot.objects.create(item=wanted.item, number="L-WANTED")
+    wanted.save()
+    taken = replace(scan, content={**scan.content, "confirmed": ["other-lot/1"]})  # answered on the phone
+    done = replay(device="phone 5", scans=[taken], device_now=stores.at, at=stores.at)
     assert (done.applied, done.kept) == ((scan.action,), ())
     told = Event.objects.get(name="pick booked without asking")
-    assert "promised" in " ".join(told.data["why"])
+    (why,) = told.data["why"]
+    assert "promised" in why
     assert stores.counted("J03", "B3") == {"EL15-3": scan.content["quantity"]}
 
 
