@@ -1,6 +1,7 @@
 """What each bag that could lend would break, found by planning without the pieces; the least harmful first."""
 
-from collections import Counter
+from collections import defaultdict
+from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 
@@ -37,14 +38,14 @@ def look_at_lending(errand: Errand) -> None:
             sheets, stock_code=given["item"], depot=one["depot"], place=one["place"], lot=one["lot"],
             quantity=given["quantity"],
         )  # fmt: skip
-        worse = _worse(before, plan(read_book(left), as_of=day, earlier=earlier))
+        worse = worse_jobs(before, plan(read_book(left), as_of=day, earlier=earlier))
         found.append({**one, "worse": worse, "short": str(sum(Decimal(job["more_short"]) for job in worse))})
     found.sort(key=lambda one: (len(one["worse"]), Decimal(one["short"])))  # equal harm: the latest outage stays first
     end_errand(errand, result={"lenders": found})
 
 
-def _worse(before: Plan, after: Plan) -> list[dict[str, str]]:
-    """Jobs whose answer is worse then, or that lack more pieces."""
+def worse_jobs(before: Plan, after: Plan) -> list[dict[str, str]]:
+    """Jobs whose answer is worse by the plan after, or that lack more pieces: both answers and how many, as texts."""
     jobs, lacked, lacks = {one.job: one for one in after.jobs}, _short(before), _short(after)
     found = []
     for one in before.jobs:
@@ -55,9 +56,9 @@ def _worse(before: Plan, after: Plan) -> list[dict[str, str]]:
     return found
 
 
-def _short(made: Plan) -> Counter[str]:
+def _short(made: Plan) -> Mapping[str, Decimal]:
     """Pieces that each job lacks."""
-    found: Counter[str] = Counter()
+    found: dict[str, Decimal] = defaultdict(Decimal)
     for job, short in zip(made.shortages["job"], made.shortages["short"], strict=True):
-        found[job] += Decimal(str(short))  # type: ignore[assignment]  # a counter adds whatever adds
+        found[job] += short
     return found

@@ -11,6 +11,7 @@ from kitting.calculation.fit_matching import fits
 from kitting.calculation.fit_matching.wording import misfit_words
 from kitting.calculation.lengths import both, inch_text
 from kitting.documents.diameters import Span, metric, span_text
+from kitting.selectors.bag_contents import bare
 
 _WIDTH, _LEFT, _RIGHT = 360, 20, 340
 _FIT_LEFT, _FIT_RIGHT = 14, 306
@@ -132,10 +133,10 @@ def steps(left: Sequence[int]) -> SafeString:
     points = [f"M{_LEFT} {y(left[0])}"]
     for at, quantity in enumerate(left):
         points.append(f"V{y(quantity)}H{_LEFT + (at + 1) * (_RIGHT - _LEFT) // len(left)}")
-    words = f"Free pieces from {left[0] / 1000:g} to {left[-1] / 1000:g}, at least {min(left) / 1000:g}"
+    words = f"Free pieces from {bare(left[0])} to {bare(left[-1])}, at least {bare(min(left))}"
     return format_html(
         '<svg viewBox="0 0 {} {}" class="fit" role="img" aria-label="{}"><path d="M{} {}H{}" class="tick"/>'
         '<path d="{}" class="open"/><text x="0" y="{}">{}</text><text x="{}" y="{}">{}</text></svg>',
         _WIDTH + 20, _LINE_HEIGHT + 12, words, _LEFT, y(0), _RIGHT, " ".join(points),
-        y(left[0]) + 4, f"{left[0] / 1000:g}", _RIGHT + 4, y(left[-1]) + 4, f"{left[-1] / 1000:g}",
+        y(left[0]) + 4, bare(left[0]), _RIGHT + 4, y(left[-1]) + 4, bare(left[-1]),
     )  # fmt: skip

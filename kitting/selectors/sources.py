@@ -10,7 +10,7 @@ from django.db.models import F
 from inventory.models import BAG, BIN, RESERVE, TRUCK, Balance, Item, LotHold
 from kitting.calculation.bag_states import IN_STORE, OUT
 from kitting.models import Bag
-from kitting.selectors.bag_contents import is_good
+from kitting.selectors.bag_contents import bare, is_good
 from kitting.selectors.promises import promised_at
 
 SHELF, NEAR_EXPIRY, ON_TRUCK, IN_RESERVE, OTHER_DEPOT, IN_BAG, WITH_CREW = (
@@ -45,7 +45,7 @@ class Source:
         """In words: ``3 of CS15-2 lot L-2303B at H/H-04-2 (near its date, use by 2026-03-31)``."""
         dated = f", use by {self.balance.lot.use_by}" if self.balance.lot.use_by else ""
         where = f"{self.bag}, {self.bag.whereabouts}" if self.bag else str(self.balance.place)
-        return f"{self.free / 1000:g} of {self.balance.lot} at {where} ({self.kind}{dated})"
+        return f"{bare(self.free)} of {self.balance.lot} at {where} ({self.kind}{dated})"
 
 
 def sources(*, item: Item, depot: str, until: date) -> list[Source]:

@@ -14,7 +14,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag, BagLine
 from kitting.models.storms import OPEN
 from kitting.roles import DO, DUTY_SUPERVISOR, PLANNER, STOREKEEPER, require
-from kitting.selectors.bag_contents import good_until
+from kitting.selectors.bag_contents import bare, good_until
 from kitting.selectors.sources import Source, sources
 from kitting.selectors.storms import storm_by_code
 from kitting.services.list_bags import new_bag
@@ -76,7 +76,7 @@ def open_emergency(
     bag.state = LISTED
     bag.save(update_fields=("state",))
     BagLine.objects.bulk_create(_lines(bag, wanted, items))
-    data = {"structure": structure, "wanted": {code: pieces / 1000 for code, pieces in wanted.items()}, "why": told}
+    data = {"structure": structure, "wanted": {code: bare(pieces) for code, pieces in wanted.items()}, "why": told}
     roles = (STOREKEEPER, PLANNER, DUTY_SUPERVISOR)
     happenings = [Happening("emergency opened", job, data, addressed_to=role, depot=depot) for role in roles]
     record_events(happenings, by=actor.name, at=at)

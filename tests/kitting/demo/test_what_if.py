@@ -1,10 +1,12 @@
 """What if: one thing of the sheets is changed, planned again, and compared line by line; nothing is stored."""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
 from desk import AS_OF, Desk, Reading
 
+from kitting.calculation.answers import READY, SHORT
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.what_if import (
     add_stock,
@@ -14,6 +16,7 @@ from kitting.calculation.what_if import (
     lose_lot,
     move_cutover,
 )
+from kitting.errands.lending import worse_jobs
 from kitting.errors import Refusal
 
 
@@ -43,6 +46,15 @@ def test_a_lost_lot_is_stopped_wherever_it_lies(desk: Desk, clean: Plan, read: t
     assert read(lost).short(job="J10", stock_code="CS15-2") == 6
     assert read(lost).short(job="J06", stock_code="CS15-2") == 0
     assert {change.job for change in differences(clean, lost)} == {"J10"}
+
+
+def test_what_lending_breaks_is_told_in_exact_pieces_also_where_only_the_answer_is_worse(clean: Plan) -> None:
+    job = next(one for one in clean.jobs if one.answer == READY)
+    after = replace(clean, jobs=[replace(one, answer=SHORT) if one is job else one for one in clean.jobs])
+
+    (worse,) = worse_jobs(clean, after)
+
+    assert (worse["job"], worse["then"], worse["more_short"]) == (job.job, SHORT, "0")
 
 
 def test_more_stock_and_a_stand_in_are_tried_without_touching_anything(desk: Desk, read: type[Reading]) -> None:
