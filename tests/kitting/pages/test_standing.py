@@ -13,8 +13,8 @@ from people import CREW, DUTY, PLANNER, STORES
 from inventory.models import Depot, Item, Lot
 from jobs.models import Job
 from kitting.models import Borrow, Event, Pin, Promise
-from kitting.selectors.pins import pins_in_force
 from kitting.selectors.overrides import overrides
+from kitting.selectors.pins import pins_in_force
 from kitting.services.freeze_outages import freeze_outages
 from kitting.services.record_events import Happening, record_events
 
