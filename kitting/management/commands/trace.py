@@ -1,11 +1,10 @@
 """``manage.py trace``: everything the books know of a lot, now or at a past moment, also as a report to sign."""
 
 from argparse import ArgumentParser, ArgumentTypeError
+from dataclasses import replace
 from datetime import UTC, datetime
-from getpass import getuser
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
 
 from django.core.management.base import BaseCommand
 
@@ -15,12 +14,10 @@ from inventory.selectors.trace import trace
 from kitting.calculation.quantities import as_decimal
 from kitting.documents.from_records import lot_trace_of
 from kitting.documents.lot_trace import LotTrace, lot_trace_csv, lot_trace_report, lot_trace_workbook
-from kitting.documents.record_papers import Printed, content_revision, moment_text
-from kitting.management.books import now, refused_in_words
-from kitting.roles import Actor
+from kitting.documents.record_papers import content_revision, moment_text
+from kitting.management.books import refused_in_words
+from kitting.management.printing import noted_print
 from kitting.selectors.lots import claims
-from kitting.selectors.policies import paper_choices
-from kitting.services.note_printing import note_printing
 
 REPORTS = (".pdf", ".xlsx", ".csv")
 
@@ -89,19 +86,9 @@ class Command(BaseCommand):
 
 def _report(report: LotTrace, suffix: str, as_of: datetime | None) -> bytes:
     """The bytes of the report; that it is written is noted, whatever its form."""
-    at, revision = now(), content_revision(report)
-    actor = Actor(getuser(), frozenset())
     subject = f"{report.stock_code} lot {report.lot or 'unknown'}"
-    number = note_printing(
-        document=f"lot trace{suffix}",
-        subject=subject,
-        revision=revision,
-        actor=actor,
-        at=at,
-        action=f"print-{uuid4()}",
-    )
-    paper, wording, demo = paper_choices()
-    stock_as_of = moment_text((as_of or at).astimezone(UTC))
-    printed = Printed(stock_as_of, at, actor.name, number, revision, paper, wording, demo)
+    about = noted_print(f"lot trace{suffix}", subject, content_revision(report))
+    if as_of is not None:
+        about = replace(about, stock_as_of=moment_text(as_of.astimezone(UTC)))
     written = {".csv": lot_trace_csv, ".xlsx": lot_trace_workbook}.get(suffix, lot_trace_report)
-    return written(report, printed)
+    return written(report, about)
