@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TypedDict
 from urllib.parse import urlencode
 
 from django.http import HttpResponse
@@ -19,8 +20,8 @@ from kitting.pages.several import numbered, said
 from kitting.roles import SEE
 from kitting.selectors.bag_contents import bare, contents_of, label_code
 from kitting.services.found_short import TO_BE_FOUND
-from kitting.services.return_bags import DOORS, INSPECT, OPENED, SEALED, STOCK, turn_in
-from kitting.services.scans import Answer, Scan
+from kitting.services.return_bags import DOORS, INSPECT, OPENED, SEALED, STOCK, require_door, turn_in
+from kitting.services.scans import Answer
 
 TICK, READ, OTHER = "tick", "read", "other"
 
@@ -33,6 +34,15 @@ class Back:
     lot: Lot
     left: str
     place: str
+
+
+class Door(TypedDict):
+    """How pieces came back, through which door they go, to which place, and why."""
+
+    condition: str
+    door: str
+    place: Place | None
+    why: str
 
 
 @of_bag
@@ -106,11 +116,14 @@ def _other_back(asked: Asked, one: Bag, here: str) -> HttpResponse:
     def deed() -> tuple[str, str]:
         read = read_for(asked, contents_of([one])[one.pk], asked.text(READ), asked.text("lot"))
         source, pieces = source_chosen(asked, one, read), quantity(asked.text("quantity-other"))
-        if source and source.kind == BAG:
-            answer = _through_door(asked, source.bag, read.item.stock_code, read.lot, "other", asked.scan())
-        else:
+        bag = source.bag if source and source.kind == BAG else one
+        door = _door(asked, bag, OTHER)
+        require_door(read.item, **door)  # before anything is booked
+        if bag is one:
             brought_in(asked, one, read, pieces, source, **numbered(asked, "in"))
-            answer = _through_door(asked, one, read.item.stock_code, read.lot, "other", asked.scan())
+        answer = turn_in(
+            bag=label_code(bag), stock_code=read.item.stock_code, lot=read.lot, quantity=pieces, **door, **asked.scan()
+        )
         return answer.word, answer.sentence
 
     back = f"{here}?{urlencode({READ: asked.text(READ), 'lot': asked.text('lot')})}"
@@ -140,16 +153,21 @@ def _one_back(asked: Asked, one: Bag, number: str) -> Answer:
     lot = row.lot if row else Lot.objects.filter(pk=number if number.isdigit() else 0).select_related("item").first()
     if lot is None:
         raise Refusal("not-in-bag", f"{one} holds no such piece.", {"bag": str(one)})
-    return _through_door(asked, one, lot.item.stock_code, lot.number, number, numbered(asked, number))
-
-
-def _through_door(asked: Asked, one: Bag, code: str, lot: str, row: str, scan: Scan) -> Answer:
-    door = asked.text(f"door-{row}")
     return turn_in(
-        bag=label_code(one), stock_code=code, lot=lot, quantity=quantity(asked.text(f"quantity-{row}")),
-        condition=asked.text(f"condition-{row}"), door=door,
-        place=_place_behind(one.depot, door, asked.text(f"place-{row}")), why=asked.text(f"why-{row}"), **scan,
+        bag=label_code(one), stock_code=lot.item.stock_code, lot=lot.number,
+        quantity=quantity(asked.text(f"quantity-{number}")), **_door(asked, one, number), **numbered(asked, number),
     )  # fmt: skip
+
+
+def _door(asked: Asked, bag: Bag, row: str) -> Door:
+    """The door of a row of the form.
+
+    Raises:
+        Refusal: as ``_place_behind``.
+    """
+    door = asked.text(f"door-{row}")
+    place = _place_behind(bag.depot, door, asked.text(f"place-{row}"))
+    return {"condition": asked.text(f"condition-{row}"), "door": door, "place": place, "why": asked.text(f"why-{row}")}
 
 
 def _place_behind(depot: Depot, door: str, text: str) -> Place | None:

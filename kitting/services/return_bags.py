@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Unpack
 
-from inventory.models import BIN, HOLD, RETURNED, SUPPLIER_OWNED, Place
+from inventory.models import BIN, HOLD, RETURNED, SUPPLIER_OWNED, Item, Place
 from inventory.models import INSTALLED as INSTALLED_ENDING
 from inventory.models import LOST as LOST_ENDING
 from inventory.models import SCRAPPED as SCRAPPED_ENDING
@@ -106,9 +106,7 @@ def turn_in(
         return Answer("BACK", f"{one.bag}: booked already.", one.bag, repeated=True)
     state = advance(one, TURN_IN)
     item = items_by_code([stock_code])[stock_code]
-    _refuse_door(item.kind, condition, door, place)
-    if door == SCRAP and not why.strip():
-        raise Refusal("needs-reason", f"Say why {stock_code} is scrapped.", {})
+    require_door(item, condition=condition, door=door, place=place, why=why)
     deed = SCRAPPED if door == SCRAP else TURNED_IN
     for line, found, share in taken_out(one.contents, stock_code, lot, quantity):
         one.write(line, found, deed, share, facts={"condition": condition, "door": door, "to": str(place or door)})
@@ -214,7 +212,13 @@ def _book(one: Opened, endings: dict[str, str], place: Place | None = None) -> N
     book(one.action, moves, check=lambda: allowed(moves, one.action.why))
 
 
-def _refuse_door(kind: str, condition: str, door: str, place: Place | None) -> None:
+def require_door(item: Item, *, condition: str, door: str, place: Place | None, why: str) -> None:
+    """Refuse a door that pieces can't go through as they are.
+
+    Raises:
+        Refusal: ``wrong-door``; ``needs-reason``: scrap without one.
+    """
+    kind = item.kind
     if door not in DOORS or condition not in (SEALED, OPENED):
         raise Refusal("wrong-door", f"Pieces come back sealed or opened, to {', '.join(DOORS)}.", {"door": door})
     if door == STOCK and condition == OPENED and kind in _RUBBER:
@@ -224,6 +228,8 @@ def _refuse_door(kind: str, condition: str, door: str, place: Place | None) -> N
         raise Refusal("wrong-door", f"For {door} name a place of the kind {' or '.join(wanted)}.", {"door": door})
     if not wanted and place is not None:
         raise Refusal("wrong-door", f"Pieces for {door} lie at no place of ours.", {"door": door})
+    if door == SCRAP and not why.strip():
+        raise Refusal("needs-reason", f"Say why {item.stock_code} is scrapped.", {})
 
 
 def _complete(one: Opened) -> None:

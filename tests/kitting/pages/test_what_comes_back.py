@@ -194,11 +194,17 @@ def test_a_lot_that_is_not_in_the_bag_is_asked_about_and_comes_back_from_where_i
 
     asked = words(window.get(f"{bag}/turn-in", read))
     unsaid = send(window, f"{bag}/turn-in", **form)
+    no_bin = send(window, f"{bag}/turn-in", **{**form, "place-other": "N-99-9"}, source=bin_.pk)
+    no_reason = send(window, f"{bag}/turn-in", **{**form, "door-other": "scrap", "place-other": ""}, source=bin_.pk)
+    before = Balance.objects.get(place=bin_, lot__number="L-OTHER").quantity
     back = send(window, f"{bag}/turn-in", **form, source=bin_.pk)
 
     assert f"OTHER LOT {lot.item} lot L-OTHER is not in this bag: from where?" in asked
     assert "picked at N-77-1 in the place of the lot that the books took: 5 of it there" in asked
     assert "FROM WHERE" in words(unsaid)
+    assert "N-99-9" in words(no_bin)
+    assert f"Say why {lot.item} is scrapped." in words(no_reason)
+    assert before == 5000  # a refusal has booked nothing
     assert f"1 {lot.item} turned in from J03 V2: stock." in words(back)
     assert Balance.objects.get(place=bin_, lot__number="L-OTHER").quantity == 5000
     assert Balance.objects.get(place=bin_, lot=lot).quantity == 1000  # which the books had taken, and nobody had
