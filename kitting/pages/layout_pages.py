@@ -80,8 +80,10 @@ def columns(asked: Asked, number: str) -> HttpResponse:
         return _headings_page(asked, errand, seen, holds, _as_kept(seen))
     choices = _choices(asked, seen, holds or SCHEDULE)
     try:
-        if asked.request.FILES.get("layout") is not None or asked.text("keep"):
-            return _keep(asked, errand, seen, choices)
+        if asked.request.FILES.get("layout") is not None or asked.text("keep") == "file":
+            return _keep(asked, errand, seen, _sent(asked))
+        if asked.text("keep"):
+            return _keep(asked, errand, seen, _chosen(errand, seen, choices))
         layout_text(choices)
     except ANY_REFUSAL as refusal:
         if asked.text("step") == "cells":
@@ -141,7 +143,7 @@ def _headings_page(
     context = {
         "errand": errand, "seen": seen, "holds": holds, "rows": rows, "targets": list(targets(holds)),
         "unused": UNUSED, "sheets": MADE_SHEETS, "refusal": refusal, "first": _first_rows(seen), "taken": taken,
-        "may_keep": asked.actor.may("sheets", DO), "guessed": len(guesses),
+        "may_keep": asked.actor.may("sheets", DO), "guessed": len(guesses), "name": asked.text("name"),
     }  # fmt: skip
     return page(asked, "list_columns.html", context)
 
@@ -204,28 +206,44 @@ def _why_not_read(column: Column, text: str) -> str:
     return ""
 
 
-def _keep(asked: Asked, errand: Errand, seen: ListSeen, choices: Choices) -> HttpResponse:
-    """Keep the layout, chosen or sent as a file, and read the file by it."""
-    sent = asked.request.FILES.get("layout")
-    if sent is None:
-        units = _units_not_said(choices)
-        if units:
-            message = f"Say the unit of {', '.join(units)}, or that each cell names its own."
-            raise Refusal("not-said", message, {"headings": units})
-        whole = Errand.objects.only("file_name").get(pk=errand.pk)
-        sheet = seen.sheet if whole.file_name.lower().endswith(".xlsx") else ""
-        text = layout_text(_with_units(choices), sheet=sheet, header_row=seen.row)
-    else:
-        if (sent.size or 0) > LARGEST_LAYOUT:
-            raise Refusal("column-layout", "This file is too big to be a column layout.", {})
-        text = sent.read().decode("utf-8", "replace")
+def _keep(asked: Asked, errand: Errand, seen: ListSeen, text: str) -> HttpResponse:
+    """Keep the layout, and read the file by it; what was said and answered of the file before still stands."""
     _require_fitting(parsed_layout(text.encode(), asked.text("name") or "that you sent"), seen)
     keep_layout(
         name=asked.text("name"), shape=shape_of(seen.head), headings=[name for name in seen.names if name],
         text=text, actor=asked.actor, at=asked.at,
     )  # fmt: skip
     whole = Errand.objects.get(pk=errand.pk)
-    return ask(asked, LOOK, {"answers": []}, file_name=whole.file_name, file=bytes(whole.file))
+    given = {"answers": whole.given.get("answers", []), "said": whole.given.get("said", {})}
+    return ask(asked, LOOK, given, file_name=whole.file_name, file=bytes(whole.file))
+
+
+def _sent(asked: Asked) -> str:
+    """The layout that was sent as a file.
+
+    Raises:
+        Refusal: ``no-file``; ``column-layout``: it is too big.
+    """
+    sent = asked.request.FILES.get("layout")
+    if sent is None:
+        raise Refusal("no-file", "Choose the file of the layout (.toml) first.", {})
+    if (sent.size or 0) > LARGEST_LAYOUT:
+        raise Refusal("column-layout", "This file is too big to be a column layout.", {})
+    return sent.read().decode("utf-8", "replace")
+
+
+def _chosen(errand: Errand, seen: ListSeen, choices: Choices) -> str:
+    """The layout that was said heading by heading.
+
+    Raises:
+        Refusal: ``not-said``: units.
+    """
+    units = _units_not_said(choices)
+    if units:
+        message = f"Say the unit of {', '.join(units)}, or that each cell names its own."
+        raise Refusal("not-said", message, {"headings": units})
+    sheet = seen.sheet if errand.file_name.lower().endswith(".xlsx") else ""
+    return layout_text(_with_units(choices), sheet=sheet, header_row=seen.row)
 
 
 def _units_not_said(choices: Choices) -> list[str]:

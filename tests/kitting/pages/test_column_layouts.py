@@ -161,6 +161,9 @@ def test_what_no_heading_gives_is_said_with_each_list(planner: Client) -> None:
 
     told = words(send(planner, f"/files/{errand().pk}", **{"said-job": "J05"}))
     assert "EVERY CELL IS READ" in told
+    changed = {**said, "name": "Dock"}
+    again = words(send(planner, columns(), **WHERE, **changed, step="cells", keep="yes"))
+    assert "EVERY CELL IS READ" in again  # said anew, the list still has what was said with it
     assert "J05 revision B" in words(send(planner, f"/files/{errand().pk}", store="yes"))
 
 
@@ -220,8 +223,11 @@ def test_a_layout_that_was_written_as_a_file_is_kept_only_if_it_says_all_of_the_
 
     def sent(content: str) -> str:
         file = SimpleUploadedFile("dock.toml", content.encode())
-        return words(send(planner, columns(), **WHERE, layout=file, name="Dock by hand", keep="yes"))
+        return words(send(planner, columns(), **WHERE, layout=file, name="Dock by hand", keep="file"))
 
+    no_file = send(planner, columns(), **WHERE, **SAID, name="Dock by hand", keep="file")
+    assert "Choose the file of the layout (.toml) first." in words(no_file)
+    assert no_file.content.decode().count('value="Dock by hand"') == 1
     assert "The layout says nothing of Drawing" in sent(text)
     assert "reads columns that this list lacks: Colour" in sent(text.replace("{Net}", "{Colour}"))
     assert "it is not TOML in UTF-8" in sent("[schedule")
