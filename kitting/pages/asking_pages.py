@@ -6,9 +6,8 @@ from django.urls import reverse
 from inventory.models import Depot, Item, LotHold
 from inventory.selectors.words import quantity_text
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page
-from kitting.pages.deciding_pages import day_of
 from kitting.pages.tables import Table, figure
-from kitting.pages.typed import back_with_typed, typed_quantity
+from kitting.pages.typed import back_with_typed, day_of, typed_quantity
 from kitting.selectors.job_sheet import Line, line_of
 from kitting.selectors.reserve import reserve_of
 from kitting.services.lot_requests import ask_extension, ask_hold_release

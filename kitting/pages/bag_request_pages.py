@@ -11,9 +11,9 @@ from jobs.models import Job
 from kitting.models import ASKED, AppliedPlan, Bag, BagRequest
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field, of_bag
-from kitting.pages.deciding_pages import NO, day_of, request_context, request_facts
+from kitting.pages.deciding_pages import NO, request_context, request_facts
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import back_with_typed
+from kitting.pages.typed import back_with_typed, day_of
 from kitting.selectors.bag_contents import Contents, bare, contents_of, good_until, label_code, lacking_words
 from kitting.selectors.bag_requests import bag_request, lacking, why_lapsed
 from kitting.selectors.promises import staged_days

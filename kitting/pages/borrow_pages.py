@@ -1,7 +1,6 @@
 """Where else a missing piece is: free ones first, then staged bags, which lend by leave; and paying back."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date
 from typing import Any
 from urllib.parse import urlencode
 
@@ -19,6 +18,7 @@ from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quan
 from kitting.pages.planning_pages import RESULTS, ask
 from kitting.pages.source_tables import source_table
 from kitting.pages.tables import Cell, Table, figure
+from kitting.pages.typed import day_of
 from kitting.selectors.bag_contents import bare, contents_of, good_until, label_code
 from kitting.selectors.bag_requests import of_bag as asked_of
 from kitting.selectors.sources import FREE, IN_BAG, Source, sources
@@ -42,15 +42,12 @@ def borrow(asked: Asked, one: Bag) -> HttpResponse:
         return _form(asked, one, found, [])
     if asked.text("deed") == LOOK_FIRST:
         return ask(asked, LENDING, _to_look_at(asked, one, found))
-    try:
-        paid_back_by = date.fromisoformat(asked.text("pay_back_by"))
-    except ValueError:
-        return refused(asked, Refusal("no-date", "WHEN BACK: give the day as 2026-03-31.", {}), here)
     lender, _, lot = asked.text("lender").partition("|")
     try:
         pieces: dict[str, Any] = {
             "bag": lender, "to_bag": code, "stock_code": item.stock_code, "lot": lot, "why": asked.text("why"),
-            "quantity": quantity(asked.text("quantity")), "pay_back_by": paid_back_by, "confirmed": asked.confirmed,
+            "quantity": quantity(asked.text("quantity")), "pay_back_by": day_of(asked, "pay_back_by", "WHEN BACK"),
+            "confirmed": asked.confirmed,
         }  # fmt: skip
         if asked.text("deed") == ASK:
             ask_borrow(**pieces, actor=asked.actor, at=asked.at)

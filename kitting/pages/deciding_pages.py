@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date
 
 from django.http import HttpResponse
 from django.urls import reverse
@@ -17,7 +16,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page
 from kitting.pages.cutover_pages import why_address
 from kitting.pages.drawing import Fit, fit
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import back_with_typed, typed_quantity
+from kitting.pages.typed import back_with_typed, day_of, typed_quantity
 from kitting.roles import APPROVE, SEE, STANDARDS_ENGINEER, Actor, require
 from kitting.selectors.bag_requests import borrows_asked, short_issues_asked
 from kitting.selectors.decisions import (
@@ -234,18 +233,6 @@ def _decide_stand_in(asked: Asked, request: StandInRequest) -> tuple[str, str]:
     )
     approve_stand_in(number=number, limits=limits, reason=asked.text("reason"), actor=asked.actor, at=asked.at)
     return "APPROVED", f"{request.stand_in} for {request.wanted} until {limits.valid_to}; the next plan may take it."
-
-
-def day_of(asked: Asked, name: str) -> date:
-    """A day of the form.
-
-    Raises:
-        Refusal: ``no-day``.
-    """
-    try:
-        return date.fromisoformat(asked.text(name))
-    except ValueError:
-        raise Refusal("no-day", "Give the day as 2026-04-10.", {"field": name}) from None
 
 
 def reserve_page(asked: Asked, number: str) -> HttpResponse:

@@ -9,15 +9,15 @@ from kitting.errands.looking import RECHECK
 from kitting.models import Errand
 from kitting.models.errands import DONE
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page, refused
-from kitting.pages.deciding_pages import day_of
 from kitting.pages.planning_pages import ask
+from kitting.pages.standing_pages import borrow_table
 from kitting.pages.tables import Cell, Table, figure, link
+from kitting.pages.typed import day_of
 from kitting.roles import DO
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.exceptions import kept_scans, open_bags, unknown_lots
 from kitting.selectors.overrides import overrides
 from kitting.selectors.spare_use import spare_use
-from kitting.services.borrow_pieces import ledger
 from kitting.services.replay_scans import book_kept, settle_scan
 
 _LOOKED_BACK = timedelta(days=30)
@@ -36,7 +36,7 @@ def exceptions(asked: Asked) -> HttpResponse:
     context = {
         "since": since,
         "kept": kept_scans(),
-        "tables": [_borrows(asked), _bags(asked), _unknown(), _spares(), _overrides(asked, since)],
+        "tables": [borrow_table(asked), _bags(asked), _unknown(), _spares(), _overrides(asked, since)],
         "may_settle": asked.actor.may("bags", DO),
     }
     return page(asked, "exceptions.html", context)
@@ -48,22 +48,6 @@ def _settle(asked: Asked) -> tuple[str, str]:
         return answer.word, answer.sentence
     kept = settle_scan(action=asked.text("scan"), why=asked.text("why"), actor=asked.actor, at=asked.at)
     return "SETTLED", f"The scan {kept.use_case} of {kept.by} is settled; nothing was booked by that."
-
-
-def _borrows(asked: Asked) -> Table:
-    rows = [
-        [
-            Cell(f"{bare(one.left)} {one.borrow.lot.item}", note=f"lot {one.borrow.lot.number or 'unknown'}"),
-            link(str(one.borrow.bag), "job", one.borrow.bag.job.job),
-            link(one.borrow.to_job.job, "job", one.borrow.to_job.job),
-            figure(f"{one.age_days} days"),
-            Cell(one.borrow.pay_back_by, note="OVERDUE" if one.borrow.pay_back_by < asked.today else ""),
-            Cell(one.borrow.why, note=f"by leave of {one.borrow.authorised_by}"),
-        ]
-        for one in ledger(asked.today)
-    ]
-    heads = ("What", "From bag", "To job", "Since", "Pay back by", "Why")
-    return Table("Borrowed and not paid back", heads, rows, "Every borrow is paid back.")
 
 
 def _bags(asked: Asked) -> Table:

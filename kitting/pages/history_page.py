@@ -1,13 +1,14 @@
 """How ready a job was, and when that turned."""
 
-from datetime import date, datetime, time
+from datetime import datetime, time
 
 from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.errors import Refusal
 from kitting.pages.asked import Asked, page, refused
-from kitting.pages.tables import Cell, Table, said
+from kitting.pages.tables import Table, said
+from kitting.pages.typed import day_of
 from kitting.selectors.job_sheet import job_by_number
 from kitting.selectors.readiness import answer_at, readiness
 
@@ -20,7 +21,7 @@ def history(asked: Asked, job: str) -> HttpResponse:
         [
             f"{one.at.astimezone(asked.zone):%Y-%m-%d %H:%M}",
             one.what,
-            said(one.answer) if one.answer else Cell(""),
+            said(one.answer),
             one.told or "–",
             one.by,
         ]
@@ -31,9 +32,9 @@ def history(asked: Asked, job: str) -> HttpResponse:
     context = {"job": found, "table": Table("What turned, the latest first", heads, rows, empty), "on": "", "then": ""}
     if asked.text("on"):
         try:
-            day = date.fromisoformat(asked.text("on"))
-        except ValueError:
-            return refused(asked, Refusal("no-day", "Give the day as 2026-03-02.", {}), reverse("history", args=[job]))
+            day = day_of(asked, "on")
+        except Refusal as refusal:
+            return refused(asked, refusal, reverse("history", args=[job]))
         until = datetime.combine(day, time.max, asked.zone)
         context |= {"on": day, "then": answer_at(turns, until)}
     return page(asked, "history.html", context)

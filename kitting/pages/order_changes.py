@@ -1,7 +1,6 @@
 """Change an order line: each change is looked at before it is noted, and noted with a reason."""
 
 from collections.abc import Callable, Mapping
-from datetime import date
 from decimal import Decimal
 
 from django.http import HttpResponse
@@ -13,7 +12,7 @@ from kitting.errands.planning import WHAT_IF
 from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, refused
 from kitting.pages.planning_pages import ask
-from kitting.pages.typed import back_with_typed, typed_quantity
+from kitting.pages.typed import back_with_typed, day_of, typed_quantity
 from kitting.selectors.orders import free_part_name, in_purchase_units, on_order
 from kitting.services.change_orders import need_to_come, part_of, pieces_of, redate_order, split_order
 from kitting.services.cut_orders import cut_order, decide_surplus, send_back
@@ -26,7 +25,7 @@ def act(asked: Asked, line: OrderLine) -> HttpResponse:
     """What was asked of a line: what it would change, or that it is noted."""
     address = reverse("order-line", args=[line.pk])
     back = back_with_typed(asked, address)
-    change = asked.text("change") or ("late" if asked.text("days") else "promised")
+    change = asked.text("change")
     try:
         if change not in _CHANGES:
             raise Refusal("unknown-change", "Say what becomes of the order line.", {"change": change})
@@ -43,13 +42,6 @@ def _named(line: OrderLine) -> Mapping[str, str]:
     return {"order": line.order.number, "line": line.line}
 
 
-def _day(asked: Asked) -> date:
-    try:
-        return date.fromisoformat(asked.text("promised"))
-    except ValueError:
-        raise Refusal("no-day", "Give the day as 2026-04-10.", {}) from None
-
-
 def _units(asked: Asked, line: OrderLine) -> int:
     return typed_quantity(asked.text("units"), f"{in_purchase_units(line).name} of {line}")
 
@@ -60,11 +52,11 @@ def _look_late(asked: Asked, line: OrderLine) -> Mapping[str, str]:
 
 
 def _look_promised(asked: Asked, line: OrderLine) -> Mapping[str, str]:  # noqa: ARG001 - as the others
-    return {"change": "promised", "promised": _day(asked).isoformat()}
+    return {"change": "promised", "promised": day_of(asked, "promised").isoformat()}
 
 
 def _look_split(asked: Asked, line: OrderLine) -> Mapping[str, str]:
-    day = _day(asked)
+    day = day_of(asked, "promised")
     pieces = part_of(line, _units(asked, line), day, asked.at)
     part = {"part": free_part_name(line), "units": asked.text("units"), "quantity": _plain(pieces)}
     return {"change": "split", "promised": day.isoformat(), **part}
@@ -82,13 +74,13 @@ def _plain(pieces: int) -> str:
 
 
 def _note_promised(asked: Asked, line: OrderLine) -> Told:
-    day = _day(asked)
+    day = day_of(asked, "promised")
     redate_order(**_named(line), promised=day, why=asked.text("why"), **asked.scan())
     return "NOTED", f"{line} is promised for {day} now; {_PLAN_AGAIN}."
 
 
 def _note_split(asked: Asked, line: OrderLine) -> Told:
-    day, units = _day(asked), _units(asked, line)
+    day, units = day_of(asked, "promised"), _units(asked, line)
     split_order(**_named(line), units=units, promised=day, why=asked.text("why"), **asked.scan())
     return "NOTED", f"A part of {line} is promised for {day} now; who waits first gets what comes first; {_PLAN_AGAIN}."
 

@@ -1,7 +1,6 @@
 """Plan again, look at a plan before it is applied, ask what would be if, and watch long work."""
 
 from collections.abc import Callable, Mapping
-from datetime import date
 
 from django.conf import settings
 from django.http import HttpResponse
@@ -18,6 +17,7 @@ from kitting.models.errands import DONE
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, page, refused
 from kitting.pages.cutover_pages import order_cell
 from kitting.pages.tables import Cell, Table, figure, link, said
+from kitting.pages.typed import day_of
 from kitting.roles import DO
 from kitting.selectors.cutovers import cutovers, frozen_among, last_plan
 from kitting.selectors.job_sheet import job_by_number
@@ -86,10 +86,9 @@ def plans(asked: Asked) -> HttpResponse:
     """Ask for a plan; those made lately."""
     if asked.request.method == "POST":
         try:
-            day = date.fromisoformat(asked.text("as_of"))
-        except ValueError:
-            return refused(asked, Refusal("no-day", "Give the day as 2026-03-02.", {}), reverse("plans"))
-        return ask(asked, PLAN, {"as_of": day.isoformat()})
+            return ask(asked, PLAN, {"as_of": day_of(asked, "as_of").isoformat()})
+        except Refusal as refusal:
+            return refused(asked, refusal, reverse("plans"))
     found = Errand.objects.filter(kind__in=(PLAN, APPLY)).order_by("-pk").defer("file", "kept", "result")[:_PLANS_SHOWN]
     rows = [
         [link(str(one), "errand", one.pk), one.given.get("as_of", "–"), one.asked_by, one.state, one.message or "–"]

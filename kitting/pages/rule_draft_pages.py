@@ -7,9 +7,10 @@ from kitting.errands.looking import LOOK_AT_DRAFT
 from kitting.models import DRAFT, EXAMPLES_PASS, REVIEWED, Errand, RuleDraft
 from kitting.models.errands import DONE
 from kitting.pages.asked import Asked, attempt, page
-from kitting.pages.deciding_pages import day_of, why_not
+from kitting.pages.deciding_pages import why_not
 from kitting.pages.planning_pages import ask
 from kitting.pages.tables import Cell, Table, figure, said
+from kitting.pages.typed import day_of
 from kitting.roles import DO
 from kitting.selectors.decisions import rule_changes, rule_draft
 from kitting.services.draft_rules import drop_draft

@@ -10,9 +10,8 @@ from inventory.selectors.words import quantity_text
 from kitting.errors import Refusal
 from kitting.models import DutyLimit, StandIn
 from kitting.pages.asked import Asked, attempt, page
-from kitting.pages.deciding_pages import day_of
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import back_with_typed, typed_quantity
+from kitting.pages.typed import back_with_typed, day_of, typed_quantity
 from kitting.roles import STANDARDS_ENGINEER
 from kitting.services.stand_in_terms import end_stand_in, extend_stand_in, list_for_duty, unlist_for_duty
 

@@ -6,7 +6,7 @@ from django.urls import reverse
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.cutover_pages import why_address
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.roles import APPROVE, DO, SEE
+from kitting.roles import APPROVE, DO
 from kitting.selectors.bag_contents import bare, label_code
 from kitting.selectors.pins import pins_in_force
 from kitting.services.borrow_pieces import STAGED_BAG, give_up_borrow, ledger, reasons
@@ -48,30 +48,32 @@ def borrows(asked: Asked) -> HttpResponse:
     """What staged bags have lent and not got back, how often for which reason; what won't come back is given up."""
     if asked.request.method == "POST":
         return attempt(asked, lambda: _given_up(asked), reverse("borrows"))
-    found = ledger(asked.today)
-    sees = asked.actor.may("bags", SEE)
+    counted = [[why, figure(count), figure(still or "–")] for why, count, still in reasons()]
+    why = Table("Why bags were broken", ("Reason", "Borrows", "Still open"), counted, "No bag has lent anything yet.")
+    context = {
+        "table": borrow_table(asked),
+        "reasons": why,
+        "choices": [(one.borrow.pk, one.sentence) for one in ledger(asked.today)],
+        "may_act": asked.actor.may(STAGED_BAG, APPROVE),
+    }
+    return page(asked, "borrows.html", context)
+
+
+def borrow_table(asked: Asked) -> Table:
+    """What staged bags have lent and not got back, the oldest first."""
     rows = [
         [
             Cell(f"{bare(one.left)} {one.borrow.lot.item}", note=f"lot {one.borrow.lot.number or 'unknown'}"),
-            link(str(one.borrow.bag), "bag", label_code(one.borrow.bag)) if sees else Cell(one.borrow.bag),
-            Cell(one.borrow.to_job.job),
+            link(one.borrow.bag, "bag", label_code(one.borrow.bag)),
+            link(one.borrow.to_job.job, "job", one.borrow.to_job.job),
             figure(f"{one.age_days} days"),
             Cell(one.borrow.pay_back_by, note="OVERDUE" if one.borrow.pay_back_by < asked.today else ""),
             Cell(one.borrow.why, note=f"by leave of {one.borrow.authorised_by}"),
         ]
-        for one in found
+        for one in ledger(asked.today)
     ]
     heads = ("What", "From bag", "To job", "Since", "Pay back by", "Why")
-    open_ = Table("Lent and not paid back", heads, rows, "Every borrow is paid back, or given up.")
-    counted = [[why, figure(count), figure(still or "–")] for why, count, still in reasons()]
-    why = Table("Why bags were broken", ("Reason", "Borrows", "Still open"), counted, "No bag has lent anything yet.")
-    context = {
-        "table": open_,
-        "reasons": why,
-        "choices": [(one.borrow.pk, one.sentence) for one in found],
-        "may_act": asked.actor.may(STAGED_BAG, APPROVE),
-    }
-    return page(asked, "borrows.html", context)
+    return Table("Lent and not paid back", heads, rows, "Every borrow is paid back, or given up.")
 
 
 def _given_up(asked: Asked) -> tuple[str, str]:

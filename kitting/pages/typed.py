@@ -71,6 +71,20 @@ def typed_day(text: str, what: str) -> date | None:
         raise Refusal("no-day", message, {"read": text}) from None
 
 
+def day_of(asked: Asked, name: str, label: str = "") -> date:
+    """The day that a field must hold; the refusal begins with the field's label where one is given.
+
+    Raises:
+        Refusal: ``no-day``.
+    """
+    try:
+        return date.fromisoformat(asked.text(name))
+    except ValueError:
+        message = "give the day as 2026-03-02."
+        message = f"{label}: {message}" if label else message.capitalize()
+        raise Refusal("no-day", message, {"field": name, "read": asked.text(name)}) from None
+
+
 def typed_moment(asked: Asked, text: str) -> datetime | None:
     """A moment on the clock where the person is; None where nothing is typed.
 

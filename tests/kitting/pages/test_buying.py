@@ -228,11 +228,11 @@ def test_another_day_is_looked_at_before_it_is_noted_and_needs_a_reason() -> Non
     line = OrderLine.objects.get(order__number="PO-1")
     address = f"/orders/{line.pk}"
 
-    asked = send(client, address, promised="2026-04-27", why="strike")
+    asked = send(client, address, change="promised", promised="2026-04-27", why="strike")
     line.refresh_from_db()
     before = line.promised
-    wordless = send(client, address, promised="2026-04-27", save="yes")
-    noted = send(client, address, promised="2026-04-27", why="strike", save="yes", action="P-1")
+    wordless = send(client, address, change="promised", promised="2026-04-27", save="yes")
+    noted = send(client, address, change="promised", promised="2026-04-27", why="strike", save="yes", action="P-1")
     line.refresh_from_db()
 
     assert "An order line comes on another day" in words(asked)
@@ -243,7 +243,7 @@ def test_another_day_is_looked_at_before_it_is_noted_and_needs_a_reason() -> Non
     assert line.promised == date(2026, 4, 27)
     assert Event.objects.get(name="order re-dated").by == BUYER.name
     assert "2026-03-18 2026-04-27 strike P. Nakamura" in words(client.get(address))
-    assert "Give the day as" in words(send(client, address, promised="soon"))
+    assert "Give the day as" in words(send(client, address, change="promised", promised="soon"))
     assert client.get("/orders/999").status_code == 404
 
 
@@ -251,8 +251,8 @@ def test_an_order_that_comes_late_is_asked_about_and_nothing_is_noted() -> None:
     client = browser_of(BUYER)
     line = OrderLine.objects.get(order__number="PO-1")
 
-    late = words(send(client, f"/orders/{line.pk}", days="40"))
-    wrong = words(send(client, f"/orders/{line.pk}", days="-3"))
+    late = words(send(client, f"/orders/{line.pk}", change="late", days="40"))
+    wrong = words(send(client, f"/orders/{line.pk}", change="late", days="-3"))
 
     assert "An order comes later" in late
     assert "J09" in late

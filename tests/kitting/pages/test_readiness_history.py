@@ -75,9 +75,9 @@ def test_a_bag_that_was_lent_from_stands_in_the_history_as_broken(planner: Clien
     address = f"/bags/{label_code(found.bag)}/borrow?item=CS15-2"
     send(browser_of(STORES), address, **asked, confirmed="free-first/1")
 
-    assert "bag J10 V9 checked to staged" in before
+    assert "bag J10 V9 – checked to staged" in before
     assert "broken" not in before
-    assert "bag J10 V9 staged to broken" in history(planner, "J10")
+    assert "bag J10 V9 – staged to broken" in history(planner, "J10")
 
 
 def test_what_a_plan_answered_is_never_edited() -> None:
