@@ -157,7 +157,7 @@ def lot_trace_report(trace: LotTrace, printed: Printed) -> bytes:
         title="LOT TRACE REPORT",
         subject=f"{trace.stock_code} {lot} {trace.lot or 'unknown'}",
         facts=(
-            f"{printed.words(trace.part)} · use by {trace.use_by or 'not dated'}",
+            f"{printed.words(trace.part)} · {f'use by {trace.use_by}' if trace.use_by else 'not dated'}",
             f"Why: {trace.why or 'no reason given'}",
             trace.total_text,
         ),

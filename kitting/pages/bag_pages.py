@@ -88,8 +88,8 @@ def _rework(depot: str, rows: Sequence[Rework]) -> Table:
         [
             link(one.bag, "bag", one.code, note=f"cutover {one.cutover or 'no date'}"),
             Cell("; ".join(one.whys)),
-            Cell("; ".join(f"{bare(out.quantity)} {out.stock_code} lot {out.lot}: {out.why}" for out in one.take_out)
-                 or "–"),
+            Cell("; ".join(f"{bare(out.quantity)} {out.stock_code} lot {out.lot or 'unknown'}: {out.why}"
+                           for out in one.take_out) or "–"),
             Cell("; ".join(f"{bare(in_.quantity)} {in_.stock_code}" for in_ in one.add) or "–",
                  note="; ".join((*one.undecided, *one.lent))),
             Cell(", then ".join(one.next) or "–", note=f"staged by {one.staged_by}" if one.staged_by else ""),

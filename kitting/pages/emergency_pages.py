@@ -10,8 +10,7 @@ from django.urls import reverse
 from inventory.models import Depot
 from jobs.models import CableType, Structure, System
 from kitting.errors import Refusal
-from kitting.models import Bag, Storm
-from kitting.models.storms import OPEN
+from kitting.models import Bag
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, loud, page
 from kitting.pages.bag_forms import Field, quantity
 from kitting.pages.source_tables import source_table
@@ -128,7 +127,6 @@ def _answer(asked: Asked, asking: Asking) -> dict[str, object]:
         "more": [(f"{number}", asked.text(f"code-m{number}"), asked.text(f"quantity-m{number}"))
                  for number in range(1, _MORE + 1)],
         "number": next_number(), "why": asked.text("why") or f"{asking.failed} failed at {asking.where}",
-        "storms": [*Storm.objects.filter(state=OPEN).order_by("code")],
     }  # fmt: skip
 
 
