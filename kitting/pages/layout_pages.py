@@ -229,7 +229,7 @@ def _sent(asked: Asked) -> str:
         raise Refusal("no-file", "Choose the file of the layout (.toml) first.", {})
     if (sent.size or 0) > LARGEST_LAYOUT:
         raise Refusal("column-layout", "This file is too big to be a column layout.", {})
-    return sent.read().decode("utf-8", "replace")
+    return str(sent.read(), "utf-8", "replace")
 
 
 def _chosen(errand: Errand, seen: ListSeen, choices: Choices) -> str:
