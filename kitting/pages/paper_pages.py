@@ -13,7 +13,7 @@ from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import BagPapers, bag_papers
 from kitting.documents.borrow_note import borrow_note
 from kitting.documents.friday_page import FridayJob, friday_page
-from kitting.documents.label_records import BAG_LABEL, BAG_PAPERS, ON_SHEETS, label_papers
+from kitting.documents.label_records import BAG_PAPERS, ON_SHEETS, label_papers
 from kitting.documents.record_papers import Printed, content_revision, moment_text
 from kitting.documents.slip_rolls import issue_slip_roll, return_slip_roll
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
@@ -21,7 +21,7 @@ from kitting.errands.keeping import packed_names, unpacked_file
 from kitting.errands.planning import APPLY, PLAN_FILE, kept_plan
 from kitting.errors import Refusal
 from kitting.models import Errand
-from kitting.pages.asked import Asked, go_to, page
+from kitting.pages.asked import Asked, go_to, page, refused
 from kitting.pages.tables import MOST_ROWS, Table, link
 from kitting.roles import SEE
 from kitting.selectors.bag_contents import bag_by_code
@@ -58,22 +58,24 @@ def printed(asked: Asked, document: str, subject: str, content: object, revision
 
 
 def _kept() -> Errand | None:
-    return Errand.objects.filter(kind=APPLY, state="done").exclude(kept=b"").order_by("-pk").first()
+    """The errand that keeps the papers of the plan applied last; None where nobody made them."""
+    found, plan = Errand.objects.filter(kind=APPLY, state="done").exclude(kept=b"").order_by("-pk").first(), last_plan()
+    return found if found and plan and found.result.get("plan") == plan.pk else None
 
 
 def papers(asked: Asked) -> HttpResponse:
     """The papers of the plan applied last; print one of them."""
-    kept, plan = _kept(), last_plan()
-    current = kept is not None and plan is not None and kept.result.get("plan") == plan.pk
-    names = packed_names(bytes(kept.kept)) if kept is not None and current else []
+    kept, job = _kept(), asked.text("job")
     if asked.request.method == "POST":
-        return _print(asked, asked.text("name"))
-    job = asked.text("job")
+        return _print(asked, kept, asked.text("name"))
+    names = packed_names(bytes(kept.kept)) if kept else []
     names = [name for name in names if name != PLAN_FILE and _may_see(asked, name) and name.startswith(job)]
-    sheets = [name for name in names if name.endswith(".pdf")][:MOST_ROWS]
+    sheets = [name for name in names if name.endswith(".pdf")]
     rows = [[link(name, "paper", name)] for name in names if not name.endswith(".pdf")]
-    table = Table("Tables of the plan applied last", ("File",), rows, _NO_PAPERS)
-    return page(asked, "papers.html", {"table": table, "sheets": sheets, "job": job})
+    none = f"The plan applied last has no {'table' if sheets else 'paper'} whose name begins with {job}."
+    table = Table("Tables of the plan applied last", ("File",), rows, none if kept and job else _NO_PAPERS)
+    context = {"table": table, "sheets": sheets[:MOST_ROWS], "more": len(sheets[MOST_ROWS:]), "job": job}
+    return page(asked, "papers.html", context)
 
 
 def _may_see(asked: Asked, name: str) -> bool:
@@ -92,7 +94,7 @@ def _content(kept: Errand | None, name: str) -> bytes:
     except KeyError:
         content = b""
     if not content:
-        raise Refusal("unknown-paper", f"There is no paper {name}.", {})
+        raise Refusal("unknown-paper", f"The plan applied last has no paper {name}.", {})
     return content
 
 
@@ -104,18 +106,18 @@ def paper(asked: Asked, name: str) -> HttpResponse:
     return go_to(reverse("papers")) if name.endswith(".pdf") else file_response(name, content)
 
 
-def _print(asked: Asked, name: str) -> HttpResponse:
+def _print(asked: Asked, kept: Errand | None, name: str) -> HttpResponse:
     """One of the papers for whoever prints it now; another print of the same says REPRINT."""
     if not _may_see(asked, name):
         return page(asked, "refused.html", {"sentence": "This paper shows prices.", "back": reverse("papers")}, 403)
-    kept = _kept()
+    if kept is None:  # the page was opened before another plan was applied
+        return refused(asked, Refusal("no-papers", f"No papers of the plan applied last. {_NO_PAPERS}", {}),
+                       reverse("papers"))  # fmt: skip
     content = _content(kept, name)
     try:
-        plan = kept_plan(kept) if kept else None
+        plan = kept_plan(kept)
     except KeyError:
-        plan = None
-    if plan is None:
-        raise Refusal("no-plan-kept", "These papers are of an earlier version: plan again and apply.", {})
+        raise Refusal("no-plan-kept", "These papers are of an earlier version: plan again and apply.", {}) from None
     return file_response(name, print_document(plan, name, printed(asked, "plan paper", name, content)))
 
 
@@ -187,22 +189,22 @@ SLIPS: Mapping[str, _Slip] = {
 }
 
 
-def bag_labels(asked: Asked, job: str, name: str = BAG_LABEL) -> HttpResponse:
+def job_papers(asked: Asked, job: str, name: str) -> HttpResponse:
     """Print the labels, inner labels or night cards of a job's bags as they are now."""
     if asked.request.method != "POST":  # looking at an address prints nothing
         return go_to(reverse("job-bags", args=[job]))
-    return _bag_paper(asked, name, job, None)
+    return _label_papers(asked, name, job, None)
 
 
-def bag_label(asked: Asked, code: str, name: str = BAG_LABEL) -> HttpResponse:
+def bag_paper(asked: Asked, code: str, name: str) -> HttpResponse:
     """Print the label, inner labels or night card of one bag as it is now."""
     bag = bag_by_code(code)
     if asked.request.method != "POST":
         return go_to(reverse("bag", args=[code]))
-    return _bag_paper(asked, name, bag.job.job, bag.structure)
+    return _label_papers(asked, name, bag.job.job, bag.structure)
 
 
-def _bag_paper(asked: Asked, name: str, job: str, structure: str | None) -> HttpResponse:
+def _label_papers(asked: Asked, name: str, job: str, structure: str | None) -> HttpResponse:
     as_pdf = (ON_SHEETS if asked.text("on") == "sheets" else BAG_PAPERS).get(name)
     if as_pdf is None:
         raise Refusal("unknown-paper", f"There is no paper {name}.", {})

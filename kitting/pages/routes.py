@@ -68,7 +68,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, View, not_served
 from kitting.pages.bag_forms import depot_of_bag
 from kitting.pages.idle import is_locked
 from kitting.pages.step_pages import STEPS
-from kitting.roles import APPROVE, ASK, DO, SEE, require
+from kitting.roles import APPROVE, ASK, DO, SEE, Actor, require
 
 OPEN, SIGNED_IN = "", "signed in"  # no right of the table of roles: for anybody; for whoever is signed in
 Of = Callable[..., str]  # the depot that a page is about, from what its address names
@@ -171,8 +171,7 @@ ROUTES: tuple[Route, ...] = (
     Route("jobs/<str:job>/history", "history", history_page.history, PLANS),
     Route("jobs/<str:job>/call-sheet", "call-sheet", paper_pages.call_sheet, PLANS),
     Route("jobs/<str:job>/bags", "job-bags", bag_pages.job_bags, BAGS, (BAGS, DO), bag_pages.depot_of_job),
-    Route("jobs/<str:job>/bag-labels.pdf", "bag-labels", paper_pages.bag_labels, BAGS, (SIGNED_IN, "")),
-    Route("jobs/<str:job>/print/<str:name>.pdf", "bag-papers", paper_pages.bag_labels, BAGS, (SIGNED_IN, "")),
+    Route("jobs/<str:job>/print/<str:name>.pdf", "bag-papers", paper_pages.job_papers, BAGS, (SIGNED_IN, "")),
     Route("jobs/<str:job>/<str:name>", "slip", paper_pages.slip, "bags", (SIGNED_IN, "")),
     Route("plans", "plans", planning_pages.plans, PLANS, (PLANS, DO)),
     Route("plans/<int:number>/apply", "apply", planning_pages.apply_page, PLANS, (PLANS, DO), form_only=True),
@@ -253,8 +252,7 @@ ROUTES: tuple[Route, ...] = (
     Route("bags", "bags", bag_pages.bags, BAGS),
     Route("emergency", "emergency", emergency_pages.emergency, BAGS, (BAGS, DO)),
     Route("bags/<str:code>", "bag", bag_pages.bag, BAGS),
-    Route("bags/<str:code>/label.pdf", "bag-label", paper_pages.bag_label, BAGS, (SIGNED_IN, "")),
-    Route("bags/<str:code>/print/<str:name>.pdf", "bag-paper", paper_pages.bag_label, BAGS, (SIGNED_IN, "")),
+    Route("bags/<str:code>/print/<str:name>.pdf", "bag-paper", paper_pages.bag_paper, BAGS, (SIGNED_IN, "")),
     Route("bags/<str:code>/undo", "undo", bag_pages.undo_scan, BAGS, (BAGS, DO), depot_of_bag, form_only=True),
     Route("bags/<str:code>/check", "check", check_pages.check, BAGS, (BAGS, DO), depot_of_bag),
     Route("bags/<str:code>/turn-in", "turn-in", turn_in_pages.turn_in_page, "turn in", ("turn in", DO), depot_of_bag),
@@ -325,6 +323,14 @@ ROUTES: tuple[Route, ...] = (
     Route("exceptions", "exceptions", exception_pages.exceptions, "trace", ("bags", DO)),
     Route("exceptions/recheck", "recheck", exception_pages.recheck, "trace", ("trace", SEE)),
 )  # fmt: skip
+
+
+_SEES = {one.name: one.sees for one in ROUTES}
+
+
+def may_see(actor: Actor, name: str) -> bool:
+    """Whether a person may look at the page of a route."""
+    return _SEES[name] in (OPEN, SIGNED_IN) or actor.may(_SEES[name], SEE)
 
 
 def addresses() -> list[URLPattern]:

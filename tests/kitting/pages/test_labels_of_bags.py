@@ -45,8 +45,8 @@ def window() -> Client:
 
 
 def test_a_label_says_full_only_of_a_bag_that_is_and_short_with_what_is_missing(stores: Stores, window: Client) -> None:
-    (full,) = pages_of(window.post(f"/bags/{stores.code('J03', 'B2')}/label.pdf"))
-    short = pages_of(window.post(f"/bags/{stores.code('J03', 'V2')}/label.pdf"))[0]
+    (full,) = pages_of(window.post(f"/bags/{stores.code('J03', 'B2')}/print/bag-label.pdf"))
+    short = pages_of(window.post(f"/bags/{stores.code('J03', 'V2')}/print/bag-label.pdf"))[0]
 
     assert full.startswith("DEMO B2 ")
     assert stores.code("J03", "B2") in full
@@ -59,7 +59,7 @@ def test_a_label_says_full_only_of_a_bag_that_is_and_short_with_what_is_missing(
 def test_a_second_print_of_the_same_bag_says_reprint_and_one_of_other_content_does_not(
     stores: Stores, window: Client
 ) -> None:
-    address = f"/bags/{stores.code('J03', 'V2')}/label.pdf"
+    address = f"/bags/{stores.code('J03', 'V2')}/print/bag-label.pdf"
     looked_at = window.get(address, follow=True)
     first, second = (pages_of(window.post(address))[0] for _ in range(2))
     stores.fetch("J03", "V2")
@@ -73,13 +73,13 @@ def test_a_second_print_of_the_same_bag_says_reprint_and_one_of_other_content_do
 
 
 def test_all_labels_of_a_job_come_in_one_file_and_a_job_without_bags_has_none(window: Client) -> None:
-    labels = pages_of(window.post("/jobs/J03/bag-labels.pdf"))
+    labels = pages_of(window.post("/jobs/J03/print/bag-label.pdf"))
 
     for one in ("B1", "B2", "B3", "B4", "BJ1", "V1", "V2"):
         assert any(label.startswith(f"DEMO {one} ") for label in labels), one
-    assert window.post("/jobs/J01/bag-labels.pdf").status_code == 404
-    assert window.post("/bags/NO-SUCH-BAG/label.pdf").status_code == 404
-    assert browser_of(BUYER).post("/jobs/J03/bag-labels.pdf").status_code == 403
+    assert window.post("/jobs/J01/print/bag-label.pdf").status_code == 404
+    assert window.post("/bags/NO-SUCH-BAG/print/bag-label.pdf").status_code == 404
+    assert browser_of(BUYER).post("/jobs/J03/print/bag-label.pdf").status_code == 403
 
 
 def test_the_night_card_and_the_inner_labels_name_the_lot_that_lies_inside_not_the_one_that_was_promised(
@@ -153,7 +153,7 @@ def test_a_bag_that_was_never_planned_has_its_label_inner_labels_and_card_as_wel
     open_emergency(job="E07", structure="X9", depot="N", wanted={"EL15-3": 2000}, why="dig-in", **stores.scan(DUTY))
     stores.fetch("E07", "X9", but={"EL15-3": 1})
     code = stores.code("E07", "X9")
-    for address in (f"/bags/{code}/label.pdf", f"/bags/{code}/print/inner-labels.pdf",
+    for address in (f"/bags/{code}/print/bag-label.pdf", f"/bags/{code}/print/inner-labels.pdf",
                     f"/bags/{code}/print/night-card.pdf"):  # fmt: skip
         page = pages_of(window.post(address))[0]
         assert "E07-X9-1-" in page
@@ -167,7 +167,7 @@ def test_labels_on_sheets_are_true_to_size_with_the_check_bar_and_their_codes_re
     code = stores.code("J03", "B2")
     for paper, size in (("Letter", (216, 279)), ("A4", (210, 297))):
         Policy.objects.update_or_create(policy="paper", defaults={"value": paper})
-        for address, most in (("/jobs/J03/bag-labels.pdf", 2), ("/jobs/J03/print/inner-labels.pdf", 27)):
+        for address, most in (("/jobs/J03/print/bag-label.pdf", 2), ("/jobs/J03/print/inner-labels.pdf", 27)):
             alone = pages_of(window.post(address))
             answer = window.post(address, {"on": "sheets"})
             texts = pages_of(answer)
@@ -180,7 +180,7 @@ def test_labels_on_sheets_are_true_to_size_with_the_check_bar_and_their_codes_re
             assert sum(map(len, found)) >= len(alone)
             assert {tuple(round(side / 72 * 25.4) for side in page) for page, _ in sheets} == {size}
             assert all("50 mm when true to size" in text for text in texts)
-    one = pages_of(window.post(f"/bags/{code}/label.pdf", {"on": "sheets"}))
+    one = pages_of(window.post(f"/bags/{code}/print/bag-label.pdf", {"on": "sheets"}))
     assert len(one) == 1
     assert code in one[0]
     assert window.post(f"/bags/{code}/print/night-card.pdf", {"on": "sheets"}).status_code == 404
@@ -191,7 +191,7 @@ def test_all_labels_of_a_day_come_in_the_order_of_the_rack_and_each_says_whether
 ) -> None:
     stores.ready("J03", "B1", rack="R-10")
     stores.ready("J03", "B3", rack="R-2")
-    window.post(f"/bags/{stores.code('J03', 'B3')}/label.pdf")
+    window.post(f"/bags/{stores.code('J03', 'B3')}/print/bag-label.pdf")
 
     seen = words(window.get("/labels/N"))
     labels = pages_of(window.post("/labels/N", {"day": "2026-03-12"}))
