@@ -6,13 +6,14 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.errors import Doubt
+from jobs.models import CANCELLED, COMPLETE
 from kitting.errands.pinning import PIN
-from kitting.models import Errand, Pin
+from kitting.models import Bag, Errand, Pin
 from kitting.pages.asked import Asked, attempt, done, page, questions_of
 from kitting.pages.planning_pages import RESULTS, ask
 from kitting.selectors.job_sheet import job_by_number, line_of
 from kitting.services.end_jobs import cancel_job, complete_job
-from kitting.services.pin_pieces import unpin
+from kitting.services.scans import is_out
 
 _ASKED = ("stock_code", "quantity", "lot", "depot", "reason")
 
@@ -22,22 +23,14 @@ def _line_address(job: str, line: str) -> str:
 
 
 def pin_page(asked: Asked, job: str) -> HttpResponse:
-    """Pin pieces to a line of a job, or take a pin away; the planner sees first who would go short by it."""
+    """Pin pieces to a line of a job; the planner sees first who would go short by it."""
     name = asked.text("line")
     line = line_of(job, name)
-    if asked.request.method == "POST" and asked.text("unpin"):
-        return attempt(asked, lambda: _unpinned(asked), _line_address(job, name))
     if asked.request.method == "POST":
         given = {"job": job, "line": name, **{field: asked.text(field) for field in _ASKED}}
         return ask(asked, PIN, {**given, "confirmed": list(asked.confirmed)})
     pins = Pin.objects.filter(job__job=job, line=name).select_related("item", "depot").order_by("pk")
     return page(asked, "pin.html", {"line": line, "pins": pins})
-
-
-def _unpinned(asked: Asked) -> tuple[str, str]:
-    number = asked.text("unpin")
-    unpin(number=int(number) if number.isdecimal() else 0, reason=asked.text("reason"), actor=asked.actor, at=asked.at)
-    return "UNPINNED", "The next plan gives these pieces as if they had never been pinned."
 
 
 def _pin_result(asked: Asked, errand: Errand) -> HttpResponse:
@@ -64,7 +57,8 @@ def end_job(asked: Asked, job: str) -> HttpResponse:
         return attempt(
             asked, lambda: _ended(asked, job), reverse("job", args=[job]), back=reverse("end-job", args=[job])
         )
-    return page(asked, "end_job.html", {"job": found})
+    out = [str(bag) for bag in Bag.objects.filter(job=found).select_related("job").order_by("number") if is_out(bag)]
+    return page(asked, "end_job.html", {"job": found, "out": out, "is_over": found.ended in (CANCELLED, COMPLETE)})
 
 
 def _ended(asked: Asked, job: str) -> tuple[str, str]:

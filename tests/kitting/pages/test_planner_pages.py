@@ -107,6 +107,12 @@ def test_a_plan_is_looked_at_and_then_applied_and_its_papers_can_be_printed(plan
     assert planner.get("/papers/J03-pick-list-N.csv").content.decode("utf-8-sig").startswith("job,depot,place")
     assert planner.get("/papers/reorder-sheet.xlsx").status_code == 403  # it shows prices
     assert browser_of(BUYER).get("/papers/reorder-sheet.xlsx").status_code == 200
+    assert "The plan applied last has no paper whose name begins with J77." in words(planner.get("/papers?job=J77"))
+
+    Errand.objects.filter(kind="apply").update(result={"plan": 0})  # as if another plan was applied meanwhile
+    late = words(send(planner, "/papers", name="shortage-report.pdf"))
+    assert "No papers of the plan applied last." in late
+    assert planner.get("/papers/J03-pick-list-N.csv").status_code == 404
 
 
 def test_a_paper_of_the_plan_says_who_printed_it_when_and_the_how_many_th_time_and_is_noted(
@@ -321,7 +327,7 @@ def test_a_pin_asks_first_who_goes_short_and_stands_until_it_is_taken_away(plann
     looked = send(planner, "/jobs/J11/pin", **pieces, reason="the road is open")
     pinned = send(planner, "/jobs/J11/pin", **pieces, reason="the road is open", confirmed="makes-short/1")
     pin = Pin.objects.get(job__job="J11")
-    gone = words(send(planner, "/jobs/J11/pin", line=line, unpin=pin.pk, reason="it can"))
+    gone = words(send(planner, "/pins", unpin=pin.pk, reason="it can"))
 
     assert "needs a reason" in unreasoned
     assert "That takes pieces from" in words(looked)

@@ -8,7 +8,7 @@ from bag_stores import Stores, demo_sheets, planned
 from browsing import VISITOR, browser_of, people, send, words
 from django.test import Client
 from module_books import books_of_module
-from people import CREW, STORES
+from people import CREW, PLANNER, STORES
 
 from inventory.models import HOLD, Balance, Lot, Place
 from kitting.models import BagEntry
@@ -134,6 +134,15 @@ def test_what_fell_is_written_off_by_one_tap_and_the_bag_closes_by_a_named_excep
     assert "STILL OPEN" in words(stuck)
     assert "BALANCED J03 V2 is closed." in words(closed)
     assert stores.bag("J03", "V2").state == "closed"
+
+
+def test_a_job_is_done_only_once_nothing_of_it_is_out() -> None:
+    planner = browser_of(PLANNER)
+    asked = words(planner.get("/jobs/J03/end"))
+
+    assert "NOT YET J03 V2 is out with the crew" in asked
+    assert "The job is done" not in asked
+    assert "The job is done" in words(planner.get("/jobs/J04/end"))
 
 
 def test_an_issued_bag_comes_back_unopened_with_a_reason_and_is_checked_again(
