@@ -30,21 +30,21 @@ OWNER = "owner"  # a column of what is told from the records
 SHORT_COLUMNS = (
     Column("Staged by", 21, bold=True),
     Column("Job", 13, bold=True),
-    Column("Item", 40),
-    Column("Need", 14, align="right"),
-    Column("Have", 14, align="right"),
-    Column("Short", 15, align="right", bold=True),
-    Column("Why", 41),
-    Column("Other depots", 25),
-    Column("On order", 25),
+    Column("Item", 36),
+    Column("Need", 12, align="right"),
+    Column("Have", 12, align="right"),
+    Column("Short", 13, align="right", bold=True),
+    Column("Why", 44),
+    Column("Other depots", 24),
+    Column("On order", 21),
     Column("Order by", 21, bold=True),
-    Column("Cure", 30),
+    Column("Cure", 42),
 )
 # From the records: the columns that can spare it make room for who sees to a line, and for how long it is short.
-_NARROWER = {"Item": 34, "Why": 35, "Other depots": 21, "On order": 21, "Cure": 26}
+_NARROWER = {"Item": 32, "Why": 40, "Other depots": 20, "On order": 20, "Cure": 33}
 OWNED_COLUMNS = (
     *(replace(one, width_mm=_NARROWER.get(one.heading, one.width_mm)) for one in SHORT_COLUMNS),
-    Column("Owner, age", 24),
+    Column("Owner, age", 22),
 )
 CURE_COLUMNS = (
     Column("Staged by", 21, bold=True),
