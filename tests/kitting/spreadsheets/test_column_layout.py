@@ -54,7 +54,7 @@ def base() -> RawBook:
         raw_sheet("items", ("stock code", "description", "kind"), []),
         raw_sheet("stock", ("stock code", "depot", "place", "quantity"), []),
         raw_sheet("systems", ("system", "nominal kV", "earthing"), [("12.47 kV", "12.47", "multigrounded wye")]),
-        raw_sheet("jobs", ("job", "depot"), [("network runs", "N")]),
+        raw_sheet("jobs", ("job", "depot"), [("Willow Bend (invented)", "N")]),
         raw_sheet("cable types", ("cable type", "conductor size", "metal", "insulation", "DOI low (in)"), []),
     ])  # fmt: skip
 
@@ -64,7 +64,7 @@ def test_each_run_becomes_a_row_under_its_own_number_with_an_end_at_each_side(tm
     schedule = raw.sheets["schedule"]
     assert list(schedule.cells.index) == [2, 3]
     assert rows(raw, "schedule")[1] == {
-        "job": "network runs", "run": "r2", "system": "12.47 kV", "phases": "B", "cables per phase": "1",
+        "job": "Willow Bend (invented)", "run": "r2", "system": "12.47 kV", "phases": "B", "cables per phase": "1",
         "length (m)": "84.07", "cable type": "feeder cable", "from structure": "T2", "from position": "T2 r2",
         "to structure": "T3", "to position": "T3 r2",
     }  # fmt: skip
@@ -148,7 +148,7 @@ def test_low_voltage_is_refused_whatever_the_cable_is_called(tmp_path: Path) -> 
 def test_a_base_book_gives_the_rest_and_its_own_rows_stand(tmp_path: Path) -> None:
     raw = adopt(LAYOUT, listed(tmp_path, run("r1", "T1", "T2")), base())
     assert rows(raw, "systems") == [{"system": "12.47 kV", "nominal kV": "12.47", "earthing": "multigrounded wye"}]
-    assert rows(raw, "jobs") == [{"job": "network runs", "depot": "N"}]
+    assert rows(raw, "jobs") == [{"job": "Willow Bend (invented)", "depot": "N"}]
     assert rows(raw, "cable types")[0]["DOI low (in)"] == "21.1 mm"  # the unit goes with the number
     read = read_book(raw)
     assert list(read.frames["cable types"]["doi_low_nm"]) == [21_100_000]
