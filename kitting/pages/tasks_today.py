@@ -43,7 +43,7 @@ from kitting.selectors.premade_kits import READY as FILLED
 from kitting.selectors.premade_kits import kits, to_build
 from kitting.selectors.returns_due import NOTICE_DAYS, returns_late
 from kitting.selectors.stock_sums import order_lines_open
-from kitting.selectors.storms import LONGEST_DAYS, left_on, lots_unnamed
+from kitting.selectors.storms import LONGEST_DAYS, left_on, lots_unnamed, open_storms
 from kitting.selectors.transfer_asks import open_asks
 from kitting.selectors.vans import differences_open, transfers_open, vans_waiting
 from kitting.services.two_persons import same_person
@@ -192,7 +192,8 @@ def _returning(asked: Asked) -> Iterator[Task]:
     if late:
         what = f"returns open for more than {NOTICE_DAYS} working days"
         note = ", ".join(dict.fromkeys(f"{one.bag} {one.item}" for one in late[:_NAMED]))
-        yield Task(len(late), what, reverse("exceptions" if asked.actor.may("trace", SEE) else "bags"), note)
+        door = reverse("turn-in", args=[label_code(late[0].bag)])
+        yield Task(len(late), what, reverse("exceptions") if asked.actor.may("trace", SEE) else door, note)
 
 
 def _counting(asked: Asked) -> Iterator[Task]:
@@ -225,13 +226,16 @@ def _hearing(asked: Asked) -> Iterator[Task]:
 
 
 def _storms(asked: Asked) -> Iterator[Task]:
-    """Storms that somebody forgot to close, for who asks for them or opens them; lots to name, for stores."""
+    """Storms that somebody forgot to close, for who asks for them or opens them; for stores those on, lots to name."""
     if asked.actor.may("storm", APPROVE) or asked.actor.may("storm", ASK):
         late = left_on(asked.at)
         if late:
             what = f"storms left on for more than {LONGEST_DAYS} days: close them"
             yield Task(len(late), what, reverse("storms"), ", ".join(one.code for one in late))
     if asked.actor.may("bags", DO):
+        for one in open_storms():
+            what = "storm on: give kits, issue cartons, take returns"
+            yield Task(1, what, reverse("storm", args=[one.code]), f"{one.code} {one.title}")
         for code, number in lots_unnamed(asked.actor.depots).items():
             yield Task(number, f"lots to name in storm {code}", reverse("storm-lots", args=[code]))
 
