@@ -172,13 +172,13 @@ def _missing(contents: Contents) -> Table:
         if not stand.missing:
             continue
         code = label_code(contents.bag)
-        more = f"{reverse('borrow', args=[code])}?{urlencode({'item': line.item})}" if line.item else ""
         where = "; ".join(map(_where, found[line.line, line.item_id])) or "nothing is promised"
         part = (line.item.description or line.item.kind) if line.item else "undecided"
         rows.append([
             _item(line.item, line.line, note=f"{part}{', spare' if line.spare else ''}"),
             figure(bare(stand.missing), note=f"{bare(stand.picked)} of {bare(line.quantity)} are in it"),
-            Cell(where), Cell("Where else?", more) if more else Cell("–"),
+            Cell(where),
+            link("Where else?", "borrow", code, asking={"item": line.item}) if line.item else Cell("–"),
         ])  # fmt: skip
     return Table("What is missing", ("Item", "Missing", "Where to find it", "Others"), rows, "Nothing is missing.")
 

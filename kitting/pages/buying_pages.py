@@ -13,7 +13,7 @@ from kitting.documents.sent_sheet import Sent, SentRow, sent_frame, sent_sheet_p
 from kitting.errors import Refusal
 from kitting.models import SentLine, SentSheet
 from kitting.pages.asked import ANY_REFUSAL, Asked, done, page, refused
-from kitting.pages.cutover_pages import why_address
+from kitting.pages.cutover_pages import why_cell
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.short_line_pages import owner_cell, owner_choices
 from kitting.pages.tables import Cell, Table, figure, link
@@ -135,7 +135,7 @@ def _shortages(asked: Asked, rows: Sequence[Mapping[str, str]]) -> Table:
     told = [
         [
             link(row["job"], "job", row["job"]),
-            Cell(row["stock_code"] or row["kind"], why_address(row), note=row["line"]),
+            why_cell(row["stock_code"] or row["kind"], row, note=row["line"]),
             figure(row["short"], note=f"{row['have']} of {row['need']}"),
             Cell(row["order_by"] or "–", note=_late(row)),
             Cell(row["on_order"] or "–"),
@@ -150,12 +150,11 @@ def _shortages(asked: Asked, rows: Sequence[Mapping[str, str]]) -> Table:
 
 def _returns(asked: Asked) -> Table:
     """What crews are to bring back, whose job is done."""
-    sees = asked.actor.may("bags", SEE)
     rows = [
         [
             Cell(one.item.stock_code, note=one.item.description),
             figure(quantity_text(one.quantity, one.item.stock_unit)),
-            link(str(one.bag), "bag", label_code(one.bag)) if sees else Cell(str(one.bag)),
+            link(one.bag, "bag", label_code(one.bag)),
             Cell(one.bag.crew or "–", note=one.bag.whereabouts),
             Cell(one.bag.depot.depot),
             Cell(one.since, note=f"{(asked.today - one.since).days} days ago"),

@@ -135,11 +135,16 @@ def why_address(line: Line) -> str:
     return f"{reverse('line', args=[line['job']])}?{urlencode({'line': line['line']})}"
 
 
+def why_cell(text: str, line: Line, note: str = "") -> Cell:
+    """A cell that leads there."""
+    return link(text, "line", line["job"], note=note, asking={"line": line["line"]})
+
+
 def _shortages(asked: Asked, sheet: JobSheet) -> Table:
     cared = cares([row["line"] for row in sheet.shortages])
     rows = [
         [
-            Cell(row["kind"], why_address(row), note=row["line"]),
+            why_cell(row["kind"], row, note=row["line"]),
             Cell(row["stock_code"]),
             figure(row["short"], note=f"{row['have']} of {row['need']}"),
             Cell(row["why"]),

@@ -81,7 +81,7 @@ def _row(asked: Asked, one: Fitted, *, names: bool) -> list[Cell]:
     crew = " · ".join(filter(None, (bag.crew, entry.action.by if names or entry.action.by == asked.actor.name else "")))
     return [
         Cell(entry.phase or "–"),
-        lot_cell(asked, entry.lot.item.stock_code, entry.lot.number, entry.lot.item.stock_code),
+        lot_cell(entry.lot.item.stock_code, entry.lot.number, entry.lot.item.stock_code),
         figure(f"{as_decimal(one.left or entry.quantity)}"),
         link(f"{entry.action.at.astimezone(asked.zone):%Y-%m-%d}", "job", bag.job.job, note=f"{bag.job.job} · {crew}"),
         Cell(fit or "–", note=" ".join(str(facts.get(name, "")) for name in ("rule", "rule_revision"))),

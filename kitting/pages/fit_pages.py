@@ -18,7 +18,6 @@ from kitting.pages.drawing import Fit, fit
 from kitting.pages.fact_pages import reel_by_number
 from kitting.pages.scanned_parts import Part, parts_of
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.roles import SEE
 from kitting.selectors.bag_contents import bare, label_code
 from kitting.selectors.fits import INSULATION, estimates_policy, fit_facts
 from kitting.selectors.nearest import Near, others_that_fit, where_is
@@ -196,10 +195,9 @@ def _depot(asked: Asked) -> str:
 
 def near_table(asked: Asked, caption: str, found: Sequence[Near]) -> Table:
     """Places with pieces that nobody is promised, the nearest first."""
-    bags = asked.actor.may("bags", SEE)
     rows = [
         [
-            _place(one, is_linked=bags),
+            _place(one),
             figure(bare(one.free)),
             Cell(one.way, note=one.seen(asked.today)),
             Cell(one.balance.lot.number or "unknown", note=f"use by {one.balance.lot.use_by or 'no date'}"),
@@ -210,8 +208,8 @@ def near_table(asked: Asked, caption: str, found: Sequence[Near]) -> Table:
     return Table(caption, ("Where", "Pieces", "Way", "Lot"), rows, empty)
 
 
-def _place(near: Near, *, is_linked: bool) -> Cell:
+def _place(near: Near) -> Cell:
     if near.bag is None:
         return Cell(f"{near.balance.place.depot.depot} {near.balance.place.code}", note=near.kind)
     note = f"{near.kind}, {near.bag.whereabouts or near.bag.state}{f', {near.bag.crew}' if near.bag.crew else ''}"
-    return link(near.bag, "bag", label_code(near.bag), note=note) if is_linked else Cell(near.bag, note=note)
+    return link(near.bag, "bag", label_code(near.bag), note=note)

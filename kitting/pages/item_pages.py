@@ -10,7 +10,7 @@ from inventory.models import BAG, RESERVE, VAN, Balance, Item, Movement
 from kitting.calculation.quantities import quantity_text
 from kitting.documents.diameters import span_text
 from kitting.pages.asked import Asked, page
-from kitting.pages.cutover_pages import why_address
+from kitting.pages.cutover_pages import why_cell
 from kitting.pages.drawing import steps
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
@@ -27,7 +27,7 @@ def item_page(asked: Asked, code: str) -> HttpResponse:
     sheet = item_sheet(code, today=asked.today)
     item = sheet.item
     changes = sheet.changes()
-    tables = [_shares(sheet), _places(asked, sheet), _orders(asked, sheet), _promised(asked, sheet), _lacking(sheet),
+    tables = [_shares(sheet), _places(asked, sheet), _orders(sheet), _promised(sheet), _lacking(sheet),
               _levels(sheet), *_stand_ins(sheet)]  # fmt: skip
     context = {
         "item": item,
@@ -115,9 +115,7 @@ def _places(asked: Asked, sheet: ItemSheet) -> Table:
                 _way_to_move(asked, one),
                 note=" ".join(filter(None, (one.place.kind, one.place.job, one.place.structure))),
             ),
-            lot_cell(
-                asked, sheet.item.stock_code, one.lot.number, "the supplier's own" if one.lot.supplier_owned else ""
-            ),
+            lot_cell(sheet.item.stock_code, one.lot.number, "the supplier's own" if one.lot.supplier_owned else ""),
             Cell(one.lot.use_by or "not dated"),
             figure(bare(one.quantity), note=f"{bare(spot.promised)} promised" if spot.promised else ""),
             Cell(_kept_as(spot)),
@@ -142,11 +140,10 @@ def _kept_as(spot: Spot) -> str:
     return "promised" if spot.promised == spot.balance.quantity else f"{spot.share}, part promised"
 
 
-def _orders(asked: Asked, sheet: ItemSheet) -> Table:
-    sees = asked.actor.may("order sheet", SEE)
+def _orders(sheet: ItemSheet) -> Table:
     rows = [
         [
-            link(str(one), "order-line", one.pk) if sees else Cell(one),
+            link(one, "order-line", one.pk),
             figure(bare(one.quantity - one.received), note=f"of {bare(one.quantity)}"),
             Cell(one.promised or "no day"),
             str(one.depot),
@@ -158,12 +155,11 @@ def _orders(asked: Asked, sheet: ItemSheet) -> Table:
     return Table("On order", heads, rows, "Nothing is on order.")
 
 
-def _promised(asked: Asked, sheet: ItemSheet) -> Table:
-    sees = asked.actor.may("job dates", SEE)
+def _promised(sheet: ItemSheet) -> Table:
     rows = [
         [
-            link(one.job.job, "job", one.job.job) if sees else Cell(one.job.job),
-            Cell(one.line, why_address({"job": one.job.job, "line": one.line}) if sees else ""),
+            link(one.job.job, "job", one.job.job),
+            why_cell(one.line, {"job": one.job.job, "line": one.line}),
             Cell(sheet.staged_by.get(one.job.job) or "–", note=f"cutover {one.job.cutover or 'no date'}"),
             figure(bare(one.quantity)),
             Cell(one.place or f"order {one.order_line}", note=f"lot {one.lot.number or 'unknown'}" if one.lot else ""),
@@ -234,7 +230,7 @@ def _moves(asked: Asked, moves: Sequence[Movement]) -> Table:
             Cell(f"{one.action.at.astimezone(asked.zone):%Y-%m-%d %H:%M}", note=one.action.by),
             Cell(one.from_place or one.origin),
             Cell(one.to_place or one.ending),
-            lot_cell(asked, one.lot.item.stock_code, one.lot.number),
+            lot_cell(one.lot.item.stock_code, one.lot.number),
             figure(bare(one.quantity)),
             Cell(one.action.use_case, note=", ".join(filter(None, (one.action.why, one.action.paper)))),
         ]

@@ -61,7 +61,7 @@ def lot(asked: Asked, name: str) -> HttpResponse:
     hold = LotHold.objects.filter(item=item, lot_number=number, released_at__isnull=True).first() if number else None
     may_stop = bool(number) and moment is None and asked.actor.may(LOT_HOLD, DO)
     context = {
-        "item": item, "number": number, "trace": trace, "tables": [_part(asked, trace, part) for part in PARTS],
+        "item": item, "number": number, "trace": trace, "tables": [_part(trace, part) for part in PARTS],
         "name": name, "moment": asked.text("moment"), "then": moment, "hold": hold,
         "may_sign": asked.actor.may(LOT_HOLD, APPROVE),
         "may_plan": bool(number) and asked.actor.may("job dates", DO),
@@ -96,16 +96,15 @@ def _not_found(asked: Asked, refusal: Exception) -> HttpResponse:
                                          "near": [(one, lot_url(code, one)) for one in near]}, 404)  # fmt: skip
 
 
-def _part(asked: Asked, trace: LotTrace, part: str) -> Table:
-    rows = [_line(asked, one, trace.unit) for one in trace.lines if one.part == part]
+def _part(trace: LotTrace, part: str) -> Table:
+    rows = [_line(one, trace.unit) for one in trace.lines if one.part == part]
     return Table(part.capitalize(), ("What, where", "Job", "Date", "Who, why", "Pieces"), rows, NONE_OF[part])
 
 
-def _line(asked: Asked, one: TraceLine, unit: str) -> list[Cell]:
-    leads = bool(one.job) and asked.actor.may("job dates", SEE)
+def _line(one: TraceLine, unit: str) -> list[Cell]:
     return [
         Cell(one.what),
-        link(one.job, "job", one.job) if leads else Cell(one.job or "–"),
+        link(one.job, "job", one.job) if one.job else Cell("–"),
         Cell(one.when or "–"),
         Cell(one.whose or "–"),
         Cell("–") if one.quantity is None else figure(f"{one.quantity} {unit}"),

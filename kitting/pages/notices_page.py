@@ -6,11 +6,12 @@ from typing import Any
 from django.http import HttpResponse
 from django.urls import reverse
 
+from kitting.calculation.short_codes import check_characters
 from kitting.models import Event
 from kitting.pages.asked import Asked, attempt, page
-from kitting.pages.lot_pages import lot_url
-from kitting.pages.tables import MOST_ROWS, Cell, Table
+from kitting.pages.tables import MOST_ROWS, Cell, Table, link
 from kitting.roles import SEE
+from kitting.selectors.lot_names import lot_address
 from kitting.selectors.notices import Notice, notices
 from kitting.services.change_orders import WHO_WAITS
 from kitting.services.see_notices import see_notices
@@ -42,21 +43,24 @@ def _row(asked: Asked, one: Notice) -> list[Cell]:
     return [
         Cell(f"{event.at.astimezone(asked.zone):%Y-%m-%d %H:%M}", note=state),
         Cell(event.name, note=_told(event.data)),
-        Cell(event.subject, _address(one), note=event.depot and f"depot {event.depot}"),
+        _leads(one),
         Cell(one.kind.do or "–"),
     ]
 
 
-def _address(one: Notice) -> str:
-    """Where something is done about it; '' where there is no page of its own."""
-    data, name = one.event.data, one.kind.page
+def _leads(one: Notice) -> Cell:
+    """What it is about, which leads to where something is done about it, if there is a page of its own."""
+    data, name, about = one.event.data, one.kind.page, one.event.subject
+    named: tuple[str, ...] = ()
     if name == "job":
-        return reverse("job", args=[one.event.subject])
-    if name == "bag":
-        return reverse("bag", args=[data["bag"]]) if data.get("bag") else reverse("bags")
-    if name == "lot":
-        return lot_url(data["stock_code"], data["lot"])
-    return reverse(name) if name else ""
+        named = (about,)
+    elif name == "bag":
+        plain = data.get("bag", "")
+        name, named = ("bag", (f"{plain}-{check_characters(plain)}",)) if plain else ("bags", ())
+    elif name == "lot":
+        named = (lot_address(data["stock_code"], data["lot"]),)
+    note = f"depot {one.event.depot}" if one.event.depot else ""
+    return link(about, name, *named, note=note) if name else Cell(about, note=note)
 
 
 def _told(data: Mapping[str, Any]) -> str:

@@ -26,7 +26,7 @@ def place(asked: Asked, number: int) -> HttpResponse:
     rows = [
         [
             link(one.lot.item.stock_code, "item", one.lot.item.stock_code, note=one.lot.item.description),
-            lot_cell(asked, one.lot.item.stock_code, one.lot.number, _held(one, holds)),
+            lot_cell(one.lot.item.stock_code, one.lot.number, _held(one, holds)),
             Cell(one.lot.use_by or "not dated"),
             figure(quantity_text(one.quantity, one.lot.item.stock_unit)),
             Cell(one.counted_on or "never"),

@@ -200,7 +200,7 @@ def receipt_page(asked: Asked, number: str) -> HttpResponse:
     rows = [
         [
             Cell(one.lot.item.stock_code),
-            lot_cell(asked, one.lot.item.stock_code, one.lot.number),
+            lot_cell(one.lot.item.stock_code, one.lot.number),
             Cell(one.lot.use_by or "not dated"),
             figure(quantity_text(one.quantity, one.lot.item.stock_unit)),
             Cell(one.to_place, note=_why_held(one, found.holds)),

@@ -4,7 +4,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.pages.asked import Asked, attempt, page
-from kitting.pages.cutover_pages import why_address
+from kitting.pages.cutover_pages import why_cell
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import APPROVE, DO
 from kitting.selectors.bag_contents import bare, label_code
@@ -21,7 +21,7 @@ def pins(asked: Asked) -> HttpResponse:
     rows = [
         [
             link(one.pin.job.job, "job", one.pin.job.job),
-            Cell(one.pin.line, why_address({"job": one.pin.job.job, "line": one.pin.line})),
+            why_cell(one.pin.line, {"job": one.pin.job.job, "line": one.pin.line}),
             Cell(one.pin.item.stock_code, note=", ".join(filter(None, (
                 f"lot {one.pin.lot}" if one.pin.lot else "", f"at {one.pin.depot}" if one.pin.depot else ""
             )))),

@@ -16,7 +16,6 @@ from kitting.documents.diameters import spans_text
 from kitting.pages.asked import Asked, page
 from kitting.pages.drawing import Fit, fit
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.roles import SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.lot_names import lot_address
 from kitting.selectors.lots import Use, uses_ahead
@@ -27,10 +26,8 @@ ON_A_PAGE = 25
 _UNITS = ("in", "mm")
 
 
-def lot_cell(asked: Asked, code: str, number: str, note: str = "") -> Cell:
-    """A lot, which leads to its page whoever may see traces."""
-    if not asked.actor.may("trace", SEE):
-        return Cell(number or "unknown", note=note)
+def lot_cell(code: str, number: str, note: str = "") -> Cell:
+    """A lot, which leads to its page."""
     return link(number or "unknown", "lot", lot_address(code, number), note=note)
 
 
@@ -159,23 +156,23 @@ def dates(asked: Asked) -> HttpResponse:
     groups: dict[str, list[Use]] = {}
     for use in uses_ahead(today=asked.today):
         groups.setdefault(use.ageing.within, []).append(use)
-    tables = [_ageing(asked, within, uses) for within, uses in groups.items()]
+    tables = [_ageing(within, uses) for within, uses in groups.items()]
     return page(asked, "stock_dates.html", {"tables": tables})
 
 
-def _ageing(asked: Asked, within: str, uses: Sequence[Use]) -> Table:
+def _ageing(within: str, uses: Sequence[Use]) -> Table:
     heads = ("Use by", "Stock code", "Lot", "Place", "Pieces", "Promised to", "Could be used by")
     words: Mapping[str, str] = {"expired": "Out of date", "date missing": "Dated stock without a date"}
-    return Table(words.get(within, f"Within {within}"), heads, [_use(asked, use) for use in uses], "")
+    return Table(words.get(within, f"Within {within}"), heads, [_use(use) for use in uses], "")
 
 
-def _use(asked: Asked, use: Use) -> list[Cell]:
+def _use(use: Use) -> list[Cell]:
     one = use.ageing.lying
     held = "on hold" if one.hold or one.place_kind == "hold" else ""
     return [
         Cell(one.use_by or "no date"),
         link(one.stock_code, "item", one.stock_code),
-        lot_cell(asked, one.stock_code, one.lot),
+        lot_cell(one.stock_code, one.lot),
         Cell(f"{one.depot}/{one.place}", note=", ".join(filter(None, (one.place_kind, one.job, held)))),
         figure(bare(one.quantity)),
         Cell(", ".join(use.promised_to) or "nobody"),

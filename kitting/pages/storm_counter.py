@@ -220,9 +220,9 @@ def storm_returns(asked: Asked, event: Storm) -> HttpResponse:
         except ANY_REFUSAL as refusal:
             problem = loud(refusal)
     rows = [
-        [Cell(bag, reverse("turn-in", args=[code]), note=code), bag.crew or "nobody", bag.state,
+        [link(bag, "turn-in", code, note=code), bag.crew or "nobody", bag.state,
          Cell(left or "BALANCED", note="" if left else "nothing of it is open"),
-         Cell("Close it" if not left else "Its page", reverse("close" if not left else "bag", args=[code]))]
+         link("Close it", "close", code) if not left else link("Its page", "bag", code)]
         for bag, code, left in out_rows(bags_of(event))
     ]  # fmt: skip
     heads = ("Bag", "Crew", "State", "Still open", "Then")

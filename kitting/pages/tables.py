@@ -1,7 +1,7 @@
 """A table as data: drawn as rows at a desk and as cards on a phone, where each cell keeps its heading."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from django.urls import reverse
@@ -23,6 +23,7 @@ class Cell:
         answer: one of the six answers, drawn with its shape.
         note: a second, smaller line.
         number: whether figures stand right.
+        route: page that it leads to; who may not see that reads the text alone. '' for an address of this page itself.
     """
 
     text: object = ""
@@ -30,6 +31,7 @@ class Cell:
     answer: str = ""
     note: str = ""
     number: bool = False
+    route: str = ""
 
     @property
     def shown(self) -> str:
@@ -42,9 +44,9 @@ class Cell:
         return "number" if self.number else "day" if _DAY.fullmatch(self.shown) else ""
 
 
-def link(text: object, route: str, *named: object, note: str = "") -> Cell:
-    """A cell that leads to a page."""
-    return Cell(text, reverse(route, args=named), note=note)
+def link(text: object, route: str, *named: object, note: str = "", asking: Mapping[str, object] | None = None) -> Cell:
+    """A cell that leads to a page, with what is asked of it, for whoever may see that."""
+    return Cell(text, reverse(route, args=named, query=asking), note=note, route=route)
 
 
 def figure(text: object, note: str = "") -> Cell:

@@ -136,7 +136,13 @@ def load_van(asked: Asked, source: int, target: int) -> HttpResponse:
     if asked.request.method == "POST":
         return _send(asked, van, asks)
     loads = [
-        (one, _field(one), bare(one.quantity), asked.text(_field(one)) or bare(one.quantity), _cell(asked, one))
+        (
+            one,
+            _field(one),
+            bare(one.quantity),
+            asked.text(_field(one)) or bare(one.quantity),
+            lot_cell(one.lot.item.stock_code, one.lot.number),
+        )
         for one in van.loads
     ]
     context = {
@@ -146,10 +152,6 @@ def load_van(asked: Asked, source: int, target: int) -> HttpResponse:
         "may_act": asked.actor.may(WAREHOUSE, DO, here.depot),
     }  # fmt: skip
     return page(asked, "load_van.html", context)
-
-
-def _cell(asked: Asked, one: ToLoad) -> Cell:
-    return lot_cell(asked, one.lot.item.stock_code, one.lot.number)
 
 
 def _field(one: ToLoad) -> str:

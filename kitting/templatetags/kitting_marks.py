@@ -9,6 +9,7 @@ from django import template
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
+from kitting.pages import routes
 from kitting.pages.asked import Asked, new_action
 from kitting.pages.tables import Table
 
@@ -47,10 +48,16 @@ def answer_mark(answer: str) -> SafeString:
     )  # fmt: skip
 
 
-@register.inclusion_tag("kitting/_table.html")
-def table(given: Table) -> dict[str, Any]:
-    """A table of rows at a desk and of cards on a phone."""
-    return {"table": given}
+@register.inclusion_tag("kitting/_table.html", takes_context=True)
+def table(context: Mapping[str, Any], given: Table) -> dict[str, Any]:
+    """A table of rows at a desk and of cards on a phone; it leads only to what the person may see."""
+    return {"table": given, "asked": context["asked"]}
+
+
+@register.filter
+def may_see(asked: Asked, route: str) -> bool:
+    """Whether the person may look at the page of a route; '' is the page that they look at."""
+    return not route or routes.may_see(asked.actor, route)
 
 
 @register.simple_tag

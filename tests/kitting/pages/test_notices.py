@@ -37,6 +37,8 @@ def test_a_recall_is_told_to_every_role_that_acts_on_it_leads_to_the_lot_and_say
     page = planner.get("/notices")
     assert 'href="/lots/BI25/L-2409-17"' in page.content.decode()
     assert "NEW, NOW" in words(page)
+    assert "BI25 lot L-2409-17" in words(browser_of(BUYER).get("/notices"))
+    assert 'href="/lots/' not in browser_of(BUYER).get("/notices").content.decode()  # who may not see traces
     latest = page.content.decode().split('name="up_to" value="')[1].split('"')[0]
 
     send(planner, "/notices", up_to=latest)
@@ -60,6 +62,18 @@ def test_stores_hear_of_their_depots_and_nobody_of_what_they_did_themselves() ->
     assert told
     assert not {"N", "H"} & set(own)
     assert not [one for one in notices(PLANNER, stores.at) if one.event.name == "job cancelled"]
+
+
+def test_a_notice_of_a_bag_leads_to_its_page() -> None:
+    people(STORES)
+    stores = Stores()
+    stores.bags("J03")
+    cancel_job(job="J03", why="feeder sold", by=PLANNER.name, at=stores.at)
+    client = browser_of(STORES)
+
+    address = client.get("/notices").content.decode().split('href="/bags/')[1].split('"')[0]
+
+    assert "J03" in words(client.get(f"/bags/{address}"))
 
 
 def test_notices_take_two_queries_however_many_there_are() -> None:

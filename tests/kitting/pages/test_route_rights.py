@@ -1,23 +1,26 @@
 """Every address x every role x own and other depot, against a table of its own: ``route_rights.csv``."""
 
 import csv
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import pytest
 from bag_stores import MORNING, demo_sheets, planned
 from django.contrib.sessions.backends.db import SessionStore
 from django.http import HttpRequest, HttpResponse
-from django.test import RequestFactory
+from django.test import Client, RequestFactory
+from django.urls import resolve
 from module_books import books_of_module
 from people import STORES
 
 from inventory.models import VAN, Action, Balance, Depot, Item, OrderLine, Place, PurchaseOrder, Transfer
 from jobs.models import Job
 from kitting.models import Bag, BagRequest, CountLine, CountList, Person, ReserveRelease
-from kitting.pages.routes import OPEN, ROUTES, Route, guarded
-from kitting.roles import ROLES
+from kitting.pages.routes import OPEN, ROUTES, Route, guarded, may_see
+from kitting.roles import ADMINISTRATOR, BUYER, CREW_LEAD, ROLES, VISITING_CREW
 from kitting.selectors.bag_contents import bag_by_code, label_code
 from kitting.services.list_bags import list_bags
 
@@ -149,6 +152,29 @@ def test_every_address_lets_in_whom_the_table_names_and_nobody_else() -> None:
         wanted = expected(route, method, role, other_depot=other_depot)
         if found != wanted:
             wrong.append((route.name, method, role, "other depot" if other_depot else "own", found, wanted))
+    assert not wrong, wrong
+
+
+def test_no_page_leads_its_reader_to_where_they_are_refused() -> None:
+    """From the first page and the list of pages on, one page of each address, for those who may see least."""
+    bag_of(OWN)
+    wrong = set()
+    for role in (BUYER, CREW_LEAD, ADMINISTRATOR, VISITING_CREW):
+        who = Person.objects.create(sign_in=role, name=role, roles=[role])
+        client = Client()
+        client.force_login(who, backend="django.contrib.auth.backends.ModelBackend")
+        ahead, seen = ["/", "/more", "/notices"], set()
+        while ahead:
+            address = ahead.pop()
+            seen.add(resolve(address.partition("?")[0]).url_name)
+            page = client.get(address).content.decode(errors="ignore")
+            for href in map(unescape, re.findall(r'<a [^>]*href="(/[^"]*)"', page)):
+                name = resolve(href.partition("?")[0]).url_name
+                if not may_see(who.actor(), name):
+                    wrong.add((role, address, href))
+                elif name not in seen and "." not in href:
+                    ahead.append(href)
+                    seen.add(name)
     assert not wrong, wrong
 
 
