@@ -1,12 +1,27 @@
-"""A device that lies about locks itself: whoever goes on gives a PIN or a password, on the page that was open."""
+"""A device that lies about locks itself: whoever goes on gives a PIN or a password, on the page that was open.
 
+A form that finds it locked is kept in the session, for the same person: another's session begins empty. Secrets are
+typed again, files are sent again.
+"""
+
+from dataclasses import dataclass
 from time import time
 
 from django.http import HttpRequest
 
 IDLE_S = 15 * 60
 _NOTED_S = 60  # the session is written no oftener than that
-_SEEN = "seen"
+_SEEN, _FORM = "seen", "form"
+_SECRETS = ("password", "pin", "crew_pin")
+
+
+@dataclass(frozen=True, slots=True)
+class KeptForm:
+    """A form that was sent while the device was locked: to which address, what it holds, secrets to be typed again."""
+
+    to: str
+    fields: list[tuple[str, str]]
+    secrets: list[str]
 
 
 def is_locked(request: HttpRequest) -> bool:
@@ -23,3 +38,17 @@ def is_locked(request: HttpRequest) -> bool:
 def unlock(request: HttpRequest) -> None:
     """Somebody has just said who they are."""
     request.session[_SEEN] = int(time())
+
+
+def keep_form(request: HttpRequest) -> None:
+    """Keep what was typed, until the person who typed it has said who they are."""
+    typed = [(name, text) for name, texts in request.POST.lists() for text in texts if name != "csrfmiddlewaretoken"]
+    fields = [(name, text) for name, text in typed if name not in _SECRETS]
+    secrets = [name for name, text in typed if name in _SECRETS and text]
+    request.session[_FORM] = {"to": request.get_full_path(), "fields": fields, "secrets": secrets}
+
+
+def kept_form(request: HttpRequest) -> KeptForm | None:
+    """The form that was kept last, None where there is none of this person."""
+    found = request.session.get(_FORM)
+    return KeptForm(**found) if found else None

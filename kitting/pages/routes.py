@@ -66,7 +66,7 @@ from kitting.pages import (
 )
 from kitting.pages.asked import ANY_REFUSAL, Asked, View, not_served
 from kitting.pages.bag_forms import depot_of_bag
-from kitting.pages.idle import is_locked
+from kitting.pages.idle import is_locked, keep_form
 from kitting.pages.step_pages import STEPS
 from kitting.roles import APPROVE, ASK, DO, SEE, Actor, require
 
@@ -113,7 +113,7 @@ def guarded(route: Route) -> Callable[..., HttpResponse]:
         if not isinstance(request.user, Person):
             return redirect_to_login(request.get_full_path())
         if route.name not in _WHILE_LOCKED and is_locked(request):
-            return redirect_to_login(request.get_full_path(), reverse("switch"))
+            return _locked(request)
         asked = Asked(request, request.user)
         try:
             _require(route, asked, named)
@@ -122,6 +122,14 @@ def guarded(route: Route) -> Callable[..., HttpResponse]:
             return not_served(asked, refusal)
 
     return view
+
+
+def _locked(request: HttpRequest) -> HttpResponse:
+    """Ask who goes on, and then show the page that was wanted, or the form that was sent."""
+    if request.method != "POST" or request.FILES:
+        return redirect_to_login(request.get_full_path(), reverse("switch"))
+    keep_form(request)
+    return redirect_to_login(reverse("kept-form"), reverse("switch"))
 
 
 def _require(route: Route, asked: Asked, named: dict[str, str]) -> None:
@@ -152,6 +160,7 @@ ROUTES: tuple[Route, ...] = (
     Route("health", "health", signing_in.health, OPEN),
     Route("sign-out", "sign-out", signing_in.sign_out, acts=(SIGNED_IN, ""), form_only=True),
     Route("switch", "switch", signing_in.switch, acts=(SIGNED_IN, "")),
+    Route("typed", "kept-form", signing_in.form_again),
     Route("night", "night", signing_in.night, acts=(SIGNED_IN, ""), form_only=True),
     Route("", "home", home.home),
     Route("more", "more", home.more),

@@ -8,12 +8,13 @@ from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from kitting.models import Person
-from kitting.pages.asked import NIGHT_COOKIE, Asked, done, go_to, page
-from kitting.pages.idle import unlock
+from kitting.pages.asked import ACTION, CONFIRMED, NIGHT_COOKIE, Asked, done, go_to, page
+from kitting.pages.idle import kept_form, unlock
 from kitting.selectors.policies import paper_choices
 
 _WRONG = "No active person has this name and password. After five tries there is a quarter of an hour of silence."
 _LOCKED = "Too many tries under this name. Wait a quarter of an hour, or ask an administrator for a new password."
+_NOT_TYPED = (ACTION, CONFIRMED, "gloves")
 _A_YEAR = 365 * 24 * 60 * 60
 
 
@@ -67,6 +68,16 @@ def switch(asked: Asked) -> HttpResponse:
     people = Person.objects.filter(is_active=True).exclude(pin="").order_by("name")
     context = {"people": people, "problem": problem, "next": back}
     return page(asked, "switch.html", context, 401 if problem else 200)
+
+
+def form_again(asked: Asked) -> HttpResponse:
+    """The form that was sent when the device had locked itself, to be looked at and sent."""
+    form = kept_form(asked.request)
+    if form is None:
+        return go_to(reverse("home"))
+    typed = [(name.replace("_", " ").replace("-", " "), text) for name, text in form.fields
+             if text and name not in _NOT_TYPED]  # fmt: skip
+    return page(asked, "kept_form.html", {"form": form, "typed": typed})
 
 
 def night(asked: Asked) -> HttpResponse:

@@ -1,7 +1,11 @@
+from typing import Any
+
 import pytest
 from browsing import PASSWORD, PIN, browser_of, people, send, sign_in_name, words
 from django.test import Client
-from people import PLANNER, STORES
+from people import DUTY, PLANNER, STORES
+
+from kitting.roles import Actor
 
 pytestmark = pytest.mark.django_db
 
@@ -66,13 +70,18 @@ def test_the_server_says_that_it_is_up_and_nothing_else() -> None:
     assert Client().get("/health").json() == {"server": "up", "database": "up"}
 
 
+def lie_about(client: Client) -> None:
+    """Nobody touches the device for more than a quarter of an hour."""
+    session = client.session
+    session["seen"] -= 16 * 60
+    session.save()
+
+
 def test_a_device_that_lies_about_asks_who_goes_on_and_keeps_its_page() -> None:
     people(STORES)
     client = browser_of(STORES)
     client.get("/bags")
-    session = client.session
-    session["seen"] -= 16 * 60
-    session.save()
+    lie_about(client)
 
     locked = client.get("/bags?depot=N", follow=True)
     still = client.post("/night", {}, follow=True)
@@ -82,3 +91,24 @@ def test_a_device_that_lies_about_asks_who_goes_on_and_keeps_its_page() -> None:
     assert "Hand this device over" in words(still)
     assert again.request["PATH_INFO"] == "/bags"
     assert client.get("/bags").status_code == 200
+
+
+def test_a_form_that_finds_the_device_locked_is_kept_for_who_typed_it_and_for_nobody_else() -> None:
+    people(STORES, DUTY)
+    client = browser_of(STORES)
+    typed = {"place": "A2-a", "why": "dig-in at the school", "pin": PIN, "action": "P-1"}
+
+    def sent_late(taken_by: Actor) -> Any:
+        client.get("/bags")
+        lie_about(client)
+        locked = send(client, "/emergency", **typed)
+        return send(client, "/switch", username=sign_in_name(taken_by), pin=PIN, next=locked.context["next"])
+
+    same = sent_late(STORES)
+    page = same.content.decode()
+    assert "NOT SENT" in words(same)
+    assert 'name="why" value="dig-in at the school"' in page
+    assert 'action="/emergency"' in page
+    assert PIN not in page
+    assert "PIN, typed again" in page
+    assert sent_late(DUTY).request["PATH_INFO"] == "/"
