@@ -5,16 +5,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from io import BytesIO
+from itertools import chain
 
 from kitting.calculation.bag_states import CHECKED, IN_STORE, LISTED, ON_HOLD, STAGED
 from kitting.calculation.natural_order import natural_key
-from kitting.calculation.sheets.book import read_book
-from kitting.documents.label_records import LabelContent, label_canvas, label_content, paint_bag_labels, with_papers
+from kitting.documents.label_records import (
+    LabelContent,
+    LabelPapers,
+    label_canvas,
+    label_content,
+    paint_bag_labels,
+    recorded_papers,
+)
 from kitting.documents.record_papers import Printed
 from kitting.models import Bag
 from kitting.selectors.bag_contents import Contents, contents_of, label_code
-from kitting.selectors.promises import open_promises, staged_days
-from kitting.selectors.sheets import sheets_from_records
+from kitting.selectors.promises import staged_days
 
 CUTOVER, STAGED_BY = "cutover", "staged by"
 DAYS = (CUTOVER, STAGED_BY)  # what a day may be of the bags whose labels are printed together
@@ -84,10 +90,11 @@ def day_labels_pdf(
         today: day of the stock.
         sheets: several on each sheet of the owner's paper.
     """
-    book, still, file = read_book(sheets_from_records()), open_promises(), BytesIO()
+    contents = {one.bag.job_id: one.of_job for one in labels}
+    pieces = [row for one in labels for row in one.content.pieces]
+    papers, file = recorded_papers([*chain(*contents.values())], pieces, today=today), BytesIO()
     canvas = label_canvas(file, title, prints[str(labels[0].bag)], sheets=sheets)
     for one in labels:
-        papers = with_papers(one.content, one.bag.job, one.of_job, today=today, book=book, still=still)
-        paint_bag_labels(canvas, papers, {one.bag.structure: prints[str(one.bag)]})
+        paint_bag_labels(canvas, LabelPapers(one.content, papers), {one.bag.structure: prints[str(one.bag)]})
     canvas.save()
     return file.getvalue()

@@ -14,10 +14,10 @@ from reportlab.pdfgen.canvas import Canvas
 from jobs.models import Job
 from kitting.calculation.plan_result import PROMISE_COLUMNS, REQUIREMENT_COLUMNS, JobAnswer, Plan
 from kitting.calculation.quantities import as_decimal
-from kitting.calculation.sheets.book import Book, read_book
+from kitting.calculation.sheets.book import read_book
 from kitting.documents.bag_labels import RecordedBag, paint_labels
 from kitting.documents.inner_labels import InnerBag, inner_bags, paint_inner_labels, paint_no_inner_label
-from kitting.documents.job_papers import SHELF
+from kitting.documents.job_papers import SHELF, JobPaper, Line
 from kitting.documents.job_papers import Bag as PlannedBag
 from kitting.documents.label_sheets import open_sheets
 from kitting.documents.lettering import open_canvas
@@ -71,20 +71,33 @@ class LabelPapers:
 
     Args:
         content: what they say.
-        papers: the job's lines as papers read them, with what is still promised.
-        inside: the same with nothing but what lies in the bags.
+        papers: the records as papers read them; see ``recorded_papers``.
     """
 
     content: LabelContent
     papers: PlanPapers = field(repr=False)
-    inside: PlanPapers = field(repr=False)
 
-    def bags_of(self, papers: PlanPapers) -> Iterator[tuple[PlannedBag, RecordedBag]]:
-        """The wanted bags as papers read them, each with the number that it has on the books."""
+    @property
+    def paper(self) -> JobPaper:
+        """The papers of the job."""
+        return self.papers.paper(self.content.job)
+
+    def bags_of(self, paper: JobPaper, *, packed: bool = False) -> Iterator[tuple[PlannedBag, RecordedBag]]:
+        """The wanted bags as papers read them, each with the number that it has on the books.
+
+        A ``packed`` one has only the pieces that lie in it, or went on the line from it; else those as well that are
+        still promised to it.
+        """
         wanted = {one.structure: one for one in self.content.bags}
-        for bag in papers.paper(self.content.job).bags:
-            if bag.structure in wanted:
-                yield replace(bag, number=wanted[bag.structure].number), wanted[bag.structure]
+        for bag in paper.bags:
+            recorded = wanted.get(bag.structure)
+            if recorded is not None:
+                lines = tuple(_packed(line, recorded.place) for line in bag.lines) if packed else bag.lines
+                yield replace(bag, number=recorded.number, lines=lines), recorded
+
+
+def _packed(line: Line, place: str) -> Line:
+    return replace(line, pieces=tuple(piece for piece in line.pieces if piece.place == place))
 
 
 def label_papers(job: str, *, today: date, structure: str | None = None) -> LabelPapers:
@@ -100,8 +113,8 @@ def label_papers(job: str, *, today: date, structure: str | None = None) -> Labe
     if not bags:
         raise Refusal("no-bags", f"{job} has no bags on the books: list them first.", {"job": job})
     contents = [*contents_of(bags).values()]
-    book, still = read_book(sheets_from_records()), open_promises()
-    return with_papers(label_content(found, contents, structure), found, contents, today=today, book=book, still=still)
+    content = label_content(found, contents, structure)
+    return LabelPapers(content, recorded_papers(contents, content.pieces, today=today))
 
 
 def label_content(job: Job, contents: Sequence[Contents], structure: str | None = None) -> LabelContent:
@@ -111,22 +124,31 @@ def label_content(job: Job, contents: Sequence[Contents], structure: str | None 
     return LabelContent(job.job, job.title, job.cutover, tuple(map(_recorded, chosen)), pieces)
 
 
-def with_papers(
-    content: LabelContent, job: Job, contents: Sequence[Contents], *, today: date, book: Book, still: pd.DataFrame
-) -> LabelPapers:
-    """The same with the job's lines as papers read them.
+def recorded_papers(contents: Sequence[Contents], pieces: Sequence[Row], *, today: date) -> PlanPapers:
+    """The records as papers read a plan: lines of bags, what lies inside, and what is still promised from elsewhere.
 
     Args:
-        content: what the labels say.
-        job: whose.
-        contents: of all its bags.
+        contents: of all bags of one or several jobs.
+        pieces: what lies in those that papers are wanted of, as rows of promises that are kept.
         today: day of the stock.
-        book: the records as sheets.
-        still: promises that are open.
     """
-    plan = _plan(job, contents, content.pieces, today, book, still)
-    only = replace(plan, promises=_promises(content.pieces))
-    return LabelPapers(content, PlanPapers(plan, [job.job]), PlanPapers(only, [job.job]))
+    jobs = {one.bag.job.job: one.bag.job for one in contents}
+    lines: dict[str, dict[str, object]] = {}
+    for one in contents:
+        for stand in one.lines:
+            if not stand.line.dropped:
+                lines.setdefault(stand.line.line, _facts(one.bag, stand))
+    rows = [tuple(facts.get(name, "") for name in REQUIREMENT_COLUMNS) for facts in lines.values()]
+    still = open_promises().astype(object)
+    elsewhere = still[~still["place"].isin([one.bag.place.code for one in contents])]
+    inside, nothing = pd.DataFrame(pieces, columns=list(PROMISE_COLUMNS), dtype=object), pd.DataFrame()
+    plan = Plan(
+        as_of=today, book=read_book(sheets_from_records()),
+        requirements=pd.DataFrame(rows, columns=list(REQUIREMENT_COLUMNS), dtype=object),
+        promises=pd.concat([inside, elsewhere]), shortages=nothing, reorder=nothing, refusals=nothing, cures=nothing,
+        totals=nothing, questions=(), jobs=tuple(map(_answer, jobs.values())), summary={}, timings={},
+    )  # fmt: skip
+    return PlanPapers(plan, [*jobs])
 
 
 def bag_labels_pdf(labels: LabelPapers, prints: Prints, *, sheets: bool = False) -> bytes:
@@ -140,8 +162,8 @@ def bag_labels_pdf(labels: LabelPapers, prints: Prints, *, sheets: bool = False)
 
 def paint_bag_labels(canvas: Canvas, labels: LabelPapers, prints: Prints) -> None:
     """Draw the labels, each on a page of its own or more."""
-    paper = labels.papers.paper(labels.content.job)
-    for bag, recorded in labels.bags_of(labels.papers):
+    paper = labels.paper
+    for bag, recorded in labels.bags_of(paper):
         printed = prints[bag.structure]
         size, papers = SIZE_OF_PAPER[printed.paper], labels.papers.as_printed(printed)
         paint_labels(canvas, papers, paper, bag, size=size, words=printed.words, recorded=recorded)
@@ -152,11 +174,11 @@ def inner_labels_pdf(labels: LabelPapers, prints: Prints, *, sheets: bool = Fals
     file = BytesIO()
     canvas = label_canvas(file, f"Inner labels {labels.content.job}", _first(prints), sheets=sheets)
     drawn = [
-        paint_inner_labels(canvas, labels.inside.as_printed(prints[bag.structure]), bag, recorded)
-        for bag, recorded in labels.bags_of(labels.inside)
+        paint_inner_labels(canvas, labels.papers.as_printed(prints[bag.structure]), bag, recorded)
+        for bag, recorded in labels.bags_of(labels.paper, packed=True)
     ]
     if not sum(drawn):
-        paint_no_inner_label(canvas, labels.inside, labels.content.job)
+        paint_no_inner_label(canvas, labels.papers, labels.content.job)
     canvas.save()
     return file.getvalue()
 
@@ -168,11 +190,11 @@ def label_canvas(file: BytesIO, title: str, printed: Printed, *, sheets: bool) -
 
 def night_cards_pdf(labels: LabelPapers, prints: Prints) -> bytes:
     """The night cards, with the lots that lie inside by end and phase."""
-    paper, nearest = labels.inside.paper(labels.content.job), NearestPieces(labels.papers)
+    paper, nearest = labels.paper, NearestPieces(labels.papers)
     cards = []
-    for bag, recorded in labels.bags_of(labels.inside):
+    for bag, recorded in labels.bags_of(paper, packed=True):
         printed = prints[bag.structure]
-        papers = labels.inside.as_printed(printed)
+        papers = labels.papers.as_printed(printed)
         cards.append(night_card(papers, nearest, paper, bag, printed.words, recorded))
     return pdf_bytes(cards, f"Night cards {labels.content.job}")
 
@@ -214,28 +236,6 @@ def _pieces(one: Contents) -> Iterator[Row]:
                 )  # fmt: skip
 
 
-def _promises(pieces: Sequence[Row]) -> pd.DataFrame:
-    return pd.DataFrame(pieces, columns=list(PROMISE_COLUMNS), dtype=object)
-
-
-def _plan(
-    job: Job, contents: Sequence[Contents], pieces: Sequence[Row], today: date, book: Book, still: pd.DataFrame
-) -> Plan:
-    """The records as the papers read a plan: lines of the bags, what lies inside, and what is still promised."""
-    lines: dict[str, dict[str, object]] = {}
-    for one in contents:
-        for stand in one.lines:
-            if not stand.line.dropped:
-                lines.setdefault(stand.line.line, _facts(one.bag, stand))
-    rows = [tuple(facts.get(name, "") for name in REQUIREMENT_COLUMNS) for facts in lines.values()]
-    nothing = pd.DataFrame()
-    return Plan(
-        as_of=today, book=book, requirements=pd.DataFrame(rows, columns=list(REQUIREMENT_COLUMNS), dtype=object),
-        promises=pd.concat([_promises(pieces), still.astype(object)]), shortages=nothing, reorder=nothing,
-        refusals=nothing, cures=nothing, totals=nothing, questions=(), jobs=(_answer(job),), summary={}, timings={},
-    )  # fmt: skip
-
-
 def _facts(bag: Bag, stand: LineStand) -> dict[str, object]:
     """The requirement line of the plan; what an emergency or a pre-made kit asks for without one says it itself."""
     line = stand.line
@@ -253,8 +253,8 @@ def _answer(job: Job) -> JobAnswer:
 
 def inner_bags_of(bag: Bag, today: date) -> list[InnerBag]:
     """The inner bags of a bag as their labels say them, with the lots that lie in the bag now."""
-    paper = label_papers(bag.job.job, today=today, structure=bag.structure).inside.paper(bag.job.job)
-    return [one for of in paper.bags if of.structure == bag.structure for one in inner_bags(of)]
+    labels = label_papers(bag.job.job, today=today, structure=bag.structure)
+    return [one for packed, _ in labels.bags_of(labels.paper, packed=True) for one in inner_bags(packed)]
 
 
 def inner_bag_of(bag: Bag, number: int, today: date) -> InnerBag:
