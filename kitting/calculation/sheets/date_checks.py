@@ -1,6 +1,5 @@
 """Sense checks on dates and on the clocks of depots."""
 
-from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from difflib import get_close_matches
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
@@ -10,32 +9,35 @@ from kitting.calculation.sheets.parsers import CellDoubt, did_you_mean
 from kitting.calculation.sheets.reading import SheetReading
 
 
-def check_dates(readings: Mapping[str, SheetReading]) -> None:
-    """Refuse time zones that don't exist, local times that a change of clocks leaves out, and ends before starts."""
-    zones = _check_zones(readings["depots"])
-    jobs = readings["jobs"]
+def check_clocks(jobs: SheetReading, depots: SheetReading) -> None:
+    """Refuse local times that a change of clocks leaves out, and a cutover that ends before it starts."""
+    named = zip(depots.values("depot"), depots.values("time_zone"), strict=True)
+    zones = {depot: ZoneInfo(name) for depot, name in named if isinstance(name, str)}
     for field in ("cutover", "cutover_end"):
         for at, moment in enumerate(jobs.values(field)):
             zone = zones.get(jobs.values("depot")[at])
             if isinstance(moment, datetime) and zone is not None:
                 _check_clock(jobs, at, field, moment, zone)
     _check_order(jobs, "cutover", "cutover_end", "the cutover ends before it starts")
-    _check_order(readings["stand ins"], "valid_from", "valid_to", "the approval ends before it starts")
 
 
-def _check_zones(depots: SheetReading) -> dict[object, ZoneInfo]:
-    zones: dict[object, ZoneInfo] = {}
+def check_approvals(stand_ins: SheetReading) -> None:
+    """Refuse an approval that ends before it starts."""
+    _check_order(stand_ins, "valid_from", "valid_to", "the approval ends before it starts")
+
+
+def check_zones(depots: SheetReading) -> None:
+    """Refuse time zones that don't exist."""
     for at, name in enumerate(depots.values("time_zone")):
         if isinstance(name, str):
             try:
-                zones[depots.values("depot")[at]] = ZoneInfo(name)
+                ZoneInfo(name)
             except (ZoneInfoNotFoundError, ValueError, OSError):  # ValueError, OSError: not even a possible name
                 near = did_you_mean(get_close_matches(name, available_timezones(), n=2, cutoff=0.7))
                 doubt = CellDoubt(
                     "no such time zone", near or "a name such as America/Chicago", ASK if near else REFUSE
                 )
                 depots.doubt(at, "time_zone", doubt)
-    return zones
 
 
 def _check_clock(jobs: SheetReading, at: int, field: str, moment: datetime, zone: ZoneInfo) -> None:

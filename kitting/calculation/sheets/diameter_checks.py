@@ -1,6 +1,6 @@
 """Sense checks on diameters: order of the ends, jacket over insulation, width of a range, reel against type."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from fractions import Fraction
 
 from kitting.calculation.cable_geometry import GAUGE, Band, possible_dois
@@ -16,18 +16,23 @@ _REEL_DISAGREES = Fraction(5, 100)
 _NEAR_BUILD_NM = 3 * NM_PER_IN // 100  # published cable tables meet the calculation within 0.03 in
 
 
-def check_diameters(readings: Mapping[str, SheetReading]) -> None:
-    """Ask about diameters that can't be what their columns say."""
-    for name in ("cable types", "reels", "schedule", "items"):
-        for low, high in _PAIRS:
-            if low in readings[name].placed:
-                _check_order(readings[name], low, high)
+def check_order(reading: SheetReading) -> None:
+    """Refuse a smallest diameter above the greatest."""
+    for low, high in _PAIRS:
+        if low in reading.placed:
+            _check_order(reading, low, high)
+
+
+def check_widths(items: SheetReading) -> None:
+    """Ask about a range that is wider than that of any housing."""
     for low, high in _PAIRS[:2]:
-        _check_width(readings["items"], low, high)
-    for name in ("cable types", "schedule"):
-        _check_jacket(readings[name])
-        _check_build(readings[name])
-    _check_reels(readings["reels"], readings["cable types"])
+        _check_width(items, low, high)
+
+
+def check_build(cables: SheetReading) -> None:
+    """Ask about a diameter over insulation that neither its jacket nor its conductor and wall can have."""
+    _check_jacket(cables)
+    _check_build(cables)
 
 
 def fill_gauge_readings(reels: SheetReading) -> None:
@@ -104,7 +109,8 @@ def _bands(size: ConductorSize, wall_nm: int, strand: str | None, metal: str | N
     return tuple(band for _, band in possible)
 
 
-def _check_reels(reels: SheetReading, types: SheetReading) -> None:
+def check_reels(reels: SheetReading, types: SheetReading) -> None:
+    """Note a reel whose diameters are not those of its cable type."""
     bands = {
         name: (low, high)
         for name, low, high in zip(*map(types.values, ("cable_type", "doi_low_nm", "doi_high_nm")), strict=True)

@@ -9,15 +9,15 @@ from kitting.calculation.sheets.parsers import CellDoubt
 from kitting.calculation.sheets.reading import SheetReading
 
 _CUT_TO_LENGTH = frozenset({"ft", "m"})  # stock units of which a part can be issued
-_COUNTED = (
-    ("stock", "stock_code", ("quantity",)),
-    ("orders", "stock_code", ("quantity",)),
-    ("pins", "stock_code", ("quantity",)),
-    ("added lines", "stock_code", ("quantity",)),
-    ("stand ins", "allowed", ("max_quantity",)),
-    ("levels", "stock_code", ("minimum", "maximum", "reserve_floor")),
-    ("items", "stock_code", ("per_purchase_unit", "minimum_order", "order_multiple")),
-)
+_COUNTED = {
+    "stock": ("stock_code", ("quantity",)),
+    "orders": ("stock_code", ("quantity",)),
+    "pins": ("stock_code", ("quantity",)),
+    "added lines": ("stock_code", ("quantity",)),
+    "stand ins": ("allowed", ("max_quantity",)),
+    "levels": ("stock_code", ("minimum", "maximum", "reserve_floor")),
+    "items": ("stock_code", ("per_purchase_unit", "minimum_order", "order_multiple")),
+}
 
 
 def check_selectable(items: SheetReading) -> None:
@@ -59,18 +59,16 @@ def _way_back(start: str, inside: Mapping[str, list[str]]) -> list[str] | None:
     return None
 
 
-def check_quantities(readings: Mapping[str, SheetReading]) -> None:
+def check_quantities(reading: SheetReading, items: SheetReading) -> None:
     """Refuse a part of a piece: only what is cut to length comes in fractions."""
-    items = readings["items"]
     units = dict(zip(items.values("stock_code"), items.values("stock_unit"), strict=True))
-    for sheet, code_field, fields in _COUNTED:
-        reading = readings[sheet]
-        for field in fields:
-            for at, quantity in _fractions(reading, field):
-                unit = units.get(reading.values(code_field)[at])
-                if isinstance(unit, str) and unit not in _CUT_TO_LENGTH and quantity:
-                    doubt = CellDoubt(f"is a fraction of what is counted in {unit}", "a whole number", REFUSE)
-                    reading.doubt(at, field, doubt)
+    code_field, fields = _COUNTED[reading.sheet.name]
+    for field in fields:
+        for at, quantity in _fractions(reading, field):
+            unit = units.get(reading.values(code_field)[at])
+            if isinstance(unit, str) and unit not in _CUT_TO_LENGTH and quantity:
+                doubt = CellDoubt(f"is a fraction of what is counted in {unit}", "a whole number", REFUSE)
+                reading.doubt(at, field, doubt)
 
 
 def _fractions(reading: SheetReading, field: str) -> Iterator[tuple[int, int]]:

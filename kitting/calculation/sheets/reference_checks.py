@@ -48,6 +48,9 @@ _STOCK_CODES = (
 )
 
 
+NAMING_ITEMS = frozenset(sheet for sheet, _ in _STOCK_CODES)  # by old codes too
+
+
 def referred_to(sheet: str) -> frozenset[str]:
     """The sheets whose keys a sheet names."""
     named = {one.to_sheet for one in _REFERENCES if one.sheet == sheet}
