@@ -4,14 +4,14 @@ from datetime import datetime
 
 from django.db import transaction
 
-from jobs.models import CANCELLED, COMPLETE, UNDER_WAY, Job
+from jobs.models import CANCELLED, UNDER_WAY, Job
 from kitting.calculation import bag_states
 from kitting.calculation.bag_states import CANCEL, DRAFT, IN_STORE, LISTED, ON_HOLD, BagFacts, next_state
 from kitting.errors import Refusal
 from kitting.models import Bag, Promise
 from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.record_events import Happening, record_events
-from kitting.services.release_promises import end, release
+from kitting.services.release_promises import complete_in_place, end, release
 from kitting.services.scans import is_out
 
 
@@ -58,8 +58,7 @@ def complete_job(*, job: str, by: str, at: datetime) -> int:
     if out:
         message = f"{', '.join(out)} out with the crew: account for the pieces and close, then {job} is complete."
         raise Refusal("bags-out", message, {"job": job, "bags": out})
-    released = release(Promise.objects.filter(job=found), why="job complete", at=at)
-    end(found, COMPLETE)
+    released = complete_in_place(found, at=at)
     told = {"promises_released": released}
     complete = Happening("job complete", job, told, addressed_to="storekeeper", depot=found.depot)
     record_events([complete, *_given_up(found, "job complete")], by=by, at=at)

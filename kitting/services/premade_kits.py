@@ -118,7 +118,6 @@ def _begun(recipe: str, depot: str, use: str, scan: Scan) -> _Building:
 
 def _listed(one: _Building, wanted: int, scan: Scan) -> list[Bag]:
     job = one.recipe.job
-    Job.objects.filter(pk=job.pk).update(ended=UNDER_WAY)  # the last kit that was closed may have completed it
     first = Bag.objects.filter(job=job).count() + 1
     bags, happenings = [], []
     for number in range(first, first + wanted):

@@ -65,7 +65,6 @@ def keep_recipe(
     recipe.revision, recipe.lines = revision_of(lines), as_rows(lines)
     _look_ahead(recipe, _rules_to_come(at.date()))
     recipe.job.save()
-    recipe.job = recipe.job  # its number is known now
     recipe.save()
     told = {**content, "revision": recipe.revision}
     record_events([Happening("recipe kept", name, told, addressed_to=STOREKEEPER)], by=actor.name, at=at)

@@ -51,10 +51,10 @@ def take_out(job: Job, *, at: datetime) -> None:
     end(job, UNDER_WAY)
 
 
-def complete_in_place(job: Job, *, at: datetime) -> None:
-    """Note, inside the caller's transaction, that a job is done."""
-    release(Promise.objects.filter(job=job), why="job complete", at=at)
+def complete_in_place(job: Job, *, at: datetime) -> int:
+    """Note, inside the caller's transaction, that a job is done; returns how many promises are released."""
     end(job, COMPLETE)
+    return release(Promise.objects.filter(job=job), why="job complete", at=at)
 
 
 def bring_back(job: Job) -> None:

@@ -15,7 +15,7 @@ from inventory.services.rules import check as allowed
 from jobs.models import CANCELLED, COMPLETE
 from kitting.calculation.bag_states import CANCEL, CLOSE, CLOSED, INSTALL, TURN_IN, WRITE_OFF
 from kitting.errors import Refusal
-from kitting.models import Bag
+from kitting.models import Bag, Recipe
 from kitting.models.bags import INSTALLED, LOST, SCRAPPED, TURNED_IN
 from kitting.roles import DO
 from kitting.selectors.bag_contents import bare, contents_of
@@ -233,10 +233,12 @@ def require_door(item: Item, *, condition: str, door: str, place: Place | None, 
 
 
 def _complete(one: Opened) -> None:
-    """A job whose bags are all closed is complete."""
+    """A job whose bags are all closed is complete; a recipe's never is."""
     job = one.bag.job
     if job.ended in (CANCELLED, COMPLETE) or Bag.objects.filter(job=job).exclude(state=CLOSED).exists():
         return
-    complete_in_place(job, at=one.scan["at"])
-    done = Happening("job complete", job.job, {}, addressed_to="planner", depot=job.depot)
+    if Recipe.objects.filter(job=job).exists():
+        return
+    told = {"promises_released": complete_in_place(job, at=one.scan["at"])}
+    done = Happening("job complete", job.job, told, addressed_to="planner", depot=job.depot)
     record_events([done], by=one.scan["actor"].name, at=one.scan["at"])

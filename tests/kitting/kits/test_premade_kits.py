@@ -12,6 +12,7 @@ from people import BUYER, DUTY, OTHER_STANDARDS, STANDARDS, STORES
 from refusals import refusal
 
 from inventory.models import Balance, Item, Lot, Movement
+from jobs.models import UNDER_WAY
 from kitting.calculation.sheets.raw import raw_book, raw_sheet
 from kitting.models import Bag, Event, Recipe
 from kitting.selectors.bag_contents import label_code
@@ -27,6 +28,7 @@ from kitting.services.premade_kits import build_kit, build_up, give_kit, keep_ki
 from kitting.services.publish_rules import look_at_draft, publish_draft, review_draft
 from kitting.services.recall_lots import recall_lot
 from kitting.services.recipes import keep_recipe, renew_recipes
+from kitting.services.return_bags import cancel_bag, close
 from kitting.services.storms import open_storm
 
 pytestmark = pytest.mark.django_db
@@ -164,6 +166,17 @@ def test_kits_are_built_from_the_least_to_the_greatest_number_that_a_depot_keeps
     scan = stores.scan()
     yes = {**third, "confirmed": ("more-than-greatest/1",)}
     assert build_kit(**yes, **scan) == build_kit(**yes, **scan)
+
+
+def test_the_last_kit_that_is_given_up_completes_no_job(stores: Stores, recipe: Recipe) -> None:
+    keep_kit_level(recipe="SPLICE-1-0", depot="H", least=1, greatest=2, **stores.scan())
+    code = label_code(build_kit(recipe="SPLICE-1-0", depot="H", **stores.scan()))
+
+    cancel_bag(bag=code, why="built by mistake", **stores.scan())
+    close(bag=code, **stores.scan())
+
+    recipe.job.refresh_from_db()
+    assert (recipe.job.ended, Event.objects.filter(name="job complete").count()) == (UNDER_WAY, 0)
 
 
 @pytest.mark.usefixtures("recipe")
