@@ -29,6 +29,19 @@ def items_by_code(codes: Iterable[str]) -> dict[str, Item]:
     return found
 
 
+def depot_named(name: str) -> Depot:
+    """The depot of a code.
+
+    Raises:
+        Refusal: ``unknown-depot``; names the nearest.
+    """
+    found = Depot.objects.filter(depot=name).first()
+    if found is None:
+        close = near(name, Depot.objects.values_list("depot", flat=True)) or "."
+        raise Refusal("unknown-depot", f"There is no depot {name or 'without a name'}{close}", {"depot": name})
+    return found
+
+
 def place_at(*, depot: Depot, code: str, kind: str | None = None) -> Place:
     """The place of this code at a depot; the kind is needed only where a shelf has parts of several kinds.
 

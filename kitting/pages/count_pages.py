@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.models import Depot
+from inventory.selectors.finding import depot_named
 from kitting.documents.count_sheet import count_sheet, count_sheet_csv
 from kitting.documents.from_records import count_sheet_of
 from kitting.errors import Refusal
@@ -93,9 +94,7 @@ def _to_find(depot: str) -> Table:
 
 def propose_count(asked: Asked, depot: str) -> HttpResponse:
     """What is worth counting with the reasons of each place; list it, list places of one's choice, or ask for one."""
-    found = Depot.objects.filter(depot=depot).first()
-    if found is None:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
+    found = depot_named(depot)
     if asked.request.method == "POST":
         return _listed(asked, found)
     try:

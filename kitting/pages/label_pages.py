@@ -6,7 +6,7 @@ from datetime import date
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import Depot
+from inventory.selectors.finding import depot_named
 from kitting.documents.day_labels import CUTOVER, DAYS, DayLabel, day_labels_pdf, days_ahead, labels_of_day
 from kitting.documents.label_records import BAG_LABEL
 from kitting.documents.record_papers import content_revision
@@ -20,8 +20,7 @@ from kitting.selectors.printings import prints_of
 
 def day_labels(asked: Asked, depot: str) -> HttpResponse:
     """All labels of a day in the order of the rack: which ones, how often each was printed, and the file."""
-    if not Depot.objects.filter(depot=depot).exists():
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
+    depot_named(depot)
     ahead = days_ahead(depot, asked.today)
     day = typed_day(asked.text("day"), "The day") or next(iter(ahead), asked.today)
     of = asked.text("of") if asked.text("of") in DAYS else CUTOVER

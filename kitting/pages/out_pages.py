@@ -6,7 +6,7 @@ from urllib.parse import urlencode
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import Depot
+from inventory.selectors.finding import depot_named
 from kitting.calculation.bag_states import ISSUE
 from kitting.errors import Refusal
 from kitting.models import SHORT_ISSUE, Bag
@@ -24,8 +24,7 @@ from kitting.services.scans import Answer
 
 def issue(asked: Asked, depot: str) -> HttpResponse:
     """Scan the bags that a crew takes, one by one; then crew, truck and signature, and leave for a short one."""
-    if not Depot.objects.filter(depot=depot).exists():
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
+    depot_named(depot)
     if asked.request.method == "POST":
         return _issue(asked, depot)
     rows = bag_rows(not_ended([depot]))

@@ -7,8 +7,9 @@ from urllib.parse import urlencode
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import Action, Depot
 from kitting.calculation.bag_states import PUT_BACK, allows
+from inventory.models import Action
+from inventory.selectors.finding import depot_named
 from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
 from kitting.models import Bag
@@ -64,8 +65,7 @@ def key_of(step: Step) -> str:
 
 def pick(asked: Asked, depot: str) -> HttpResponse:
     """The step that is next, or what was scanned for it."""
-    if not Depot.objects.filter(depot=depot).exists():
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
+    depot_named(depot)
     walk = _walk(asked, depot)
     if asked.request.method == "POST":
         return _posted(asked, walk)

@@ -9,6 +9,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.models import BIN, RESERVE, SUPPLIER_OWNED, Depot, Place
+from inventory.selectors.finding import depot_named
 from kitting.calculation.carton_codes import is_carton
 from kitting.errors import Refusal
 from kitting.models import Storm
@@ -104,9 +105,7 @@ def _lines(texts: Sequence[str]) -> list[Line]:
 
 def storm_issue(asked: Asked, storm: str, depot: str) -> HttpResponse:
     """Scan place and carton, as many as the crew takes, then all goes out at once under the storm's code."""
-    event, home = storm_by_code(storm), Depot.objects.filter(depot=depot).first()
-    if home is None:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
+    event, home = storm_by_code(storm), depot_named(depot)
     here = reverse("storm-issue", args=[event.code, depot])
     if asked.request.method == "POST":
         back = [*_crew_kept(asked), *(("line", text) for text in asked.request.POST.getlist("line"))]

@@ -9,7 +9,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.models import Balance, Depot, Lot, Place, Transfer
-from inventory.selectors.finding import items_by_code
+from inventory.selectors.finding import depot_named, items_by_code
 from inventory.services.transferring import Load, send_transfer
 from kitting.calculation.quantities import quantity_text
 from kitting.errors import Refusal
@@ -109,20 +109,13 @@ def _ask(asked: Asked) -> HttpResponse:
             answer_ask(number=int(asked.text("ask")), answer=asked.text("answer"), **asked.scan())
             return "ANSWERED", "The stores that asked are told."
         code, quantity = asked.text("stock_code"), typed_quantity(asked.text("quantity"), "Pieces")
-        source, target = _depot(asked.text("from")), _depot(asked.text("to"))
+        source, target = depot_named(asked.text("from")), depot_named(asked.text("to"))
         ask_transfer(
             stock_code=code, quantity=quantity, source=source, target=target, why=asked.text("why"), **asked.scan()
         )
         return "ASKED", f"The stores of {source} are told."
 
     return attempt(asked, deed, reverse("transfers"))
-
-
-def _depot(code: str) -> Depot:
-    found = Depot.objects.filter(depot=code).first()
-    if found is None:
-        raise Refusal("unknown-depot", f"There is no depot {code or 'without a name'}: choose one.", {"depot": code})
-    return found
 
 
 def load_van(asked: Asked, source: int, target: int) -> HttpResponse:

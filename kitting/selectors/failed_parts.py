@@ -9,8 +9,7 @@ from types import MappingProxyType
 from django.db import models
 from django.db.models import Q
 
-from inventory.models import Depot
-from inventory.selectors.finding import items_by_code
+from inventory.selectors.finding import depot_named, items_by_code
 from jobs.models import CableType, Job, Position, Run, System
 from kitting.calculation.imagined_places import FAR, AskedLine, ImaginedPlace, Landing, Row, asked_at
 from kitting.calculation.kinds import KINDS
@@ -130,8 +129,7 @@ def suggest(
     what = FAILED.get(failed)
     if what is None:
         raise Refusal("unknown-failure", f"Say which failed: {', '.join(FAILED)}; not {failed}.", {"failed": failed})
-    if not Depot.objects.filter(depot=depot).exists():
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
+    depot_named(depot)
     if cable_type and not CableType.objects.filter(cable_type=cable_type).exists():
         raise Refusal("unknown-cable-type", f"There is no cable type {cable_type}.", {"cable_type": cable_type})
     where = "-".join(filter(None, (structure, position)))

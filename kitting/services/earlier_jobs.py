@@ -7,7 +7,7 @@ from typing import Unpack
 
 from inventory.models import INSTALLED as INSTALLED_ENDING
 from inventory.models import OPENING, Action, Depot, Lot
-from inventory.selectors.finding import items_by_code
+from inventory.selectors.finding import depot_named, items_by_code
 from inventory.services.actions import begin, use_case
 from inventory.services.booking import Move, book
 from inventory.services.doubts import Doubts
@@ -56,9 +56,7 @@ def record_earlier_job(
     """
     actor, at = scan["actor"], scan["at"]
     job, source = plain_code(job, "An earlier job"), need_reason(paper, "An earlier job")
-    place = Depot.objects.filter(depot=depot).first()
-    if place is None:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
+    place = depot_named(depot)
     require(actor, "as-installed", DO, depot)
     rows = [[one.structure, one.position, one.stock_code, one.lot, one.quantity, one.phase] for one in fitted]
     content = {"job": job, "done_on": done_on, "fitted": rows}

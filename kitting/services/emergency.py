@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from typing import Unpack
 from zoneinfo import ZoneInfo
 
-from inventory.models import Depot, Item
-from inventory.selectors.finding import items_by_code
+from inventory.models import Item
+from inventory.selectors.finding import depot_named, items_by_code
 from inventory.services.actions import begin, use_case
 from jobs.models import UNDER_WAY, Job
 from kitting.calculation.bag_states import LISTED
@@ -54,9 +54,7 @@ def open_emergency(
     """
     actor, at = scan["actor"], scan["at"]
     job, told = plain_code(job, "A job"), need_reason(why, "An emergency")
-    found = Depot.objects.filter(depot=depot).first()
-    if found is None:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
+    found = depot_named(depot)
     require(actor, "bags", DO, depot)
     content = {"job": job, "structure": structure, "depot": depot, "wanted": dict(wanted)}
     _, repeated = begin("open emergency", content, stamp_of(scan, storm), told)

@@ -6,8 +6,7 @@ from decimal import Decimal
 
 from django.db import transaction
 
-from inventory.models import Depot
-from inventory.selectors.finding import items_by_code
+from inventory.selectors.finding import depot_named, items_by_code
 from inventory.services.doubts import Doubts
 from jobs.models import Job
 from kitting.calculation.plan_result import Plan
@@ -70,7 +69,7 @@ def pin_pieces(
     doubts.settle()
     new = Pin(job=Job.objects.get(job=job), line=line, lot=lot, quantity=quantity, reason=told, by=actor.name)
     new.item = items_by_code([stock_code])[stock_code]
-    new.depot = Depot.objects.get(depot=depot) if depot else None
+    new.depot = depot_named(depot) if depot else None
     return _stored(new, before.digest, [one.line for one in losing], at)
 
 

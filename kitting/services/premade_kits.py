@@ -6,6 +6,7 @@ from datetime import date
 from typing import Unpack
 
 from inventory.models import Action, Depot, Lot
+from inventory.selectors.finding import depot_named
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
@@ -20,7 +21,7 @@ from kitting.selectors.bag_contents import good_until, label_code, live_letter
 from kitting.selectors.premade_kits import earliest_date, recipe_by_name
 from kitting.selectors.storms import event_of, storm_by_code
 from kitting.services.list_bags import new_bag, renew
-from kitting.services.recipes import depot_named, wanted_by
+from kitting.services.recipes import wanted_by
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import BAGS, Opened, Scan, opened, place_of, settled, stamp_of
 from kitting.services.scans import advance as advanced

@@ -4,8 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Unpack
 
-from inventory.models import Depot
-from inventory.selectors.finding import items_by_code
+from inventory.selectors.finding import depot_named, items_by_code
 from inventory.services.actions import begin, use_case
 from jobs.models import UNDER_WAY, CableType, Job, System
 from kitting.calculation.sheets.raw import RawBook
@@ -148,18 +147,6 @@ def wanted_by(recipe: Recipe) -> Sequence[Wanted]:
         )
         for line in recipe.lines
     ]
-
-
-def depot_named(name: str) -> Depot:
-    """The depot of a name.
-
-    Raises:
-        Refusal: ``unknown-depot``.
-    """
-    found = Depot.objects.filter(depot=name).first()
-    if found is None:
-        raise Refusal("unknown-depot", f"There is no depot {name}.", {"depot": name})
-    return found
 
 
 def _may_renew(actor: Actor) -> None:

@@ -6,8 +6,8 @@ from datetime import date, datetime, timedelta
 
 from django.db import transaction
 
-from inventory.models import BIN, Action, Balance, Depot, Item, Level, Place
-from inventory.selectors.finding import items_by_code, place_at
+from inventory.models import BIN, Action, Balance, Item, Level, Place
+from inventory.selectors.finding import depot_named, items_by_code, place_at
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
@@ -41,9 +41,7 @@ def ask_reserve(
     need_ask_reserve(actor, depot)
     told = need_reason(why, "A release of the reserve")
     item = items_by_code([stock_code])[stock_code]
-    place = Depot.objects.filter(depot=depot).first()
-    if place is None:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
+    place = depot_named(depot)
     of_job = Job.objects.filter(job=job, ended="").first()
     if of_job is None:
         raise Refusal("unknown-job", f"There is no open job {job}.", {"job": job})

@@ -10,8 +10,7 @@ from django.db import transaction
 
 import inventory.errors
 from inventory.errors import Doubt
-from inventory.models import Depot
-from inventory.selectors.finding import place_at
+from inventory.selectors.finding import depot_named, place_at
 from kitting.errors import Refusal
 from kitting.models import KeptScan
 from kitting.roles import ADMINISTRATOR, DO, STOREKEEPER, Actor, require
@@ -180,10 +179,7 @@ def _apply(scan: Recorded, at: datetime, clock_behind: timedelta) -> Answer | Co
     given = dict(scan.content)
     if given.get(_PLACE):
         depot, code, kind = given[_PLACE]
-        found = Depot.objects.filter(depot=depot).first()
-        if found is None:
-            raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
-        given[_PLACE] = place_at(depot=found, code=code, kind=kind)
+        given[_PLACE] = place_at(depot=depot_named(depot), code=code, kind=kind)
     if _PIECES in given:
         given[_PIECES] = [Installed(**piece) for piece in given[_PIECES]]
     # A hold that was placed after the piece left its shelf did not stop it; a count is of the moment it was made.

@@ -7,7 +7,7 @@ from datetime import date
 from typing import NamedTuple, Unpack
 
 from inventory.models import RESERVE, Action, Balance, Depot, Item, Lot, Place
-from inventory.selectors.finding import items_by_code, lots_by_number
+from inventory.selectors.finding import depot_named, items_by_code, lots_by_number
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.lots import lot_number
@@ -103,7 +103,7 @@ def issue_to_storm(
     if repeated:
         return _issued_before(action)
     event = storm_by_code(storm, OPEN, lock=True)
-    home = _depot(depot)
+    home = depot_named(depot)
     _refuse_blank(crew=crew, company=company, where=where)
     if not pieces or min(one.quantity for one in pieces) <= 0:
         raise Refusal("moves-nothing", f"Say what {crew} takes, and how many.", {})
@@ -199,13 +199,6 @@ def finish_lot(*, number: int, lot: str = "", carton: str = "", **scan: Unpack[S
 def _issued_before(action: Action) -> StormIssue:
     entry = BagEntry.objects.filter(action=action).select_related("line__bag__job", "line__bag__depot").earliest("pk")
     return StormIssue(entry.line.bag, [*LotToFinish.objects.filter(line__bag=entry.line.bag).order_by("pk")])
-
-
-def _depot(name: str) -> Depot:
-    found = Depot.objects.filter(depot=name).first()
-    if found is None:
-        raise Refusal("unknown-depot", f"There is no depot {name}.", {"depot": name})
-    return found
 
 
 def _refuse_blank(*, crew: str, company: str, where: str) -> None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Unpack
 from zoneinfo import ZoneInfo
 
-from inventory.models import Depot
+from inventory.selectors.finding import depot_named
 from inventory.services.actions import begin, use_case
 from jobs.models import COMPLETE, UNDER_WAY, Job
 from kitting.errors import Refusal
@@ -55,9 +55,7 @@ def open_storm(*, storm: str, depot: str, title: str = "", **scan: Unpack[Scan])
     actor, at = scan["actor"], scan["at"]
     require(actor, STORM, APPROVE, depot)
     plain = plain_code(storm, "A storm")
-    home = Depot.objects.filter(depot=depot).first()
-    if home is None:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
+    home = depot_named(depot)
     _, repeated = begin("open storm", {"code": plain, "depot": depot, "title": title}, stamp_of(scan))
     if repeated:
         return storm_by_code(plain)

@@ -7,6 +7,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from inventory.management.books import require_books
+from inventory.selectors.finding import depot_named
 from kitting.documents.day_labels import CUTOVER, STAGED_BY, day_labels_pdf, labels_of_day
 from kitting.documents.label_records import BAG_LABEL
 from kitting.documents.record_papers import content_revision
@@ -32,6 +33,7 @@ class Command(BaseCommand):
         with refused_in_words(self.stderr):
             require_books()
             depot, day = options["depot"], options["day"]
+            depot_named(depot)
             labels = labels_of_day(depot=depot, day=day, of=STAGED_BY if options["staged_by"] else CUTOVER)
             if not labels:
                 raise Refusal("no-bags", f"No bag in store at {depot} has {day} as its day.", {"depot": depot})

@@ -7,6 +7,7 @@ from uuid import uuid4
 from django.core.management.base import BaseCommand
 
 from inventory.management.books import require_books
+from inventory.selectors.finding import depot_named
 from kitting.calculation.standard_locations import LOCATIONS
 from kitting.management.books import now, refused_in_words, today_at, user_name
 from kitting.management.in_columns import in_columns
@@ -67,6 +68,8 @@ class Command(BaseCommand):
         self.stdout.write(said)
 
     def _list(self, options: dict[str, Any]) -> str:
+        if options["depot"]:
+            depot_named(options["depot"])
         rows: list[tuple[str, ...]] = [("kit", "number", "depot", "state", "revision", "use by", "what to know")]
         rows += [_kit_row(one) for one in kits(on=today_at(options["depot"]), depot=options["depot"])]
         told = [

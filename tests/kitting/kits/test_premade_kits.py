@@ -209,6 +209,9 @@ def test_the_command_keeps_recipes_builds_opens_and_gives_kits(stores: Stores) -
     assert "1 to 2 kits" in premade("level", "SPLICE-1-0", "--depot", "H", "--least", "1", "--greatest", "2")
     assert "0 in store, 1 to 2 kept; build 2" in premade("list")
     with pytest.raises(SystemExit):
+        premade("list", "--depot", "Q")
+    assert "There is no depot Q." in said.getvalue()
+    with pytest.raises(SystemExit):
         premade("build", "SPLICE-9", "--depot", "H")
     assert "recipes: SPLICE-1-0" in said.getvalue()
     assert "SPLICE-1-0 kit 2, number" in premade("build", "SPLICE-1-0", "--depot", "H")
