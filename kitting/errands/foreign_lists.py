@@ -1,6 +1,8 @@
 """Lists in a form that is not ours: read by the column layout kept for their headings, or shown to be told about."""
 
 from collections.abc import Iterable, Mapping
+from datetime import date
+from functools import cached_property
 from typing import Any
 
 from kitting.calculation.sheets.all_sheets import RULES, SHEETS
@@ -26,15 +28,22 @@ class ForeignLists:
     Args:
         numbers: the layouts that a file was looked at with; None: those that are live.
         said: what was said with the file, by our header.
+        on: the day whose rules hold.
     """
 
-    def __init__(self, numbers: Iterable[int] | None, said: Mapping[str, str]) -> None:
+    def __init__(self, numbers: Iterable[int] | None, said: Mapping[str, str], on: date) -> None:
+        self._on = on
         self._kept = layouts_by_shape(numbers)
         self._said = said
         self.is_text = True  # as in CSV files; a workbook keeps numbers as numbers
         self.known: dict[str, frozenset[int]] = {}  # rows of sheets made beside a list that the records have
         self._first: dict[str, FirstRows] = {}
         self._reads: dict[str, KeptLayout] = {}
+
+    @cached_property
+    def books(self) -> RawBook:
+        """The sheets as the records have them, read once."""
+        return sheets_from_records(self._on)
 
     def header_row(self, name: str, first: FirstRows) -> int:
         """The row whose headings a layout is kept for; else the first one."""
@@ -74,7 +83,7 @@ class ForeignLists:
         beside = [name for name in layout.sheets if name != layout.main and name not in others.sheets]
         if not beside:
             return others
-        known = sheets_from_records().sheets
+        known = self.books.sheets
         added = [known[name] for name in beside if name in known]
         self.known |= {one.name: frozenset(one.cells.index) for one in added}
         return raw_book([*others.sheets.values(), *added], others.notes)

@@ -18,7 +18,7 @@ from kitting.errands.foreign_lists import ForeignLists, is_ours
 from kitting.errands.keeping import unpack_files
 from kitting.errors import Refusal
 from kitting.models import Errand, Person
-from kitting.selectors.sheets import completed, sheets_from_records
+from kitting.selectors.sheets import completed
 from kitting.services.ask_errands import STORED, end_errand, note_stage, refuse_errand
 from kitting.services.keep_answers import with_kept_answers
 from kitting.services.load_sheets import load_sheets
@@ -55,7 +55,7 @@ def look_at_file(errand: Errand) -> None:
         end_errand(errand, result={**told, "to_say": list(refusal.data["columns"])})  # type: ignore[call-overload]
         return
     note_stage(errand, "cells are looked at")
-    whole = _with_the_books(came, lists, errand.asked_at.date())
+    whole = _with_the_books(came, lists)
     book = read_book(with_kept_answers(whole))
     note_stage(errand, "rows read")
     sheets = _counts(whole, book.questions, came, lists)
@@ -73,7 +73,7 @@ def load_file(errand: Errand) -> None:
     """
     lists, read = _read(errand)
     came = _adopted(errand, lists, read)
-    raw = _with_the_books(came, lists, errand.asked_at.date())
+    raw = _with_the_books(came, lists)
     note_stage(errand, "storing")
     try:
         actor = Person.objects.get(name=errand.asked_by).actor()
@@ -102,7 +102,7 @@ def load_file(errand: Errand) -> None:
 
 def _read(errand: Errand) -> tuple[ForeignLists, RawBook]:
     """The sheets of what was sent, and which of them are lists of others."""
-    lists = ForeignLists(errand.given.get("layouts"), errand.given.get("said", {}))
+    lists = ForeignLists(errand.given.get("layouts"), errand.given.get("said", {}), errand.asked_at.date())
     with tempfile.TemporaryDirectory() as folder:
         paths = unpack_files(bytes(errand.file), Path(folder))
         only = next(iter(paths.values()))
@@ -141,16 +141,16 @@ def with_answers(raw: RawBook, answers: Sequence[Mapping[str, str]]) -> RawBook:
     return raw_book([*(one for name, one in raw.sheets.items() if name != ANSWERS.name), sheet], raw.notes)
 
 
-def _with_the_books(came: RawBook, lists: ForeignLists, on: date) -> RawBook:
+def _with_the_books(came: RawBook, lists: ForeignLists) -> RawBook:
     """What came, read together with the books: the sheets that did not come, and below those that did what they leave.
 
     A file of three new jobs says nothing of the others: they stand, and what refers to them is no question.
     """
-    whole = completed(came, on)
+    whole = completed(came, lambda: lists.books)
     named = [name for name in came.sheets if name in SHEETS and SHEETS[name].key and name != SCHEDULE.name]
     if whole is came or not named:
         return whole
-    kept, sheets = sheets_from_records(on).sheets, dict(whole.sheets)
+    kept, sheets = lists.books.sheets, dict(whole.sheets)
     for name in named:
         if name in kept and is_ours(came.sheets[name]):
             headers = kept[name].headers

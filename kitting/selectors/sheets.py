@@ -1,6 +1,6 @@
 """All sheets as the records have them, in our own form: what planning from records reads, and what a dump holds."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
 
@@ -68,16 +68,19 @@ def _book(declared: Mapping[str, SheetRecords], on: date | None) -> RawBook:
     return raw_book([*given, *(raw_sheet(f"{RULES}{one.table}", one.columns, one.rows) for one in own_rules)])
 
 
-def completed(raw: RawBook, on: date | None = None) -> RawBook:
+def completed(raw: RawBook, kept: Callable[[], RawBook]) -> RawBook:
     """Received sheets; where one that must be there did not come, all that did not come are as the records have them.
 
     So a cable schedule may come alone, and is read together with these books. While they are empty nothing is added.
+
+    Args:
+        raw: what came.
+        kept: gives the sheets as the records have them; not called where all came that must.
     """
     named = {plain(name.replace("_", " ")).casefold() for name in raw.sheets}
     if all(name in named for name, sheet in SHEETS.items() if sheet.required):
         return raw
-    kept = sheets_from_records(on).sheets
-    added = [sheet for name, sheet in kept.items() if name not in {*named, ANSWERS.name} and len(sheet.cells)]
+    added = [sheet for name, sheet in kept().sheets.items() if name not in {*named, ANSWERS.name} and len(sheet.cells)]
     return raw_book([*raw.sheets.values(), *added], raw.notes) if added else raw
 
 

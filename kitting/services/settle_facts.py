@@ -6,7 +6,7 @@ from datetime import datetime
 
 from kitting.calculation.sheets.all_sheets import SHEETS
 from kitting.calculation.sheets.headers import Placed, place_columns
-from kitting.calculation.sheets.raw import RawSheet, raw_book
+from kitting.calculation.sheets.raw import RawBook, raw_book
 from kitting.errors import Refusal
 from kitting.roles import Actor
 from kitting.selectors.record_sheets import RECORDS
@@ -39,7 +39,8 @@ def settle_fact(
     """
     if not value.strip():
         raise Refusal("no-value", "Type what the cell should say.", {})
-    found = sheets_from_records(at.date()).sheets.get(sheet)
+    records = sheets_from_records(at.date())
+    found = records.sheets.get(sheet)
     placed = place_columns(SHEETS[sheet], found)[0] if found is not None and sheet in SHEETS else {}
     cell = next((one for one in placed.values() if one.column.label == column), None)
     if found is None or cell is None or row not in found.cells.index:
@@ -52,7 +53,7 @@ def settle_fact(
         raise Refusal("fact-changed", message, {"now": now, "read": read})
     key = [str(found.cells.at[row, placed[one.field].at]) for one in SHEETS[sheet].columns if one.key]
     if sheet == SCHEDULE:
-        _revise(found, placed, row, cell, value, actor=actor, at=at, reason=reason)
+        _revise(records, placed, row, cell, value, actor=actor, at=at, reason=reason)
     else:
         version = _version(sheet, key)
         change_facts(
@@ -62,15 +63,16 @@ def settle_fact(
 
 
 def _revise(
-    found: RawSheet, placed: Mapping[str, Placed], row: int, cell: Placed, value: str, *, actor: Actor, at: datetime,
+    records: RawBook, placed: Mapping[str, Placed], row: int, cell: Placed, value: str, *, actor: Actor, at: datetime,
     reason: str,
 ) -> None:  # fmt: skip
     """Load the job's schedule again with the one cell changed."""
+    found = records.sheets[SCHEDULE]
     jobs = found.cells[placed["job"].at]
     cells = found.cells[jobs == jobs.at[row]].copy()
     cells.at[row, cell.at] = value
     load_sheets(
-        raw=completed(raw_book([replace(found, cells=cells)]), at.date()),
+        raw=completed(raw_book([replace(found, cells=cells)]), lambda: records),
         by=actor.name,
         actor=actor,
         at=at,

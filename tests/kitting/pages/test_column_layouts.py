@@ -119,6 +119,13 @@ def test_a_list_is_read_by_the_layout_that_was_said_and_stored_when_told_to(plan
     assert Event.objects.filter(name="column layout kept", by=PLANNER.name).exists()
 
 
+def test_the_books_beside_a_file_that_does_not_hold_all_are_read_once(planner: Client) -> None:
+    with CaptureQueriesContext(connection) as queries:
+        seen = read(planner, "job,title,depot\nJ05,Alder Loop,N\n", "jobs.csv")
+    assert "jobs 1 1 0 0" in seen
+    assert sum('FROM "jobs_reel"' in one["sql"] for one in queries) == 1
+
+
 def test_the_next_list_of_the_shape_is_read_without_asking_and_compared_run_by_run(planner: Client) -> None:
     kept(planner)
     send(planner, f"/files/{errand().pk}", store="yes")
