@@ -7,9 +7,9 @@ from urllib.parse import urlencode
 from django.http import HttpResponse
 from django.urls import reverse
 
-from kitting.calculation.bag_states import PUT_BACK, allows
 from inventory.models import Action
 from inventory.selectors.finding import depot_named
+from kitting.calculation.bag_states import PUT_BACK, allows
 from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
 from kitting.models import Bag
