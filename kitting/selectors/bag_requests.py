@@ -145,7 +145,7 @@ class Lacking:
 
 
 def lacking(contents: Contents) -> list[Lacking]:
-    """What a crew lacks when a bag goes as it is, spares apart; four queries, however much it is."""
+    """What a crew lacks when a bag goes as it is, spares apart; five queries, however much it is."""
     found = [one for one in contents.lines if one.missing and not one.line.spare]
     spares: dict[int, int] = {}
     for one in contents.lines:

@@ -129,7 +129,7 @@ class Buying:
 
 
 def buying(today: date) -> Buying:
-    """The tables of the plan applied last, as purchasing needs them; eleven queries, however many lines there are."""
+    """The tables of the plan applied last, as purchasing needs them; twelve queries, however many lines there are."""
     plan = last_plan()
     if plan is None:
         return Buying(None, {}, {}, (), 0, ())

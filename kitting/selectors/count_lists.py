@@ -66,7 +66,7 @@ class _Why:
 
 
 def propose(*, depot: Depot, today: date, days: int = 1, most: int | None = None) -> list[ToCount]:
-    """What to count, in walk order; nothing that is on an open list or was counted today; eleven queries.
+    """What to count, in walk order; nothing that is on an open list or was counted today; eleven queries at most.
 
     Args:
         depot: where.
