@@ -73,7 +73,7 @@ def test_a_storekeeper_asks_that_a_short_bag_goes_and_the_planner_sees_what_the_
     assert 'value="Crew 14"' in blank.content.decode()
     assert "May J03 V1 go out short?" in seen
     assert "WORSE Crew 14 opens the bag without 1 JS-3." in seen
-    assert "V1-b" in seen or "V1-a" in seen
+    assert "V1-b" in seen
     assert "Approve within these days" in seen
     assert "NOT YOURS TO DECIDE" in own
     assert "Approve within these days" not in own
