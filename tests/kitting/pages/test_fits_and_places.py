@@ -120,7 +120,7 @@ def test_where_is_one_looks_at_every_depot_and_leaves_out_what_is_promised_held_
 
     seen = words(crew.get("/where", {"item": "BI15", "depot": "N"}))
     assert "never counted" in seen
-    assert "H" in seen
+    assert "H H-R-2 reserve 3 1 working day by van" in seen
     LotHold.objects.create(
         item=insert, lot_number=near[0].balance.lot.number, reason="recall", placed_by="Ana", placed_at=Stores().at
     )

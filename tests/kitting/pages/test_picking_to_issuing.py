@@ -328,7 +328,8 @@ def test_storekeeper_and_crew_lead_see_their_tasks_and_may_do_what_the_table_say
         assert crew.post(address).status_code == 403
         assert planner.post(address).status_code == 403
     assert "List the bags" not in words(planner.get("/jobs/J03/bags"))
-    assert "Pick" in words(window.get(f"/bags/{code}"))
+    for client, may_pick in ((window, True), (planner, False)):
+        assert (f'href="{walk_of(code)}"' in client.get(f"/bags/{code}").content.decode()) is may_pick
 
 
 def test_a_storekeeper_of_another_depot_sees_a_bag_and_can_not_fill_it(stores: Stores) -> None:
