@@ -15,6 +15,7 @@ from kitting.selectors.bag_contents import bare
 
 _WIDTH, _LEFT, _RIGHT = 360, 20, 340
 _FIT_LEFT, _FIT_RIGHT = 14, 306
+_FIGURE = 36  # room that a figure takes; of a narrower span both ends are told in one text
 _LINE_HEIGHT = 80
 
 
@@ -102,8 +103,10 @@ def _picture(part: Span, band: Span | None, words: str) -> SafeString:
         )
 
     def figures(span: Span, y: int) -> SafeString:
-        if span[0] == span[1]:
-            return format_html('<text x="{}" y="{}" text-anchor="middle">{}</text>', x(span[0]), y, inch_text(span[0]))
+        if (span[1] - span[0]) * (_FIT_RIGHT - _FIT_LEFT) < _FIGURE * (high - low):
+            both_ends = "–".join(dict.fromkeys(map(inch_text, span)))
+            middle = x((span[0] + span[1]) // 2)
+            return format_html('<text x="{}" y="{}" text-anchor="middle">{}</text>', middle, y, both_ends)
         return format_html(
             '<text x="{}" y="{}" text-anchor="middle">{}</text><text x="{}" y="{}" text-anchor="middle">{}</text>',
             x(span[0]), y, inch_text(span[0]), x(span[1]), y, inch_text(span[1]),

@@ -100,8 +100,8 @@ def stand_in(asked: Asked, number: str) -> HttpResponse:
         return attempt(asked, lambda: _move_end(asked, found), address, back=back_with_typed(asked, address))
     facts = (
         ("System", str(found.system or "any")),
-        ("Cutovers from", found.valid_from or "any day"),
-        ("Cutovers up to", found.valid_to or "no end"),
+        ("Cutovers from", str(found.valid_from or "any day")),
+        ("Cutovers up to", str(found.valid_to or "no end")),
         ("Now", _state(found, asked.today)),
         ("Most pieces", _most(found)),
         ("Approved by", found.approved_by),

@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from kitting.calculation.answers import WORST_FIRST
 
-_DAY = re.compile(r"\d{4}-\d\d-\d\d")
+_DAY = re.compile(r"\d{4}-\d\d-\d\d( \d\d:\d\d)?")
 
 MOST_ROWS = 200
 
@@ -40,7 +40,7 @@ class Cell:
 
     @property
     def style(self) -> str:
-        """How it is set: figures stand right, a day stays on one line."""
+        """How it is set: figures stand right, a day and a moment stay on one line."""
         return "number" if self.number else "day" if _DAY.fullmatch(self.shown) else ""
 
 
