@@ -70,7 +70,7 @@ def _row(one: Cutover, marks: Sequence[OrderMark]) -> list[Cell]:
         Cell(limit or "–", note=f"short {one.short}" if one.short else ""),
         Cell(one.staged_by or "–"),
         order_cell([mark.words for mark in marks]),
-        Cell(f"{one.bags_done} of {one.bags_in_all} done" if one.bags_in_all else "none listed"),
+        Cell(one.bags_told),
         Cell(f"{one.window} h" if one.window is not None else "–", note=one.clock),
     ]
 
@@ -95,7 +95,6 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
         "refusals": _refusals(sheet),
         "cures": _cures(asked, sheet),
         "meaning": _MEANING.get(state.answer, ""),
-        "sees_bags": asked.actor.may("bags", SEE),
     }
     return page(asked, "job.html", context)
 

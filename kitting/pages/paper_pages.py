@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from jobs.models import Run
+from kitting.calculation.answers import READY
 from kitting.documents import print_document
 from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import BagPapers, bag_papers
@@ -25,7 +26,7 @@ from kitting.pages.asked import Asked, go_to, page, refused
 from kitting.pages.tables import MOST_ROWS, Table, link
 from kitting.roles import SEE
 from kitting.selectors.bag_contents import bag_by_code
-from kitting.selectors.cutovers import cutovers, last_plan
+from kitting.selectors.cutovers import Cutover, cutovers, last_plan
 from kitting.selectors.job_sheet import job_sheet
 from kitting.selectors.policies import paper_choices
 from kitting.services.note_printing import note_printing
@@ -127,7 +128,7 @@ def friday(asked: Asked) -> HttpResponse:
     jobs = tuple(
         FridayJob(
             one.job.job, one.job.title, one.job.cutover or "no date", one.answer,
-            one.deciding_line if one.answer != "ready" else "", one.bags_done, one.bags_in_all,
+            _limit(one), one.bags_done, one.bags_in_all,
             one.job.owner,
         )
         for one in states[:FRIDAY_JOBS]
@@ -135,6 +136,12 @@ def friday(asked: Asked) -> HttpResponse:
     about = printed(asked, "friday-page", asked.today.isoformat(), (jobs, len(states)))
     content = friday_page(jobs, asked.today.isoformat(), about, ahead=len(states))
     return file_response("friday-page.pdf", content)
+
+
+def _limit(one: Cutover) -> str:
+    """What keeps a job from going out: its deciding line, and bags that are on hold."""
+    held = f"{one.bags_held} bag{'' if one.bags_held == 1 else 's'} on hold" if one.bags_held else ""
+    return "; ".join(filter(None, (held, one.deciding_line if one.answer != READY else "")))
 
 
 def call_sheet(asked: Asked, job: str) -> HttpResponse:
@@ -148,7 +155,7 @@ def call_sheet(asked: Asked, job: str) -> HttpResponse:
         ("Is there a photograph of each nameplate that tells the interface?", _interfaces(runs)),
         ("Who opens the gates and covers, and is there an attendant for each vault?", _structures(runs)),
         ("Are the spares enough for this outage?", ", ".join(spares) or "no spares are planned"),
-        ("Who signs for the bags, and with which truck?", f"{state.bags_done} of {state.bags_in_all} bags done"),
+        ("Who signs for the bags, and with which truck?", f"bags: {state.bags_told}"),
     ]
     open_ = [one for one in (*sheet.shortages,) if one["short"]]
     return page(asked, "call_sheet.html", {"sheet": sheet, "state": state, "questions": questions, "open": open_})

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from inventory.models import Depot
 from jobs.models import Job
-from kitting.calculation.bag_states import CANCELLED, CHECKED, CLOSED, OUT, STAGED
+from kitting.calculation.bag_states import CANCELLED, CHECKED, CLOSED, ON_HOLD, OUT, STAGED
 from kitting.calculation.calendars import clock_change, window_hours
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.order_marks import OrderMark, order_marks
@@ -56,6 +56,19 @@ class Cutover:
     def bags_in_all(self) -> int:
         """Bags that are not cancelled."""
         return sum(number for state, number in self.bags.items() if state != CANCELLED)
+
+    @property
+    def bags_held(self) -> int:
+        """Bags that can't go out, whatever the plan says: a lot in them is on hold."""
+        return self.bags.get(ON_HOLD, 0)
+
+    @property
+    def bags_told(self) -> str:
+        """How far its bags are, in words."""
+        if not self.bags_in_all:
+            return "none listed"
+        held = f", {self.bags_held} ON HOLD" if self.bags_held else ""
+        return f"{self.bags_done} of {self.bags_in_all} done{held}"
 
     @property
     def week(self) -> date | None:

@@ -5,7 +5,7 @@ import io
 
 import pytest
 from bag_stores import MORNING, Stores, demo_sheets
-from browsing import browser_of, people, send, words
+from browsing import browser_of, paper_text, people, send, words
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
@@ -78,6 +78,8 @@ def test_a_recall_stops_the_lot_its_bag_and_its_promises_in_one_step_however_oft
     assert "RECALLED" in words(again)
     assert "Bags on hold: J09 HL1" in words(first)
     assert "Jobs hit: J04" in words(first)
+    assert "1 ON HOLD" in words(client.get("/jobs/J09"))  # whatever its plan says
+    assert "1 bag on hold" in paper_text(client.post("/cutovers/friday-page.pdf"))
     assert LotHold.objects.count() == 1
     assert not Promise.objects.filter(lot__number="L-2409-17", released_at__isnull=True).exists()
 
