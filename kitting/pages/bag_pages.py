@@ -28,6 +28,7 @@ from kitting.selectors.bag_rows import REWORK, TO_DO, BagRow, bag_rows, not_ende
 from kitting.selectors.rework import Rework, rework
 from kitting.services.list_bags import list_bags
 from kitting.services.rights import bag_right
+from kitting.services.scans import is_out
 from kitting.services.undo_scans import undo, undone
 
 LISTED_EMPTY = "No bag waits here. Bags are listed on the page of a job, from the plan applied last."
@@ -230,10 +231,11 @@ def _steps(asked: Asked, contents: Contents) -> Iterator[NextStep]:
     facts = facts_of(contents, by=actor.name, approver="-", reason="-", signature="-")
     is_kit = Recipe.objects.filter(job=one.job).exists()  # a kit is given whole, a bag issued
     never = bag_states.ISSUE if is_kit else bag_states.GIVE
-    allowed = {row.action for row in TABLE if row.state == one.state and row.action != never}
+    allowed, out = {row.action for row in TABLE if row.state == one.state and row.action != never}, is_out(one)
     for action, route, right, words in _ROUTES:
         opens = action == bag_states.REOPEN and bag_states.PICK in allowed  # it is open already
-        if action not in allowed or opens or not actor.may(right, DO, one.depot.depot):
+        elsewhere = one.state == bag_states.ON_HOLD and action == (bag_states.PUT_BACK if out else bag_states.TURN_IN)
+        if action not in allowed or opens or elsewhere or not actor.may(right, DO, one.depot.depot):
             continue
         try:
             next_state(one.state, action, facts)

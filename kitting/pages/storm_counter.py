@@ -10,19 +10,21 @@ from django.urls import reverse
 
 from inventory.models import BIN, RESERVE, SUPPLIER_OWNED, Depot, Place
 from inventory.selectors.finding import depot_named
+from kitting.calculation.bag_states import CLOSED
 from kitting.calculation.carton_codes import is_carton
 from kitting.errors import Refusal
-from kitting.models import Storm
+from kitting.models import Bag, Storm
 from kitting.models.storms import OPEN
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, loud, page
 from kitting.pages.bag_forms import Field, place_scanned, quantity, read_piece
-from kitting.pages.storm_pages import of_storm, out_rows
+from kitting.pages.storm_pages import of_storm
 from kitting.pages.tables import Cell, Table, link
 from kitting.roles import DO
-from kitting.selectors.bag_contents import bag_by_code, bare, label_code
+from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, label_code
 from kitting.selectors.premade_kits import kits
 from kitting.selectors.storms import bags_of, storm_by_code, to_finish
 from kitting.services.premade_kits import give_kit
+from kitting.services.scans import is_out
 from kitting.services.storm_issues import Handful, finish_lot, issue_to_storm
 
 _CREW = ("crew", "company", "where")
@@ -218,13 +220,23 @@ def storm_returns(asked: Asked, event: Storm) -> HttpResponse:
             return go_to(reverse("turn-in", args=[label_code(bag)]))
         except ANY_REFUSAL as refusal:
             problem = loud(refusal)
-    rows = [
-        [link(bag, "turn-in", code, note=code), bag.crew or "nobody", bag.state,
-         Cell(left or "BALANCED", note="" if left else "nothing of it is open"),
-         link("Close it", "close", code) if not left else link("Its page", "bag", code)]
-        for bag, code, left in out_rows(bags_of(event))
-    ]  # fmt: skip
+    bags = [bag for bag in bags_of(event) if bag.state != CLOSED]
+    contents = contents_of(bags)
+    rows = [_not_closed(bag, ", ".join(contents[bag.pk].open())) for bag in bags]
     heads = ("Bag", "Crew", "State", "Still open", "Then")
     empty = "Every bag of this storm is closed."
-    context = {"storm": event, "problem": problem, "table": Table("Bags that are out", heads, rows, empty)}
+    context = {"storm": event, "problem": problem, "table": Table("Bags that are not closed", heads, rows, empty)}
     return page(asked, "storm_returns.html", context)
+
+
+def _not_closed(bag: Bag, left: str) -> list[Cell]:
+    """A bag of a storm: what of it is still open, and what comes next."""
+    code = label_code(bag)
+    own = link("Its page", "bag", code)
+    if not is_out(bag):
+        return [link(bag, "bag", code, note=code), Cell("–"), Cell(bag.state), Cell("it is in store"), own]
+    balanced = Cell("BALANCED", note="nothing of it is open")
+    return [
+        link(bag, "turn-in", code, note=code), Cell(bag.crew or "nobody"), Cell(bag.state),
+        Cell(left) if left else balanced, own if left else link("Close it", "close", code),
+    ]  # fmt: skip

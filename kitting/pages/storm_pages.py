@@ -17,14 +17,14 @@ from kitting.documents.storm_use import (
     storm_use_workbook,
 )
 from kitting.errors import Refusal
-from kitting.models import ASKED, Bag, Storm
+from kitting.models import ASKED, Storm
 from kitting.models.storms import OPEN, PROTECTIONS
 from kitting.pages.asked import Asked, View, attempt, page
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed
 from kitting.roles import APPROVE, ASK, DO, SEE
-from kitting.selectors.bag_contents import bare, contents_of, label_code
+from kitting.selectors.bag_contents import bare
 from kitting.selectors.storm_burn import Burn, burn_of
 from kitting.selectors.storms import (
     LONGEST_DAYS,
@@ -40,7 +40,7 @@ from kitting.selectors.storms import (
     storms_asked,
     to_finish,
 )
-from kitting.services.scans import BAGS
+from kitting.services.scans import BAGS, is_out
 from kitting.services.storms import STORM, ask_storm, close_storm, keep_kit, open_storm, refuse_storm
 
 PRICES = "prices"
@@ -134,7 +134,7 @@ def storm(asked: Asked, event: Storm) -> HttpResponse:
         bags = bags_of(event)
         context |= {
             "lots": len(to_finish(event)),
-            "out": len([bag for bag in bags if bag.state != "closed"]),
+            "out": sum(map(is_out, bags)),
             "left": len(keeps_open(event)),
             "burn": _burn(burn_of(event, asked.at)),
         }
@@ -218,9 +218,3 @@ def storm_use_file(asked: Asked, storm: str, ending: str) -> HttpResponse:
     use = use_of_storm(event)
     about = printed(asked, f"storm use.{ending}", event.code, use)
     return file_response(f"storm-use-{event.code}.{ending}", _FILES[ending](use, about))
-
-
-def out_rows(bags: Sequence[Bag]) -> list[tuple[Bag, str, str]]:
-    """Bags that are not closed, the number of each, and what of it is still open, in words."""
-    contents = contents_of(bags)
-    return [(bag, label_code(bag), ", ".join(contents[bag.pk].open())) for bag in bags if bag.state != "closed"]

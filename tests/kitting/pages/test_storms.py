@@ -82,6 +82,7 @@ def test_a_planner_asks_and_the_duty_supervisor_opens_and_every_page_says_so() -
     assert "may not approve this (storm)" in refused
     opened = words(send(duty, "/storms/EV1", do="open", depot="N"))
     assert "STORM ON EV1: its code is on everything" in opened
+    assert "1 storm on: give kits, issue cartons, take returns EV1" in words(browser_of(STORES).get("/"))
     for client in (planner, browser_of(STORES), browser_of(BUYER)):
         assert "STORM ON EV1 ice on the feeders" in words(client.get("/more"))
 
