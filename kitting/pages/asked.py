@@ -17,7 +17,7 @@ from inventory.services.actions import Stamp
 from kitting.errors import Refusal
 from kitting.models import Person
 from kitting.pages.places import places
-from kitting.roles import SEE, Actor
+from kitting.roles import Actor
 from kitting.selectors.clock import books_now, local_zone
 from kitting.selectors.policies import paper_choices
 from kitting.selectors.storms import open_storms
@@ -97,7 +97,6 @@ def page(asked: Asked, template: str, context: Mapping[str, object], status: int
         "is_demo": paper_choices()[2],
         "places": places(asked.actor, asked.request.path),
         "storms": open_storms(),
-        "may_see_storms": asked.actor.may("job dates", SEE),
     }
     content = render_to_string(f"kitting/{template}", {**shared, **context}, asked.request)
     return HttpResponse(content, status=status)

@@ -100,7 +100,7 @@ def recheck(asked: Asked) -> HttpResponse:
     if looked:
         result = looked.result
         rows = [
-            [link(one["job"], "job", one["job"]), Cell(one["end"], note=f"phases {one['phase']}"),
+            [link(one["job"], "job", one["job"]), Cell(one["end"], note=one["phase"] and f"phases {one['phase']}"),
              Cell(one["stock_code"], note=f"{one['slot']}, lot {one['lot'] or 'unknown'}"), figure(one["quantity"]),
              Cell(one["state"], note=one["check"]), one["sentence"]]
             for one in result["rows"]

@@ -35,7 +35,12 @@ def day_labels(asked: Asked, depot: str) -> HttpResponse:
         for one in labels
     ]  # fmt: skip
     empty = f"No bag in store at {depot} has this day; bags have a label from when they are listed."
-    table = Table(f"{len(labels)} labels in the order of the rack", ("Rack", "Bag", "State", "Print"), rows, empty)
+    table = Table(
+        f"{len(labels)} label{'' if len(labels) == 1 else 's'} in the order of the rack",
+        ("Rack", "Bag", "State", "Print"),
+        rows,
+        empty,
+    )
     context = {"depot": depot, "day": day, "of": of, "days": DAYS, "ahead": ahead, "table": table, "labels": labels}
     return page(asked, "day_labels.html", context)
 

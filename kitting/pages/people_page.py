@@ -21,7 +21,7 @@ def people(asked: Asked) -> HttpResponse:
          "has a PIN" if one.pin else "no PIN"]
         for one in Person.objects.order_by("name")
     ]  # fmt: skip
-    heads = ("Signs in as", "Name on papers", "Roles", "Acts at", "", "PIN")
+    heads = ("Signs in as", "Name on papers", "Roles", "Acts at", "Account", "PIN")
     chosen = Person.objects.filter(sign_in=asked.text("person")).first()
     context = {
         "table": Table("People", heads, rows, "Nobody is known yet."),

@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from kitting.calculation.answers import WORST_FIRST
 
-_DAY = re.compile(r"\d{4}-\d\d-\d\d( \d\d:\d\d)?")
+_WHOLE = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d|\S{1,16}")  # a moment, day or code, not to be broken at hyphens
 
 MOST_ROWS = 200
 
@@ -40,8 +40,8 @@ class Cell:
 
     @property
     def style(self) -> str:
-        """How it is set: figures stand right, a day and a moment stay on one line."""
-        return "number" if self.number else "day" if _DAY.fullmatch(self.shown) else ""
+        """How it is set: figures stand right, a moment, a day and a code stay on one line."""
+        return "number" if self.number else "whole" if _WHOLE.fullmatch(self.shown) else ""
 
 
 def link(text: object, route: str, *named: object, note: str = "", asking: Mapping[str, object] | None = None) -> Cell:

@@ -17,7 +17,6 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refuse
 from kitting.pages.bag_forms import of_bag, place_scanned, quantity
 from kitting.pages.other_lot import Read, brought_in, question_of, read_for, source_chosen
 from kitting.pages.several import numbered, said
-from kitting.roles import SEE
 from kitting.selectors.bag_contents import bare, contents_of, label_code
 from kitting.services.found_short import TO_BE_FOUND
 from kitting.services.return_bags import DOORS, INSPECT, OPENED, SEALED, STOCK, require_door, turn_in
@@ -67,7 +66,6 @@ def turn_in_page(asked: Asked, one: Bag) -> HttpResponse:
     context = {
         "bag": one, "code": code, "rows": rows, "doors": DOORS, "conditions": (SEALED, OPENED), "question": question,
         "read": asked.text(READ), "kept": _kept(asked), "ticked": sum(ticks.values()),
-        "sees_bag": asked.actor.may("bags", SEE),
     }  # fmt: skip
     return page(asked, "turn_in.html", context)
 

@@ -28,7 +28,7 @@ from kitting.services.record_events import Happening, record_events
 pytestmark = pytest.mark.django_db
 FEW, MANY = 5, 12
 # Not pages, or led elsewhere at once; what only takes a form is left out by itself.
-LEFT_OUT = {"health", "sign-out", "consumption-file"}
+LEFT_OUT = {"health", "sign-out", "consumption-file", "kept-form"}
 
 
 def books_of(jobs: int) -> None:
