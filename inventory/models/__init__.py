@@ -43,6 +43,7 @@ from inventory.models.stock import (
     Lot,
     LotHold,
     Place,
+    TruckLevel,
 )
 from inventory.models.transfers import Difference, Transfer
 
@@ -85,5 +86,6 @@ __all__ = [
     "PurchaseOrder",
     "Supplier",
     "Transfer",
+    "TruckLevel",
     "Way",
 ]

@@ -1,7 +1,7 @@
 """Where pieces lie: places, lots, what stops a lot, and how many pieces of a lot are at a place."""
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from inventory.models.catalogue import Depot, Item
 
@@ -122,3 +122,26 @@ class Balance(models.Model):
 
     def __str__(self) -> str:
         return f"{self.lot} at {self.place}"
+
+
+class TruckLevel(models.Model):
+    """One line of a truck's list: least and greatest stock of an item on it, in thousandths."""
+
+    truck = models.ForeignKey(Place, on_delete=models.PROTECT, related_name="truck_levels")
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="truck_levels")
+    minimum = models.BigIntegerField()
+    maximum = models.BigIntegerField()
+
+    class Meta:
+        """One line a truck and item; it lists something, and the greatest is not below the least."""
+
+        constraints = (
+            models.UniqueConstraint(fields=("truck", "item"), name="truck_level_once"),
+            models.CheckConstraint(
+                condition=Q(minimum__gte=0, maximum__gt=0, maximum__gte=F("minimum")),
+                name="truck_level_least_to_greatest",
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.item} on {self.truck}"

@@ -5,14 +5,14 @@ from collections.abc import Mapping
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import Balance, LotHold, Place
+from inventory.models import TRUCK, Balance, LotHold, Place
 from inventory.selectors.finding import LotKey, open_holds
 from inventory.selectors.words import quantity_text
 from kitting.errors import Refusal
 from kitting.pages.asked import Asked, page
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.roles import DO
+from kitting.roles import DO, SEE
 
 
 def place(asked: Asked, number: int) -> HttpResponse:
@@ -36,7 +36,9 @@ def place(asked: Asked, number: int) -> HttpResponse:
     table = Table("What lies there", ("Item", "Lot", "Use by", "Pieces", "Counted on"), rows, "By the books nothing.")
     may_count = asked.actor.may("count", DO, found.depot.depot)
     count = reverse("propose-count", args=[found.depot.depot]) if may_count else ""
-    return page(asked, "place.html", {"place": found, "table": table, "count": count})
+    sees_trucks = found.kind == TRUCK and asked.actor.may("truck stock", SEE)
+    truck = reverse("truck", args=[found.pk]) if sees_trucks else ""
+    return page(asked, "place.html", {"place": found, "table": table, "count": count, "truck": truck})
 
 
 def _held(one: Balance, holds: Mapping[LotKey, LotHold]) -> str:

@@ -60,6 +60,7 @@ from kitting.pages import (
     storm_counter,
     storm_pages,
     transfer_pages,
+    truck_pages,
     turn_in_pages,
     van_pages,
     what_page,
@@ -143,6 +144,7 @@ def _require(route: Route, asked: Asked, named: dict[str, str]) -> None:
 
 
 PLANS, BAGS, WAREHOUSE, BUYS, COUNT = "job dates", "bags", "warehouse", "order sheet", "count"
+TRUCK_STOCK = "truck stock"
 
 
 def at_depot(depot: str) -> str:
@@ -241,6 +243,13 @@ ROUTES: tuple[Route, ...] = (
           form_only=True),
     Route("transfers/differences/<int:number>", "difference", van_pages.difference, WAREHOUSE, (WAREHOUSE, DO),
           form_only=True),
+    # trucks: crews keep their lists and turn in; stores load them
+    Route("trucks", "trucks", truck_pages.truck_list, TRUCK_STOCK, (TRUCK_STOCK, DO)),
+    Route("trucks/<int:number>", "truck", truck_pages.truck_page, TRUCK_STOCK, (TRUCK_STOCK, DO),
+          truck_pages.depot_of_truck),
+    Route("trucks/<int:number>/restock-slip.pdf", "restock-slip", truck_pages.slip_paper, TRUCK_STOCK, (SIGNED_IN, ""),
+          form_only=True),
+    Route("trucks/<int:number>/restock-slip.csv", "restock-slip-file", truck_pages.slip_file, TRUCK_STOCK),
     Route("ends", "ends", ends_page.ends, "as-installed", ("as-installed", DO)),
     Route("holds/<int:number>/tag.pdf", "hold-tag", lot_pages.tag, "trace", (SIGNED_IN, ""), form_only=True),
     # counts: stores count and explain, the auditor approves

@@ -16,7 +16,7 @@ def source_table(caption: str, found: Sequence[Source], today: date, empty: str 
             figure(bare(one.free)),
             link(one.bag, "bag", label_code(one.bag), note=f"{one.bag.state}, cutover {one.bag.job.cutover}")
             if one.bag else Cell(one.balance.place),
-            Cell(one.kind, note="not counted for a week" if one.is_old(today) else f"seen {one.seen}"),
+            Cell(one.kind, note="not seen for a week" if one.is_old(today) else f"seen {one.seen}"),
         ]
         for one in found
     ]  # fmt: skip

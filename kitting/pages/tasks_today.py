@@ -45,6 +45,7 @@ from kitting.selectors.returns_due import NOTICE_DAYS, returns_late
 from kitting.selectors.stock_sums import order_lines_open
 from kitting.selectors.storms import LONGEST_DAYS, left_on, lots_unnamed, open_storms
 from kitting.selectors.transfer_asks import open_asks
+from kitting.selectors.trucks import trucks
 from kitting.selectors.vans import differences_open, transfers_open, vans_waiting
 from kitting.services.two_persons import same_person
 
@@ -90,6 +91,7 @@ def _stores(asked: Asked) -> Iterator[Task]:
     road = [one for one in transfers_open(depots) if not depots or one.to_depot.depot in depots]
     asks = [one for one in open_asks(depots) if not depots or one.source in depots]
     near = (one.lying for one in look_ahead(today=asked.today, days=(_SOON_EXPIRED_DAYS,)) if one.lying.use_by)
+    low = [one for one in trucks(today=asked.today, depots=depots) if one.below or one.to_take_off]
     ageing = sorted({f"{one.stock_code} {one.lot}" for one in near if not depots or one.depot in depots})
     waiting = (
         (len(due), "order lines due to receive", "receive", ", ".join(str(one) for one in due)),
@@ -97,6 +99,7 @@ def _stores(asked: Asked) -> Iterator[Task]:
         (len(road), "transfers to count out", "transfers", ", ".join(one.number for one in road)),
         (len(differences_open(depots)), "transfers counted differently", "transfers", ""),
         (len(asks), "asked by other depots", "transfers", ""),
+        (len(low), "trucks to restock or to clear", "trucks", ", ".join(str(one.place) for one in low)),
         (len(ageing), "lots out of date within a month or already", "stock-dates", ", ".join(ageing)),
     )
     for number, what, route, note in waiting:

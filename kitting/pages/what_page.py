@@ -17,6 +17,7 @@ from kitting.selectors.printed_papers import (
     LOT_TRACE,
     PAPERS,
     PICK_LIST,
+    RESTOCK_SLIP,
     RETURN_SLIP,
     TRANSFER_SLIP,
 )
@@ -78,4 +79,5 @@ PAGES: Mapping[str, Sequence[tuple[str, Callable[[Known], str]]]] = {
     ISSUE_SLIP: _JOB, RETURN_SLIP: _JOB, AS_INSTALLED: _JOB, PICK_LIST: (("bags", _walk),),
     TRANSFER_SLIP: (("warehouse", _page("transfer")),), HOLD_TAG: _TRACE, LOT_TRACE: _TRACE,
     COUNT_SHEET: (("count", _page("count-lines")),), BORROW_NOTE: (("bags", _page("bag")),),
+    RESTOCK_SLIP: (("truck stock", _page("truck")),),
 }  # fmt: skip

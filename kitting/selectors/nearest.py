@@ -15,8 +15,9 @@ from kitting.calculation.fit_matching.checks import ACTIVE_STATE
 from kitting.calculation.natural_order import natural_key
 from kitting.models import Bag
 from kitting.selectors.bag_contents import is_good
+from kitting.selectors.last_seen import last_seen, seen_words
 from kitting.selectors.promises import promised_at
-from kitting.selectors.sources import IN_BAG, OLD_DAYS, WITH_CREW
+from kitting.selectors.sources import IN_BAG, WITH_CREW
 from kitting.selectors.stock_search import ranges_over_insulation
 
 _KINDS = {BIN: "shelf", SUPPLIER_OWNED: "the supplier's own", TRUCK: "truck", RESERVE: "reserve", VAN: "on the road"}
@@ -34,6 +35,7 @@ class Near:
         free: thousandths.
         bag: in which it lies; None elsewhere.
         days: working days by van from there; 0 at the same depot, None where no van goes.
+        last_seen: when somebody last saw it there; None for never.
     """
 
     kind: str
@@ -41,14 +43,11 @@ class Near:
     free: int
     bag: Bag | None
     days: int | None
+    last_seen: date | None
 
     def seen(self, today: date) -> str:
-        """When somebody last counted there, and whether that is long ago."""
-        on = self.balance.counted_on
-        if on is None:
-            return "never counted"
-        age = (today - on).days
-        return f"counted {age} day{'s' * (age != 1)} ago{', OLD' if age > OLD_DAYS else ''}"
+        """When somebody last counted there, or scanned it on a truck, and whether that is long ago."""
+        return seen_words(self.last_seen, today, "seen" if self.balance.place.kind == TRUCK else "counted")
 
     @property
     def way(self) -> str:
@@ -59,7 +58,7 @@ class Near:
 
 
 def where_is(items: Collection[Item], *, depot: str, today: date) -> dict[int, list[Near]]:
-    """By item: its pieces that are good today and not held, the nearest first; five queries, however many items.
+    """By item: its pieces that are good today and not held, the nearest first; six queries, however many items.
 
     Own depot before others, those nearest by van before farther ones; at each the shelf first, then trucks, the
     reserve, what is on the road, bags in store and bags with crews.
@@ -71,6 +70,7 @@ def where_is(items: Collection[Item], *, depot: str, today: date) -> dict[int, l
     by_place = {bag.place_id: bag for bag in bags.select_related("job", "depot")}
     ways = Way.objects.filter(to_depot__depot=depot).values_list("from_depot__depot", "days")
     days: dict[str, int] = {**dict(ways), depot: 0}
+    seen = last_seen(found)
     rows: dict[int, list[tuple[tuple[object, ...], Near]]] = defaultdict(list)
     for one in found:
         bag = by_place.get(one.place_id)
@@ -79,7 +79,7 @@ def where_is(items: Collection[Item], *, depot: str, today: date) -> dict[int, l
         good = is_good(one.lot, today) and (one.lot.item_id, one.lot.number) not in held
         if kind in _ORDER and free > 0 and good:
             there = one.place.depot.depot
-            near = Near(_KINDS.get(kind, kind), one, free, bag, days.get(there))
+            near = Near(_KINDS.get(kind, kind), one, free, bag, days.get(there), seen[one.pk])
             key = (days.get(there, 10**6), there, _ORDER.index(kind), natural_key(one.place.code))
             rows[one.lot.item_id].append((key, near))
     return {item: [near for _, near in sorted(of, key=lambda row: row[0])] for item, of in rows.items()}

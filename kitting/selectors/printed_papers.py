@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from inventory.models import Lot, LotHold, Transfer
+from inventory.models import TRUCK, Lot, LotHold, Place, Transfer
 from jobs.models import Job
 from kitting.calculation.short_codes import make_code, verified
 from kitting.errors import Refusal
@@ -15,9 +15,9 @@ from kitting.selectors.printings import superseded_print
 
 ISSUE_SLIP, RETURN_SLIP, AS_INSTALLED, PICK_LIST = "issue slip", "return slip", "as-installed record", "pick list"
 TRANSFER_SLIP, HOLD_TAG, COUNT_SHEET = "transfer slip", "hold tag", "count sheet"
-LOT_TRACE, BORROW_NOTE = "lot trace", "borrow note"
+LOT_TRACE, BORROW_NOTE, RESTOCK_SLIP = "lot trace", "borrow note", "restock slip"
 PAPERS = (ISSUE_SLIP, RETURN_SLIP, AS_INSTALLED, PICK_LIST, TRANSFER_SLIP, HOLD_TAG, COUNT_SHEET, LOT_TRACE,
-          BORROW_NOTE)  # fmt: skip
+          BORROW_NOTE, RESTOCK_SLIP)  # fmt: skip
 _REVISION = re.compile(r"(.+?) REV (\S+)", re.IGNORECASE)
 
 Named = Iterator[tuple[tuple[str, ...], str, str]]  # parts of the number, what it is about, under what it is found
@@ -68,6 +68,11 @@ def _borrows() -> Named:
         yield (str(one.pk),), str(one), label_code(one.bag)
 
 
+def _trucks() -> Named:
+    for place in Place.objects.filter(kind=TRUCK).select_related("depot").order_by("pk"):
+        yield (place.depot.depot, place.code), str(place), str(place.pk)
+
+
 # First part of the number: kind, the papers of that kind, and the name under which their prints are noted.
 _KINDS: dict[str, tuple[str, Callable[[], Named], str]] = {
     "I": (ISSUE_SLIP, _jobs, "issue-slip"),
@@ -79,6 +84,7 @@ _KINDS: dict[str, tuple[str, Callable[[], Named], str]] = {
     "C": (COUNT_SHEET, _counts, "count sheet"),
     "L": (LOT_TRACE, _lots, "lot trace.pdf"),
     "B": (BORROW_NOTE, _borrows, ""),
+    "R": (RESTOCK_SLIP, _trucks, "restock slip"),
 }
 
 

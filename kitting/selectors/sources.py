@@ -11,6 +11,7 @@ from inventory.models import BAG, BIN, RESERVE, TRUCK, Balance, Item, LotHold
 from kitting.calculation.bag_states import IN_STORE, OUT
 from kitting.models import Bag
 from kitting.selectors.bag_contents import bare, is_good
+from kitting.selectors.last_seen import is_old, last_seen
 from kitting.selectors.promises import promised_at
 
 SHELF, NEAR_EXPIRY, ON_TRUCK, IN_RESERVE, OTHER_DEPOT, IN_BAG, WITH_CREW = (
@@ -19,7 +20,6 @@ SHELF, NEAR_EXPIRY, ON_TRUCK, IN_RESERVE, OTHER_DEPOT, IN_BAG, WITH_CREW = (
 ORDER = (SHELF, NEAR_EXPIRY, ON_TRUCK, IN_RESERVE, OTHER_DEPOT, IN_BAG, WITH_CREW)
 FREE_FIRST = (SHELF, NEAR_EXPIRY, ON_TRUCK)  # what must be gone before a bag is opened; reserve has its own release
 NEAR_DAYS = 30  # common practice of stores: a month before its date a piece is used first where it still serves
-OLD_DAYS = 7
 FREE = tuple(kind for kind in ORDER if kind not in (IN_BAG, WITH_CREW))
 
 
@@ -27,7 +27,7 @@ FREE = tuple(kind for kind in ORDER if kind not in (IN_BAG, WITH_CREW))
 class Source:
     """Thousandths of a lot that could be had at a place.
 
-    ``bag`` is the bag they lie in, None elsewhere; ``seen`` the day somebody last counted there, None for never.
+    ``bag`` is the bag they lie in, None elsewhere; ``seen`` the day somebody last saw it there, None for never.
     """
 
     kind: str
@@ -37,8 +37,8 @@ class Source:
     seen: date | None
 
     def is_old(self, today: date) -> bool:
-        """Whether nobody has counted there for a week."""
-        return self.seen is None or (today - self.seen).days > OLD_DAYS
+        """Whether nobody has seen it for more than a week."""
+        return is_old(self.seen, today)
 
     @property
     def sentence(self) -> str:
@@ -49,7 +49,7 @@ class Source:
 
 
 def sources(*, item: Item, depot: str, until: date) -> list[Source]:
-    """All pieces of an item that are good through a day and not stopped, the first to be taken first; four queries.
+    """All pieces of an item that are good through a day and not stopped, the first to be taken first; five queries.
 
     Pieces that are promised to a job are not free on their shelf. Bags in store come last, that of the latest outage
     first; those with a crew are only shown.
@@ -66,13 +66,15 @@ def sources_of(*, items: Iterable[Item], depot: str, until: date) -> dict[int, l
     bags = {bag.place_id: bag for bag in with_them}
     found: dict[int, list[Source]] = defaultdict(list)
     balances = Balance.objects.filter(lot__item__in=wanted, quantity__gt=0).select_related("lot__item", "place__depot")
-    for balance in balances.order_by(F("lot__use_by").asc(nulls_last=True), "pk"):
+    lying = [*balances.order_by(F("lot__use_by").asc(nulls_last=True), "pk")]
+    seen = last_seen(lying)
+    for balance in lying:
         bag = bags.get(balance.place_id)
         kind = _kind(balance, bag, depot, until)
         good = is_good(balance.lot, until) and (balance.lot.item_id, balance.lot.number) not in held
         free = balance.quantity - (0 if bag else promised[balance.place_id, balance.lot_id])
         if kind and good and free > 0:
-            found[balance.lot.item_id].append(Source(kind, balance, free, bag, balance.counted_on))
+            found[balance.lot.item_id].append(Source(kind, balance, free, bag, seen[balance.pk]))
     return {item: sorted(rows, key=lambda one: (ORDER.index(one.kind), _harm(one))) for item, rows in found.items()}
 
 

@@ -3,15 +3,12 @@
 from collections.abc import Collection, Iterator
 from datetime import date, timedelta
 
-from django.db.models import F
-
-from inventory.models import BIN, Balance
-from inventory.selectors.finding import open_holds
+from inventory.models import Balance
 from jobs.models import UNDER_WAY
 from kitting.models import Bag
 from kitting.selectors.bag_contents import Contents, LineStand, good_until, is_good
+from kitting.selectors.free_shelf import free_on_shelf
 from kitting.selectors.policies import margin_days
-from kitting.selectors.promises import promised_at
 from kitting.selectors.sources import NEAR_DAYS
 
 Taken = tuple[Bag, LineStand, Balance, int]  # thousandths of what lies there, for a line of a bag
@@ -23,7 +20,7 @@ def is_unplanned(bag: Bag) -> bool:
 
 
 def free_for(contents: Collection[Contents], depot: str) -> Iterator[Taken]:
-    """What lies free in the bins of a depot for what emergencies miss, each piece for one line; three queries at most.
+    """What lies free in the bins of a depot for what emergencies miss, each piece for one line; four queries at most.
 
     As in the order of sources, pieces that are still good when the next month is over come before those that are
     near their date; promised pieces and held lots are left alone.
@@ -32,17 +29,13 @@ def free_for(contents: Collection[Contents], depot: str) -> Iterator[Taken]:
     if not wanted:
         return
     items = {stand.line.item_id for _, stand in wanted if stand.line.item_id}
-    here = Balance.objects.filter(
-        lot__item__in=items, quantity__gt=0, place__kind=BIN, place__depot__depot=depot
-    ).select_related("lot__item", "place__depot")
-    lying = [*here.order_by(F("lot__use_by").asc(nulls_last=True), "pk")]
-    held, margin = open_holds(one.lot for one in lying), margin_days()
-    free = _free([one for one in lying if (one.lot.item_id, one.lot.number) not in held])
+    lying = free_on_shelf(items, depot)
+    free, margin = {balance.pk: pieces for balance, pieces in lying}, margin_days()
     for one, stand in wanted:
         until = good_until(one.bag.job, margin)
         missing = stand.missing
-        for balance in sorted(lying, key=lambda balance: _is_near(balance, until)):
-            pieces = min(missing, free.get(balance.pk, 0))
+        for balance, _ in sorted(lying, key=lambda row: _is_near(row[0], until)):
+            pieces = min(missing, free[balance.pk])
             if pieces and balance.lot.item_id == stand.line.item_id and is_good(balance.lot, until):
                 free[balance.pk] -= pieces
                 missing -= pieces
@@ -52,8 +45,3 @@ def free_for(contents: Collection[Contents], depot: str) -> Iterator[Taken]:
 def _is_near(balance: Balance, until: date | None) -> bool:
     use_by = balance.lot.use_by
     return bool(until and use_by and use_by < until + timedelta(NEAR_DAYS))
-
-
-def _free(lying: Collection[Balance]) -> dict[int, int]:
-    promised = promised_at(place__in={one.place_id for one in lying})
-    return {one.pk: max(one.quantity - promised[one.place_id, one.lot_id], 0) for one in lying}

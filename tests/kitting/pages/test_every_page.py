@@ -40,7 +40,7 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 # Files, and the health of the server; what only takes a form is left out by itself.
 NO_PAGES = {
     "health", "slip", "paper", "bag-paper", "bag-papers", "sent-sheet-file", "consumption-file", "count-sheet-file",
-    "layout-file", "carried-worker", "carried-data",
+    "layout-file", "carried-worker", "carried-data", "restock-slip-file",
 }  # fmt: skip
 ONE_COLUMN = '[reels]\nreel = "{Cable}"\n"cable type" = "CT-01"\n'
 PARTS = 3  # so that workers share the pages
@@ -124,6 +124,7 @@ def named() -> dict[str, str]:
         "files/<int:number>/columns": f"files/{foreign.pk}/columns",
         "files/<int:number>": f"files/{file.pk}", "layouts/<int:number>": f"layouts/{layout.pk}",
         "places/<int:number>": f"places/{Place.objects.filter(kind='bin').earliest('pk').pk}",
+        "trucks/<int:number>": f"trucks/{Place.objects.filter(kind='truck').earliest('pk').pk}",
         "receive/<int:number>": f"receive/{OrderLine.objects.latest('pk').pk}",
         "transfers/<int:number>": f"transfers/{Transfer.objects.latest('pk').pk}",
         "counts/differences/<int:number>": f"counts/differences/{count.lines.get(state=RECOUNTED).pk}",

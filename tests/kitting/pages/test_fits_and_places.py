@@ -67,7 +67,7 @@ def test_what_does_not_fit_leads_to_the_nearest_pieces_that_do_on_trucks_as_well
     assert "DOES NOT FIT entrance too small by 1.14 mm (0.045 in)" in said
     assert "What does fit A part that doesn't fit is not forced on" in said
     assert "H T-22 truck" in said.partition("Where EL15-2 is")[2]
-    assert "1 working day by van counted 29 days ago, OLD" in said
+    assert "1 working day by van seen 29 days ago, OLD" in said
     assert "What does fit" not in fit(crew, part="EL15-2", reading="0.845", unit="in")
     assert "No part of this kind" in fit(crew, part="EL15-1", reading="2.9", unit="in")
 

@@ -16,7 +16,7 @@ from django.urls import resolve
 from module_books import books_of_module
 from people import STORES
 
-from inventory.models import VAN, Action, Balance, Depot, Item, OrderLine, Place, PurchaseOrder, Transfer
+from inventory.models import TRUCK, VAN, Action, Balance, Depot, Item, OrderLine, Place, PurchaseOrder, Transfer
 from jobs.models import Job
 from kitting.models import Bag, BagRequest, CountLine, CountList, Person, ReserveRelease
 from kitting.pages.routes import OPEN, ROUTES, Route, guarded, may_see
@@ -115,6 +115,9 @@ THINGS: dict[str, Callable[[str], str]] = {
     "ORDER_LINE": order_line_of,
     "PIECES": lambda depot: str(Balance.objects.filter(place__depot__depot=depot).earliest("pk").pk),
     "TRANSFER": transfer_to,
+    "TRUCK": lambda depot: str(
+        Place.objects.get_or_create(depot=Depot.objects.get(depot=depot), code="T", kind=TRUCK)[0].pk
+    ),
     "RESERVE": reserve_of,
     "BAG_ASKED": asked_of_bag,
     "COUNT": lambda depot: str(count_of(depot).number),
