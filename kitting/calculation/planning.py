@@ -55,7 +55,7 @@ from kitting.calculation.requirement_table import LineAnswers, requirement_table
 from kitting.calculation.rule_book import rule_book
 from kitting.calculation.sheets.book import Book
 from kitting.calculation.shortages import Buying, ShortLine, shortage_table
-from kitting.calculation.supply import Supply, read_supply
+from kitting.calculation.supply import Supply, good_reserve, read_supply
 
 Progress = Callable[[str], None]
 
@@ -362,10 +362,6 @@ def _short_tables(
         buying=buying,
         refused={job: f"refused, served after all others: {sentence}" for job, sentence in refused.items()},
     )
-    reserve: dict[tuple[str, str], int] = defaultdict(int)
-    for row in records(book, "stock"):
-        if row["place_kind"] == "reserve":
-            reserve[(row["stock_code"], row["depot"])] += row["quantity"]
     reorder, blocked = reorder_table(
         short_lines,
         items=items,
@@ -374,7 +370,7 @@ def _short_tables(
         levels=records(book, "levels"),
         left=holdings.bins_left(),
         on_order=holdings.ordered_for_nobody(),
-        reserve=reserve,
+        reserve=good_reserve(book, made.as_of),
         due_back=made.due_back,
     )
     return shortages, reorder, blocked

@@ -1,5 +1,6 @@
 """Free pieces for planned work: stock and orders as lots, with the day they can be at each depot."""
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -17,7 +18,8 @@ from kitting.calculation.sheets.book import Book
 # Pieces of these places are free for planned work; truck, hold and reserve never are.
 BIN, STAGING, BAG, VAN, SUPPLIER_OWNED = "bin", "staging", "bag", "van", "supplier-owned"
 FREE_PLACES = (BIN, STAGING, BAG, VAN, SUPPLIER_OWNED)
-LOCKED_PLACES = {"truck": TRUCK, "reserve": RESERVE}
+_RESERVE = "reserve"
+LOCKED_PLACES = {"truck": TRUCK, _RESERVE: RESERVE}
 NO_DEPOT = -1  # where pieces on the road lie
 _ON_THE_ROAD = {"depot": NO_DEPOT, "own_depot_only": False}
 
@@ -148,6 +150,16 @@ def _stock(book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], dated:
         )
         facts = _facts(row, ready, ways, own_only=own_only, only_kit=kept_for, is_order=False)
         found.append((source, {**facts, **_ON_THE_ROAD} if kind == VAN else facts))
+    return found
+
+
+def good_reserve(book: Book, as_of: date) -> Mapping[tuple[str, str], int]:
+    """Thousandths in reserve by stock code and depot; what is out of date or lacks its date is no reserve any more."""
+    dated = {row["stock_code"] for row in records(book, "items") if row["shelf_months"] is not None}
+    found: dict[tuple[str, str], int] = defaultdict(int)
+    for row in records(book, "stock"):
+        if row["place_kind"] == _RESERVE and _is_good(row, dated) and (row["use_by"] or as_of) >= as_of:
+            found[(row["stock_code"], row["depot"])] += row["quantity"]
     return found
 
 

@@ -37,6 +37,13 @@ PLACES = (
     Place("Receive", "receive", "warehouse", "what suppliers bring: count it in two units"),
     Place("Transfers", "transfers", "warehouse", "load a van, count one out, settle differences"),
     Place("Trucks", "trucks", "truck stock", "what each truck is to carry, what is on it, restock it, turn in from it"),
+    Place(
+        "Reserve",
+        "reserves",
+        "reserve",
+        "what lies in reserve, its floor and cover; swap old pieces for fresh ones",
+        at_top=False,
+    ),
     Place("Counts", "counts", "count", "count a few places blind, settle what differs, how accurate the books are"),
     Place("Buying", "buying", "order sheet", "what to order from whom, in the units they sell; sheets that were sent"),
     Place("On order", "orders", "order sheet", "when it comes, who waits for it, what has come and who got it"),

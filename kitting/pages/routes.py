@@ -50,6 +50,7 @@ from kitting.pages import (
     planning_pages,
     premade_pages,
     receiving_pages,
+    reserve_page,
     rule_draft_pages,
     short_line_pages,
     signing_in,
@@ -250,6 +251,7 @@ ROUTES: tuple[Route, ...] = (
     Route("trucks/<int:number>/restock-slip.pdf", "restock-slip", truck_pages.slip_paper, TRUCK_STOCK, (SIGNED_IN, ""),
           form_only=True),
     Route("trucks/<int:number>/restock-slip.csv", "restock-slip-file", truck_pages.slip_file, TRUCK_STOCK),
+    Route("reserve", "reserves", reserve_page.reserve_list, "reserve", (WAREHOUSE, DO)),
     Route("ends", "ends", ends_page.ends, "as-installed", ("as-installed", DO)),
     Route("holds/<int:number>/tag.pdf", "hold-tag", lot_pages.tag, "trace", (SIGNED_IN, ""), form_only=True),
     # counts: stores count and explain, the auditor approves

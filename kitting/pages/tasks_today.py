@@ -42,6 +42,7 @@ from kitting.selectors.orders import on_order, to_give_out
 from kitting.selectors.premade_kits import READY as FILLED
 from kitting.selectors.premade_kits import kits, to_build
 from kitting.selectors.returns_due import NOTICE_DAYS, returns_late
+from kitting.selectors.rotation import rotations
 from kitting.selectors.stock_sums import order_lines_open
 from kitting.selectors.storms import LONGEST_DAYS, left_on, lots_unnamed, open_storms
 from kitting.selectors.transfer_asks import open_asks
@@ -92,6 +93,7 @@ def _stores(asked: Asked) -> Iterator[Task]:
     asks = [one for one in open_asks(depots) if not depots or one.source in depots]
     near = (one.lying for one in look_ahead(today=asked.today, days=(_SOON_EXPIRED_DAYS,)) if one.lying.use_by)
     low = [one for one in trucks(today=asked.today, depots=depots) if one.below or one.to_take_off]
+    swaps = [str(one.old.lot) for one in rotations(today=asked.today, depots=depots)]
     ageing = sorted({f"{one.stock_code} {one.lot}" for one in near if not depots or one.depot in depots})
     waiting = (
         (len(due), "order lines due to receive", "receive", ", ".join(str(one) for one in due)),
@@ -100,6 +102,7 @@ def _stores(asked: Asked) -> Iterator[Task]:
         (len(differences_open(depots)), "transfers counted differently", "transfers", ""),
         (len(asks), "asked by other depots", "transfers", ""),
         (len(low), "trucks to restock or to clear", "trucks", ", ".join(str(one.place) for one in low)),
+        (len(swaps), "lots of the reserve to swap for fresh ones", "reserves", ", ".join(dict.fromkeys(swaps))),
         (len(ageing), "lots out of date within a month or already", "stock-dates", ", ".join(ageing)),
     )
     for number, what, route, note in waiting:

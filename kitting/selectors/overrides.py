@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from inventory.models import HOLD, RESERVE, LotHold, Movement
 from kitting.models import Borrow, Event, LotRequest, ReserveRelease
+from kitting.selectors.reserve import ROTATION
 
 # Event by name -> what it overrides. Whatever is recorded under one of these names has a reason.
 OVERRIDING_EVENTS: Mapping[str, str] = MappingProxyType(
@@ -91,7 +92,10 @@ def _of_borrows(since: datetime | None, until: datetime | None) -> Iterator[Over
 
 
 def _of_places(since: datetime | None, until: datetime | None) -> Iterator[Override]:
-    """Actions that took pieces out of the reserve or from a place of set-aside pieces, however they were carried."""
+    """Actions that took pieces out of the reserve or from a place of set-aside pieces, however they were carried.
+
+    A rotation is none: as many fresh pieces went into the reserve.
+    """
     asked = dict(ReserveRelease.objects.exclude(action="").values_list("action", "asked_by"))
     moves = Movement.objects.filter(
         from_place__kind__in=_PLACES,
@@ -99,7 +103,7 @@ def _of_places(since: datetime | None, until: datetime | None) -> Iterator[Overr
         reverses__isnull=True,
         **_within("action__at", since, until),
     )
-    rows = moves.values_list(
+    rows = moves.exclude(action__use_case=ROTATION).values_list(
         "action__number", "from_place__kind", "to_place__kind", "action__at", "action__by", "action__why",
         "lot__item__stock_code", "from_place__depot__depot", "from_place__code",
     )  # fmt: skip
