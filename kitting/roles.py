@@ -2,6 +2,7 @@
 
 import csv
 from dataclasses import dataclass
+from datetime import datetime
 from importlib.resources import files
 
 from kitting.errors import Refusal
@@ -34,11 +35,20 @@ ACTIONS = tuple(dict.fromkeys(action for action, _ in _MAY))
 
 @dataclass(frozen=True, slots=True)
 class Actor:
-    """A person who acts, with roles; ``depots`` limits where, empty means everywhere."""
+    """A person who acts, with roles; ``depots`` limits where, empty means everywhere.
+
+    ``until`` is when the access of a visiting crew ends.
+    """
 
     name: str
     roles: frozenset[str]
     depots: frozenset[str] = frozenset()
+    until: datetime | None = None
+
+    @property
+    def is_visiting(self) -> bool:
+        """Whether they are a visiting crew, and nothing else."""
+        return self.roles == {VISITING_CREW}
 
     def may(self, action: str, level: str, depot: str | None = None) -> bool:
         """Whether the table allows it, at this depot; to see another depot is always allowed.

@@ -19,7 +19,8 @@ class People(BaseUserManager["Person"]):
 class Person(AbstractBaseUser):
     """A person with roles; ``depots`` are codes of depots where they act, none of them: everywhere.
 
-    ``pin`` is kept as a digest, '' for none.
+    ``pin`` is kept as a digest, '' for none. ``access_until`` is when the access of a visiting crew ends, and
+    ``access_by`` who gave it.
     """
 
     sign_in = models.CharField(max_length=CODE_LENGTH, unique=True)
@@ -28,22 +29,29 @@ class Person(AbstractBaseUser):
     depots = models.JSONField(default=list, blank=True)
     pin = models.CharField(max_length=128, blank=True)
     is_active = models.BooleanField(default=True)
+    access_until = models.DateTimeField(null=True, blank=True)
+    access_by = models.CharField(max_length=NAME_LENGTH, blank=True)
     version = models.PositiveIntegerField(default=1)
 
     USERNAME_FIELD = "sign_in"
     objects = People()
 
     class Meta:
-        """A person has a name."""
+        """A person has a name, and somebody gave an access that ends."""
 
-        constraints = (models.CheckConstraint(condition=~models.Q(name=""), name="person_has_a_name"),)
+        constraints = (
+            models.CheckConstraint(condition=~models.Q(name=""), name="person_has_a_name"),
+            models.CheckConstraint(
+                condition=models.Q(access_until__isnull=True) | ~models.Q(access_by=""), name="access_given_by_somebody"
+            ),
+        )
 
     def __str__(self) -> str:
         return self.name
 
     def actor(self) -> Actor:
         """The person as whoever acts."""
-        return Actor(self.name, frozenset(self.roles), frozenset(self.depots))
+        return Actor(self.name, frozenset(self.roles), frozenset(self.depots), self.access_until)
 
     def set_pin(self, pin: str) -> None:
         """Keep the digest of a PIN."""

@@ -18,7 +18,7 @@ from kitting.selectors.bag_contents import bare
 from kitting.selectors.exceptions import kept_scans, open_bags, unknown_lots
 from kitting.selectors.overrides import overrides
 from kitting.selectors.spare_use import spare_use
-from kitting.services.replay_scans import book_kept, settle_scan
+from kitting.services.replay_scans import SCANS, book_kept, settle_scan
 
 _LOOKED_BACK = timedelta(days=30)
 
@@ -35,7 +35,7 @@ def exceptions(asked: Asked) -> HttpResponse:
             return refused(asked, refusal, reverse("exceptions"))
     context = {
         "since": since,
-        "kept": kept_scans(),
+        "kept": [(one, one.use_case in SCANS) for one in kept_scans()],
         "tables": [borrow_table(asked), _bags(asked), _unknown(), _spares(), _overrides(asked, since)],
         "may_settle": asked.actor.may("bags", DO),
     }

@@ -69,8 +69,12 @@ from kitting.pages import (
 from kitting.pages.asked import ANY_REFUSAL, Asked, View, not_served
 from kitting.pages.bag_forms import depot_of_bag
 from kitting.pages.idle import is_locked, keep_form
+from kitting.pages.signing_in import turned_away
 from kitting.pages.step_pages import STEPS
+from kitting.pages.typed import NOT_TYPED
 from kitting.roles import APPROVE, ASK, DO, SEE, Actor, require
+from kitting.selectors.access import access_refusal
+from kitting.services.replay_scans import keep_typed
 
 OPEN, SIGNED_IN = "", "signed in"  # no right of the table of roles: for anybody; for whoever is signed in
 Of = Callable[..., str]  # the depot that a page is about, from what its address names
@@ -86,6 +90,7 @@ class Route:
         acts: action, and the levels of which one is needed for a form sent to it; None: it takes no form.
         depot: the depot that a form sent to it would change, from what the address names.
         form_only: nothing is to be looked at there, it only takes a form: looking must change nothing.
+        keeps_late: what a visiting crew sends there after its access has ended is kept for a person by the view.
     """
 
     path: str
@@ -95,6 +100,7 @@ class Route:
     acts: tuple[str, ...] | None = None
     depot: Of | None = None
     form_only: bool = False
+    keeps_late: bool = False
 
     @property
     def methods(self) -> list[str]:
@@ -102,6 +108,8 @@ class Route:
         return ["GET", "HEAD"] * (not self.form_only) + ["POST"] * (self.acts is not None)
 
 
+PLANS, BAGS, WAREHOUSE, BUYS, COUNT = "job dates", "bags", "warehouse", "order sheet", "count"
+TRUCK_STOCK, TURN_IN = "truck stock", "turn in"
 _WHILE_LOCKED = ("switch", "sign-out")
 
 
@@ -117,6 +125,10 @@ def guarded(route: Route) -> Callable[..., HttpResponse]:
         if route.name not in _WHILE_LOCKED and is_locked(request):
             return _locked(request)
         asked = Asked(request, request.user)
+        no_access = access_refusal(asked.actor, asked.at) if asked.actor.is_visiting else ""
+        if no_access and not route.keeps_late and route.name not in _WHILE_LOCKED:
+            _keep_turned_in(route, asked, named, no_access)
+            return turned_away(request, no_access)
         try:
             _require(route, asked, named)
             return route.view(asked, **named)
@@ -134,6 +146,15 @@ def _locked(request: HttpRequest) -> HttpResponse:
     return redirect_to_login(reverse("kept-form"), reverse("switch"))
 
 
+def _keep_turned_in(route: Route, asked: Asked, named: dict[str, str], why: str) -> None:
+    """What a visiting crew turned in after its access had ended is not lost: a person looks at it."""
+    if asked.request.method == "POST" and route.acts == (TURN_IN, DO):
+        typed = {name: ", ".join(texts) for name, texts in asked.request.POST.lists() if name not in NOT_TYPED}
+        keep_typed(
+            page=route.name, typed={**named, **typed}, why=why, action=asked.action, actor=asked.actor, at=asked.at
+        )  # fmt: skip
+
+
 def _require(route: Route, asked: Asked, named: dict[str, str]) -> None:
     if route.sees != SIGNED_IN:
         require(asked.actor, route.sees, SEE)
@@ -142,10 +163,6 @@ def _require(route: Route, asked: Asked, named: dict[str, str]) -> None:
         depot = route.depot(**named) if route.depot else None
         if not any(asked.actor.may(action, level, depot) for level in levels):
             require(asked.actor, action, levels[0], depot)
-
-
-PLANS, BAGS, WAREHOUSE, BUYS, COUNT = "job dates", "bags", "warehouse", "order sheet", "count"
-TRUCK_STOCK = "truck stock"
 
 
 def at_depot(depot: str) -> str:
@@ -275,22 +292,23 @@ ROUTES: tuple[Route, ...] = (
     Route("bags/<str:code>/print/<str:name>.pdf", "bag-paper", paper_pages.bag_paper, BAGS, (SIGNED_IN, "")),
     Route("bags/<str:code>/undo", "undo", bag_pages.undo_scan, BAGS, (BAGS, DO), depot_of_bag, form_only=True),
     Route("bags/<str:code>/check", "check", check_pages.check, BAGS, (BAGS, DO), depot_of_bag),
-    Route("bags/<str:code>/turn-in", "turn-in", turn_in_pages.turn_in_page, "turn in", ("turn in", DO), depot_of_bag),
+    Route("bags/<str:code>/turn-in", "turn-in", turn_in_pages.turn_in_page, TURN_IN, (TURN_IN, DO), depot_of_bag),
     Route("bags/<str:code>/ask-short", "ask-short", bag_request_pages.ask_short, "short bag",
           ("short bag", ASK, APPROVE), depot_of_bag),
     Route("bags/<str:code>/install", "install", install_pages.install_page, BAGS, ("as-installed", DO), depot_of_bag),
     Route("bags/<str:code>/borrow", "borrow", borrow_pages.borrow, BAGS, (BAGS, DO), depot_of_bag),
     *(Route(f"bags/<str:code>/{one.name}", one.name, one.view, BAGS, (one.right, DO), depot_of_bag) for one in STEPS),
-    Route("bags/<str:code>/write-off", "write-off", oops_pages.oops_page, BAGS, ("turn in", DO), depot_of_bag),
+    Route("bags/<str:code>/write-off", "write-off", oops_pages.oops_page, BAGS, (TURN_IN, DO), depot_of_bag),
     Route("bags/<str:code>/pay-back", "pay-back", borrow_pages.pay_back_page, BAGS, (BAGS, DO), depot_of_bag),
     Route("pick/<str:depot>", "pick", pick_pages.pick, BAGS, (BAGS, DO), at_depot),
     Route("labels/<str:depot>", "day-labels", label_pages.day_labels, BAGS, (SIGNED_IN, "")),
     Route("issue/<str:depot>", "issue", out_pages.issue, BAGS, (BAGS, DO), at_depot),
     # without a signal: a script fills the page, and use cases look at what each scan needs
-    Route("carried/bags", "carried", carried_pages.carried_page, "turn in"),
-    Route("carried/worker.js", "carried-worker", carried_pages.worker, "turn in"),
-    Route("carried/bags.json", "carried-data", carried_pages.carried_data, "turn in"),
-    Route("carried/scans", "carried-scans", carried_pages.carried_scans, "turn in", ("turn in", DO), form_only=True),
+    Route("carried/bags", "carried", carried_pages.carried_page, TURN_IN),
+    Route("carried/worker.js", "carried-worker", carried_pages.worker, TURN_IN),
+    Route("carried/bags.json", "carried-data", carried_pages.carried_data, TURN_IN),
+    Route("carried/scans", "carried-scans", carried_pages.carried_scans, TURN_IN, (TURN_IN, DO), form_only=True,
+          keeps_late=True),
     # storms: the duty supervisor opens and closes them; use cases look at the rest of what is decided there
     Route("storms", "storms", storm_pages.storms, PLANS, ("storm", ASK, APPROVE)),
     Route("storms/<str:storm>", "storm", storm_pages.storm, PLANS, ("storm", ASK, APPROVE)),
@@ -301,7 +319,7 @@ ROUTES: tuple[Route, ...] = (
     Route("storms/<str:storm>/issue/<str:depot>", "storm-issue", storm_counter.storm_issue, BAGS, (BAGS, DO),
           depot_in_storm),
     Route("storms/<str:storm>/lots", "storm-lots", storm_counter.storm_lots, BAGS, (BAGS, DO)),
-    Route("storms/<str:storm>/returns", "storm-returns", storm_counter.storm_returns, "turn in"),
+    Route("storms/<str:storm>/returns", "storm-returns", storm_counter.storm_returns, TURN_IN),
     # kits that are built ahead
     Route("premade", "premade", premade_pages.premade, BAGS),
     Route("premade/<str:depot>/build", "premade-build", premade_pages.build, BAGS, (BAGS, DO), at_depot,

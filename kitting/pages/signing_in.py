@@ -10,9 +10,12 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from kitting.models import Person
 from kitting.pages.asked import ACTION, CONFIRMED, NIGHT_COOKIE, Asked, done, go_to, page
 from kitting.pages.idle import kept_form, unlock
+from kitting.selectors.access import access_refusal
+from kitting.selectors.clock import books_now
 from kitting.selectors.policies import paper_choices
 
 _WRONG = "No active person has this name and password. After five tries there is a quarter of an hour of silence."
+_NOT_THEIRS = "This PIN is not theirs, or they have none: sign in with the password."
 _LOCKED = "Too many tries under this name. Wait a quarter of an hour, or ask an administrator for a new password."
 _NOT_TYPED = (ACTION, CONFIRMED, "gloves")
 _A_YEAR = 365 * 24 * 60 * 60
@@ -36,9 +39,17 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     person = authenticate(request, username=request.POST.get("username", ""), password=request.POST.get("password", ""))
     if person is None:
         return _form(request, _WRONG, 401)
+    no_access = access_refusal(person.actor(), books_now())
+    if no_access:
+        return _form(request, no_access, 403)
     login(request, person)
     unlock(request)
     return go_to(_next(request))
+
+
+def turned_away(request: HttpRequest, why: str) -> HttpResponse:
+    """Say to somebody whose access is over why they see nothing, where another person may sign in."""
+    return _form(request, why, 403)
 
 
 def locked_out(request: HttpRequest, *_: object, **__: object) -> HttpResponse:
@@ -60,11 +71,11 @@ def switch(asked: Asked) -> HttpResponse:
     problem = ""
     if asked.request.method == "POST":
         person = authenticate(asked.request, username=asked.text("username"), pin=asked.text("pin"))
-        if person is not None:
+        problem = access_refusal(person.actor(), asked.at) if person is not None else _NOT_THEIRS
+        if person is not None and not problem:
             login(asked.request, person)
             unlock(asked.request)
             return done(Asked(asked.request, person), "GOOD DAY", f"{person} goes on here.", back)
-        problem = "This PIN is not theirs, or they have none: sign in with the password."
     people = Person.objects.filter(is_active=True).exclude(pin="").order_by("name")
     context = {"people": people, "problem": problem, "next": back}
     return page(asked, "switch.html", context, 401 if problem else 200)

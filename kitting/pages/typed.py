@@ -15,12 +15,12 @@ from kitting.pages.asked import ACTION, CONFIRMED, Asked
 
 _MONTH = re.compile(r"\d{4}-\d{2}")
 
-_NOT_TYPED = ("csrfmiddlewaretoken", ACTION, CONFIRMED)
+NOT_TYPED = ("csrfmiddlewaretoken", ACTION, CONFIRMED)
 
 
 def back_with_typed(asked: Asked, address: str) -> str:
     """A page that reads what was typed from its address, so that after a refusal nothing is typed again."""
-    typed = [(name, text) for name, text in asked.request.POST.items() if text and name not in _NOT_TYPED]
+    typed = [(name, text) for name, text in asked.request.POST.items() if text and name not in NOT_TYPED]
     return f"{address}?{urlencode(typed)}"
 
 

@@ -1,17 +1,18 @@
 """Add people and say what they may do: an administrator's work, each change an event."""
 
 from collections.abc import Collection
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from django.db import transaction
 
 from inventory.models import Depot
 from kitting.errors import Refusal
 from kitting.models import Person
-from kitting.roles import ADMINISTRATOR, DO, ROLES, Actor, require
+from kitting.roles import ADMINISTRATOR, DO, ROLES, VISITING_CREW, Actor, require
 from kitting.services.record_events import Happening, record_events
 
 SHORTEST_PASSWORD, SHORTEST_PIN = 10, 4
+LONGEST_ACCESS = timedelta(days=30)
 
 
 @transaction.atomic(durable=True)
@@ -26,6 +27,7 @@ def keep_person(
     password: str = "",
     pin: str = "",
     active: bool = True,
+    until: datetime | None = None,
 ) -> Person:
     """Add a person, or change what they may do; without a new password or PIN the former stays.
 
@@ -38,23 +40,72 @@ def keep_person(
         at: moment of the change.
         password, pin: new ones, '' for none.
         active: whether they may sign in.
+        until: when the access of a visiting crew ends; nobody else's ends by itself.
 
     Raises:
         Refusal: ``not-allowed``; ``own-rights``; ``no-name``; ``name-taken``; ``unknown-role``; ``unknown-depot``;
-            ``short-password``; ``short-pin``.
+            ``short-password``; ``short-pin``; ``visiting-alone``: a visiting crew has no other role; those of
+            ``set_access``.
     """
     require(actor, "people", DO)
     found = Person.objects.select_for_update().filter(sign_in__iexact=sign_in).first() or Person(sign_in=sign_in)
     if found.pk and found.name == actor.name:
         raise Refusal("own-rights", "Another administrator changes what you may do.", {"person": found.name})
     _refuse_unsound(found, sign_in, name, roles, depots)
-    before = {"roles": found.roles, "depots": found.depots, "active": found.is_active} if found.pk else {}
+    before = _rights(found) if found.pk else {}
     found.name, found.roles, found.depots, found.is_active = name, sorted(roles), sorted(depots), active
     _keep_secrets(found, password, pin)
+    _give_access(found, until, actor, at)
     found.version += 1
     found.save()
-    told = {"before": before, "after": {"roles": found.roles, "depots": found.depots, "active": active}}
+    told = {"before": before, "after": _rights(found)}
     record_events([Happening("person kept", found.name, told)], by=actor.name, at=at)
+    return found
+
+
+def _rights(found: Person) -> dict[str, object]:
+    return {"roles": found.roles, "depots": found.depots, "active": found.is_active, "until": found.access_until}
+
+
+def _give_access(found: Person, until: datetime | None, actor: Actor, at: datetime) -> None:
+    """Note until when a visiting crew has access, and who gave it."""
+    if not found.actor().is_visiting:
+        found.access_until, found.access_by = None, ""
+    elif until != found.access_until or until is None:
+        _refuse_end(until, at)
+        found.access_until, found.access_by = until, actor.name
+
+
+def _refuse_end(until: datetime | None, at: datetime) -> None:
+    if until is None:
+        raise Refusal("no-end", "Say until when the visiting crew has access: day and time.", {})
+    if until <= at:
+        raise Refusal("ended-already", "The end of an access lies ahead; to stop one, press Stop.", {"until": until})
+    if until > at + LONGEST_ACCESS:
+        message = f"A visiting crew has access for {LONGEST_ACCESS.days} days at most; extend it later."
+        raise Refusal("too-long", message, {"until": until})
+
+
+@transaction.atomic(durable=True)
+def set_access(*, sign_in: str, until: datetime | None, actor: Actor, at: datetime) -> Person:
+    """Extend the access of a visiting crew, or end it now where ``until`` is None.
+
+    Raises:
+        Refusal: ``not-allowed``; ``no-visitor``; ``ended-already``; ``too-long``: more than 30 days ahead.
+    """
+    require(actor, "people", DO)
+    found = Person.objects.select_for_update().filter(sign_in__iexact=sign_in).first()
+    if found is None or not found.actor().is_visiting:
+        raise Refusal("no-visitor", f"{sign_in!r} is no visiting crew.", {"sign_in": sign_in})
+    before = found.access_until
+    if until is not None:
+        _refuse_end(until, at)
+    found.access_until, found.access_by = until or at, actor.name
+    found.version += 1
+    found.save()
+    name = "access extended" if until else "access stopped"
+    told = {"before": before, "after": found.access_until}
+    record_events([Happening(name, found.name, told)], by=actor.name, at=at)
     return found
 
 
@@ -83,6 +134,9 @@ def _refuse_unsound(found: Person, sign_in: str, name: str, roles: Collection[st
             f" Not: {', '.join(strangers)}." * bool(strangers)
         )
         raise Refusal("unknown-role", message, {"roles": strangers})
+    if VISITING_CREW in roles and len({*roles}) > 1:
+        message = "A visiting crew turns in and looks up field answers; it has no other role."
+        raise Refusal("visiting-alone", message, {"roles": sorted(roles)})
     known = {*Depot.objects.values_list("depot", flat=True)}
     missing = sorted(set(depots) - known)
     if missing:

@@ -10,10 +10,12 @@ from django.db import transaction
 
 import inventory.errors
 from inventory.errors import Doubt
+from inventory.models import Action
 from inventory.selectors.finding import depot_named, place_at
 from kitting.errors import Refusal
 from kitting.models import KeptScan
 from kitting.roles import ADMINISTRATOR, DO, STOREKEEPER, Actor, require
+from kitting.selectors.access import access_refusal
 from kitting.services.count_places import CountAnswer, enter_count, recount
 from kitting.services.fill_bags import check, finish_short, lift, pick, put_back, reopen
 from kitting.services.issue_bags import begin_work, hand_back, issue, stage
@@ -88,6 +90,8 @@ def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: 
     A pick is a fact: one made before its lot was put on hold is booked, and the bag goes on hold; what it would have
     asked, such as of another job's promise, is told to stores.
 
+    Scans of a visiting crew whose access has ended meanwhile are kept as well, and nothing of them is booked.
+
     What can't be applied is kept with the reason, and stays kept until a person settles it or a later replay finds
     that it can be applied.
     """
@@ -97,6 +101,13 @@ def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: 
     known: list[str] = []
     kept: list[str] = []
     for scan in scans:
+        no_access = access_refusal(scan.actor, at)
+        if no_access:
+            is_known = Action.objects.filter(number=scan.action).exists()
+            (known if is_known else kept).append(scan.action)
+            if not is_known:
+                _keep(device, scan, no_access, at)
+            continue
         try:
             answer = _apply_fact(scan, at, at - device_now)
         except (Refusal, inventory.errors.Refusal) as refusal:
@@ -126,6 +137,11 @@ def book_kept(*, action: str, actor: Actor, at: datetime, confirmed: Collection[
     answer = _apply(Recorded(kept.use_case, content, action, kept.device_at, actor), at, timedelta())
     settle_scan(action=action, why=f"booked as {kept.by} had scanned it", actor=actor, at=at)
     return answer
+
+
+def keep_typed(*, page: str, typed: Mapping[str, object], why: str, action: str, actor: Actor, at: datetime) -> None:
+    """Keep what somebody without access typed into a page, so that a person can look at it; nothing is booked."""
+    _keep("a browser", Recorded(page, typed, action, at, actor), why, at)
 
 
 @transaction.atomic(durable=True)

@@ -1,6 +1,7 @@
 """People of the demo who are signed in, and short words for what they do on pages."""
 
 import re
+from datetime import UTC, datetime
 from typing import Any
 
 import pypdfium2
@@ -13,6 +14,7 @@ from kitting.models import Person
 from kitting.roles import Actor
 
 PASSWORD, PIN = "a long password", "4711"
+FAR_AHEAD = datetime(2100, 1, 1, tzinfo=UTC)
 OTHER_STORES = person("L. Fenn", roles.STOREKEEPER)
 ADMINISTRATOR = person("A. Dara", roles.ADMINISTRATOR)
 VISITOR = person("V. Guest", roles.VISITING_CREW)
@@ -32,6 +34,8 @@ def people(*actors: Actor, depots: dict[str, list[str]] | None = None) -> None:
             name=actor.name,
             roles=sorted(actor.roles),
             depots=(depots or {}).get(actor.name, []),
+            access_until=FAR_AHEAD if actor.is_visiting else None,
+            access_by="A. Dara" if actor.is_visiting else "",
         )
         found.set_password(PASSWORD)
         found.set_pin(PIN)

@@ -28,11 +28,7 @@ from kitting.services.record_events import Happening, record_events
 pytestmark = pytest.mark.django_db
 FEW, MANY = 5, 12
 # Not pages, or led elsewhere at once; what only takes a form is left out by itself.
-<<<<<<< HEAD
-LEFT_OUT = {"health", "sign-out", "consumption-file", "kept-form"}
-=======
 LEFT_OUT = {"health", "sign-out", "consumption-file", "kept-form"}  # the last leads home where nothing is kept
->>>>>>> 6a99b60 (Leave the page of a kept form out of those that show much)
 
 
 def books_of(jobs: int) -> None:

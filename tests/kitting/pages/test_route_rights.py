@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from bag_stores import MORNING, demo_sheets, planned
+from browsing import FAR_AHEAD
 from django.contrib.sessions.backends.db import SessionStore
 from django.http import HttpRequest, HttpResponse
 from django.test import Client, RequestFactory
@@ -41,7 +42,7 @@ def roles_in(cell: str) -> set[str]:
 
 
 def person(role: str, depots: list[str]) -> Person:
-    return Person(sign_in="somebody", name="S. Omebody", roles=[role], depots=depots)
+    return Person(sign_in="somebody", name="S. Omebody", roles=[role], depots=depots, access_until=FAR_AHEAD)
 
 
 def answer_of(route: Route, method: str, who: Person, named: dict[str, str]) -> int:
