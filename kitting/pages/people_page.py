@@ -13,7 +13,7 @@ from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.tables import Table
 from kitting.pages.typed import typed_moment
 from kitting.roles import DO, ROLES
-from kitting.selectors.access import access_refusal, visitors
+from kitting.selectors.access import has_access, visitors
 from kitting.services.keep_people import LONGEST_ACCESS, keep_person, set_access
 
 _EXTEND, _STOP = "extend", "stop"
@@ -42,7 +42,7 @@ def people(asked: Asked) -> HttpResponse:
         "roles": ROLES, "depots": [*Depot.objects.order_by("depot").values_list("depot", flat=True)],
         "chosen": chosen, "form": _form(asked, chosen), "people": Person.objects.order_by("name"),
         "may_keep": asked.actor.may("people", DO), "days": LONGEST_ACCESS.days,
-        "visitors": [(one, _local(asked, one.access_until), access_refusal(one.actor(), asked.at))
+        "visitors": [(one, _local(asked, one.access_until), has_access(one.actor(), asked.at))
                      for one in visitors()],
     }  # fmt: skip
     return page(asked, "people.html", context)
@@ -51,7 +51,7 @@ def people(asked: Asked) -> HttpResponse:
 def _may_sign_in(asked: Asked, one: Person) -> str:
     if not one.is_active:
         return "shut out"
-    return "access ended" if access_refusal(one.actor(), asked.at) else "may sign in"
+    return "may sign in" if has_access(one.actor(), asked.at) else "access ended"
 
 
 def _form(asked: Asked, chosen: Person | None) -> dict[str, object]:
