@@ -5,10 +5,10 @@ from django.db.models import F, Q
 
 from inventory.models.catalogue import Depot, Item
 
-BIN, STAGING, BAG, TRUCK, VAN, HOLD, RESERVE, SUPPLIER_OWNED = (
-    "bin", "staging", "bag", "truck", "van", "hold", "reserve", "supplier-owned",
+BIN, STAGING, BAG, TRUCK, VAN, HOLD, RESERVE, SUPPLIER_OWNED, LENT = (
+    "bin", "staging", "bag", "truck", "van", "hold", "reserve", "supplier-owned", "lent",
 )  # fmt: skip
-PLACE_KINDS = (BIN, STAGING, BAG, TRUCK, VAN, HOLD, RESERVE, SUPPLIER_OWNED)
+PLACE_KINDS = (BIN, STAGING, BAG, TRUCK, VAN, HOLD, RESERVE, SUPPLIER_OWNED, LENT)
 
 
 class Place(models.Model):

@@ -9,6 +9,7 @@ from inventory.models import (
     BIN,
     HOLD,
     INSTALLED,
+    LENT,
     RESERVE,
     STAGING,
     SUPPLIER_OWNED,
@@ -36,9 +37,9 @@ def check(moves: Sequence[Move], why: str, made_at: datetime | None = None) -> N
             after it did not stop them. None: now.
 
     Raises:
-        Refusal: ``on-hold``: a held piece would go towards a job; names the hold. ``set-aside``: so would a piece that
-            lies at a hold place. ``needs-reason``: pieces leave a hold place or the reserve. ``owner``: the supplier's
-            pieces would lie among ours, or ours among his.
+        Refusal: ``on-hold``: a held piece would go towards a job or a neighbour; names the hold. ``set-aside``: so
+            would a piece that lies at a hold place. ``needs-reason``: pieces leave a hold place or the reserve.
+            ``owner``: the supplier's pieces would lie among ours, or ours among his.
     """
     holds = {
         key: hold
@@ -47,7 +48,7 @@ def check(moves: Sequence[Move], why: str, made_at: datetime | None = None) -> N
     }
     for move in moves:
         to_kind = move.target.kind if move.target is not None else ""
-        towards_a_job = move.ending == INSTALLED or to_kind in ON_ITS_WAY_TO_A_JOB
+        towards_a_job = move.ending == INSTALLED or to_kind in (*ON_ITS_WAY_TO_A_JOB, LENT)
         hold = holds.get((move.lot.item_id, move.lot.number))
         if towards_a_job:
             _refuse_stopped(move, hold)

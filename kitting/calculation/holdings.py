@@ -21,7 +21,7 @@ RESERVE = "in reserve"
 TOO_FAR = "too far to come in time"
 BOUND = "bound to its depot"
 EXPIRES = "expires"
-_WORDS = {"reserve": RESERVE, "truck": "on a truck", "hold": "on hold"}
+_WORDS = {"reserve": RESERVE, "truck": "on a truck", "hold": "on hold", "lent": "lent to a neighbour"}
 _NOT_FREE = "not free (staged for no job, or no use-by date)"
 _MOST_JOBS = 3  # jobs named in one sentence; the others are counted
 

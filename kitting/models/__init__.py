@@ -32,6 +32,7 @@ from kitting.models.counting import (
 from kitting.models.errands import Errand
 from kitting.models.freezes import Freeze
 from kitting.models.layouts import KeptLayout
+from kitting.models.loans import FROM_NEIGHBOUR, TO_NEIGHBOUR, Loan, LoanMove
 from kitting.models.orders import SentLine, SentSheet
 from kitting.models.people import Person
 from kitting.models.planning import (
@@ -77,6 +78,7 @@ __all__ = [
     "EXAMPLES_PASS",
     "EXPLAINED",
     "EXTEND_DATE",
+    "FROM_NEIGHBOUR",
     "LAPSED",
     "LINE_LENGTH",
     "LISTED",
@@ -93,6 +95,7 @@ __all__ = [
     "SHORT_ISSUE",
     "TO_BORROW",
     "TO_FIND",
+    "TO_NEIGHBOUR",
     "USED",
     "AddedLine",
     "Answer",
@@ -114,6 +117,8 @@ __all__ = [
     "KeptLayout",
     "KeptScan",
     "KitLevel",
+    "Loan",
+    "LoanMove",
     "LotRequest",
     "LotToFinish",
     "Person",

@@ -44,6 +44,9 @@ PLACES = (
         "what lies in reserve, its floor and cover; swap old pieces for fresh ones",
         at_top=False,
     ),
+    Place(
+        "Loans", "loans", "loan", "what is lent to neighbours or borrowed from them, and what is overdue", at_top=False
+    ),
     Place("Counts", "counts", "count", "count a few places blind, settle what differs, how accurate the books are"),
     Place("Buying", "buying", "order sheet", "what to order from whom, in the units they sell; sheets that were sent"),
     Place("On order", "orders", "order sheet", "when it comes, who waits for it, what has come and who got it"),

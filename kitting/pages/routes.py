@@ -36,6 +36,7 @@ from kitting.pages import (
     item_pages,
     label_pages,
     layout_pages,
+    loan_pages,
     lot_pages,
     notices_page,
     oops_pages,
@@ -269,6 +270,9 @@ ROUTES: tuple[Route, ...] = (
           form_only=True),
     Route("trucks/<int:number>/restock-slip.csv", "restock-slip-file", truck_pages.slip_file, TRUCK_STOCK),
     Route("reserve", "reserves", reserve_page.reserve_list, "reserve", (WAREHOUSE, DO)),
+    # loans: planners and buyers agree them, stores hand over; the use cases look at which of these it is
+    Route("loans", "loans", loan_pages.loans, "loan", ("loan", DO)),
+    Route("loans/<int:number>", "loan", loan_pages.loan_page, "loan", ("loan", SEE)),
     Route("ends", "ends", ends_page.ends, "as-installed", ("as-installed", DO)),
     Route("holds/<int:number>/tag.pdf", "hold-tag", lot_pages.tag, "trace", (SIGNED_IN, ""), form_only=True),
     # counts: stores count and explain, the auditor approves

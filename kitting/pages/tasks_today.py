@@ -36,6 +36,7 @@ from kitting.selectors.buying import to_order_counts
 from kitting.selectors.counting import bags_to_find
 from kitting.selectors.cutovers import cutovers
 from kitting.selectors.exceptions import kept_scans
+from kitting.selectors.loans import loan_stands
 from kitting.selectors.notices import new_notices
 from kitting.selectors.open_counts import COUNT, EXPLAIN, RECOUNT, list_states
 from kitting.selectors.orders import on_order, to_give_out
@@ -223,6 +224,18 @@ def _counting(asked: Asked) -> Iterator[Task]:
         yield Task(len(lost), "bags to be found", reverse("counts"))
 
 
+def _lending(asked: Asked) -> Iterator[Task]:
+    """Loans that should be given back by now; for stores also those that they have to hand over."""
+    stores, depots = asked.actor.may("warehouse", DO), asked.actor.depots
+    if not stores and not asked.actor.may("loan", DO):
+        return
+    stands = loan_stands(today=asked.today, depots=depots)
+    found = [one for one in stands if one.is_overdue(asked.today) or (stores and one.is_open and one.to_hand_over)]
+    if found:
+        what = "loans to hand over or overdue" if stores else "loans overdue"
+        yield Task(len(found), what, reverse("loans"), ", ".join(str(one.loan) for one in found[:_NAMED]))
+
+
 def _hearing(asked: Asked) -> Iterator[Task]:
     urgent, others = new_notices(asked.actor, asked.at)
     if urgent:
@@ -267,6 +280,6 @@ def _ahead(asked: Asked) -> Iterator[Task]:
 
 
 KINDS: list[Callable[[Asked], Iterator[Task]]] = [
-    _hearing, _storms, _deciding, _planning, _approved, _bags, _ahead, _stores, _counting, _buying, _returning,
-    _settling,
+    _hearing, _storms, _deciding, _planning, _approved, _bags, _ahead, _stores, _counting, _lending, _buying,
+    _returning, _settling,
 ]  # fmt: skip

@@ -323,6 +323,7 @@ def accounts(contents: Contents) -> dict[tuple[str, str], dict[str, int]]:
 def consumed() -> list[tuple[str, str, str, int]]:
     """Job, stock code, lot and thousandths of the suppliers' pieces that were used: for a consumption line each."""
     used = BagEntry.objects.filter(lot__supplier_owned=True, deed__in=(INSTALLED, SCRAPPED, LOST, *TAKEN_BACK))
+    used = used.exclude(lot__loan_moves__isnull=False)  # a neighbour's: the page of loans says what is owed
     names = ("line__bag__job__job", "lot__item__stock_code", "lot__number")
     sums: dict[tuple[str, str, str], int] = defaultdict(int)
     for *key, deed, pieces in used.values_list(*names, "deed").annotate(Sum("quantity")).order_by(*names):

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from django.db.models import Max, Q, QuerySet
 
-from inventory.models import BAG, BIN, OPENING, TRUCK, Balance, Depot, Lot, Movement, Place
+from inventory.models import BAG, BIN, LENT, OPENING, TRUCK, Balance, Depot, Lot, Movement, Place
 from inventory.selectors.finding import local_day
 from inventory.selectors.words import near
 from kitting.calculation.bag_states import IN_STORE, STAGED
@@ -141,8 +141,9 @@ def leading(amounts: Mapping[T, Fraction]) -> list[T]:
 
 
 def _countable(depot: Depot) -> Iterable[Balance]:
-    """Lots at places of a depot; what is in bags is counted by the bag, what is on the road when it has come."""
-    found = Balance.objects.filter(place__depot=depot, place__transfer__isnull=True).exclude(place__kind=BAG)
+    """Lots at places of a depot; what is in bags is counted by the bag, what is on the road or lent when it comes."""
+    found = Balance.objects.filter(place__depot=depot, place__transfer__isnull=True)
+    found = found.exclude(place__kind__in=(BAG, LENT))
     return found.select_related("lot__item", "place__depot").order_by("pk")
 
 

@@ -7,7 +7,7 @@ from datetime import date
 from django.db import connection, transaction
 from django.db.models import QuerySet
 
-from inventory.models import BAG, HOLD, STAGING, TRUCK, VAN, OldCode
+from inventory.models import BAG, HOLD, LENT, STAGING, TRUCK, VAN, OldCode
 from jobs.models import Job
 from kitting.calculation.natural_order import natural_rank
 from kitting.calculation.rule_book import DEFAULT_REVISION
@@ -21,7 +21,7 @@ from kitting.selectors.record_sheets import OLD_CODES, RECORDS, SheetRecords, re
 from kitting.selectors.rule_revisions import live_rules
 from kitting.selectors.stock_on_books import ended_jobs, lots_on_hold
 
-_PASSING_KINDS = {STAGING, BAG, TRUCK, VAN}  # what was emptied there is no fact any more; an empty bin still is
+_PASSING_KINDS = {STAGING, BAG, TRUCK, VAN, LENT}  # what was emptied there is no fact any more; an empty bin still is
 
 Rows = list[tuple[str, ...]]
 

@@ -11,6 +11,7 @@ from inventory.models import (
     BAG,
     BIN,
     HOLD,
+    LENT,
     RESERVE,
     STAGING,
     SUPPLIER_OWNED,
@@ -23,14 +24,14 @@ from inventory.models import (
 )
 from kitting.selectors.promises import promised_at
 
-FREE, PROMISED, OWNED, IN_BAGS, ON_TRUCKS, ON_THE_ROAD, IN_RESERVE, ON_HOLD, PAST_DATE = (
-    "free", "promised", "supplier's own", "in bags", "on trucks", "on the road", "in reserve", "on hold",
+FREE, PROMISED, OWNED, IN_BAGS, ON_TRUCKS, ON_THE_ROAD, IN_RESERVE, LENT_OUT, ON_HOLD, PAST_DATE = (
+    "free", "promised", "supplier's own", "in bags", "on trucks", "on the road", "in reserve", "lent", "on hold",
     "out of date or not dated",
 )  # fmt: skip
-SHARES = (FREE, PROMISED, OWNED, IN_BAGS, ON_TRUCKS, ON_THE_ROAD, IN_RESERVE, ON_HOLD, PAST_DATE)
+SHARES = (FREE, PROMISED, OWNED, IN_BAGS, ON_TRUCKS, ON_THE_ROAD, IN_RESERVE, LENT_OUT, ON_HOLD, PAST_DATE)
 _OF_KIND = {
     BIN: FREE, SUPPLIER_OWNED: OWNED, STAGING: IN_BAGS, BAG: IN_BAGS, TRUCK: ON_TRUCKS, VAN: ON_THE_ROAD,
-    RESERVE: IN_RESERVE, HOLD: ON_HOLD,
+    RESERVE: IN_RESERVE, LENT: LENT_OUT, HOLD: ON_HOLD,
 }  # fmt: skip
 _FOR_PLANNED_WORK = (FREE, OWNED, ON_THE_ROAD)
 

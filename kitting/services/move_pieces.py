@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Unpack
 
-from inventory.models import BAG, BIN, RESERVE, RETURNED, SCRAPPED, SUPPLIER_OWNED, Action, Balance, Place
+from inventory.models import BAG, BIN, LENT, RESERVE, RETURNED, SCRAPPED, SUPPLIER_OWNED, Action, Balance, Place
 from inventory.selectors.locking import locked_balances
 from inventory.services.actions import begin, use_case
 from inventory.services.booking import Move, book
@@ -29,6 +29,7 @@ _KEEP_PROMISES = (BIN, SUPPLIER_OWNED)
 _OWN_WAYS: Mapping[str, str] = {
     BAG: "a bag's pieces leave it by scan of the bag",
     RESERVE: "the reserve is opened by the duty supervisor: ask for it",
+    LENT: "what is lent is handed over and given back on the page Loans",
 }
 
 

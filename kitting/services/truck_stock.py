@@ -15,8 +15,8 @@ from inventory.services.moving import Carry, carry
 from kitting.errors import Refusal
 from kitting.roles import DO, STOREKEEPER, require
 from kitting.selectors.bag_contents import bare, is_good
-from kitting.selectors.promises import promised_at
 from kitting.selectors.trucks import truck_place
+from kitting.services.free_pieces import refuse_promised
 from kitting.services.record_events import Happening, record_events
 from kitting.services.return_bags import INSPECT, STOCK, require_door
 from kitting.services.scans import Scan, plain_code, stamp_of
@@ -102,7 +102,7 @@ def load_truck(*, truck: int, loads: Sequence[Load], confirmed: Collection[str] 
         if not is_good(balance.lot, local_day(place.depot, scan["at"])):
             date = f"use by {balance.lot.use_by}" if balance.lot.use_by else "without its date"
             raise Refusal("out-of-date", f"{balance.lot}, {date}, goes on no truck.", {"lot": balance.lot.number})
-    _refuse_promised(rows)
+    refuse_promised(rows)
     _ask_beside_the_list(place, rows, confirmed)
     carries = [Carry(lot=one.lot, quantity=pieces, source=one.place, target=place) for one, pieces in rows]
     carry(action, carries, "")
@@ -125,16 +125,6 @@ def _locked_on_shelf(loads: Sequence[Load], truck: Place) -> dict[int, Balance]:
         message = f"A truck is loaded from the bins of depot {truck.depot}, each lot of a bin once."
         raise Refusal("not-on-shelf", message, {"truck": truck.pk})
     return lying
-
-
-def _refuse_promised(rows: Sequence[tuple[Balance, int]]) -> None:
-    promised = promised_at(place__in={one.place_id for one, _ in rows})
-    for one, pieces in rows:
-        kept = promised[one.place_id, one.lot_id]
-        if one.quantity >= pieces > one.quantity - kept:
-            free = bare(max(one.quantity - kept, 0))
-            message = f"{one.lot} at {one.place}: {bare(kept)} are promised to jobs, {free} free; not {bare(pieces)}."
-            raise Refusal("promised", message, {"free": max(one.quantity - kept, 0)})
 
 
 def _ask_beside_the_list(truck: Place, rows: Sequence[tuple[Balance, int]], confirmed: Collection[str]) -> None:

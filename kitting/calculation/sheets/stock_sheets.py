@@ -22,7 +22,7 @@ from kitting.calculation.sheets.trade_parsers import (
 )
 
 HOLD = "hold"
-PLACE_KINDS = ("bin", "staging", "bag", "truck", "van", HOLD, "reserve", "supplier-owned")
+PLACE_KINDS = ("bin", "staging", "bag", "truck", "van", HOLD, "reserve", "supplier-owned", "lent")
 _UNIT_NAMES = {"each": "ea", "pc": "ea", "pcs": "ea", "foot": "ft", "feet": "ft", "metre": "m", "meter": "m"}
 
 

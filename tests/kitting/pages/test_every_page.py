@@ -1,7 +1,7 @@
 """Every page in a real browser, at the end of the demo's story: open to everybody, on paper as well, and light."""
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -22,7 +22,7 @@ from kitting.errands.loading import LOOK
 from kitting.errands.planning import PLAN
 from kitting.errands.working import do_next
 from kitting.management.season.events import play
-from kitting.models import RECOUNTED, Bag, Borrow, CountList, Person
+from kitting.models import RECOUNTED, TO_NEIGHBOUR, Bag, Borrow, CountList, Person
 from kitting.pages.routes import ROUTES, Route
 from kitting.roles import ROLES
 from kitting.selectors.bag_contents import bag_by_code, label_code
@@ -30,6 +30,7 @@ from kitting.selectors.count_lists import at_places
 from kitting.services.ask_errands import ask_errand
 from kitting.services.count_places import enter_count, list_count, recount
 from kitting.services.keep_layouts import keep_layout
+from kitting.services.lend_pieces import agree_loan, hand_over
 from kitting.services.premade_kits import build_kit, keep_kit_level
 from kitting.services.recipes import keep_recipe
 from kitting.services.storm_issues import Handful, issue_to_storm
@@ -78,6 +79,21 @@ def counted_by_two() -> CountList:
     return found
 
 
+def lent_to_a_neighbour() -> int:
+    """The number of a loan of which a piece is over there already."""
+    at = datetime(2026, 3, 24, 15, tzinfo=UTC)
+    shelf = Balance.objects.filter(place__depot__depot="N", place__kind="bin", lot__item__stock_code="EL15-1")
+    there = shelf.select_related("place__depot", "lot").latest("quantity")
+    loan = agree_loan(
+        way=TO_NEIGHBOUR, neighbour="Larkfield Line", stock_code="EL15-1", depot="N", quantity=2_000,
+        back_by=at.date() + timedelta(30), why="mutual aid", actor=PLANNER, at=at, action="every-9",
+    )  # fmt: skip
+    hand_over(
+        loan=loan.pk, place=there.place, lot=there.lot.number, quantity=1_000, actor=STORES, at=at, action="every-10"
+    )
+    return loan.pk
+
+
 def storm_with_a_kit() -> tuple[str, str]:
     """A storm that is on, with a lot to name, and a recipe of which a kit is to be built; their names."""
     at = datetime(2026, 3, 24, 15, tzinfo=UTC)
@@ -124,6 +140,7 @@ def named() -> dict[str, str]:
         "files/<int:number>/columns": f"files/{foreign.pk}/columns",
         "files/<int:number>": f"files/{file.pk}", "layouts/<int:number>": f"layouts/{layout.pk}",
         "places/<int:number>": f"places/{Place.objects.filter(kind='bin').earliest('pk').pk}",
+        "loans/<int:number>": f"loans/{lent_to_a_neighbour()}",
         "trucks/<int:number>": f"trucks/{Place.objects.filter(kind='truck').earliest('pk').pk}",
         "receive/<int:number>": f"receive/{OrderLine.objects.latest('pk').pk}",
         "transfers/<int:number>": f"transfers/{Transfer.objects.latest('pk').pk}",
