@@ -11,6 +11,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import TypeVar
 
+from reportlab import rl_config
 from reportlab.lib.units import mm
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
@@ -19,6 +20,7 @@ from reportlab.pdfgen.canvas import Canvas
 REGULAR, BOLD = "Lettering", "Lettering-Bold"
 CAP_HEIGHT = 1493 / 2048  # height of H over the em square, from the outlines of both faces
 BREAK_AFTER = "-/;,.·"
+rl_config.useA85 = 0  # type: ignore[attr-defined]  # streams as bytes: as letters they are a quarter longer and slow
 
 _FACES = (TTFont(REGULAR, "Vera.ttf"), TTFont(BOLD, "VeraBd.ttf"))
 for _face in _FACES:
@@ -72,7 +74,13 @@ def _drawn(character: str) -> str:
 
 def width(text: str, style: Style) -> float:
     """Width of ``text`` as drawn, in points."""
-    return float(pdfmetrics.stringWidth(printable(text), style.font, style.size)) * style.stretch
+    return _width(text, style.font) * style.size * style.stretch
+
+
+@lru_cache(maxsize=65536)
+def _width(text: str, font: str) -> float:
+    """Width of ``text`` in a face one point high."""
+    return float(pdfmetrics.stringWidth(printable(text), font, 1))
 
 
 def wrapped(text: str, style: Style, room: float) -> list[str]:

@@ -5,6 +5,7 @@ from functools import lru_cache
 from reportlab.graphics.barcode.qrencoder import QR8bitByte, QRAlphaNum, QRCode, QRErrorCorrectLevel
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
+from reportlab.pdfgen.pathobject import PDFPathObject
 
 QUIET_MODULES = 4  # ISO/IEC 18004 asks for four modules of white on every side
 _ALPHANUMERIC = frozenset("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:")
@@ -27,16 +28,26 @@ def full_size_mm(content: str, symbol_mm: float) -> float:
 
 def draw_code(canvas: Canvas, x: float, y: float, content: str, full_mm: float) -> None:
     """Draw the code; ``x``, ``y`` (points) is the lower left corner of the quiet zone, ``full_mm`` its side."""
-    dark = modules(content)
     side = full_mm * mm
-    module = side / (len(dark) + 2 * QUIET_MODULES)
+    module = side / (len(modules(content)) + 2 * QUIET_MODULES)
     canvas.setFillGray(1)
     canvas.rect(x, y, side, side, stroke=0, fill=1)
     canvas.setFillGray(0)
+    canvas.saveState()
+    canvas.translate(x + QUIET_MODULES * module, y + QUIET_MODULES * module)
+    canvas.scale(module, module)
+    canvas.drawPath(_outline(content), stroke=0, fill=1)
+    canvas.restoreState()
+
+
+@lru_cache(maxsize=1024)
+def _outline(content: str) -> PDFPathObject:
+    """All dark modules, one unit wide each, from the lower left corner of the code."""
+    dark, outline = modules(content), PDFPathObject()
     for row, cells in enumerate(dark):
-        bottom = y + side - (row + 1 + QUIET_MODULES) * module
         for start, length in _runs(cells):
-            canvas.rect(x + (QUIET_MODULES + start) * module, bottom, length * module, module, stroke=0, fill=1)
+            outline.rect(start, len(dark) - row - 1, length, 1)
+    return outline
 
 
 def _runs(cells: tuple[bool, ...]) -> list[tuple[int, int]]:
