@@ -133,7 +133,7 @@ def named() -> dict[str, str]:
         **requests, "buying/sheets/<int:number>": "buying/sheets/1",
         "orders/<int:number>": f"orders/{OrderLine.objects.earliest('pk').pk}",
         "receipts/<path:number>": f"receipts/{Action.objects.filter(use_case='receive').latest('pk').number}",
-        "<str:job>": "J09", "<str:reel>": "R-1187", "<path:code>": "BI25", "<path:name>": "BI25/L-2409-17",
+        "<str:job>": "J09", "<path:reel>": "R-1187", "<path:code>": "BI25", "<path:name>": "BI25/L-2409-17",
         "<str:code>": bag_in("staged"), "<str:depot>": "N", "<int:source>": str(depots["H"]),
         "<int:target>": str(depots["N"]), "errands/<int:number>": f"errands/{plan.pk}",
         "pieces/<int:number>": f"pieces/{Balance.objects.filter(place__kind='bin').latest('pk').pk}",
