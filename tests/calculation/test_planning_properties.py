@@ -37,11 +37,8 @@ def sums(frame: pd.DataFrame, by: str, what: str) -> dict[str, Decimal]:
     return found
 
 
-@EXAMPLES
-@given(books())
-def test_every_piece_of_a_chosen_line_is_promised_or_short_and_never_both(raw: RawBook) -> None:
+def every_piece_of_a_chosen_line_is_promised_or_short_and_never_both(plan: Plan, _: RawBook) -> None:
     """Promised plus short is the line's quantity; every other line carries an open answer, or no code serves."""
-    plan = Desk(raw).plan()
     promised, short = sums(plan.promises, "line", "quantity"), sums(plan.shortages, "line", "short")
     assert plan.requirements["line"].is_unique
     assert plan.shortages["line"].is_unique
@@ -65,11 +62,8 @@ def test_every_piece_of_a_chosen_line_is_promised_or_short_and_never_both(raw: R
         assert row.have == promised.get(row.line, NONE)
 
 
-@EXAMPLES
-@given(books())
-def test_a_job_answers_as_its_worst_line_and_a_spare_never_decides(raw: RawBook) -> None:
+def a_job_answers_as_its_worst_line_and_a_spare_never_decides(plan: Plan, _: RawBook) -> None:
     """The first line in line order with the worst answer decides; the counts are those of all lines but spares."""
-    plan = Desk(raw).plan()
     lines = plan.requirements[(plan.requirements["spare"] == "no").to_numpy()]
     for job in plan.jobs:
         own = lines[(lines["job"] == job.job).to_numpy()]
@@ -142,11 +136,9 @@ def comes(promise: Any, day: date, calendar: Calendar) -> bool:
     return promise.ready_on == day.isoformat() and day <= calendar.staged_by(promise.job)
 
 
-@EXAMPLES
-@given(books())
-def test_no_piece_is_promised_twice_or_out_of_place_or_date(raw: RawBook) -> None:
+def no_piece_is_promised_twice_or_out_of_place_or_date(plan: Plan, raw: RawBook) -> None:
     """Each row of stock and orders gives at most what it holds, to jobs it may serve, in time, good through."""
-    plan, calendar = Desk(raw).plan(), Calendar(raw)
+    calendar = Calendar(raw)
     items = plain_rows(raw, "items")
     dated = {row["stock code"] for row in items if row["shelf months"]}
     new_codes = {old: row["stock code"] for row in items for old in in_words(row["old codes"])}
@@ -173,11 +165,8 @@ def test_no_piece_is_promised_twice_or_out_of_place_or_date(raw: RawBook) -> Non
         assert pieces <= sum(Decimal(row["quantity"]) for row in stock[key])
 
 
-@EXAMPLES
-@given(books())
-def test_what_is_owned_adds_up_in_the_words_of_a_shortage(raw: RawBook) -> None:
+def what_is_owned_adds_up_in_the_words_of_a_shortage(plan: Plan, _: RawBook) -> None:
     """Each stock code's pieces by place, and who has them, add up to all that the stock sheet holds of it."""
-    plan = Desk(raw).plan()
     stock = plan.book.frames["stock"]
     owned = sums(stock.assign(pieces=stock["quantity"].map(Decimal)), "stock_code", "pieces")
     told = 0
@@ -202,11 +191,8 @@ def is_enough(pieces: Decimal, net: Decimal, item: Row) -> bool:
     return pieces >= max(net, Decimal(item["minimum order"] or 0)) and (not multiple or pieces % multiple == 0)
 
 
-@EXAMPLES
-@given(books())
-def test_an_order_is_the_least_that_meets_need_pack_minimum_and_multiple(raw: RawBook) -> None:
+def an_order_is_the_least_that_meets_need_pack_minimum_and_multiple(plan: Plan, raw: RawBook) -> None:
     """No smaller whole number of purchase units would do, and every short piece is on one row."""
-    plan = Desk(raw).plan()
     items = {row["stock code"]: row for row in plain_rows(raw, "items")}
     assert not plan.reorder.duplicated(["supplier", "stock_code", "depot"]).any()
     for row in rows(plan.reorder):
@@ -221,6 +207,23 @@ def test_an_order_is_the_least_that_meets_need_pack_minimum_and_multiple(raw: Ra
     assert {depot: need for depot, need in sums(plan.reorder, "depot", "need").items() if need} == sums(
         bought, "depot", "short"
     )
+
+
+OF_EVERY_PLAN = (
+    every_piece_of_a_chosen_line_is_promised_or_short_and_never_both,
+    a_job_answers_as_its_worst_line_and_a_spare_never_decides,
+    no_piece_is_promised_twice_or_out_of_place_or_date,
+    what_is_owned_adds_up_in_the_words_of_a_shortage,
+    an_order_is_the_least_that_meets_need_pack_minimum_and_multiple,
+)
+
+
+@settings(EXAMPLES, max_examples=16)  # twice as many for each as where a book serves one of them alone
+@given(books())
+def test_what_holds_of_every_plan(raw: RawBook) -> None:
+    plan = Desk(raw).plan()
+    for holds in OF_EVERY_PLAN:
+        holds(plan, raw)
 
 
 @settings(EXAMPLES, max_examples=5)

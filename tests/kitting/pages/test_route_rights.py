@@ -4,6 +4,7 @@ import csv
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from functools import cache
 from html import unescape
 from pathlib import Path
 
@@ -32,6 +33,7 @@ DONE, REFUSED, NO_FORM = 204, 403, 405
 books = books_of_module(demo_sheets, planned)
 
 
+@cache
 def rows() -> dict[str, dict[str, str]]:
     with (Path(__file__).parent / "route_rights.csv").open(encoding="utf-8") as file:
         return {row["route"]: row for row in csv.DictReader(file)}
@@ -53,9 +55,9 @@ def answer_of(route: Route, method: str, who: Person, named: dict[str, str]) -> 
     return guarded(replace(route, view=reached))(request, **named).status_code
 
 
-def named_at(row: dict[str, str], depot: str) -> dict[str, str]:
-    """What the address names, for something of a depot."""
-    texts = dict(text.split("=", 1) for text in row["named"].split(";") if text)
+def named_at(route: str, depot: str) -> dict[str, str]:
+    """What the address of a route names, for something of a depot."""
+    texts = dict(text.split("=", 1) for text in rows()[route]["named"].split(";") if text)
     return {name: THINGS[text](depot) if text in THINGS else text for name, text in texts.items()}
 
 
@@ -149,10 +151,9 @@ def test_every_address_has_a_row_and_every_row_an_address() -> None:
 
 
 def test_every_address_lets_in_whom_the_table_names_and_nobody_else() -> None:
-    wrong = []
+    wrong, named = [], cache(named_at)
     for route, method, role, other_depot in combinations():
-        named = named_at(rows()[route.name], OTHER if other_depot else OWN)
-        found = answer_of(route, method, person(role, [OWN]), named)
+        found = answer_of(route, method, person(role, [OWN]), named(route.name, OTHER if other_depot else OWN))
         wanted = expected(route, method, role, other_depot=other_depot)
         if found != wanted:
             wrong.append((route.name, method, role, "other depot" if other_depot else "own", found, wanted))
