@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -291,16 +292,25 @@ class PrintedCode:
 
 
 class PrintedPage:
-    """One page as a printer would put it on paper."""
+    """One page as a printer would put it on paper; picture and letters are made when they are looked at."""
 
     def __init__(self, page: pypdfium2.PdfPage) -> None:
+        self._page = page
         width, height = page.get_size()
         self.size_mm = (round(width / 72 * 25.4, 1), round(height / 72 * 25.4, 1))
         self._scale = 4 if width < 300 else 3
-        self.picture: Image = page.render(scale=self._scale).to_pil()
-        letters = page.get_textpage()
-        self.text: str = letters.get_text_range().replace("\ufffe", "-")  # a hyphen at the end of a line
-        self.letters = [self._letter(letters, at) for at in range(letters.count_chars())]
+        self.text: str = page.get_textpage().get_text_range().replace("\ufffe", "-")  # a hyphen at the end of a line
+
+    @cached_property
+    def picture(self) -> Image:
+        """The page in colours."""
+        return self._page.render(scale=self._scale).to_pil()
+
+    @cached_property
+    def letters(self) -> list[PrintedLetter]:
+        """Every letter on the page."""
+        letters = self._page.get_textpage()
+        return [self._letter(letters, at) for at in range(letters.count_chars())]
 
     @staticmethod
     def _letter(letters: pypdfium2.PdfTextPage, at: int) -> PrintedLetter:
@@ -322,10 +332,7 @@ class PrintedPage:
 
 
 def printed_pages(path: Path) -> list[PrintedPage]:
-    document = pypdfium2.PdfDocument(path)
-    pages = [PrintedPage(page) for page in document]
-    document.close()
-    return pages
+    return [PrintedPage(page) for page in pypdfium2.PdfDocument(path)]
 
 
 @pytest.fixture

@@ -172,7 +172,7 @@ def test_labels_on_sheets_are_true_to_size_with_the_check_bar_and_their_codes_re
             answer = window.post(address, {"on": "sheets"})
             texts = pages_of(answer)
             with pypdfium2.PdfDocument(answer.content) as file:
-                sheets = [(page.get_size(), page.render(scale=4).to_pil()) for page in file]
+                sheets = [(page.get_size(), page.render(scale=4, grayscale=True).to_pil()) for page in file]
             found = [sorted(one.text for one in zxingcpp.read_barcodes(picture)) for _, picture in sheets]
 
             assert len(texts) == -(-sum(map(len, found)) // most)
