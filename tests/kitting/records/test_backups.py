@@ -14,15 +14,31 @@ from inventory.models import Depot
 from kitting.errors import Refusal
 from kitting.services.backup_books import restore
 
+pytestmark = pytest.mark.django_db(transaction=True)  # both: so one worker runs them, and makes what they share once
 ROOT = Path(__file__).resolve().parents[3]
-CLEAN = ROOT / "fixtures_demo" / "clean"
+PLANNED_DEMO = """
+import django
+django.setup()
+from bag_stores import Stores, demo_sheets
+from django.core.management import call_command
+from record_books import load
+call_command("migrate", verbosity=0)
+load(demo_sheets())
+Stores().plan()
+"""
+
+
+def python(books: dict[str, str], *words: str) -> subprocess.CompletedProcess[str]:
+    """Run Python in a process of its own on these books."""
+    environment = {name: value for name, value in os.environ.items() if name not in ("DATABASE_URL", "KITTING_DATA")}
+    environment |= {"PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "tests" / "support")]), **books}
+    command = [sys.executable, *words]
+    return subprocess.run(command, env=environment, capture_output=True, text=True, check=False, cwd=ROOT)
 
 
 def manage(books: dict[str, str], *words: str) -> subprocess.CompletedProcess[str]:
-    """Run a command in a process of its own on these books."""
-    environment = {name: value for name, value in os.environ.items() if name not in ("DATABASE_URL", "KITTING_DATA")}
-    command = [sys.executable, str(ROOT / "manage.py"), *words]
-    return subprocess.run(command, env={**environment, **books}, capture_output=True, text=True, check=False, cwd=ROOT)
+    """Run a command of ours there."""
+    return python(books, str(ROOT / "manage.py"), *words)
 
 
 def done(books: dict[str, str], *words: str) -> str:
@@ -36,13 +52,11 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     """Books in a SQLite file with the demo, its plan applied, and a backup beside them."""
     folder = tmp_path_factory.mktemp("kept")
     books = {"KITTING_DATA": str(folder)}
-    done(books, "migrate", "--verbosity", "0")
-    done(books, "load", str(CLEAN), "--by", "planner")
-    done(books, "apply", "--as-of", "2026-03-02", "--by", "planner", "--out", str(folder / "plan"))
+    made = python({**books, "DJANGO_SETTINGS_MODULE": "kitting.server.settings"}, "-c", PLANNED_DEMO)
+    assert made.returncode == 0, made.stderr
     return {**books, "digest": done(books, "backup", str(folder / "books.gz")).split()[-1].rstrip(".")}
 
 
-@pytest.mark.django_db(transaction=True)
 def test_restored_books_are_equal_by_digest_on_either_database(kept: dict[str, str], tmp_path: Path) -> None:
     """On PostgreSQL this is the way from one database to the other."""
     books, file = {"KITTING_DATA": str(tmp_path)}, str(Path(kept["KITTING_DATA"]) / "books.gz")
@@ -59,7 +73,6 @@ def test_restored_books_are_equal_by_digest_on_either_database(kept: dict[str, s
     assert "exists already" in manage(kept, "backup", file).stderr
 
 
-@pytest.mark.django_db
 def test_a_damaged_backup_is_refused_and_leaves_nothing_behind(kept: dict[str, str], tmp_path: Path) -> None:
     whole = (Path(kept["KITTING_DATA"]) / "books.gz").read_bytes()
     head, first, *lines, tail = gzip.decompress(whole).splitlines(keepends=True)
