@@ -3,7 +3,7 @@
 import csv
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from types import MappingProxyType
 
@@ -47,13 +47,20 @@ def rule_book(book_rules: Mapping[str, pd.DataFrame]) -> RuleBook:
     refusals: list[Refusal] = []
     for name, frame in sorted(book_rules.items()):
         try:
-            owned[name] = read_rule_table(name, frame)
+            rows = tuple(frame.itertuples(index=False, name=None))
+            owned[name] = _owned_table(name, tuple(map(str, frame.columns)), rows)
         except Refusal as refusal:
             refusals.append(refusal)
     if refusals:
         cells = tuple(refusal.data for refusal in refusals)
         raise Refusal("rules-in-doubt", "; ".join(refusal.message for refusal in refusals), {"sheets": cells})
     return RuleBook(MappingProxyType({name: owned.get(name) or default_table(name) for name in FORMS}))
+
+
+@lru_cache(maxsize=64)
+def _owned_table(name: str, columns: tuple[str, ...], rows: tuple[tuple[object, ...], ...]) -> RuleTable:
+    """A table that the owner states, read once however many plans follow it."""
+    return read_rule_table(name, pd.DataFrame(rows, columns=list(columns), dtype=object))
 
 
 @cache
