@@ -5,7 +5,7 @@ import io
 import pytest
 from bag_stores import demo_sheets, planned
 from browsing import PIN, people
-from chromium import Opened, assert_open_to_everybody, sign_in
+from chromium import Opened, assert_open_to_everybody, follow, sign_in
 from openpyxl import load_workbook
 from people import BUYER, STORES
 from playwright.sync_api import Page, expect
@@ -61,14 +61,14 @@ def _send(page: Page) -> None:
     boxes = page.get_by_role("group", name="Send the reorder sheet").get_by_role("checkbox")
     for box in boxes.all():
         box.check()
-    page.get_by_role("button", name="Send the sheet").click()
+    follow(page.get_by_role("button", name="Send the sheet"))
     expect(page.get_by_text("SENT", exact=True)).to_be_visible()
 
 
 def _look_at_the_sheet(page: Page) -> None:
     """The sheet as the supplier gets it: codes are text, nothing runs."""
     if not page.get_by_role("link", name="Workbook for the supplier").count():
-        page.get_by_role("link", name="sheet").first.click()
+        follow(page.get_by_role("link", name="sheet").first)
     assert_open_to_everybody(page)
     answer = page.request.get(page.url + ".xlsx")
     assert answer.ok
@@ -91,9 +91,9 @@ def _receive_fifteen(page: Page, server: str, line: OrderLine) -> None:
     page.get_by_label("3. Lot on the carton").fill("L-2603-1")
     page.get_by_label("4. Put at").fill("N-01-5")
     page.get_by_label("Delivery paper").fill("D-101")
-    page.get_by_role("button", name="Book it").click()
+    follow(page.get_by_role("button", name="Book it"))
     expect(page.get_by_text("N has no place N-01-5")).to_be_visible()
     page.get_by_label("4. Put at").fill("N-01-4")  # all else stands as it was typed
-    page.get_by_role("button", name="Book it").click()
+    follow(page.get_by_role("button", name="Book it"))
     expect(page.get_by_role("heading", name="Receipt D-101")).to_be_visible()
     assert_open_to_everybody(page)

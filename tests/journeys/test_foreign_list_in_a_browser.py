@@ -3,7 +3,7 @@
 import pytest
 from bag_stores import demo_sheets
 from browsing import people
-from chromium import Opened, assert_open_to_everybody, sign_in
+from chromium import Opened, assert_open_to_everybody, follow, sign_in
 from foreign_list import CELLS, COLUMNS, LIST
 from people import PLANNER
 from playwright.sync_api import Page, expect
@@ -29,12 +29,12 @@ def test_a_planner_goes_from_a_list_of_others_to_a_ready_job_and_is_asked_once(
     _send(page, live_server.url, LIST)
     expect(page.get_by_text("NOT IN OUR FORM")).to_be_visible()
     page.get_by_role("link", name="Say what its columns are").click()
-    page.get_by_role("link", name="Put these guesses into the form").click()
+    follow(page.get_by_role("link", name="Put these guesses into the form"))
     expect(page.get_by_text("GUESSES")).to_be_visible()
     assert_open_to_everybody(page)
     for heading, target in COLUMNS.items():
         page.get_by_label(heading, exact=True).select_option(target)
-    page.get_by_role("button", name="On to how the cells are written").click()
+    follow(page.get_by_role("button", name="On to how the cells are written"))
     _say_cells(page)
     assert_open_to_everybody(page)
     page.get_by_role("button", name="Keep the layout and read the list").click()

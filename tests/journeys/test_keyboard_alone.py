@@ -25,7 +25,8 @@ def test_a_planner_finds_out_why_with_the_keys_alone(live_server: LiveServer, lo
     people(PLANNER)
     page = look()
     page.goto(f"{live_server.url}/sign-in")
-    page.keyboard.type(sign_in_name(PLANNER))  # the field has the focus when the page opens
+    expect(page.get_by_label("Sign-in name")).to_be_focused()
+    page.keyboard.type(sign_in_name(PLANNER))
     page.keyboard.press("Tab")
     page.keyboard.type(PASSWORD)
     page.keyboard.press("Enter")
@@ -33,6 +34,7 @@ def test_a_planner_finds_out_why_with_the_keys_alone(live_server: LiveServer, lo
 
     _tab_to(page, "To the content")
     page.keyboard.press("Enter")
+    page.wait_for_url("**/#main")
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.closest('main') !== null")
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 from browsing import people
-from chromium import Opened, assert_open_to_everybody, sign_in
+from chromium import Opened, assert_open_to_everybody, follow, sign_in
 from people import PLANNER
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
@@ -72,13 +72,13 @@ def _answer(page: Page) -> None:
         section = page.locator("section", has=page.get_by_role("heading", name=where))
         section.get_by_label("It is").fill(value)
     page.get_by_label("drop it").check()
-    page.get_by_role("button", name="Read again with these answers").click()
+    follow(page.get_by_role("button", name="Read again with these answers"))
 
 
 def _plan(page: Page, server: str) -> None:
     page.goto(f"{server}/plans")
     page.get_by_label("Plan as of").fill("2026-03-02")
-    page.get_by_role("button", name="Plan", exact=True).click()
+    follow(page.get_by_role("button", name="Plan", exact=True))
     page.get_by_role("button", name="Apply this plan").click()
     expect(page.get_by_text("APPLIED", exact=True)).to_be_visible()
 
@@ -87,5 +87,5 @@ def _give_facts(page: Page) -> None:
     for heading, value in FACTS.items():
         section = page.locator("section", has=page.get_by_role("heading", name=heading)).first
         section.get_by_role("textbox").fill(value)
-        section.get_by_role("button", name="Keep").click()
+        follow(section.get_by_role("button", name="Keep"))
         expect(page.get_by_text("KEPT", exact=True)).to_be_visible()

@@ -3,7 +3,7 @@
 import pytest
 from bag_stores import OTHER_STORES, Stores, demo_sheets, planned
 from browsing import PIN, people, sign_in_name
-from chromium import Opened, assert_open_to_everybody, said, scan, sign_in
+from chromium import Opened, assert_open_to_everybody, follow, said, scan, sign_in
 from people import DUTY, STORES
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
@@ -36,8 +36,8 @@ def test_a_storekeeper_goes_from_pick_to_issue(live_server: LiveServer, look: Op
 
     _pick_with_faults(page, code)
     page.goto(f"{live_server.url}/bags/{code}")
-    page.get_by_role("link", name="ll there is").click()
-    page.locator("main button.go").click()
+    follow(page.get_by_role("link", name="ll there is"))
+    follow(page.locator("main button.go"))
     said(page, "SHORT")
     assert_open_to_everybody(page)
 
@@ -45,7 +45,7 @@ def test_a_storekeeper_goes_from_pick_to_issue(live_server: LiveServer, look: Op
     _hand_over(page, live_server.url, STORES.name)
     page.goto(f"{live_server.url}/bags/{code}/stage")
     page.get_by_label("rack").fill("R-7")
-    page.locator("main button.go").click()
+    follow(page.locator("main button.go"))
     said(page, "PLACED")
     _issue_by_leave(page, live_server.url, code)
 
@@ -86,14 +86,14 @@ def _pick_with_faults(page: Page, code: str) -> None:
     )  # fmt: skip
     page.reload()
     expect(page.get_by_text("HELD")).to_be_visible()
-    page.get_by_role("button", name="Skip this one").click()
+    follow(page.get_by_role("button", name="Skip this one"))
 
-    page.get_by_role("button", name="Found fewer here").click()
+    follow(page.get_by_role("button", name="Found fewer here"))
     page.get_by_label("How many are there").fill("0")
-    page.get_by_role("button", name="That many").click()
+    follow(page.get_by_role("button", name="That many"))
     assert_open_to_everybody(page)
     page.goto(page.url.split("/pick/")[0] + f"/pick/N?bag={code}")
-    page.get_by_role("button", name="Skip this one").click()
+    follow(page.get_by_role("button", name="Skip this one"))
     for step in _steps(code):
         if step.lot.pk not in (second.lot.pk, third.lot.pk):
             _pick_step(page, step)
@@ -115,8 +115,8 @@ def _check_by_another_person(page: Page, server: str, code: str, counted: dict[s
     for item, quantity in counted.items():
         page.get_by_label("Scan a piece").fill(item)
         page.get_by_label("How many, if not one").fill(bare(quantity))
-        page.get_by_role("button", name="Count it").click()
-    page.get_by_role("button", name="That is all that is inside").click()
+        follow(page.get_by_role("button", name="Count it"))
+    follow(page.get_by_role("button", name="That is all that is inside"))
     said(page, "SHORT")
 
 
@@ -125,7 +125,7 @@ def _issue_by_leave(page: Page, server: str, code: str) -> None:
     page.get_by_label("Crew", exact=True).fill("Crew 14")
     page.get_by_label("Truck").fill("14")
     page.get_by_label("Signed for the crew by").fill("T. Ahola")
-    page.get_by_role("button", name="Out with the crew").click()
+    follow(page.get_by_role("button", name="Out with the crew"))
     expect(page.get_by_text("it goes out only by planner or duty supervisor").first).to_be_visible()
     assert_open_to_everybody(page)
     page.goto(f"{server}/issue/N?bag={code}")
@@ -134,5 +134,5 @@ def _issue_by_leave(page: Page, server: str, code: str) -> None:
                         ("Why it goes short", "the rest by van"), ("sign-in name", sign_in_name(DUTY)),
                         ("Their PIN", PIN)):  # fmt: skip
         page.get_by_label(label).fill(text)
-    page.get_by_role("button", name="Out with the crew").click()
+    follow(page.get_by_role("button", name="Out with the crew"))
     said(page, "OUT")

@@ -8,7 +8,7 @@ import pytest
 from asked_for import one_of_each
 from bag_stores import CLEAN, demo_sheets, planned
 from browsing import OTHER_STORES, PASSWORD
-from chromium import DESK, PHONE, Opened, assert_open_to_everybody
+from chromium import DESK, PHONE, Opened, assert_open_to_everybody, follow
 from foreign_list import LIST
 from people import DUTY, PLANNER, STANDARDS, STORES
 from playwright.sync_api import Page
@@ -192,7 +192,7 @@ def enter(page: Page, server: str) -> None:
     page.goto(f"{server}/sign-in")
     page.get_by_label("Sign-in name").fill("everything")
     page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign in").click()
+    follow(page.get_by_role("button", name="Sign in"))
 
 
 @pytest.mark.usefixtures("_story")
