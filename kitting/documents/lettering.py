@@ -20,7 +20,7 @@ from reportlab.pdfgen.canvas import Canvas
 REGULAR, BOLD = "Lettering", "Lettering-Bold"
 CAP_HEIGHT = 1493 / 2048  # height of H over the em square, from the outlines of both faces
 BREAK_AFTER = "-/;,.·"
-rl_config.useA85 = 0  # type: ignore[attr-defined]  # streams as bytes: as letters they are a quarter longer and slow
+rl_config.useA85 = 0  # streams as bytes: as letters they are a quarter longer and slow
 
 _FACES = (TTFont(REGULAR, "Vera.ttf"), TTFont(BOLD, "VeraBd.ttf"))
 for _face in _FACES:
