@@ -72,6 +72,7 @@ def test_a_bag_is_filled_without_a_signal_and_booked_later(live_server: LiveServ
 
 def _walk(page: Page, steps: Sequence[Step]) -> None:
     """Past all bins, with a wrong one at the first."""
+    expect(page.locator(".bin")).to_have_text(steps[0].place.code)
     typed(page, "N-99-9")
     said(page, "WRONG BIN")
     for step in steps:
