@@ -86,6 +86,6 @@ def _plan(page: Page, server: str) -> None:
 def _give_facts(page: Page) -> None:
     for heading, value in FACTS.items():
         section = page.locator("section", has=page.get_by_role("heading", name=heading)).first
-        section.get_by_role("textbox").fill(value)
+        section.get_by_role("textbox").first.fill(value)
         follow(section.get_by_role("button", name="Keep"))
         expect(page.get_by_text("KEPT", exact=True)).to_be_visible()
