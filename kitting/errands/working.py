@@ -21,6 +21,7 @@ from kitting.errands.planning import (
 from kitting.errors import Refusal
 from kitting.models import Errand
 from kitting.services.ask_errands import fail_errand, refuse_errand, take_up
+from kitting.services.devices import WORKER, Device, acting_on
 
 KINDS: Mapping[str, Callable[[Errand], None]] = {
     PIN: pin,
@@ -37,7 +38,8 @@ def do_next() -> bool:
     if errand is None:
         return False
     try:
-        KINDS[errand.kind](errand)
+        with acting_on(Device(WORKER)):
+            KINDS[errand.kind](errand)
     except (Refusal, inventory.errors.Refusal) as refusal:
         refuse_errand(errand, refusal.message, {})
     except Exception:

@@ -13,6 +13,7 @@ from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
 from kitting.selectors.clock import books_now, local_zone
 from kitting.selectors.sheets import one_moment, sheets_from_records
+from kitting.services.devices import COMMAND_LINE, Device, acting_on
 from kitting.services.load_sheets import Loaded
 from kitting.services.upsert_rows import SheetChanges
 
@@ -32,13 +33,14 @@ def recorded_sheets() -> RawBook:
 
 @contextmanager
 def refused_in_words(stderr: OutputWrapper) -> Iterator[None]:
-    """A refusal inside the block is said in words, and the command ends with status 2.
+    """A refusal inside the block is said in words, and the command ends with status 2; events name the command line.
 
     Raises:
         SystemExit: with status 2.
     """
     try:
-        yield
+        with acting_on(Device(COMMAND_LINE)):
+            yield
     except (Refusal, inventory.errors.Refusal) as refusal:
         stderr.write(refusal.message)
         raise SystemExit(2) from None

@@ -239,6 +239,11 @@ class Event(models.Model):
 
     ``at`` is the moment by whoever did it, ``recorded_at`` that at which it reached these books; ``addressed_to`` is
     the role that must be told, '' for none.
+
+    ``device`` is '' where it has no name, ``device_at`` what its clock said (None: it told no time), ``clock_behind_s``
+    by how many seconds that clock was behind the server's. ``zone`` names the zone of the day at which it happened, of
+    its depot where it has one; ``rule_book`` the revision of each decision table that was live. Events of before
+    these were kept have no zone.
     """
 
     number = models.BigIntegerField(unique=True)
@@ -250,6 +255,12 @@ class Event(models.Model):
     recorded_at = models.DateTimeField()
     addressed_to = models.CharField(max_length=60, blank=True)
     depot = models.CharField(max_length=CODE_LENGTH, blank=True)
+    device = models.CharField(max_length=NAME_LENGTH, blank=True, default="")
+    device_at = models.DateTimeField(null=True, blank=True)
+    clock_behind_s = models.BigIntegerField(null=True, blank=True)
+    is_offline = models.BooleanField(default=False)
+    zone = models.CharField(max_length=60, blank=True, default="")
+    rule_book = models.TextField(blank=True, default="")
     previous_digest = models.CharField(max_length=DIGEST_LENGTH)
     digest = models.CharField(max_length=DIGEST_LENGTH, unique=True)
 

@@ -1,4 +1,4 @@
-"""What a person has to hear, with what to do; and the record of all that was done."""
+"""What a person has to hear, with what to do."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -7,10 +7,8 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.calculation.short_codes import check_characters
-from kitting.models import Event
 from kitting.pages.asked import Asked, attempt, page
-from kitting.pages.tables import MOST_ROWS, Cell, Table, link
-from kitting.roles import SEE
+from kitting.pages.tables import Cell, Table, link
 from kitting.selectors.lot_names import lot_address
 from kitting.selectors.notices import Notice, notices
 from kitting.services.change_orders import WHO_WAITS
@@ -42,7 +40,7 @@ def _row(asked: Asked, one: Notice) -> list[Cell]:
     state = ("NEW, NOW" if one.kind.is_urgent else "NEW") if one.is_new else ""
     return [
         Cell(f"{event.at.astimezone(asked.zone):%Y-%m-%d %H:%M}", note=state),
-        Cell(event.name, note=_told(event.data)),
+        Cell(event.name, note=told(event.data)),
         _leads(one),
         Cell(one.kind.do or "–"),
     ]
@@ -63,7 +61,8 @@ def _leads(one: Notice) -> Cell:
     return link(about, name, *named, note=note) if name else Cell(about, note=note)
 
 
-def _told(data: Mapping[str, Any]) -> str:
+def told(data: Mapping[str, Any]) -> str:
+    """What an event says beside its name, in few words."""
     found = []
     for name in _WORTH_TELLING:
         text = data.get(name)
@@ -71,25 +70,3 @@ def _told(data: Mapping[str, Any]) -> str:
             text = [f"{one}: {what}" for one, what in text.items()] if isinstance(text, dict) else text
             found.append("; ".join(map(str, text)) if isinstance(text, list) else str(text))
     return "; ".join(found)[:300]
-
-
-def record(asked: Asked) -> HttpResponse:
-    """All that was done, the latest first, as far as it matches what is typed; never changed, only added to."""
-    found, names = Event.objects.order_by("-number"), asked.actor.may("names", SEE)
-    fields = {"what": "name__icontains", "of": "subject__icontains", **({"who": "by__icontains"} if names else {})}
-    for name, field in fields.items():
-        if asked.text(name):
-            found = found.filter(**{field: asked.text(name)})
-    rows = [
-        [
-            Cell(one.number),
-            Cell(f"{one.at.astimezone(asked.zone):%Y-%m-%d %H:%M}"),
-            Cell(one.name, note=_told(one.data)),
-            Cell(one.subject),
-            Cell(one.by if names or one.by == asked.actor.name else "–"),
-        ]
-        for one in found[:MOST_ROWS]
-    ]
-    table = Table("The latest", ("No.", "When", "What", "Of", "Who"), rows, "Nothing of this kind is on the record.")
-    typed = {name: asked.text(name) for name in ("what", "of", "who")}
-    return page(asked, "record.html", {"table": table, "typed": typed, "names": names, "most": MOST_ROWS})

@@ -65,6 +65,7 @@ PLACES = (
     Place("Ends", "ends", "as-installed", "what is on each end, from which lot, what was there before", at_top=False),
     Place("Record", "record", "trace", "all that was done, by whom and when, never changed"),
     Place("People", "people", "people", "who may sign in and do what"),
+    Place("This device", "device", "people", "name it, so that the record knows it; devices seen", at_top=False),
 )
 
 

@@ -23,6 +23,7 @@ from kitting.pages import (
     cutover_pages,
     deciding_by_hand,
     deciding_pages,
+    device_pages,
     emergency_pages,
     ends_page,
     exception_pages,
@@ -51,6 +52,7 @@ from kitting.pages import (
     planning_pages,
     premade_pages,
     receiving_pages,
+    record_pages,
     reserve_page,
     rule_draft_pages,
     short_line_pages,
@@ -69,12 +71,14 @@ from kitting.pages import (
 )
 from kitting.pages.asked import ANY_REFUSAL, Asked, View, not_served
 from kitting.pages.bag_forms import depot_of_bag
+from kitting.pages.device_pages import device_of
 from kitting.pages.idle import is_locked, keep_form
 from kitting.pages.signing_in import turned_away
 from kitting.pages.step_pages import STEPS
 from kitting.pages.typed import NOT_TYPED
 from kitting.roles import APPROVE, ASK, DO, SEE, Actor, require
 from kitting.selectors.access import access_refusal
+from kitting.services.devices import acting_on
 from kitting.services.replay_scans import keep_typed
 
 OPEN, SIGNED_IN = "", "signed in"  # no right of the table of roles: for anybody; for whoever is signed in
@@ -128,11 +132,13 @@ def guarded(route: Route) -> Callable[..., HttpResponse]:
         asked = Asked(request, request.user)
         no_access = access_refusal(asked.actor, asked.at) if asked.actor.is_visiting else ""
         if no_access and not route.keeps_late and route.name not in _WHILE_LOCKED:
-            _keep_turned_in(route, asked, named, no_access)
+            with acting_on(device_of(request)):
+                _keep_turned_in(route, asked, named, no_access)
             return turned_away(request, no_access)
         try:
-            _require(route, asked, named)
-            return route.view(asked, **named)
+            with acting_on(device_of(request)):
+                _require(route, asked, named)
+                return route.view(asked, **named)
         except ANY_REFUSAL as refusal:
             return not_served(asked, refusal)
 
@@ -187,7 +193,9 @@ ROUTES: tuple[Route, ...] = (
     Route("more", "more", home.more),
     Route("what", "what", what_page.what),
     Route("notices", "notices", notices_page.notices_page, acts=(SIGNED_IN, "")),
-    Route("record", "record", notices_page.record, "trace"),
+    Route("record", "record", record_pages.record, "trace"),
+    Route("record/file.csv", "record-file", record_pages.record_file, "trace", (SIGNED_IN, ""), form_only=True),
+    Route("record/<int:number>", "event", record_pages.event, "trace"),
     # planner
     Route("cutovers", "cutovers", cutover_pages.cutover_list, PLANS),
     Route("cutovers/friday-page.pdf", "friday", paper_pages.friday, PLANS, (SIGNED_IN, ""), form_only=True),
@@ -222,6 +230,7 @@ ROUTES: tuple[Route, ...] = (
     Route("fit", "fit-check", fit_pages.fit_check, "field answers"),
     Route("where", "where", fit_pages.where_is_one, "field answers"),
     Route("people", "people", people_page.people, "people", ("people", DO)),
+    Route("device", "device", device_pages.device, "people", ("people", DO)),
     Route("papers", "papers", paper_pages.papers, PLANS, (SIGNED_IN, "")),
     Route("papers/<str:name>", "paper", paper_pages.paper, PLANS),
     # stock

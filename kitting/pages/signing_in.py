@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from kitting.models import Person
-from kitting.pages.asked import ACTION, CONFIRMED, NIGHT_COOKIE, Asked, done, go_to, page
+from kitting.pages.asked import A_YEAR, ACTION, CLOCK, CONFIRMED, NIGHT_COOKIE, Asked, done, go_to, page
 from kitting.pages.idle import kept_form, unlock
 from kitting.selectors.access import access_refusal
 from kitting.selectors.clock import books_now
@@ -17,8 +17,7 @@ from kitting.selectors.policies import paper_choices
 _WRONG = "No active person has this name and password. After five tries there is a quarter of an hour of silence."
 _NOT_THEIRS = "This PIN is not theirs, or they have none: sign in with the password."
 _LOCKED = "Too many tries under this name. Wait a quarter of an hour, or ask an administrator for a new password."
-_NOT_TYPED = (ACTION, CONFIRMED, "gloves")
-_A_YEAR = 365 * 24 * 60 * 60
+_NOT_TYPED = (ACTION, CLOCK, CONFIRMED, "gloves")
 
 
 def _next(request: HttpRequest) -> str:
@@ -96,7 +95,7 @@ def night(asked: Asked) -> HttpResponse:
     response = go_to(_next(asked.request))
     if asked.request.method == "POST":
         dark = "no" if asked.request.COOKIES.get(NIGHT_COOKIE) == "yes" else "yes"
-        response.set_cookie(NIGHT_COOKIE, dark, max_age=_A_YEAR, httponly=True, samesite="Strict")
+        response.set_cookie(NIGHT_COOKIE, dark, max_age=A_YEAR, httponly=True, samesite="Strict")
     return response
 
 

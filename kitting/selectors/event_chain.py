@@ -34,7 +34,11 @@ def check_chain() -> ChainCheck:
 
 
 def event_digest(event: Event) -> str:
-    """SHA-256 over everything the event says, the digest before it included."""
+    """SHA-256 over everything the event says, the digest before it included.
+
+    What events of before devices were kept do not say, their digest does not cover: it is blank there, and an event
+    in which any of it is not blank is digested with all of it.
+    """
     said = [
         event.number,
         event.name,
@@ -46,8 +50,16 @@ def event_digest(event: Event) -> str:
         event.addressed_to,
         event.depot,
         event.previous_digest,
+        *_circumstances(event),
     ]
     return hashlib.sha256(json.dumps(said, sort_keys=True, ensure_ascii=False).encode()).hexdigest()
+
+
+def _circumstances(event: Event) -> list[object]:
+    device_at = _moment(event.device_at) if event.device_at else ""
+    behind = "" if event.clock_behind_s is None else event.clock_behind_s
+    told: list[object] = [event.device, device_at, behind, event.is_offline or "", event.zone, event.rule_book]
+    return told if any(one != "" for one in told) else []
 
 
 def _moment(moment: datetime) -> str:

@@ -22,6 +22,17 @@ def live_rules(on: date | None = None) -> dict[str, RuleRevision]:
     return live
 
 
+def rule_book_on(day: date) -> str:
+    """The number of each table's revision that is live on a day, as ``end accessories 2, spares 1``; one query."""
+    live: dict[str, int] = {}
+    for table, number, since in RuleRevision.objects.order_by("table", "number").values_list(
+        "table", "number", "live_from"
+    ):
+        if table not in live or since <= day:
+            live[table] = number
+    return ", ".join(f"{table} {number}" for table, number in live.items())
+
+
 def last_rules() -> dict[str, RuleRevision]:
     """The last revision of each table, also one whose day has not come yet; one query."""
     return {revision.table: revision for revision in RuleRevision.objects.order_by("table", "number")}

@@ -10,11 +10,15 @@ from django.db import connection
 
 from kitting.errors import Refusal
 from kitting.models import Event
+from kitting.selectors.clock import depot_zones
 from kitting.selectors.event_chain import NO_EVENT_BEFORE, event_digest
 from kitting.selectors.overrides import OVERRIDING_EVENTS, REASON
+from kitting.selectors.rule_revisions import rule_book_on
+from kitting.services.devices import acting_device
 
 _CHAIN_LOCK = 4_815_001  # any number of ours: PostgreSQL names its advisory locks so
 _BATCH = 1_000
+_NO_ZONE = "UTC"  # of books without a depot that has one
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +52,11 @@ def record_events(
 ) -> list[Event]:
     """Record what happened, in that order, inside the transaction in which it happened.
 
+    Each event also says on which device it was done and by its clock when, in which zone, and which rules were live.
+
     Args:
         happenings: what happened.
-        by: person and device.
+        by: who did it.
         at: moment at which it was done, by whoever did it.
         recorded_at: moment at which it reached these books; None where that is the same.
 
@@ -62,6 +68,10 @@ def record_events(
     lock_chain()
     last = Event.objects.order_by("-number").values_list("number", "digest").first()
     number, digest = last or (0, NO_EVENT_BEFORE)
+    reached, device, zones = recorded_at or at, acting_device(), depot_zones()
+    behind = device.clock_behind
+    elsewhere = next(iter(zones.values()), _NO_ZONE)
+    rule_book = rule_book_on(reached.date())
     events = []
     for one in happenings:
         number += 1
@@ -72,9 +82,15 @@ def record_events(
             data=json.loads(json.dumps(dict(one.data), cls=DjangoJSONEncoder)),
             by=by,
             at=at,
-            recorded_at=recorded_at or at,
+            recorded_at=reached,
             addressed_to=one.addressed_to,
             depot=one.depot,
+            device=device.name,
+            device_at=device.clock(reached),
+            clock_behind_s=None if behind is None else round(behind.total_seconds()),
+            is_offline=device.is_offline,
+            zone=zones.get(one.depot, elsewhere),
+            rule_book=rule_book,
             previous_digest=digest,
         )
         event.digest = digest = event_digest(event)

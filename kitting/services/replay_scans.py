@@ -17,6 +17,7 @@ from kitting.models import KeptScan
 from kitting.roles import ADMINISTRATOR, DO, STOREKEEPER, Actor, require
 from kitting.selectors.access import access_refusal
 from kitting.services.count_places import CountAnswer, enter_count, recount
+from kitting.services.devices import MOST_DRIFT, Device, acting_on
 from kitting.services.fill_bags import check, finish_short, lift, pick, put_back, reopen
 from kitting.services.issue_bags import begin_work, hand_back, issue, stage
 from kitting.services.record_events import Happening, record_events
@@ -24,7 +25,6 @@ from kitting.services.return_bags import Installed, close, install, turn_in, wri
 from kitting.services.scans import Answer
 from kitting.services.two_persons import need_reason
 
-MOST_DRIFT = timedelta(minutes=5)
 _PLACE, _PIECES = "place", "pieces"
 _PICK, _COUNT, _RECOUNT = "pick", "count", "recount"
 SCANS: Mapping[str, Callable[..., Answer | CountAnswer]] = MappingProxyType(
@@ -95,25 +95,28 @@ def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: 
     What can't be applied is kept with the reason, and stays kept until a person settles it or a later replay finds
     that it can be applied.
     """
-    if abs(at - device_now) > MOST_DRIFT:
-        _note_drift(device, device_now, at)
+    behind = at - device_now
+    if abs(behind) > MOST_DRIFT:
+        with acting_on(Device(device, behind)):
+            _note_drift(device, device_now, at)
     applied: list[str] = []
     known: list[str] = []
     kept: list[str] = []
     for scan in scans:
-        no_access = access_refusal(scan.actor, at)
-        if no_access:
-            is_known = Action.objects.filter(number=scan.action).exists()
-            (known if is_known else kept).append(scan.action)
-            if not is_known:
-                _keep(device, scan, no_access, at)
-            continue
-        try:
-            answer = _apply_fact(scan, at, at - device_now)
-        except (Refusal, inventory.errors.Refusal) as refusal:
-            _keep(device, scan, refusal.message, at)
-            kept.append(scan.action)
-            continue
+        with acting_on(Device(device, behind, scan.device_at, is_offline=True)):
+            no_access = access_refusal(scan.actor, at)
+            if no_access:
+                is_known = Action.objects.filter(number=scan.action).exists()
+                (known if is_known else kept).append(scan.action)
+                if not is_known:
+                    _keep(device, scan, no_access, at)
+                continue
+            try:
+                answer = _apply_fact(scan, at, behind)
+            except (Refusal, inventory.errors.Refusal) as refusal:
+                _keep(device, scan, refusal.message, at)
+                kept.append(scan.action)
+                continue
         (known if answer.repeated else applied).append(scan.action)
         if not answer.repeated:
             KeptScan.objects.filter(action=scan.action, settled_by="").update(

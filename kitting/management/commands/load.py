@@ -13,6 +13,7 @@ from kitting.errors import Refusal
 from kitting.management.books import loaded_text, now, user_name
 from kitting.management.foreign_list import SAID
 from kitting.management.plan_run import write_questions_aside
+from kitting.services.devices import COMMAND_LINE, Device, acting_on
 from kitting.services.load_sheets import load_sheets
 from kitting.spreadsheets.column_layout import adopt
 from kitting.spreadsheets.reading import read_raw_book
@@ -45,7 +46,8 @@ class Command(BaseCommand):
             if options["layout"]:
                 layout, foreign = options["layout"]
                 raw = adopt(layout, foreign, raw, said=dict(options["said"]))
-            loaded = load_sheets(raw=raw, by=options["by"], at=now(), source=source.name)
+            with acting_on(Device(COMMAND_LINE)):
+                loaded = load_sheets(raw=raw, by=options["by"], at=now(), source=source.name)
         except (Refusal, inventory.errors.Refusal) as refusal:
             self.stderr.write(refusal.message)
             if "questions" in refusal.data:

@@ -1,4 +1,5 @@
-// Pages work without this. It adds a sound and a buzz to what a scan was answered, and puts the cursor back to scan on.
+// Pages work without this. It adds a sound and a buzz to what a scan was answered, puts the cursor back to scan on, and
+// says what time it is by the clock of this device when something is sent.
 "use strict";
 let speaker; // one for the page, made with the first sound
 function sound(no) {
@@ -16,6 +17,13 @@ const answer = document.querySelector("[data-answer]");
 if (answer) sound(answer.dataset.answer === "no");
 for (const form of document.querySelectorAll("form")) {
   form.addEventListener("submit", () => {
+    if (form.method === "post") {
+      const clock = document.createElement("input");
+      clock.type = "hidden";
+      clock.name = "device_at";
+      clock.value = new Date().toISOString();
+      form.append(clock);
+    }
     for (const button of form.querySelectorAll("button")) setTimeout(() => { button.disabled = true; });
   });
 }

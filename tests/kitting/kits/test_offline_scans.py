@@ -156,6 +156,10 @@ def test_a_clock_that_is_forty_minutes_off_is_noted_and_the_devices_order_kept(s
     queue = a_days_scans(stores)["phone 1"]
     replay(device="phone 1", scans=queue, device_now=stores.at - timedelta(minutes=40), at=stores.at)
     assert Event.objects.get(name="device clock is off").addressed_to == "administrator"
+    issued = Event.objects.get(name="bag issued", by=STORES.name)
+    assert (issued.device, issued.device_at, issued.clock_behind_s, issued.is_offline) == (
+        "phone 1", queue[0].device_at, 2_400, True,
+    )  # fmt: skip
     replay(device="phone 1", scans=queue, device_now=stores.at - timedelta(minutes=4), at=stores.at)
     assert Event.objects.filter(name="device clock is off").count() == 1
 

@@ -128,7 +128,7 @@ def named() -> dict[str, str]:
     count = counted_by_two()
     storm, recipe = storm_with_a_kit()
     return {
-        "<str:storm>": storm, "recipes/<str:name>": f"recipes/{recipe}",
+        "record/<int:number>": "record/1", "<str:storm>": storm, "recipes/<str:name>": f"recipes/{recipe}",
         "<str:code>/pay-back": f"<str:code>/pay-back?borrow={lent_from(bag_in('staged')).pk}",
         **requests, "buying/sheets/<int:number>": "buying/sheets/1",
         "orders/<int:number>": f"orders/{OrderLine.objects.earliest('pk').pk}",

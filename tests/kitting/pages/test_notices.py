@@ -1,10 +1,11 @@
 """What people have to hear reaches them by role and depot, leads to where something is done, and is seen once."""
 
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from bag_stores import Stores, demo_sheets, planned
-from browsing import browser_of, people, send, words
+from browsing import ADMINISTRATOR, browser_of, people, send, words
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
@@ -99,6 +100,15 @@ def test_the_record_is_searched_and_shows_names_only_to_who_may_see_them() -> No
     assert "Nothing of this kind is on the record" in other
     assert "lot recalled" in hidden
     assert DUTY.name not in hidden
+    assert "device without a name" in found
+    file = (
+        browser_of(PLANNER)
+        .post("/record/file.csv", {"what": "recalled", "action": "file-1"})
+        .content.decode("utf-8-sig")
+    )
+    assert "digest before" in file
+    assert DUTY.name not in file
+    assert Event.objects.filter(name="printed", subject="record as csv what: recalled").count() == 1
     assert browser_of(BUYER).get("/record").status_code == 403
 
 
@@ -113,3 +123,26 @@ def test_a_job_that_an_applied_plan_finds_less_ready_is_told_to_who_acts_on_it()
     told = Event.objects.filter(name="job less ready")
     assert {one.addressed_to for one in told} == {"planner", "storekeeper", "buyer"}
     assert ("J03", "ready", "short") in {(one.subject, one.data["before"], one.data["after"]) for one in told}
+
+
+def test_a_device_that_an_administrator_has_named_stands_on_the_record_with_how_wrong_its_clock_is() -> None:
+    """Trap T55: a clock that is 40 minutes slow is flagged on what is done with that device."""
+    people(ADMINISTRATOR, AUDITOR)
+    shared = browser_of(ADMINISTRATOR)
+    assert "no name" in words(shared.get("/device"))
+    assert "a name of its own" in words(send(shared, "/device", name="Command Line"))
+    assert "NAMED" in words(send(shared, "/device", name="counter 1"))
+    slow = datetime.now(UTC) - timedelta(minutes=40, seconds=5)
+
+    send(shared, "/device", name="counter 2", device_at=slow.isoformat())
+
+    event = Event.objects.order_by("-number")[0]
+    assert (event.subject, event.device, event.clock_behind_s // 60) == ("counter 2", "counter 1", 40)
+    auditor = browser_of(AUDITOR)
+    seen = words(auditor.get("/record", {"what": "device named"}))
+    assert "CLOCK 40 MIN SLOW" in seen
+    one = words(auditor.get(f"/record/{event.number}"))
+    assert "Device counter 1" in one
+    assert "Zone of the day America/Chicago" in one
+    assert auditor.get("/record/999999").status_code == 404
+    assert send(browser_of(AUDITOR), "/device", name="mine").status_code == 403

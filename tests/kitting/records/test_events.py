@@ -10,7 +10,8 @@ from record_books import AT, everything, load
 
 from inventory.migrations._append_only import lifting
 from kitting.models import Event, RuleRevision
-from kitting.selectors.event_chain import check_chain
+from kitting.selectors.event_chain import check_chain, event_digest
+from kitting.services.devices import Device, acting_on
 from kitting.services.record_events import Happening, record_events
 
 pytestmark = pytest.mark.django_db
@@ -42,6 +43,8 @@ def test_the_chain_is_unbroken_over_several_records() -> None:
     [
         (lambda: Event.objects.filter(number=2).update(by="M. Osei"), "event 2 does not say what it said"),
         (lambda: Event.objects.filter(number=2).update(at=AT - timedelta(days=1)), "event 2 does not say"),
+        (lambda: Event.objects.filter(number=2).update(device="counter 1"), "event 2 does not say"),
+        (lambda: Event.objects.filter(number=2).update(zone=""), "event 2 does not say"),
         (lambda: Event.objects.filter(number=2).delete(), "event 2 is missing"),
         (lambda: Event.objects.filter(number=2).update(previous_digest="0" * 64), "event 2 does not follow"),
     ],
@@ -65,3 +68,35 @@ def test_the_database_refuses_to_change_or_delete_what_is_written_once(model: ty
         with pytest.raises(DatabaseError, match="is append-only"), transaction.atomic():
             act()
     assert model.objects.filter(pk=first.pk).exists()
+
+
+def test_an_event_says_its_device_the_clock_of_that_the_zone_and_the_rules_and_one_without_a_device_says_so() -> None:
+    load(everything())
+    shown = Device("counter 1", timedelta(minutes=40), is_offline=True)
+    with acting_on(shown):
+        record("one")
+    record("two")
+    one, two = (Event.objects.get(name=name) for name in ("one", "two"))
+    assert (one.device, one.device_at, one.clock_behind_s, one.is_offline) == (
+        "counter 1", AT - timedelta(minutes=40), 2_400, True,
+    )  # fmt: skip
+    assert (two.device, two.device_at, two.clock_behind_s, two.is_offline) == ("", None, None, False)
+    assert one.zone == two.zone == "America/Chicago"
+    assert "end accessories 1" in one.rule_book
+    out = io.StringIO()
+    call_command("verify_events", stdout=out)
+    assert out.getvalue().startswith("Unbroken")
+
+
+def test_events_of_before_devices_were_kept_follow_each_other_and_take_no_device_later() -> None:
+    """What they say is digested as it was then; whoever adds a device to one is found out."""
+    record("one", "two")
+    without_triggers()
+    before = Event.objects.get(number=1).previous_digest
+    for event in Event.objects.order_by("number"):
+        event.zone, event.previous_digest = "", before
+        event.digest = before = event_digest(event)
+        event.save()
+    assert (check_chain().unbroken_to, check_chain().fault) == (2, "")
+    Event.objects.filter(number=1).update(device="counter 1")
+    assert check_chain().unbroken_to == 0

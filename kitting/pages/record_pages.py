@@ -1,0 +1,131 @@
+"""The record of all that was done: looked through, each event as a page of its own, and as a file."""
+
+import json
+from datetime import datetime
+
+from django.db.models import QuerySet
+from django.http import HttpResponse
+
+from kitting.documents.record_papers import csv_bytes, table_frame
+from kitting.errors import Refusal
+from kitting.models import Event
+from kitting.pages.asked import Asked, page
+from kitting.pages.notices_page import told
+from kitting.pages.paper_pages import file_response
+from kitting.pages.tables import MOST_ROWS, Cell, Table, link
+from kitting.roles import SEE
+from kitting.services.devices import MOST_DRIFT
+from kitting.services.note_printing import note_printing
+
+NO_DEVICE = "device without a name"
+_TYPED = ("what", "of", "who")
+_HEADS = (
+    "no.", "what", "of", "depot", "who", "done at", "recorded at", "device", "clock of the device",
+    "clock behind by (s)", "offline", "zone", "live rules", "says", "digest before", "digest",
+)  # fmt: skip
+
+
+def record(asked: Asked) -> HttpResponse:
+    """All that was done, the latest first, as far as it matches what is typed; never changed, only added to."""
+    names = asked.actor.may("names", SEE)
+    rows = [
+        [
+            link(one.number, "event", one.number),
+            Cell(_moment(one.at, asked), note=_clock(one)),
+            Cell(one.name, note=told(one.data)),
+            Cell(one.subject),
+            Cell(_who(one, asked), note=_device(one)),
+        ]
+        for one in _found(asked).order_by("-number")[:MOST_ROWS]
+    ]
+    heads = ("No.", "When", "What", "Of", "Who, on which device")
+    table = Table("The latest", heads, rows, "Nothing of this kind is on the record.")
+    typed = {name: asked.text(name) for name in _TYPED}
+    return page(asked, "record.html", {"table": table, "typed": typed, "names": names, "most": MOST_ROWS})
+
+
+def record_file(asked: Asked) -> HttpResponse:
+    """The same as a file, the first one first, with the digests that prove it; that it was made is noted."""
+    found, names = _found(asked).order_by("number"), asked.actor.may("names", SEE)
+    rows = [
+        (
+            one.number, one.name, one.subject, one.depot, _who(one, asked), _exact(one.at), _exact(one.recorded_at),
+            _device(one), _exact(one.device_at), one.clock_behind_s, "yes" if one.is_offline else "no", one.zone,
+            one.rule_book, json.dumps(one.data, ensure_ascii=False, sort_keys=True) if names else told(one.data),
+            one.previous_digest, one.digest,
+        )
+        for one in found.iterator()
+    ]  # fmt: skip
+    asked_for = "; ".join(f"{name}: {asked.text(name)}" for name in _TYPED if asked.text(name)) or "all"
+    note_printing(
+        document="record as csv", subject=asked_for, revision=rows[-1][-1][:6] if rows else "", actor=asked.actor,
+        at=asked.at, action=asked.action,
+    )  # fmt: skip
+    return file_response("record.csv", csv_bytes(table_frame(_HEADS, rows)))
+
+
+def event(asked: Asked, number: int) -> HttpResponse:
+    """All that one event says.
+
+    Raises:
+        Refusal: ``no-event``.
+    """
+    one = Event.objects.filter(number=number).first()
+    if one is None:
+        raise Refusal("no-event", f"There is no event {number} on the record.", {"number": number})
+    said = [
+        ("What", one.name),
+        ("Of", one.subject),
+        ("Depot", one.depot or "–"),
+        ("Who", _who(one, asked)),
+        ("Done at", _moment(one.at, asked)),
+        ("Reached the books at", _moment(one.recorded_at, asked)),
+        ("Device", _device(one)),
+        ("By the clock of the device", _moment(one.device_at, asked) if one.device_at else "it told no time"),
+        ("That clock", _clock(one) or "within five minutes of the server's" if one.device_at else "–"),
+        ("Without a signal", "yes" if one.is_offline else "no" if one.zone else "not kept"),
+        ("Zone of the day", one.zone or "not kept"),
+        ("Rules that were live", one.rule_book or ("none loaded" if one.zone else "not kept")),
+        ("Told to", one.addressed_to or "nobody"),
+    ]
+    told_too = _says(one) if asked.actor.may("names", SEE) else [("Says", told(one.data) or "–")]
+    table = Table(f"Event {number}", ("Fact", "Reads"), [*said, *told_too, ("Digest", one.digest)], "")
+    return page(asked, "event.html", {"table": table, "number": number})
+
+
+def _says(one: Event) -> list[tuple[str, str]]:
+    return [(key, value if isinstance(value, str) else json.dumps(value, ensure_ascii=False))
+            for key, value in one.data.items()]  # fmt: skip
+
+
+def _found(asked: Asked) -> QuerySet[Event]:
+    names = asked.actor.may("names", SEE)
+    fields = {"what": "name__icontains", "of": "subject__icontains", **({"who": "by__icontains"} if names else {})}
+    typed = {field: asked.text(name) for name, field in fields.items() if asked.text(name)}
+    return Event.objects.filter(**typed)
+
+
+def _who(one: Event, asked: Asked) -> str:
+    return one.by if one.by == asked.actor.name or asked.actor.may("names", SEE) else "–"
+
+
+def _device(one: Event) -> str:
+    """The device by its name; events of before devices were kept say so."""
+    name = one.device or (NO_DEVICE if one.zone else "device not kept")
+    return f"{name}, without a signal" if one.is_offline else name
+
+
+def _clock(one: Event) -> str:
+    """What is wrong with the clock of the device; '' where nothing is."""
+    behind = one.clock_behind_s or 0
+    if abs(behind) <= MOST_DRIFT.total_seconds():
+        return ""
+    return f"CLOCK {abs(behind) // 60} MIN {'SLOW' if behind > 0 else 'FAST'}"
+
+
+def _moment(at: datetime, asked: Asked) -> str:
+    return f"{at.astimezone(asked.zone):%Y-%m-%d %H:%M}"
+
+
+def _exact(at: datetime | None) -> str:
+    return at.isoformat() if at else ""
