@@ -31,7 +31,8 @@ INSTALL, TURN_IN, WRITE_OFF, CLOSE, REOPEN, HOLD, LIFT, BORROW, CANCEL, GIVE = (
     "install", "turn in", "write off", "close", "reopen", "hold", "lift hold", "borrow", "cancel", "give whole",
 )  # fmt: skip
 FORMER = "as before the hold"
-LIST_AGAIN = "plan, apply and list again"  # no scan of the bag: applying a plan renews its list
+# No scans of the bag: applying a plan renews its list, and printing its label makes the one before it old.
+LIST_AGAIN, PRINT_AGAIN = "plan, apply and list again", "print its label again"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +48,7 @@ class BagFacts:
         pickers: who put the pieces in since the last check.
         out_of_date, held: lots in the bag that are not good through the cutover, or that a hold stops.
         superseded: why the bag's list is not what is live, '' where it is.
+        old_label: why the label that was printed last is not of what is on the list; '' where it is, or none was.
         open: issued pieces that are not accounted for, in words.
         unnamed: pieces that went out in a storm and whose lot nobody has named yet, in words.
         by: who acts.
@@ -63,6 +65,7 @@ class BagFacts:
     out_of_date: tuple[str, ...] = ()
     held: tuple[str, ...] = ()
     superseded: str = ""
+    old_label: str = ""
     open: tuple[str, ...] = ()
     unnamed: tuple[str, ...] = ()
     by: str = ""
@@ -109,6 +112,10 @@ def _current(facts: BagFacts) -> str:
     return facts.superseded
 
 
+def _labelled(facts: BagFacts) -> str:
+    return facts.old_label
+
+
 def _signed(facts: BagFacts) -> str:
     return "" if facts.signature.strip() else "the crew has not signed"
 
@@ -140,6 +147,7 @@ GUARDS: Mapping[str, Guard] = {
     "in date through the cutover": _in_date,
     "nothing on hold": _not_held,
     "list is current": _current,
+    "label is of its list": _labelled,
     "signed": _signed,
     "balanced, or a named exception": _balanced,
     "every lot is named": _named,
@@ -180,8 +188,14 @@ TABLE: tuple[Transition, ...] = (
     ),
     *_rows((PICKING, REOPENED), CHECK, CHECKED, (SECOND_PERSON, "full", *_GOOD)),
     *_rows((SHORT, BROKEN), CHECK, CHECKED, (SECOND_PERSON, *_GOOD), "label says SHORT"),
-    *_rows((CHECKED, STAGED), STAGE, STAGED, _GOOD, "into its rack place"),
-    Transition(STAGED, ISSUE, ISSUED, ("full, or let go with a reason", *_GOOD, "signed"), "the crew has custody"),
+    *_rows((CHECKED, STAGED), STAGE, STAGED, (*_GOOD, "label is of its list"), "into its rack place"),
+    Transition(
+        STAGED,
+        ISSUE,
+        ISSUED,
+        ("full, or let go with a reason", *_GOOD, "label is of its list", "signed"),
+        "the crew has custody",
+    ),
     *_rows((CHECKED, STAGED), GIVE, CLOSED, ("full", *_GOOD), "a pre-made kit's pieces to a bag that is out"),
     Transition(ISSUED, HAND_BACK, REOPENED, ("reason",), "stores have custody again"),
     Transition(ISSUED, BEGIN, IN_WORK),
@@ -248,8 +262,9 @@ def next_actions(
 ) -> tuple[str, ...]:
     """What brings a bag on from where it is, the first to be done first; only what may be done now.
 
-    What can't stay comes out, then what is missing goes in, then the bag is checked and staged. A bag whose list is
-    not what is live, or holds lines that nobody can decide yet, is planned and listed again.
+    What can't stay comes out, then what is missing goes in, then the bag is checked and staged, with a label that is
+    of its list. A bag whose list is not what is live, or holds lines that nobody can decide yet, is planned and listed
+    again.
 
     Args:
         state: of the bag.
@@ -267,6 +282,7 @@ def next_actions(
         LIFT: True,
         PICK: goes_in,
         CHECK: not comes_out,
+        PRINT_AGAIN: bool(facts.old_label) and not (comes_out or goes_in or is_out),
         STAGE: not comes_out,
     }
     acting = replace(facts, by="", pickers=frozenset(), reason="rework")
@@ -276,7 +292,7 @@ def next_actions(
 def _brings_on(state: str, action: str, facts: BagFacts) -> bool:
     row = _BY_KEY.get((state, action))
     if row is None:
-        return action == LIST_AGAIN
+        return action in (LIST_AGAIN, PRINT_AGAIN)
     stays = row.to == state
     return not stays and not any(_stopped_by(row, facts))
 

@@ -26,13 +26,12 @@ from kitting.documents.night_card import night_card
 from kitting.documents.plan_papers import PlanPapers
 from kitting.documents.record_papers import Printed, pdf_bytes
 from kitting.errors import Refusal
-from kitting.models import Bag
+from kitting.models import BAG_LABEL, Bag
 from kitting.selectors.bag_contents import Contents, LineStand, bare, contents_of, label_state
 from kitting.selectors.promises import open_promises
 from kitting.selectors.sheets import sheets_from_records
 
 SIZE_OF_PAPER = {"Letter": "4x6in", "A4": "A6"}
-BAG_LABEL = "bag-label"
 Row = tuple[object, ...]
 Prints = Mapping[str, Printed]  # what each bag's paper says about its printing, by the bag's structure
 _PLACE = PROMISE_COLUMNS.index("place")

@@ -51,7 +51,7 @@ from kitting.models.planning import (
     StandIn,
 )
 from kitting.models.premade import KitLevel, Recipe
-from kitting.models.printings import Printing
+from kitting.models.printings import BAG_LABEL, Printing
 from kitting.models.rule_drafts import (
     DRAFT,
     DROPPED,
@@ -68,6 +68,7 @@ from kitting.models.storms import KeptKit, LotToFinish, Storm, StormJob
 __all__ = [
     "APPROVED",
     "ASKED",
+    "BAG_LABEL",
     "CAUSES",
     "COMPARED",
     "COUNTED",

@@ -6,6 +6,8 @@ from django.db.models import Q
 from inventory.models import Action
 from jobs.models import NAME_LENGTH
 
+BAG_LABEL = "bag-label"  # the document whose prints say what is believed of a bag
+
 
 class Printing(models.Model):
     """One print of a document. ``number`` is 0 for the first print of a revision, n for REPRINT n. Never edited."""

@@ -8,9 +8,9 @@ from django.urls import reverse
 
 from inventory.selectors.finding import depot_named
 from kitting.documents.day_labels import CUTOVER, DAYS, DayLabel, day_labels_pdf, days_ahead, labels_of_day
-from kitting.documents.label_records import BAG_LABEL
 from kitting.documents.record_papers import content_revision
 from kitting.errors import Refusal
+from kitting.models import BAG_LABEL
 from kitting.pages.asked import Asked, page, refused
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Table, link

@@ -28,7 +28,7 @@ from kitting.models.bags import (
     SCRAPPED,
     TAKEN_BACK,
 )
-from kitting.selectors.old_labels import OldLabel, old_label, read_label, revised_runs
+from kitting.selectors.old_labels import OldLabel, labels_of_before, old_label, read_label, revised_runs
 from kitting.selectors.policies import margin_days
 
 _LESS = {HANDED_BACK: ISSUED, **TAKEN_BACK}  # what is taken off the sum of another deed
@@ -234,13 +234,20 @@ def facts_of(
 
 
 def facts_of_all(found: Collection[Contents]) -> dict[int, BagFacts]:
-    """What the guards look at by bag, nobody acting; five queries and one where a bag is superseded."""
+    """What the guards look at by bag, nobody acting.
+
+    Six queries, one more where a bag is superseded, and one where a label was printed.
+    """
     letters, margin = live_letters(one.bag.job_id for one in found), margin_days()
     holds = open_holds(lot for one in found for lot in lots_inside(one))
     unnamed, old = _unnamed(found), _superseded([one.bag for one in found], letters)
+    labels = labels_of_before(one.bag for one in found)
     return {
         one.bag.pk: replace(
-            _facts(one, margin, holds), unnamed=tuple(unnamed[one.bag.pk]), superseded=old.get(one.bag.pk, "")
+            _facts(one, margin, holds),
+            unnamed=tuple(unnamed[one.bag.pk]),
+            superseded=old.get(one.bag.pk, ""),
+            old_label=labels.get(one.bag.pk, ""),
         )
         for one in found
     }

@@ -67,7 +67,7 @@ class BagRow:
 
 
 def bag_rows(bags: QuerySet[Bag]) -> list[BagRow]:
-    """Bags in the order of their cutovers; nine queries, ten where one is superseded, however many there are."""
+    """Bags in the order of their cutovers; ten queries, one more where one is superseded, one where one has a label."""
     found = [*bags.select_related("job__recipe", "depot")]
     contents = contents_of(found)
     facts = facts_of_all(contents.values())
@@ -96,6 +96,7 @@ def _row(one: Contents, facts: BagFacts) -> BagRow:
             facts.superseded,
             f"HOLD: {', '.join(facts.held)}" if facts.held else "",
             f"EXPIRES BEFORE CUTOVER: {', '.join(facts.out_of_date)}" if facts.out_of_date else "",
+            facts.old_label if one.bag.state in (CHECKED, STAGED) else "",
         )))  # fmt: skip
     comes_next = REWORK if problem else _next(one)
     if comes_next == ISSUE and hasattr(one.bag.job, "recipe"):

@@ -1,10 +1,12 @@
 """Labels of bags that lie about: which revision stands on one, and what has changed in the bag since it was printed."""
 
 import re
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
-from kitting.models import Bag, Event
+from django.db.models import Max
+
+from kitting.models import BAG_LABEL, Bag, Event
 
 _LABEL = re.compile(r"BAG (\S+) REV (\S+)", re.IGNORECASE)
 _LISTS = ("bag listed", "bag reopened", "bag still good")
@@ -40,9 +42,7 @@ class OldLabel:
             return f"{told}; what has changed since, the bag's page says. Print the label again."
         if self.is_good:
             return f"{told}; nothing in this bag has changed, it is still good. Print its label again."
-        more = len(self.changes) - _NAMED
-        named = "; ".join([*self.changes[:_NAMED], *([f"{more} more, see the bag's page"] if more > 0 else ())])
-        return f"{told}. Since then: {named}. Print the label again."
+        return f"{told}. Since then: {_named(self.changes)}. Print the label again."
 
 
 def read_label(scanned: str) -> tuple[str, str]:
@@ -70,6 +70,33 @@ def old_label(bag: Bag, printed: str, live: str) -> OldLabel | None:
         return OldLabel(bag.revision, printed, None)
     changes = [change for data in lists[of_label[-1] + 1 :] for change in data["changes"]]
     return OldLabel(bag.revision, printed, tuple(changes))
+
+
+def labels_of_before(bags: Iterable[Bag]) -> dict[int, str]:
+    """Why the label that was printed last of a bag is not of what is on its list now, where it is not.
+
+    A part that stands in for another since then is such a change: no letter of the schedule tells it. Two queries,
+    the second only where a label was printed.
+    """
+    papers = {f"{BAG_LABEL} {bag}": bag for bag in bags}
+    prints = Event.objects.filter(name="printed", subject__in=papers).values_list("subject")
+    printed = {papers[subject].pk: last for subject, last in prints.annotate(Max("number"))}
+    if not printed:
+        return {}
+    of_code = {bag.code: bag.pk for bag in papers.values() if bag.pk in printed}
+    later = Event.objects.filter(name__in=_LISTS, subject__in={str(bag) for bag in papers.values()})
+    changes: dict[int, list[str]] = {}
+    for number, data in later.filter(number__gt=min(printed.values())).order_by("number").values_list("number", "data"):
+        bag = of_code.get(data["bag"])
+        if bag and number > printed[bag] and data.get("changes"):
+            changes.setdefault(bag, []).extend(data["changes"])
+    return {bag: f"OLD LABEL: printed before {_named(told)}; print it again" for bag, told in changes.items()}
+
+
+def _named(changes: Collection[str]) -> str:
+    """The first changes in words, and how many more there are."""
+    more = len(changes) - _NAMED
+    return "; ".join([*[*changes][:_NAMED], *([f"{more} more, see the bag's page"] if more > 0 else ())])
 
 
 def revised_runs(wanted: Collection[tuple[str, str]]) -> dict[tuple[str, str], str]:

@@ -153,7 +153,7 @@ def _needs_work(bag: Bag, facts: BagFacts) -> bool:
         bag.state in _ALWAYS
         or bool(facts.held or facts.out_of_date)
         or bool(facts.superseded and not _is_out(bag))
-        or bool(facts.missing and bag.state in _FILLED)
+        or bool((facts.missing or facts.old_label) and bag.state in _FILLED)
     )
 
 
@@ -189,6 +189,8 @@ def _whys(bag: Bag, facts: BagFacts, bad: Iterable[str]) -> Iterator[str]:
         yield from dict.fromkeys(bad)
     if facts.missing:
         yield f"SHORT: {', '.join(facts.missing)}"
+    if facts.old_label and not _is_out(bag):
+        yield facts.old_label
 
 
 def _take_out(one: Contents, bad: Mapping[int, str]) -> Iterator[Pieces]:

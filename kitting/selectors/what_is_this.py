@@ -105,6 +105,7 @@ def _bag(text: str) -> list[Known]:
     facts = facts_of(contents)
     told = [label_state(contents), f"{bag.state}{f', {bag.whereabouts}' if bag.whereabouts else ''}"]
     told += [facts.superseded] if facts.superseded else []
+    told += [facts.old_label] if facts.old_label and bag.state in IN_STORE else []
     told += [f"why: {bag.why}"] if bag.why else []
     other_way = ISSUE if Recipe.objects.filter(job=bag.job).exists() else GIVE  # a kit is given whole, a bag issued
     steps = [row.action for row in TABLE if row.state == bag.state and row.action != other_way]

@@ -18,6 +18,7 @@ from kitting.calculation.bag_states import (
     ISSUE,
     LIST_AGAIN,
     ON_HOLD,
+    PRINT_AGAIN,
     STAGED,
     STATES,
     TABLE,
@@ -41,6 +42,7 @@ BROKEN = {
     "in date through the cutover": {"out_of_date": ("CS15-2 lot L-2303B 2026-03-31",)},
     "nothing on hold": {"held": ("BI25 lot L-2409-17",)},
     "list is current": {"superseded": "SUPERSEDED BY REV B"},
+    "label is of its list": {"old_label": "OLD LABEL: printed before 3 EL15-3 put on the list; print it again"},
     "signed": {"signature": " "},
     "balanced, or a named exception": {"open": ("3 EL15-2",), "reason": ""},
     "every lot is named": {"unnamed": ("3 EL15-2",)},
@@ -109,6 +111,10 @@ def test_what_comes_next_takes_out_first_then_adds_then_checks() -> None:
     assert next_actions("checked", GOOD) == ("stage",)
     old = replace(GOOD, superseded="SUPERSEDED BY REV B", missing=("1 JS-3",))
     assert next_actions("reopened", old, goes_in=True) == ("plan, apply and list again",)
+    labelled = replace(GOOD, old_label="OLD LABEL")
+    assert next_actions("checked", labelled) == (PRINT_AGAIN,)
+    assert next_actions("reopened", labelled) == (CHECK, PRINT_AGAIN)
+    assert next_actions("reopened", labelled, goes_in=True) == ("pick", CHECK)
     undecided = replace(GOOD, missing=("J10/V9-J3/joint accessories (undecided)",))
     assert next_actions("short", undecided) == ("plan, apply and list again", CHECK)
 

@@ -9,13 +9,13 @@ from django.core.management.base import BaseCommand
 from inventory.management.books import require_books
 from inventory.selectors.finding import depot_named
 from kitting.documents.day_labels import CUTOVER, STAGED_BY, day_labels_pdf, labels_of_day
-from kitting.documents.label_records import BAG_LABEL
 from kitting.documents.record_papers import content_revision
 from kitting.errors import Refusal
 from kitting.management.books import refused_in_words, today_at
 from kitting.management.commands.plan import iso_date
 from kitting.management.plan_run import taking_a_new_place
 from kitting.management.printing import noted_print
+from kitting.models import BAG_LABEL
 
 
 class Command(BaseCommand):

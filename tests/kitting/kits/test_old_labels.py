@@ -3,15 +3,19 @@
 from datetime import date
 
 import pytest
-from bag_stores import Stores, demo_sheets, planned
+from bag_stores import OTHER_STORES, Stores, demo_sheets, planned
 from module_books import books_of_module
 from refusals import refusal
 
+from inventory.models import Balance, Item, Lot
 from jobs.models import ScheduleRevision
+from kitting.models import BAG_LABEL, StandIn
 from kitting.selectors.bag_contents import bag_by_code, bag_of_label, label_note
+from kitting.selectors.rework import rework
 from kitting.selectors.what_is_this import what_is
-from kitting.services.fill_bags import reopen
+from kitting.services.fill_bags import check, reopen
 from kitting.services.issue_bags import stage
+from kitting.services.note_printing import note_printing
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 3, 2)
@@ -72,3 +76,31 @@ def test_a_label_of_a_revision_that_never_was_listed_is_not_trusted_and_one_that
     assert "what has changed since, the bag's page says" in refusal("superseded-label", bag_by_code, label("V1", "Q"))
     ScheduleRevision.objects.filter(job__job="J03", live=True).update(letter="C")
     assert bag_of_label(label("V1", "C"))[1] is None
+
+
+def test_a_label_of_before_a_stand_in_was_approved_stops_the_bag_until_it_is_printed_again() -> None:
+    """No letter of the schedule tells it: the part on the label is another one now."""
+    stores = Stores()
+    paper = {"document": BAG_LABEL, "subject": "J03 BJ1"}
+    note_printing(**paper, revision="F00001", **stores.scan())
+    wanted, allowed = (Item.objects.get(stock_code=code) for code in ("CS15-6", "CS25-6"))
+    there = Lot.objects.create(item=allowed, number="L-2601", use_by=date(2028, 2, 29))
+    Balance.objects.filter(lot__item=wanted, place__kind="bin").update(lot=there)
+    StandIn.objects.create(wanted=wanted, allowed=allowed, approved_by="I. Varga", reason="14 weeks")
+    stores.plan()
+    stores.fetch("J03", "BJ1")
+    code = stores.code("J03", "BJ1")
+    assert "CS25-6" in stores.counted("J03", "BJ1")
+    check(bag=code, counted=stores.counted("J03", "BJ1"), **stores.scan(OTHER_STORES))
+
+    told = refusal("bag-not-ready", lambda: stage(bag=code, rack="R-BJ1", **stores.scan()))
+    assert "OLD LABEL: printed before" in told
+    assert "CS25-6 put on the list" in told
+    (row,) = (one for one in rework(on=TODAY) if str(one.bag) == "J03 BJ1")
+    assert row.next == ("print its label again",)
+    assert "OLD LABEL" in row.whys[-1]
+    assert any("OLD LABEL" in sentence for sentence in what_is(code, today=TODAY)[0].told)
+
+    note_printing(**paper, revision="F00002", **stores.scan())
+    assert stage(bag=code, rack="R-BJ1", **stores.scan()).word == "PLACED"
+    assert "J03 BJ1" not in {str(one.bag) for one in rework(on=TODAY)}
