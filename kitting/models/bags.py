@@ -20,6 +20,16 @@ TAKEN_BACK = {NOT_SCRAPPED: SCRAPPED, NOT_LOST: LOST}
 DEEDS = (PICKED, PUT_BACK, ISSUED, HANDED_BACK, INSTALLED, TURNED_IN, SCRAPPED, LOST, BORROWED, *TAKEN_BACK)
 ACCOUNTED = (INSTALLED, TURNED_IN, SCRAPPED, LOST)
 OUT_OF_THE_BAG = (PUT_BACK, BORROWED, *ACCOUNTED)
+# Why a bag is finished although something is missing: name -> what it means, for who chooses.
+SHORT_CAUSES = {
+    "not in the bin": "the bin is empty, or holds fewer than the books say",
+    "damaged": "what lies there is damaged",
+    "wrong item in the bin": "another part lies where it should be",
+    "held": "what lies there is on hold",
+    "still to come": "it waits for a transfer or an order",
+    "other": "say it in words",
+}
+IN_WORDS = "other"  # the cause that needs words
 # Where parts go that were taken out of service: never back to stock (common practice of stores).
 SCRAP_METAL, FAILURE_STUDY = "scrap metal", "failure study"
 FATES = (SCRAP_METAL, FAILURE_STUDY)

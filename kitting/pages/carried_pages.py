@@ -168,7 +168,7 @@ _LOT: Mapping[str, Reader] = {**_OF_BAG, "stock_code": _text, "lot": _text, "qua
 # By the name that replayed scans have.
 _CONTENTS: Mapping[str, Mapping[str, Reader]] = {
     PICK: {**_LOT, "place": _place, "as_spare": _yes},
-    "finish short": {**_OF_BAG, "why": _text},
+    "finish short": {**_OF_BAG, "cause": _text, "why": _text},
     CHECK: {**_OF_BAG, "counted": _counted},
     STAGE: {**_OF_BAG, "rack": _text},
     ISSUE: {**_OF_BAG, "crew": _text, "truck": _text, "signature": _text},

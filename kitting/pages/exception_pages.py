@@ -1,6 +1,6 @@
 """What was overridden, what stands open and should not for long, and what today's rules would refuse."""
 
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 from django.http import HttpResponse
 from django.urls import reverse
@@ -13,9 +13,9 @@ from kitting.pages.planning_pages import ask
 from kitting.pages.standing_pages import borrow_table
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import day_of
-from kitting.roles import DO
+from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import bare
-from kitting.selectors.exceptions import kept_scans, open_bags, unknown_lots
+from kitting.selectors.exceptions import finished_short, kept_scans, open_bags, unknown_lots
 from kitting.selectors.overrides import overrides
 from kitting.selectors.spare_use import spare_use
 from kitting.services.replay_scans import SCANS, book_kept, settle_scan
@@ -36,7 +36,14 @@ def exceptions(asked: Asked) -> HttpResponse:
     context = {
         "since": since,
         "kept": [(one, one.use_case in SCANS) for one in kept_scans()],
-        "tables": [borrow_table(asked), _bags(asked), _unknown(), _spares(), _overrides(asked, since)],
+        "tables": [
+            borrow_table(asked),
+            _bags(asked),
+            _short(asked, since),
+            _unknown(),
+            _spares(),
+            _overrides(asked, since),
+        ],
         "may_settle": asked.actor.may("bags", DO),
     }
     return page(asked, "exceptions.html", context)
@@ -65,6 +72,23 @@ def _bags(asked: Asked) -> Table:
     return Table("Bags that are out and do not balance yet", heads, rows, "No bag is out.")
 
 
+def _short(asked: Asked, since: date) -> Table:
+    begin = datetime.combine(since, time.min, asked.zone)
+    names = asked.actor.may("names", SEE)
+    rows = [
+        [
+            f"{one.at.astimezone(asked.zone):%Y-%m-%d %H:%M}",
+            one.bag,
+            ", ".join(one.missing),
+            Cell(one.cause or "not asked then", note=one.words),
+            one.by if names or one.by == asked.actor.name else "–",
+        ]
+        for one in finished_short(begin)
+    ]
+    heads = ("When", "Bag", "Missing", "Why", "By")
+    return Table(f"Bags finished short since {since}, the last first", heads, rows, "No bag was finished short.")
+
+
 def _unknown() -> Table:
     rows = [[one.stock_code, figure(bare(one.quantity)), ", ".join(one.places)] for one in unknown_lots()]
     heads = ("Stock code", "Pieces", "Places")
@@ -80,8 +104,8 @@ def _spares() -> Table:
     return Table("Spares used, by kind of part", heads, rows, "No spare has gone out yet.")
 
 
-def _overrides(asked: Asked, since: object) -> Table:
-    begin = datetime.combine(since, time.min, asked.zone)  # type: ignore[arg-type]
+def _overrides(asked: Asked, since: date) -> Table:
+    begin = datetime.combine(since, time.min, asked.zone)
     rows = [
         [f"{one.at.astimezone(asked.zone):%Y-%m-%d %H:%M}", one.what, one.subject,
          Cell(one.by, note=f"asked by {one.asked_by}" if one.asked_by else ""), one.reason]

@@ -14,7 +14,7 @@ from kitting.selectors.notices import Notice, notices
 from kitting.services.change_orders import WHO_WAITS
 from kitting.services.see_notices import see_notices
 
-_WORTH_TELLING = ("why", "reason", "changes", "label", "short", WHO_WAITS)
+_WORTH_TELLING = ("missing", "cause", "why", "reason", "changes", "label", "short", WHO_WAITS)
 
 
 def notices_page(asked: Asked) -> HttpResponse:

@@ -21,7 +21,7 @@ from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
 from kitting.errands.keeping import packed_names, unpacked_file
 from kitting.errands.planning import APPLY, PLAN_FILE, kept_plan
 from kitting.errors import Refusal
-from kitting.models import BAG_LABEL, Errand
+from kitting.models import Errand
 from kitting.pages.asked import Asked, go_to, page, refused
 from kitting.pages.tables import MOST_ROWS, Table, link
 from kitting.roles import SEE

@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from inventory.models import BIN, HOLD, SUPPLIER_OWNED, TRUCK
 from kitting.models import Bag
-from kitting.models.bags import PICKED, BagEntry
+from kitting.models.bags import PICKED, SHORT_CAUSES, BagEntry
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field, of_bag, place_scanned, quantity, read_piece
 from kitting.pages.typed import back_with_typed
@@ -63,6 +63,11 @@ def _nothing(_contents: Contents) -> Sequence[Field]:
 
 def _why(label: str, *, required: bool = True) -> Callable[[Contents], Sequence[Field]]:
     return lambda _contents: (Field("why", label, required=required, focus=True),)
+
+
+def _short(_contents: Contents) -> Sequence[Field]:
+    causes = [("", "choose"), *((cause, f"{cause}: {means}") for cause, means in SHORT_CAUSES.items())]
+    return (Field("cause", "Why it is short", options=causes), Field("why", "In words", required=False))
 
 
 def _rack(contents: Contents) -> Sequence[Field]:
@@ -153,7 +158,8 @@ def _stage(asked: Asked, one: Bag) -> Answer:
 
 
 def _finish(asked: Asked, one: Bag) -> Answer:
-    return finish_short(bag=label_code(one), why=asked.text("why"), **asked.scan())
+    given = {"cause": asked.text("cause"), "why": asked.text("why")}
+    return finish_short(bag=label_code(one), **given, **asked.scan())
 
 
 def _begin(asked: Asked, one: Bag) -> Answer:
@@ -204,7 +210,7 @@ STEPS: tuple[Step, ...] = (
     Step("give", "bags", "Give it whole", "All that is in it goes to one crew by one scan; this kit is closed then.",
          "Out with the crew", _to_whom, _give),
     Step("finish", "bags", "That is all there is", "Its label says SHORT and names what is missing; the planner hears.",
-         "Finish short", _why("Why it is short, if you know", required=False), _finish),
+         "Finish short", _short, _finish),
     Step("begin", "as-installed", "Work begins", "The outage has started and the bag is opened.", "Work begins",
          _nothing, _begin),
     Step("reopen", "bags", "Open it again", "Then pieces can go in or come out, and another person checks it again.",

@@ -19,6 +19,7 @@ _TOLD = (
     "truck",
     "signature",
     "missing",
+    "cause",
     "open",
     "changes",
     "what",
@@ -106,6 +107,6 @@ def _words(event: Event) -> str:
         value = event.data.get(key)
         if value:
             text = ", ".join(map(str, value)) if isinstance(value, list) else str(value)
-            parts.append(text if key in ("label", "why", "reason", "changes", "what") else f"{key} {text}")
+            parts.append(text if key in ("label", "cause", "why", "reason", "changes", "what") else f"{key} {text}")
     name = event.name.removeprefix("bag ")
     return f"{name}: {'; '.join(dict.fromkeys(parts))}" if parts else name

@@ -26,6 +26,7 @@ from kitting.calculation.fit_matching.wording import misfit_words
 from kitting.calculation.lengths import both
 from kitting.calculation.natural_order import natural_key
 from kitting.models import Bag
+from kitting.models.bags import SHORT_CAUSES
 from kitting.roles import DO, Actor
 from kitting.selectors.bag_contents import (
     Contents,
@@ -89,6 +90,7 @@ def carried(actor: Actor, today: date, codes: Collection[str] = ()) -> Told:
         ],
         "left_out": left_out,
         "counts": [*_counts(actor)],
+        "causes": [[cause, f"{cause}: {means}"] for cause, means in SHORT_CAUSES.items()],
         "leads": _leads(),
         "rules": ", ".join(f"{name} {one.number}" for name, one in sorted(live_rules(today).items())),
     }

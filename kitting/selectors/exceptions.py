@@ -8,7 +8,7 @@ from django.db.models import Min, Q
 
 from inventory.selectors.balances import Lying, lying
 from kitting.calculation.bag_states import OUT
-from kitting.models import Bag, BagEntry, KeptScan
+from kitting.models import Bag, BagEntry, Event, KeptScan
 from kitting.models.bags import ISSUED
 from kitting.selectors.bag_contents import contents_of
 
@@ -55,6 +55,34 @@ def unknown_lots() -> list[Unknown]:
         Unknown(code, sum(one.quantity for one in rows), tuple(f"{one.depot}/{one.place}" for one in rows))
         for code, rows in by_code.items()
     ]
+
+
+SHORT_EVENT = "bag short"
+
+
+@dataclass(frozen=True, slots=True)
+class FinishedShort:
+    """A bag that somebody finished although something was missing: what, and why."""
+
+    at: datetime
+    by: str
+    bag: str
+    code: str
+    missing: tuple[str, ...]
+    cause: str
+    words: str
+
+
+def finished_short(since: datetime) -> list[FinishedShort]:
+    """Bags that were finished short since a moment, the last first; one query. Before causes were asked it is ''."""
+    found = Event.objects.filter(name=SHORT_EVENT, at__gte=since).order_by("-number")
+    return [
+        FinishedShort(
+            one.at, one.by, one.subject, one.data["bag"], tuple(one.data["missing"]), one.data.get("cause", ""),
+            one.data["why"],
+        )
+        for one in found
+    ]  # fmt: skip
 
 
 def kept_scans() -> list[KeptScan]:

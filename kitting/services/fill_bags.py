@@ -23,13 +23,14 @@ from kitting.calculation.bag_states import (
 )  # fmt: skip
 from kitting.errors import Refusal
 from kitting.models import Bag, BagLine, Promise
-from kitting.models.bags import PICKED
+from kitting.models.bags import IN_WORDS, PICKED, SHORT_CAUSES
 from kitting.models.bags import PUT_BACK as BACK
 from kitting.selectors.bag_contents import Contents, bare, good_until, is_good, label_state, lots_inside
+from kitting.selectors.exceptions import SHORT_EVENT
 from kitting.services.list_bags import review
 from kitting.services.release_promises import release, rest_of
 from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_of, settled
-from kitting.services.two_persons import attempts_kept
+from kitting.services.two_persons import attempts_kept, need_reason
 
 RIGHT = "RIGHT"
 
@@ -150,17 +151,28 @@ def put_back(
 
 
 @use_case
-def finish_short(*, bag: str, why: str = "", **scan: Unpack[Scan]) -> Answer:
-    """Say that all there is has been picked; the bag and its label name what is missing.
+def finish_short(*, bag: str, cause: str = "", why: str = "", **scan: Unpack[Scan]) -> Answer:
+    """Say that all there is has been picked, and why something is missing; the bag and its label name it.
+
+    Args:
+        bag: code on its label.
+        cause: one of ``SHORT_CAUSES``.
+        why: more in words, which the cause ``other`` needs.
+        scan: who, when, the number of the action.
 
     Raises:
-        Refusal: nothing is missing, or the bag's state forbids it.
+        Refusal: ``no-cause``; ``no-reason``; nothing is missing, or the bag's state forbids it.
     """
-    one = opened(bag, FINISH, {}, scan, why=why)
+    if cause not in SHORT_CAUSES:
+        message = f"Say why it is short: {', '.join(SHORT_CAUSES)}."
+        raise Refusal("no-cause", message, {"cause": cause, "causes": [*SHORT_CAUSES]})
+    if cause == IN_WORDS:
+        need_reason(why, "A short bag for another cause")
+    one = opened(bag, FINISH, {"cause": cause}, scan, why=why)
     if not one.repeated:
         state = advance(one, FINISH)
-        told = {"missing": list(one.contents.missing()), "why": why}
-        settled(one, state, "bag short", told, addressed_to="planner", checked_by="")
+        told = {"missing": list(one.contents.missing()), "cause": cause, "why": why}
+        settled(one, state, SHORT_EVENT, told, addressed_to="planner", checked_by="")
     return Answer(SHORT.upper(), label_state(one.contents), one.bag, repeated=one.repeated)
 
 

@@ -156,7 +156,7 @@ class Stores:
         """Fill a bag, have it checked and put it in its rack place."""
         self.fetch(job, structure)
         if self.contents(job, structure).missing():
-            finish_short(bag=self.code(job, structure), **self.scan())
+            finish_short(bag=self.code(job, structure), cause="still to come", **self.scan())
         check(bag=self.code(job, structure), counted=self.counted(job, structure), **self.scan(OTHER_STORES))
         stage(bag=self.code(job, structure), rack=rack, confirmed=("place-taken/1",), **self.scan())
 

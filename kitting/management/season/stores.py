@@ -79,7 +79,7 @@ class Stores:
             self._fill(bag, dict(but))
             code = label_code(bag)
             if self.contents(bag).missing():
-                finish_short(bag=code, **self.scan())
+                finish_short(bag=code, cause="still to come", **self.scan())
             check(bag=code, counted=self._counted(bag), **self.scan(SECOND))
             stage(bag=code, rack=f"{bag.depot} rack {job} {bag.structure}", **self.scan())
         built = [bag for bag in bags if not structures or bag.structure in structures]

@@ -177,9 +177,10 @@ const VIEWS = {
   finish: (bag) => [
     el("p", {}, `Missing: ${bag.missing.map((one) => `${bare(one.quantity)} ${one.stock_code}`).join(", ")}.`),
     form("That is all there is", (get) => {
-      record("finish short", { bag: bag.code, why: get("why") });
+      if (get("cause") === "other" && !get("why")) refuse("SAY WHY", "Another cause needs words.");
+      record("finish short", { bag: bag.code, cause: get("cause"), why: get("why") });
       done(bag, "finish", "SHORT", "Have it checked by another person.");
-    }, field("why", "Why", { autofocus: true })),
+    }, choice("cause", "Why it is short", kept.carries.causes ?? [["other", "other: say it in words"]]), field("why", "In words", { required: false })),
   ],
   check(bag) {
     if (bag.pickers.some((name) => name.toLowerCase() === kept.carries.person.name.toLowerCase())) {

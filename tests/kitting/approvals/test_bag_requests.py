@@ -38,7 +38,7 @@ def prepared() -> None:
 
 def made_short(stores: Stores) -> None:
     code = stores.code("J03", "V1")
-    finish_short(bag=code, **stores.scan())
+    finish_short(bag=code, cause="not in the bin", **stores.scan())
     check(bag=code, counted=stores.counted("J03", "V1"), **stores.scan(OTHER_STORES))
     stage(bag=code, rack="R-1", **stores.scan())
 

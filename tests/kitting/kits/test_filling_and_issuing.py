@@ -14,6 +14,8 @@ from inventory.services.adjusting import Count, adjust
 from jobs.models import Job
 from kitting.models import BagEntry, BagLine, Event, PlanRow, Promise
 from kitting.selectors.bag_contents import label_state
+from kitting.selectors.bag_history import bag_history
+from kitting.selectors.exceptions import finished_short
 from kitting.services.fill_bags import check, finish_short, put_back
 from kitting.services.issue_bags import begin_work, hand_back, issue, stage
 from kitting.services.list_bags import list_bags
@@ -48,7 +50,7 @@ def test_a_bag_with_an_undecided_line_is_filled_as_far_as_it_goes_and_never_full
     assert stores.bag("J10", "V9").state == "listed"
     code = stores.code("J10", "V9")
     stores.fetch("J10", "V9")
-    finish_short(bag=code, **stores.scan())
+    finish_short(bag=code, cause="other", why="no rule for the paper cable", **stores.scan())
     assert label_state(stores.contents("J10", "V9")).endswith("joint accessories (undecided)")
 
 
@@ -68,7 +70,12 @@ def test_five_of_six_seals_make_a_short_bag_that_says_so(stores: Stores) -> None
     assert counted["JS-3"] == 5000
     sentence = refusal("bag-not-ready", check, bag=code, counted=counted, **stores.scan(OTHER_STORES))
     assert sentence == "J03 V1: can't check. SHORT: 1 JS-3."
-    assert finish_short(bag=code, **stores.scan()).sentence == "SHORT: 1 JS-3"
+    assert "not in the bin, damaged" in refusal("no-cause", finish_short, bag=code, **stores.scan())
+    assert "needs a reason" in refusal("no-reason", finish_short, bag=code, cause="other", why=" ", **stores.scan())
+    assert finish_short(bag=code, cause="damaged", **stores.scan()).sentence == "SHORT: 1 JS-3"
+    (told,) = finished_short(stores.at)
+    assert (told.bag, told.missing, told.cause) == ("J03 V1", ("1 JS-3",), "damaged")
+    assert "short: missing 1 JS-3; damaged" in [one.words for one in bag_history(stores.bag("J03", "V1"))]
     check(bag=code, counted=counted, **stores.scan(OTHER_STORES))
     stage(bag=code, rack="R-1", **stores.scan())
     assert label_state(stores.contents("J03", "V1")) == "SHORT: 1 JS-3"

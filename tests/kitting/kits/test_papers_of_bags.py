@@ -32,7 +32,7 @@ def a_short_bag_worked_with() -> None:
     made.bags("J03")
     made.fetch("J03", "V2", but={"JS-3": 1})
     code = made.code("J03", "V2")
-    finish_short(bag=code, **made.scan())
+    finish_short(bag=code, cause="not in the bin", **made.scan())
     check(bag=code, counted=made.counted("J03", "V2"), **made.scan(OTHER_STORES))
     stage(bag=code, rack="R-1", **made.scan())
     made.issue("J03", "V2")

@@ -133,7 +133,7 @@ def test_a_short_bag_is_added_to_and_one_staged_short_is_opened_first(stores: St
     stores.fetch("J03", "V1", but={"JS-3": 2})  # one of the seven is the spare
     assert "J03 V1" not in listed()  # somebody is filling it
     code = stores.code("J03", "V1")
-    finish_short(bag=code, **stores.scan())
+    finish_short(bag=code, cause="not in the bin", **stores.scan())
     found = row("J03", "V1")
     assert (found.whys, found.next) == (("SHORT: 1 JS-3",), ("pick", "check"))
     assert found.add == (Pieces("JS-3", 1000), Pieces("JS-3", 1000, spare=True))

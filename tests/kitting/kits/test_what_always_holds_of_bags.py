@@ -120,7 +120,7 @@ class AnyNight(RuleBasedStateMachine):
 
     @rule(bag=bags)
     def finishes_and_checks(self, bag: str) -> None:
-        self.do(finish_short, bag=self.code(bag))
+        self.do(finish_short, bag=self.code(bag), cause="damaged")
         self.do(check, OTHER_STORES, bag=self.code(bag), counted=self.stores.counted("J1", bag))
 
     @rule(bag=bags, who=people, wrong=st.integers(-1, 1))

@@ -27,7 +27,7 @@ def prepared() -> None:
     made.bags("J03")
     made.fetch("J03", "V1", but={"JS-3": 2})  # one of the seven is the spare
     code = made.code("J03", "V1")
-    finish_short(bag=code, **made.scan())
+    finish_short(bag=code, cause="not in the bin", **made.scan())
     check(bag=code, counted=made.counted("J03", "V1"), **made.scan(OTHER_STORES))
     stage(bag=code, rack="R-1", **made.scan())
     people()

@@ -98,8 +98,11 @@ def hold_of(stores: Stores, step: Step) -> LotHold:
 def finish_and_check(stores: Stores, window: Client, code: str, missing: list[str]) -> None:
     bag = f"/bags/{code}"
     early = send(window, f"{bag}/check", do="all")
-    short = send(window, f"{bag}/finish", why="the bin is empty")
+    assert "Say why it is short" in words(send(window, f"{bag}/finish", why="the bin is empty"))
+    short = send(window, f"{bag}/finish", cause="not in the bin", why="swept yesterday")
     assert "NOT DONE" in words(early)
+    assert "not in the bin; swept yesterday" in words(short)
+    assert "not in the bin swept yesterday" in words(window.get("/exceptions"))
     assert "SHORT" in words(short)
     assert [one for one in missing if one not in label_state(stores.contents("J03", "V2"))] == []
 

@@ -99,7 +99,12 @@ def test_what_can_not_be_booked_is_kept_for_a_person_with_its_reason() -> None:
 
 
 def test_a_scan_stays_on_the_device_until_who_made_it_signs_in() -> None:
-    scan = kept("finish short", {"bag": code(), "why": "none left"}, "C-other", by=sign_in_name(OTHER_STORES))
+    scan = kept(
+        "finish short",
+        {"bag": code(), "cause": "not in the bin", "why": "none left"},
+        "C-other",
+        by=sign_in_name(OTHER_STORES),
+    )
     assert sent(browser_of(STORES), scan).json()["others"] == ["C-other"]
     assert not Action.objects.filter(number="C-other").exists()
     assert sent(browser_of(OTHER_STORES), scan).json()["applied"] == ["C-other"]
@@ -127,7 +132,7 @@ def test_who_may_not_pick_can_not_do_it_from_a_device_either() -> None:
     ids=["no such scan", "a field missing", "not a text", "another actor", "less than none", "no moment"],
 )
 def test_what_is_no_scan_is_refused_whole(scan: dict[str, Any]) -> None:
-    good = kept("finish short", {"bag": code(), "why": "none left"}, "C-good")
+    good = kept("finish short", {"bag": code(), "cause": "not in the bin", "why": "none left"}, "C-good")
     answer = sent(browser_of(STORES), good, scan)
     assert answer.status_code == 400
     assert "keeps them" in answer.json()["problem"]
