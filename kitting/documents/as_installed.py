@@ -16,7 +16,7 @@ COLUMNS = (
 HEADERS = (
     "job", "structure", "end", "phase", "slot", "stock code", "part", "lot", "cable type", "reel",
     "gauge reading (mm and in)", "fit margin (mm and in)", "rule", "stand-in or override", "by",
-    "at (device)", "at (reached the books)", "photos",
+    "at (device)", "at (reached the books)", "photos", "signed",
 )  # fmt: skip
 
 
@@ -41,11 +41,19 @@ class InstalledEnd:
     at_device: str
     at_books: str
     photos: tuple[str, ...] = ()
+    signed: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class AsInstalled:
-    """All ends of a job; ``open_ends`` names the phases that are still missing."""
+    """All ends of a job.
+
+    Args:
+        job, title, cutover, depot: whose.
+        ends: what each phase of each end holds.
+        open_ends: names the phases that are still missing.
+        signed: each end in words: who signed for it, or that nobody has.
+    """
 
     job: str
     title: str
@@ -53,6 +61,7 @@ class AsInstalled:
     depot: str
     ends: tuple[InstalledEnd, ...]
     open_ends: tuple[str, ...] = ()
+    signed: tuple[str, ...] = ()
 
 
 def as_installed_record(record: AsInstalled, printed: Printed) -> bytes:
@@ -77,6 +86,11 @@ def as_installed_record(record: AsInstalled, printed: Printed) -> bytes:
         flow.text("RECORD STILL OPEN", STRONG, keep_mm=12)
         for told in record.open_ends:
             flow.boxed(told)
+    if record.signed:
+        flow.gap(3)
+        flow.text("SIGNATURES", STRONG, keep_mm=12)
+        for told in record.signed:
+            flow.boxed(told)
     return pdf_bytes([flow], f"As-installed record {record.job}")
 
 
@@ -98,7 +112,7 @@ def as_installed_csv(record: AsInstalled) -> bytes:
     rows = [
         (record.job, end.structure, end.end, end.phase, end.slot, end.stock_code, end.part, end.lot, end.cable_type,
          end.reel, end.gauge_reading, end.fit_margin, end.rule, end.override, end.by, end.at_device, end.at_books,
-         "; ".join(end.photos))
+         "; ".join(end.photos), end.signed)
         for end in record.ends
     ]  # fmt: skip
     return csv_bytes(table_frame(HEADERS, rows))

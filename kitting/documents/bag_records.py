@@ -1,7 +1,7 @@
 """Papers filled from the recorded bags of a job: issue slip, return slip, as-installed record, borrow notes."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
 from typing import NamedTuple
@@ -9,7 +9,6 @@ from zoneinfo import ZoneInfo
 
 from inventory.models import Depot, Item
 from jobs.models import Job, Run
-from kitting.calculation.lengths import both, parse_length
 from kitting.calculation.quantities import as_decimal
 from kitting.documents.as_installed import AsInstalled, InstalledEnd
 from kitting.documents.borrow_note import BorrowedPieces, BorrowNote
@@ -19,7 +18,9 @@ from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, Borrow, Event
 from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TAKEN_BACK, TURNED_IN
 from kitting.selectors.bag_contents import contents_of, label_code, label_state
-from kitting.selectors.installed_ends import ends_of
+from kitting.selectors.end_signatures import end_name, end_signatures
+from kitting.selectors.fit_margins import fit_margin
+from kitting.selectors.installed_ends import EndKey, ends_of, histories
 
 
 class BagPapers(NamedTuple):
@@ -60,6 +61,8 @@ def bag_papers(job: str) -> BagPapers:
     out = [entry for entry in entries if entry.deed == ISSUED]
     named = {str(bag): bag.structure or "whole job" for bag in bags}
     issues = [*Event.objects.filter(name__in=("bag issued", "bag issued short"), subject__in=named).order_by("number")]
+    ends = ends_of(job)
+    signed = _signed([(end.structure, end.position) for end in ends], zone)
     labels = {named[event.subject]: event.data["label"] for event in issues}  # what each label said when it went out
     return BagPapers(
         issue=IssueSlip(
@@ -75,8 +78,9 @@ def bag_papers(job: str) -> BagPapers:
         returned=ReturnSlip(**head, crew=crew, bags=slip_bags, lines=tuple(_returned(entries, code))),
         installed=AsInstalled(
             **head,
-            ends=tuple(_ends(found, entries, zone)),
-            open_ends=tuple(end.sentence for end in ends_of(job) if end.is_open),
+            ends=tuple(_ends(found, entries, zone, signed)),
+            open_ends=tuple(end.sentence for end in ends if end.is_open),
+            signed=tuple(f"{end_name(key)}: {told}" for key, told in signed.items()),
         ),
         borrowed=tuple(_borrowed(bags, head["cutover"])),
     )
@@ -138,7 +142,19 @@ def _returned(entries: Sequence[BagEntry], code: dict[int, str]) -> Iterator[Ret
             )
 
 
-def _ends(job: Job, entries: Sequence[BagEntry], zone: tzinfo | None) -> Iterator[InstalledEnd]:
+def _signed(keys: Sequence[EndKey], zone: tzinfo | None) -> dict[EndKey, str]:
+    """By end, in words, who signed for it, or that nobody has."""
+    signatures, fitted, found = end_signatures(keys), histories(keys), {}
+    for key in keys:
+        one = signatures.get(key)
+        told = f"signed by {one.by} · {_local(one.at, zone)}" if one else "NOT SIGNED"
+        found[key] = told if one is None or one.covers(fitted[key]) else f"{told}; CHANGED SINCE, sign again"
+    return found
+
+
+def _ends(
+    job: Job, entries: Sequence[BagEntry], zone: tzinfo | None, signed: Mapping[EndKey, str]
+) -> Iterator[InstalledEnd]:
     runs = {
         run.run: run for run in Run.objects.filter(revision__job=job, revision__live=True).select_related("cable_type")
     }
@@ -147,10 +163,10 @@ def _ends(job: Job, entries: Sequence[BagEntry], zone: tzinfo | None) -> Iterato
             continue
         facts, action = entry.line.facts, entry.action
         run = runs.get(facts.get("run", ""))
-        margin = facts.get("margin_mm", "")
+        position = facts.get("position") or entry.facts.get("position", "")
         yield InstalledEnd(
             structure=facts.get("structure", ""),
-            end="-".join(filter(None, (facts.get("position") or entry.facts.get("position"), facts.get("side", "")))),
+            end="-".join(filter(None, (position, facts.get("side", "")))),
             phase=entry.phase,
             slot=facts.get("kind", ""),
             stock_code=entry.lot.item.stock_code,
@@ -159,12 +175,13 @@ def _ends(job: Job, entries: Sequence[BagEntry], zone: tzinfo | None) -> Iterato
             cable_type=run.cable_type.cable_type if run and run.cable_type else "",
             reel=run.reels if run else "",
             gauge_reading=entry.facts.get("gauge", ""),
-            fit_margin=f"margin {both(parse_length(margin, 'mm'))}" if margin else "",
+            fit_margin=fit_margin(entry).words,
             rule=" ".join(filter(None, (facts.get("rule", ""), facts.get("rule_revision", "")))),
             override=f"stands in for {entry.line.instead_of}" if entry.line.instead_of else "",
             by=action.by,
             at_device=_local(action.device_at or action.at, zone),
             at_books=_local(action.at, zone),
+            signed=signed.get((entry.line.bag.structure, position), ""),
         )
 
 

@@ -150,6 +150,7 @@ def bag(asked: Asked, one: Bag) -> HttpResponse:
         "may_undo": asked.actor.may("bags", DO, one.depot.depot),
         "standing": (standing := of_this_bag(one, asked.today)), "may_ask": _may_ask(asked, contents, standing),
         "may_look": asked.actor.may(bag_right(SHORT_ISSUE), SEE),
+        "may_sign": asked.actor.may("as-installed", DO, one.depot.depot) and any(s.installed for s in contents.lines),
     }  # fmt: skip
     return page(asked, "bag.html", context)
 

@@ -1,5 +1,6 @@
 """What is on each end of the line, since when and from which lot, what was there before; and parts taken off it."""
 
+from collections.abc import Sequence
 from urllib.parse import urlencode
 
 from django.db.models import Count, Max
@@ -15,6 +16,8 @@ from kitting.pages.tables import MOST_ROWS, Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_quantity
 from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import bare
+from kitting.selectors.end_signatures import end_signatures
+from kitting.selectors.fit_margins import fit_margin
 from kitting.selectors.installed_ends import Fitted, history
 from kitting.services.retire_parts import AS_INSTALLED, retire
 
@@ -65,8 +68,19 @@ def _end(asked: Asked, structure: str, position: str) -> HttpResponse:
         {"name": "why", "label": "Why", "required": True, "value": asked.text("why")},
     )  # fmt: skip
     may = bool(on_it) and asked.actor.may(AS_INSTALLED, DO)
-    context = {"structure": structure, "position": position, "tables": tables, "fields": fields, "may_take_off": may}
+    context = {"structure": structure, "position": position, "tables": tables, "fields": fields, "may_take_off": may,
+               "signed": _signed(asked, structure, position, found)}  # fmt: skip
     return page(asked, "end.html", context)
+
+
+def _signed(asked: Asked, structure: str, position: str, found: Sequence[Fitted]) -> str:
+    """Who signed for what is on an end, and when."""
+    one = end_signatures([(structure, position)]).get((structure, position))
+    if one is None:
+        return "Nobody has signed for what is on it."
+    who = f" by {one.by}" if asked.actor.may("names", SEE) or one.by.startswith(asked.actor.name) else ""
+    changed = "" if one.covers(found) else "; it has changed since"
+    return f"Signed{who} {one.at.astimezone(asked.zone):%Y-%m-%d %H:%M}{changed}."
 
 
 def _key(one: Fitted) -> str:
@@ -76,8 +90,9 @@ def _key(one: Fitted) -> str:
 def _row(asked: Asked, one: Fitted, *, names: bool) -> list[Cell]:
     entry, bag = one.entry, one.entry.line.bag
     facts = {**entry.line.facts, **entry.facts}
-    told = {"margin {} mm": "margin_mm", "gauge {}": "gauge", "{}": "remark"}
-    fit = " · ".join(words.format(facts[name]) for words, name in told.items() if facts.get(name))
+    told = {"gauge {}": "gauge", "{}": "remark"}
+    noted = [words.format(facts[name]) for words, name in told.items() if facts.get(name)]
+    fit = " · ".join(filter(None, (fit_margin(entry).words, *noted)))
     crew = " · ".join(filter(None, (bag.crew, entry.action.by if names or entry.action.by == asked.actor.name else "")))
     return [
         Cell(entry.phase or "–"),

@@ -19,12 +19,12 @@ from kitting.pages.fact_pages import reel_by_number
 from kitting.pages.scanned_parts import Part, parts_of
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.selectors.bag_contents import bare, label_code
+from kitting.selectors.fit_margins import LEAST, MOST
 from kitting.selectors.fits import INSULATION, estimates_policy, fit_facts
 from kitting.selectors.nearest import Near, others_that_fit, where_is
 from kitting.selectors.stock_search import ranges_over_insulation
 
 # Cables of medium voltage are between these over their insulation (common practice); else the unit is wrong.
-_LEAST, _MOST = "0.3 in", "3 in"
 _OTHER = {"in": "mm", "mm": "in"}
 _MOST_OTHERS = 3
 _SIDES = ("first side", "second side")
@@ -104,7 +104,7 @@ def _band(asked: Asked) -> Band | UnitInDoubt | None:
     if not reading:
         return _by_reel(asked.text("reel")) if asked.text("reel") else None
     nm = parse_length(reading, unit)
-    least, most = parse_length(_LEAST, None), parse_length(_MOST, None)
+    least, most = parse_length(LEAST, None), parse_length(MOST, None)
     if least <= nm <= most or asked.text("sure"):
         return Band(nm, nm, GAUGE)
     typed = {name: asked.text(name) for name in ("part", "reading", "reel", "unit") if asked.text(name)}

@@ -1,6 +1,7 @@
 """Note what is installed: scan the end and the piece, or tick by end and phase; which lot is on which."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from django.http import HttpResponse
@@ -12,11 +13,24 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refuse
 from kitting.pages.bag_forms import of_bag, quantity
 from kitting.pages.other_lot import Read, brought_in, question_of, read_for, source_chosen
 from kitting.pages.several import said
+from kitting.pages.typed import all_typed
 from kitting.selectors.bag_contents import contents_of, label_code
 from kitting.selectors.ends_to_fit import End, ends_to_fit
 from kitting.services.return_bags import Installed, install
 
 READ, END, OTHER = "read", "end", "other"
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """What was ticked and typed for an end in a form that was refused, so that nothing is typed again."""
+
+    ticked: Sequence[str]
+    quantity: str
+    gauge: str
+    remark: str
+    position: str
+    lot: str
 
 
 @of_bag
@@ -42,8 +56,9 @@ def install_page(asked: Asked, one: Bag) -> HttpResponse:
         if read.inside and not _fills(shown, read.lot):  # it is for another end of this bag, or the spare
             shown = [end for end in ends if end.line.item_id == read.item.pk and end.phases]
         question = question_of(one, read) if read.is_other else {}
+    both = [(end, _as_typed(asked, end)) for end in shown]
     context = {
-        "bag": one, "code": code, "ends": shown, "end": place, "read": asked.text(READ), "filled": read,
+        "bag": one, "code": code, "ends": both, "end": place, "read": asked.text(READ), "filled": read,
         "question": question if shown else {}, "none": bool(read and not shown), "all": bool(place or read),
     }  # fmt: skip
     return page(asked, "install.html", context)
@@ -61,8 +76,15 @@ def _noted(asked: Asked, one: Bag, here: str) -> HttpResponse:
             raise Refusal("nothing-ticked", "NOTHING TICKED: tick the phases that are done.", {})
     except ANY_REFUSAL as refusal:
         return refused(asked, refusal, here)
-    said(asked, lambda: install(bag=label_code(one), pieces=pieces, **asked.scan()))
+    if not said(asked, lambda: install(bag=label_code(one), pieces=pieces, **asked.scan())):
+        return go_to(all_typed(asked, here))
     return go_to(f"{here}?{urlencode({END: asked.text(END)})}" if asked.text(END) else here)
+
+
+def _as_typed(asked: Asked, end: End) -> Typed:
+    key = end.line.pk
+    names = ("quantity", "gauge", "remark", "position", "lot")
+    return Typed(asked.request.GET.getlist(f"phase-{key}"), *(asked.text(f"{name}-{key}") for name in names))
 
 
 def _other_lot(asked: Asked, one: Bag, here: str) -> HttpResponse:

@@ -1,7 +1,7 @@
 """What is on each end of the line: its record, open until every phase is there, and all that was there before."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from django.db.models import Q, QuerySet, Sum
@@ -152,12 +152,30 @@ class Fitted:
 
 def history(structure: str, position: str) -> list[Fitted]:
     """All that was ever fitted at a position, the first first, with what was taken off again; two queries."""
-    here = Q(line__bag__structure=structure) | Q(line__facts__structure=structure)
-    there = Q(line__facts__position=position) | Q(facts__position=position)
+    return histories([(structure, position)])[structure, position]
+
+
+def histories(keys: Collection[EndKey]) -> dict[EndKey, list[Fitted]]:
+    """The same of several positions, by structure and position; two queries."""
+    structures, positions = {structure for structure, _ in keys}, {position for _, position in keys}
+    here = Q(line__bag__structure__in=structures) | Q(line__facts__structure__in=structures)
+    there = Q(line__facts__position__in=positions) | Q(facts__position__in=positions)
     entries = BagEntry.objects.filter(here, there, deed=INSTALLED).select_related(
         "action", "lot__item", "line__bag__job", "line__bag__depot"
     )
-    return [*_with_retired([*entries.order_by("action__at", "pk")])]
+    found: dict[EndKey, list[Fitted]] = {key: [] for key in keys}
+    for one in _with_retired([*entries.order_by("action__at", "pk")]):
+        for key in keys:
+            if _is_at(one.entry, *key):
+                found[key].append(one)
+    return found
+
+
+def _is_at(entry: BagEntry, structure: str, position: str) -> bool:
+    facts = entry.line.facts
+    return structure in (entry.line.bag.structure, facts.get("structure")) and position in (
+        facts.get("position"), entry.facts.get("position"),
+    )  # fmt: skip
 
 
 def on_the_line(entries: Iterable[BagEntry]) -> dict[int, int]:

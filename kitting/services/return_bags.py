@@ -17,8 +17,9 @@ from kitting.calculation.bag_states import CANCEL, CLOSE, CLOSED, INSTALL, TURN_
 from kitting.errors import Refusal
 from kitting.models import Bag, Recipe
 from kitting.models.bags import INSTALLED, LOST, SCRAPPED, TURNED_IN
-from kitting.roles import DO
+from kitting.roles import DO, STANDARDS_ENGINEER
 from kitting.selectors.bag_contents import bare, contents_of
+from kitting.selectors.fit_margins import fit_margin, measured_fit
 from kitting.services.fill_bags import taken_out
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import complete_in_place
@@ -37,7 +38,8 @@ _RUBBER = {"elbow", "fused elbow", "tee", "cable adapter", "splice", "terminatio
 class Installed:
     """Thousandths of a lot that were fitted for a line; ``phase`` is a letter, or '' for all at once.
 
-    ``gauge`` is what the diameter gauge read, in words with its unit; ``remark`` what the crew says of it.
+    ``gauge`` is what the diameter gauge read over the insulation, with its unit: the fit margin is kept beside it;
+    ``remark`` what the crew says of it.
     ``position`` is where they went, for a line that names none: a spare's, or an emergency's.
     """
 
@@ -62,7 +64,10 @@ def install(*, bag: str, pieces: Iterable[Installed], **scan: Unpack[Scan]) -> A
     """Note which lot is on which end and phase; the pieces leave the books as installed.
 
     Raises:
-        Refusal: ``unknown-line``; ``not-in-bag`` asks where another lot came from; ``on-hold``; or the bag's state.
+        Refusal: ``unknown-line``; ``not-in-bag`` asks where another lot came from; ``on-hold``; ``no-gauge-reading``;
+            or the bag's state.
+
+    A part that does not fit by its gauge reading is noted all the same, as it is there; standards are told.
     """
     given = [*pieces]
     content = {"pieces": [one.asked for one in given]}
@@ -73,8 +78,12 @@ def install(*, bag: str, pieces: Iterable[Installed], **scan: Unpack[Scan]) -> A
     for piece in given:
         _note(one, piece)
     _book(one, {INSTALLED: INSTALLED_ENDING})
-    told = {"pieces": [f"{bare(piece.quantity)} {piece.stock_code} lot {piece.lot}: {piece.line}" for piece in given]}
-    settled(one, state, "installed", told)
+    told: dict[str, object] = {
+        "pieces": [f"{bare(piece.quantity)} {piece.stock_code} lot {piece.lot}: {piece.line}" for piece in given]
+    }
+    outside = [f"{entry.lot.item}: {margin.words}" for entry in one.entries if (margin := fit_margin(entry)).is_outside]
+    told |= {"why": "; ".join(outside)} if outside else {}
+    settled(one, state, "installed", told, addressed_to=STANDARDS_ENGINEER if outside else "")
     return Answer("DONE", f"{one.bag}: {len(given)} noted as installed.", one.bag)
 
 
@@ -185,7 +194,7 @@ def _note(one: Opened, piece: Installed) -> None:
         for number, left in stand.inside.items():
             found = one.contents.lots[number]
             if found.number == piece.lot and left >= piece.quantity > 0:
-                facts = {"gauge": piece.gauge, "remark": piece.remark}
+                facts = {"gauge": piece.gauge, "remark": piece.remark, **measured_fit(item, piece.gauge)}
                 facts |= {"position": piece.position} if piece.position else {}
                 one.write(stand.line, found, INSTALLED, piece.quantity, phase=piece.phase, facts=facts)
                 stand.inside[number] -= piece.quantity

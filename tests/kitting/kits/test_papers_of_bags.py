@@ -1,6 +1,7 @@
 """The slips and records of a job say what the books of its bags say."""
 
 import csv
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -13,9 +14,11 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import DUTY
+from refusals import refusal
 
 from kitting.documents.bag_records import bag_papers
 from kitting.errors import Refusal
+from kitting.models import Event
 from kitting.services.borrow_pieces import borrow
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check, finish_short
@@ -73,9 +76,41 @@ def test_the_as_installed_record_names_end_lot_gauge_margin_and_rule() -> None:
     (end,) = bag_papers("J03").installed.ends
     assert (end.structure, end.end, end.phase, end.slot) == ("V2", "a-to", "AB", "cable adapter")
     assert (end.cable_type, end.gauge_reading, end.by) == ("CT-06", "1.470 in", "T. Ahola")
-    # 1.436-1.505 in the range 1.410-1.640 in: the smaller side is 0.026 in.
-    assert end.fit_margin == "margin 0.66 mm (0.026 in)"
+    # 1.470 in by the gauge, in the range 1.410-1.640 in: the smaller side is 0.060 in.
+    assert end.fit_margin == "margin 1.52 mm (0.060 in), measured"
     assert end.rule.startswith("E-")
+
+
+def test_the_margin_of_a_part_without_a_reading_is_that_of_the_plan_and_says_so() -> None:
+    stores = Stores()
+    line = "J03/V2-a/r1-to/ABC/cable adapter"
+    lot = next(lot for lot in stores.contents("J03", "V2").lots.values() if lot.item.stock_code == "CA-4")
+    fitted = Installed(line=line, stock_code="CA-4", lot=lot.number, quantity=1000, phase="C")
+
+    def noted(gauge: str) -> None:
+        install(bag=stores.code("J03", "V2"), pieces=[replace(fitted, gauge=gauge)], **stores.scan(CREW))
+
+    assert "a length without a unit" in refusal("no-gauge-reading", noted, "1.470")
+    assert "check the unit" in refusal("no-gauge-reading", noted, "1.470 mm")
+    noted("")
+    # The type's band is 1.436-1.505 in: the smaller side is 0.026 in.
+    assert bag_papers("J03").installed.ends[-1].fit_margin == "margin 0.66 mm (0.026 in), from the table"
+
+
+def test_a_part_that_does_not_fit_by_its_gauge_reading_is_noted_and_standards_hear() -> None:
+    """Trap T21's cable, 0.045 in above what the part holds: what is there is there."""
+    stores = Stores()
+    lot = next(lot for lot in stores.contents("J03", "V2").lots.values() if lot.item.stock_code == "CA-4")
+    fitted = Installed(
+        line="J03/V2-a/r1-to/ABC/cable adapter", stock_code="CA-4", lot=lot.number, quantity=1000, phase="C",
+        gauge="1.685 in",
+    )  # fmt: skip
+    install(bag=stores.code("J03", "V2"), pieces=[fitted], **stores.scan(CREW))
+
+    told = "DOES NOT FIT, too small by 1.14 mm (0.045 in), measured"
+    assert bag_papers("J03").installed.ends[-1].fit_margin == told
+    event = Event.objects.filter(name="installed").latest("number")
+    assert (event.addressed_to, event.data["why"]) == ("standards engineer", f"CA-4: {told}")
 
 
 def test_a_borrow_has_its_note() -> None:

@@ -2,12 +2,14 @@
 
 import pytest
 from bag_stores import CREW, Stores, demo_sheets
-from browsing import browser_of, people, send, words
+from browsing import PIN, browser_of, people, send, words
 from module_books import books_of_module
 from people import PLANNER
 
-from kitting.models import Retired
+from kitting.documents.bag_records import bag_papers
+from kitting.models import BagEntry, Retired
 from kitting.services.issue_bags import begin_work
+from kitting.services.retire_parts import retire
 from kitting.services.return_bags import Installed, install
 
 pytestmark = pytest.mark.django_db
@@ -59,3 +61,47 @@ def test_an_end_says_what_is_on_it_by_phase_and_a_part_that_came_off_stays_visib
     assert CREW.name in words(crew.get("/ends", PAGE))
     assert CREW.name not in words(planner.get("/ends", PAGE))
     assert planner.post("/ends", given).status_code == 403
+
+
+def test_an_end_is_signed_for_by_pin_once_every_phase_is_noted_and_again_after_it_changed() -> None:
+    people(CREW, PLANNER)
+    stores, crew = Stores(), browser_of(CREW)
+    code = stores.code("J01", "A1")
+    page = f"/bags/{code}/sign"
+    signed = {"position": "a", "signature": CREW.name}
+
+    assert "STILL OPEN" in words(crew.get(page))
+    assert "STILL OPEN A1-a is open" in words(send(crew, page, **signed, crew_pin=PIN))
+    contents = stores.contents("J01", "A1")
+    rest = [
+        Installed(
+            line=stand.line.line, stock_code=str(stand.line.item), lot=contents.lots[lot].number, quantity=pieces // 3,
+            phase=phase,
+        )
+        for stand in contents.lines
+        if stand.line.facts.get("position") == "a"
+        for lot, pieces in stand.inside.items()
+        if pieces
+        for phase in "ABC"
+    ]  # fmt: skip
+    install(bag=code, pieces=rest, **stores.scan(CREW))
+    assert "WRONG PIN" in words(send(crew, page, **signed, crew_pin="0000"))
+    assert "NOT SIGNED" in words(send(crew, page, position="a", signature=" "))
+    done = words(send(crew, page, **signed, crew_pin=PIN))
+    assert f"SIGNED A1-a, by {CREW.name}, by PIN." in done
+    assert f"A1-a: signed by {CREW.name}, by PIN" in " ".join(bag_papers("J01").installed.signed)
+    assert f"Signed by {CREW.name}, by PIN" in words(crew.get("/ends", PAGE))
+    assert CREW.name not in words(browser_of(PLANNER).get("/ends", PAGE))
+    assert browser_of(PLANNER).post(page, signed).status_code == 403
+
+    part = {"stock_code": "EL15-2", "lot": rest_lot(), "quantity": 1000, "fate": "failure study", "why": "tracked"}
+    retire(structure="A1", position="a", **part, **stores.scan(CREW))
+
+    assert "CHANGED SINCE" in " ".join(bag_papers("J01").installed.signed)
+    assert "it has changed since" in words(crew.get("/ends", PAGE))
+
+
+def rest_lot() -> str:
+    """The lot of an elbow on the pad."""
+    found = BagEntry.objects.filter(deed="installed", lot__item__stock_code="EL15-2")
+    return found.earliest("pk").lot.number

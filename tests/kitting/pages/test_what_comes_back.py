@@ -104,6 +104,10 @@ def test_the_crew_lead_ticks_what_is_installed_by_end_and_phase(stores: Stores, 
 
     begun = send(crew, f"{bag}/begin")
     nothing = send(crew, f"{bag}/install")
+    unread = crew.post(f"{bag}/install", {f"phase-{key}": ["A", "B"], f"gauge-{key}": "30.1"}, follow=True)
+    assert "GAUGE READING" in words(unread)
+    assert 'value="B" checked' in unread.content.decode()
+    assert 'value="30.1"' in unread.content.decode()
     two = crew.post(f"{bag}/install", {f"phase-{key}": ["A", "B"], f"gauge-{key}": "30.1 mm"}, follow=True)
     rest = send(crew, f"{bag}/install", **{f"phase-{key}": "C"})
 
