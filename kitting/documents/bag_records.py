@@ -19,6 +19,7 @@ from kitting.models import Bag, BagEntry, Borrow, Event
 from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TAKEN_BACK, TURNED_IN
 from kitting.selectors.bag_contents import contents_of, label_code, label_state
 from kitting.selectors.end_signatures import end_name, end_signatures
+from kitting.selectors.expired_uses import expired_uses, signed_words
 from kitting.selectors.fit_margins import fit_margin
 from kitting.selectors.installed_ends import EndKey, ends_of, histories
 
@@ -158,6 +159,7 @@ def _ends(
     runs = {
         run.run: run for run in Run.objects.filter(revision__job=job, revision__live=True).select_related("cable_type")
     }
+    uses = expired_uses({job.pk})
     for entry in entries:
         if entry.deed != INSTALLED:
             continue
@@ -177,7 +179,15 @@ def _ends(
             gauge_reading=entry.facts.get("gauge", ""),
             fit_margin=fit_margin(entry).words,
             rule=" ".join(filter(None, (facts.get("rule", ""), facts.get("rule_revision", "")))),
-            override=f"stands in for {entry.line.instead_of}" if entry.line.instead_of else "",
+            override="; ".join(
+                filter(
+                    None,
+                    (
+                        f"stands in for {entry.line.instead_of}" if entry.line.instead_of else "",
+                        signed_words(uses, (job.pk, entry.lot.item_id, entry.lot.number)),
+                    ),
+                )
+            ),
             by=action.by,
             at_device=_local(action.device_at or action.at, zone),
             at_books=_local(action.at, zone),

@@ -135,6 +135,27 @@ class LotRequest(Asked):
         return f"lot request {self.pk}: {self.what} {self.item} lot {self.lot_number}"
 
 
+class ExpiredUse(Asked):
+    """Thousandths of a lot that may be used on a job past its date, through ``good_to``: standards and duty sign."""
+
+    item = models.ForeignKey(Item, on_delete=models.PROTECT, related_name="expired_uses")
+    lot_number = models.CharField(max_length=CODE_LENGTH)
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="expired_uses")
+    quantity = models.BigIntegerField()
+    good_to = models.DateField()
+
+    class Meta:
+        """Two persons; it is about something."""
+
+        constraints = (
+            *two_persons("expired_use"),
+            models.CheckConstraint(condition=Q(quantity__gt=0), name="expired_use_of_something"),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.item} lot {self.lot_number} for {self.job}, past its date"
+
+
 class BagRequest(Asked):
     """A storekeeper asks that a bag may go out short, or lend pieces to another bag: approved for once, or refused.
 

@@ -24,6 +24,7 @@ from kitting.selectors.decisions import (
     bins_for,
     drafts_open,
     duty_limits,
+    expired_asked,
     lot_facts,
     lot_request,
     lots_asked,
@@ -74,6 +75,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("Short bags to go out", "short bag", "bag-asked", short_issues_asked, "No short bag is to go out."),
     Kind("Staged bags to lend", "staged bag", "bag-asked", borrows_asked, "No pieces of a bag are to be lent."),
     Kind("Lots: holds and dates", "lot hold", "lot-asked", lots_asked, "No lot waits for a second signature."),
+    Kind("Lots past their date", "expired lot", "expired-asked", expired_asked, "No lot is to be used past its date."),
     Kind("Drafts of rules", "rules", "rule-draft", drafts_open, "No rules are drafted."),
     Kind(
         "Count differences",
@@ -126,6 +128,7 @@ ASKS = (
     ("Ask for pieces of the reserve", "ask-reserve", "reserve", ("ask", APPROVE)),
     ("Sign first that a lot may be let go", "ask-hold-release", "lot hold", (APPROVE,)),
     ("Sign first that a lot has a later date", "ask-extension", "lot hold", (APPROVE,)),
+    ("Sign first that a lot is used past its date", "ask-expired", "expired lot", (APPROVE,)),
 )  # fmt: skip
 
 

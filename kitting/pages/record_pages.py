@@ -89,8 +89,7 @@ def event(asked: Asked, number: int) -> HttpResponse:
         ("Told to", one.addressed_to or "nobody"),
     ]
     told_too = _says(one) if asked.actor.may("names", SEE) else [("Says", told(one.data) or "–")]
-    table = Table(f"Event {number}", ("Fact", "Reads"), [*said, *told_too, ("Digest", one.digest)], "")
-    return page(asked, "event.html", {"table": table, "number": number})
+    return page(asked, "event.html", {"facts": [*said, *told_too, ("Digest", one.digest)], "number": number})
 
 
 def _says(one: Event) -> list[tuple[str, str]]:

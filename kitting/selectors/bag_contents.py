@@ -14,7 +14,7 @@ from jobs.models import Job, ScheduleRevision
 from kitting.calculation.bag_states import BagFacts
 from kitting.calculation.short_codes import bag_code, verified
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, BagLine, LotToFinish, Recipe
+from kitting.models import Bag, BagEntry, BagLine, ExpiredUse, LotToFinish, Recipe
 from kitting.models.bags import (
     ACCOUNTED,
     BORROWED,
@@ -28,6 +28,7 @@ from kitting.models.bags import (
     SCRAPPED,
     TAKEN_BACK,
 )
+from kitting.selectors.expired_uses import UseKey, allowed_pieces, expired_uses
 from kitting.selectors.old_labels import OldLabel, labels_of_before, old_label, read_label, revised_runs
 from kitting.selectors.policies import margin_days
 
@@ -236,15 +237,16 @@ def facts_of(
 def facts_of_all(found: Collection[Contents]) -> dict[int, BagFacts]:
     """What the guards look at by bag, nobody acting.
 
-    Six queries, one more where a bag is superseded, and one where a label was printed.
+    Seven queries, one more where a bag is superseded, and one where a label was printed.
     """
     letters, margin = live_letters(one.bag.job_id for one in found), margin_days()
     holds = open_holds(lot for one in found for lot in lots_inside(one))
+    uses = expired_uses({one.bag.job_id for one in found})
     unnamed, old = _unnamed(found), _superseded([one.bag for one in found], letters)
     labels = labels_of_before(one.bag for one in found)
     return {
         one.bag.pk: replace(
-            _facts(one, margin, holds),
+            _facts(one, margin, holds, uses),
             unnamed=tuple(unnamed[one.bag.pk]),
             superseded=old.get(one.bag.pk, ""),
             old_label=labels.get(one.bag.pk, ""),
@@ -262,17 +264,26 @@ def _unnamed(found: Collection[Contents]) -> dict[int, list[str]]:
     return told
 
 
-def _facts(one: Contents, margin: int, holds: Mapping[LotKey, LotHold]) -> BagFacts:
+def _facts(
+    one: Contents, margin: int, holds: Mapping[LotKey, LotHold], uses: Mapping[UseKey, list[ExpiredUse]]
+) -> BagFacts:
     lots, until = lots_inside(one), good_until(one.bag.job, margin)
+    past = [lot for lot in lots if not is_good(lot, until) and not is_let(one, lot, uses, until)]
     return BagFacts(
         name=str(one.bag),
         decided=any(stand.line.item_id and not stand.line.dropped for stand in one.lines),
         missing=one.missing(),
         inside=bool(lots),
-        out_of_date=tuple(f"{lot} {lot.use_by or 'without a date'}" for lot in lots if not is_good(lot, until)),
+        out_of_date=tuple(f"{lot} {lot.use_by or 'without a date'}" for lot in past),
         held=tuple(f"{lot}" for lot in lots if (lot.item_id, lot.number) in holds),
         open=one.open(),
     )
+
+
+def is_let(one: Contents, lot: Lot, uses: Mapping[UseKey, list[ExpiredUse]], until: date | None) -> bool:
+    """Whether two persons have let go as many pieces of a lot past its date as are in the bag."""
+    inside = sum(stand.inside[lot.pk] for stand in one.lines if lot.pk in stand.inside)
+    return inside <= allowed_pieces(uses, (one.bag.job_id, lot.item_id, lot.number), until)
 
 
 def lots_inside(contents: Contents) -> list[Lot]:

@@ -67,7 +67,7 @@ class BagRow:
 
 
 def bag_rows(bags: QuerySet[Bag]) -> list[BagRow]:
-    """Bags in the order of their cutovers; ten queries, one more where one is superseded, one where one has a label."""
+    """Bags in the order of their cutovers; 11 queries, one more where one is superseded, one where one has a label."""
     found = [*bags.select_related("job__recipe", "depot")]
     contents = contents_of(found)
     facts = facts_of_all(contents.values())

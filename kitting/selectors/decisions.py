@@ -13,6 +13,7 @@ from kitting.models import (
     EXTEND_DATE,
     Asked,
     DutyLimit,
+    ExpiredUse,
     LotRequest,
     ReserveRelease,
     RuleDraft,
@@ -87,6 +88,17 @@ def lots_asked() -> list[Waiting]:
     ]
 
 
+def expired_asked() -> list[Waiting]:
+    """Lots that are to be used past their date and wait for a second signature; one query."""
+    found = ExpiredUse.objects.filter(state=ASKED).select_related("item", "job").order_by("pk")
+    return [
+        _waiting(
+            one, f"{quantity_text(one.quantity, one.item.stock_unit)} {one}", note=f"signed first as {one.asked_as}"
+        )
+        for one in found
+    ]
+
+
 def drafts_open() -> list[Waiting]:
     """Drafts of rules that are neither published nor dropped; one query."""
     return [_waiting(one, ", ".join(sorted(one.tables)) or "examples only", note=one.state) for one in open_drafts()]
@@ -144,6 +156,18 @@ def lot_request(number: int) -> LotRequest:
     return found
 
 
+def expired_request(number: int) -> ExpiredUse:
+    """A request to use a lot past its date.
+
+    Raises:
+        Refusal: ``no-such-request``.
+    """
+    found = ExpiredUse.objects.select_related("item", "job").filter(pk=number).first()
+    if found is None:
+        raise _none(f"There is no request {number} to use a lot past its date.", number)
+    return found
+
+
 def lot_facts(request: LotRequest) -> list[tuple[str, str]]:
     """What is to be known before a lot is signed for: the hold or the dates; one query."""
     facts = [("Item", f"{request.item}: {request.item.description or request.item.kind}")]
@@ -163,7 +187,7 @@ def lot_facts(request: LotRequest) -> list[tuple[str, str]]:
     return facts
 
 
-def where_it_lies(request: LotRequest) -> list[Balance]:
+def where_it_lies(request: LotRequest | ExpiredUse) -> list[Balance]:
     """The pieces of its lot, place by place; one query."""
     found = Balance.objects.filter(lot__item=request.item, lot__number=request.lot_number, quantity__gt=0)
     return [*found.select_related("place__depot", "lot").order_by("place__depot__depot", "place__code", "pk")]

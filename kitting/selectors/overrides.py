@@ -21,6 +21,7 @@ OVERRIDING_EVENTS: Mapping[str, str] = MappingProxyType(
         "stand-in loaded": "stand-in",
         "stand-in listed for duty": "stand-in listed for duty",
         "date extended": "date extended",
+        "expired lot let go": "used past its date",
         "short issue approved": "short issue approved",
         "bag issued short": "short issue",
         "borrow approved": "borrow approved",

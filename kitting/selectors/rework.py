@@ -24,7 +24,7 @@ from kitting.calculation.bag_states import (
     next_actions,
 )  # fmt: skip
 from kitting.calculation.natural_order import natural_key
-from kitting.models import Bag, Borrow, Recipe
+from kitting.models import Bag, Borrow, ExpiredUse, Recipe
 from kitting.selectors.bag_contents import (
     Contents,
     LineStand,
@@ -33,9 +33,11 @@ from kitting.selectors.bag_contents import (
     facts_of_all,
     good_until,
     is_good,
+    is_let,
     label_code,
     lots_inside,
 )
+from kitting.selectors.expired_uses import UseKey, expired_uses
 from kitting.selectors.policies import margin_days
 from kitting.selectors.premade_kits import coming_words, near_day, near_words, recipe_by_job
 from kitting.selectors.promises import staged_days
@@ -109,10 +111,11 @@ def rework(*, on: date, depot: str = "") -> tuple[Rework, ...]:
     found = [one for one in contents.values() if flags.get(one.bag.pk) or _needs_work(one.bag, facts[one.bag.pk])]
     staged, lent, margin = staged_days(), _lent(found), margin_days()
     holds = open_holds(lot for one in found for lot in one.lots.values())
+    uses = expired_uses({one.bag.job_id for one in found})
     rows = []
     for one in found:
         bag, known = one.bag, facts[one.bag.pk]
-        bad = _bad_lots(one, holds, margin, near_day(on) if bag.pk in flags else None)
+        bad = _bad_lots(one, holds, uses, margin, near_day(on) if bag.pk in flags else None)
         take_out, add = tuple(_take_out(one, bad)), tuple(_add(one, bad))
         goes_in = any(not pieces.spare for pieces in add)
         if bag.state == CANCELLED:
@@ -161,7 +164,13 @@ def _is_out(bag: Bag) -> bool:
     return bag.state in OUT or bag.state_before_hold in OUT
 
 
-def _bad_lots(one: Contents, holds: Mapping[LotKey, LotHold], margin: int, near: date | None) -> dict[int, str]:
+def _bad_lots(
+    one: Contents,
+    holds: Mapping[LotKey, LotHold],
+    uses: Mapping[UseKey, list[ExpiredUse]],
+    margin: int,
+    near: date | None,
+) -> dict[int, str]:
     """Lots of the bag that can't stay in it, and why; of a pre-made kit also those whose date is near."""
     until = good_until(one.bag.job, margin)
     found = {}
@@ -171,7 +180,7 @@ def _bad_lots(one: Contents, holds: Mapping[LotKey, LotHold], margin: int, near:
             found[number] = f"HOLD {hold.pk}: {hold.reason}"
         elif near and lot.use_by and lot.use_by < near:
             found[number] = near_words(lot.use_by)
-        elif not is_good(lot, until):
+        elif not is_good(lot, until) and not is_let(one, lot, uses, until):
             found[number] = f"EXPIRES BEFORE CUTOVER: {lot.use_by or 'no use-by date'}, needed through {until}"
     return found
 

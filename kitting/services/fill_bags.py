@@ -27,6 +27,7 @@ from kitting.models.bags import IN_WORDS, PICKED, SHORT_CAUSES
 from kitting.models.bags import PUT_BACK as BACK
 from kitting.selectors.bag_contents import Contents, bare, good_until, is_good, label_state, lots_inside
 from kitting.selectors.exceptions import SHORT_EVENT
+from kitting.selectors.expired_uses import allowed_past_date, taken_past_date
 from kitting.services.list_bags import review
 from kitting.services.release_promises import release, rest_of
 from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_of, settled
@@ -111,7 +112,7 @@ def put_in(
     """
     shares = _shares(one, item, quantity, as_spare)
     taken = _lot_at(item, lot, place)
-    is_held = _refuse_unfit(one, taken, made_at)
+    is_held = _refuse_unfit(one, taken, quantity, made_at)
     if not is_held:  # else it lies in the bag already, whatever was promised: the promise moves
         _ask_about_promises(one, shares, taken, place, confirmed)
     moved = Carry(lot=taken, quantity=quantity, source=place, target=place_of(one))
@@ -263,7 +264,7 @@ def _lot_at(item: Item, number: str, place: Place) -> Lot:
     return next((lot for lot in lots if there and lot.pk == there.lot_id), lots[0])
 
 
-def _refuse_unfit(one: Opened, lot: Lot, made_at: datetime | None) -> bool:
+def _refuse_unfit(one: Opened, lot: Lot, quantity: int, made_at: datetime | None) -> bool:
     """Refuse what must not go in; True where a hold was placed on it after it went in."""
     hold = open_holds([lot]).get((lot.item_id, lot.number))
     is_later = hold is not None and made_at is not None and made_at < hold.placed_at
@@ -271,9 +272,13 @@ def _refuse_unfit(one: Opened, lot: Lot, made_at: datetime | None) -> bool:
         message = f"HELD: {lot} is stopped by hold {hold.pk}: {hold.reason}."
         raise Refusal("lot-held", message, {"hold": hold.pk, "lot": lot.number})
     until = good_until(one.bag.job)
-    if not is_good(lot, until):
+    if is_good(lot, until):
+        return is_later
+    let = allowed_past_date(one.bag.job, lot, until)
+    if taken_past_date(one.bag.job, lot) + quantity > let:
         date = f"use by {lot.use_by}" if lot.use_by else "has no use-by date"
-        message = f"EXPIRES BEFORE CUTOVER: {lot} {date}; {one.bag.job} needs it good through {until}."
+        signed = f" {bare(let)} may be used past it, and no more." if let else ""
+        message = f"EXPIRES BEFORE CUTOVER: {lot} {date}; {one.bag.job} needs it good through {until}.{signed}"
         raise Refusal("expires-before-cutover", message, {"lot": lot.number, "use_by": lot.use_by, "until": until})
     return is_later
 

@@ -2,9 +2,10 @@
 
 from kitting.errors import Refusal
 from kitting.models import SHORT_ISSUE, TO_BORROW
-from kitting.roles import APPROVE, ASK, AUDITOR, DO, SEE, STANDARDS_ENGINEER, Actor, require
+from kitting.roles import APPROVE, ASK, AUDITOR, DO, DUTY_SUPERVISOR, SEE, STANDARDS_ENGINEER, Actor, require
 
 _RULES, _STAND_IN, _RESERVE, _HOLD = "rules", "stand-in", "reserve", "lot hold"
+_EXPIRED = "expired lot"
 _OF_BAG = {SHORT_ISSUE: "short bag", TO_BORROW: "staged bag"}
 
 
@@ -97,6 +98,16 @@ def need_ask_of_bag(actor: Actor, what: str, depot: str) -> None:
 def need_let_bag(actor: Actor, what: str, depot: str) -> None:
     """Refuse who may not let a bag of a depot go out short, or lend."""
     require(actor, _OF_BAG[what], APPROVE, depot)
+
+
+def signing_of_expired(actor: Actor) -> str:
+    """The role in which a person signs that a lot is used past its date, standards first; refuses who may not.
+
+    Raises:
+        Refusal: ``not-allowed``.
+    """
+    require(actor, _EXPIRED, APPROVE)
+    return role_of(actor, STANDARDS_ENGINEER, DUTY_SUPERVISOR)
 
 
 def signing_role(actor: Actor) -> str:

@@ -7,7 +7,7 @@ from people import OTHER_STANDARDS, STANDARDS, STORES
 from inventory.models import Depot, Item, LotHold
 from jobs.models import Job
 from kitting.calculation.sheets.raw import raw_book, raw_sheet
-from kitting.models import Bag, BagRequest, LotRequest, PlanRow, ReserveRelease, StandIn, StandInRequest
+from kitting.models import Bag, BagRequest, ExpiredUse, LotRequest, PlanRow, ReserveRelease, StandIn, StandInRequest
 from kitting.services.draft_rules import draft_rules
 from kitting.services.lot_requests import ask_hold_release
 from kitting.services.stand_in_requests import ask_stand_in, compare_request
@@ -37,7 +37,12 @@ def one_of_each() -> dict[str, int]:
     short = BagRequest.objects.create(
         what="short issue", bag=bag, lacks={"JS-3": 1000}, crew="Crew 14", asked_by=STORES.name, asked_at=AT, why="van"
     )
+    past = ExpiredUse.objects.create(
+        item=wanted, lot_number="L-2507C", job=_job(line), quantity=1000, good_to=date(2026, 4, 30),
+        asked_by=STANDARDS.name, asked_at=AT, why="stored cool",
+    )  # fmt: skip
     return {
+        "to-approve/expired": past.pk,
         "to-approve/bags": short.pk,
         "to-approve/stand-ins": request.pk,
         "to-approve/reserve": reserve.pk,

@@ -1,21 +1,26 @@
 """Bags are filled by scan, checked by a second person, and go out only when they can be trusted."""
 
+from typing import Any
+
 import pytest
 from bag_stores import OTHER_STORES, Stores, demo_sheets, planned
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import BUYER, DUTY, PLANNER, STORES
+from people import BUYER, DUTY, OTHER_STANDARDS, PLANNER, STANDARDS, STORES
 from refusals import refusal
 
 from inventory.errors import Doubt
 from inventory.models import Balance, LotHold
 from inventory.services.adjusting import Count, adjust
 from jobs.models import Job
-from kitting.models import BagEntry, BagLine, Event, PlanRow, Promise
-from kitting.selectors.bag_contents import label_state
+from kitting.models import BagEntry, BagLine, Event, ExpiredUse, PlanRow, Promise
+from kitting.roles import Actor
+from kitting.selectors.bag_contents import facts_of, label_state
 from kitting.selectors.bag_history import bag_history
 from kitting.selectors.exceptions import finished_short
+from kitting.selectors.overrides import overrides
+from kitting.services.expired_lots import ask_use_expired, sign_use_expired
 from kitting.services.fill_bags import check, finish_short, put_back
 from kitting.services.issue_bags import begin_work, hand_back, issue, stage
 from kitting.services.list_bags import list_bags
@@ -119,6 +124,39 @@ def test_the_lot_that_expires_before_the_cutover_is_refused_and_serves_the_earli
     )
     Job.objects.filter(job="J10").update(cutover="2026-03-21 06:00")
     assert stores.pick("J10", "V9", "CS15-2", "L-2303B", old.place, 1).word == "RIGHT"
+
+
+def test_a_lot_past_its_date_goes_in_once_standards_and_duty_have_signed_for_so_many_pieces(stores: Stores) -> None:
+    old = Balance.objects.select_related("place__depot").get(lot__number="L-2303B", place__code="H-04-2")
+    stores.bags("J10")
+    use = {"stock_code": "CS15-2", "lot": "L-2303B", "job": "J10", "quantity": 2000, "reason": "stored cool"}
+
+    def ask(**changed: Any) -> ExpiredUse:
+        return ask_use_expired(**{**use, "actor": STANDARDS, "at": stores.at, **changed})
+
+    def sign(actor: Actor, reason: str = "no other in reach") -> ExpiredUse:
+        return sign_use_expired(number=asked.pk, reason=reason, actor=actor, at=stores.at)
+
+    assert "may not approve" in refusal("not-allowed", ask, actor=STORES)
+    assert "no signature is needed" in refusal("still-good", ask, job="J06")
+    asked = ask()
+    assert "waits for its second signature" in refusal("asked-already", ask, actor=DUTY)
+    refusal("own-request", sign, STANDARDS)
+    assert "a duty supervisor signs" in refusal("needs-both", sign, OTHER_STANDARDS)
+    refusal("no-reason", sign, DUTY, " ")
+    refusal("expires-before-cutover", stores.pick, "J10", "V9", "CS15-2", "L-2303B", old.place, 1)
+    sign(DUTY)
+
+    assert stores.pick("J10", "V9", "CS15-2", "L-2303B", old.place, 2).word == "RIGHT"
+    told = refusal("expires-before-cutover", stores.pick, "J10", "V9", "CS15-2", "L-2303B", old.place, 1)
+    assert told.endswith("2 may be used past it, and no more.")
+    assert not facts_of(stores.contents("J10", "V9")).out_of_date
+    (over,) = (one for one in overrides() if one.what == "used past its date")
+    assert (over.by, over.asked_by, over.reason) == (DUTY.name, STANDARDS.name, "stored cool; no other in reach")
+    Job.objects.filter(job="J10").update(cutover="2026-04-18 06:00", cutover_end="")
+    assert "L-2303B" in " ".join(facts_of(stores.contents("J10", "V9")).out_of_date)
+    LotHold.objects.create(item=old.lot.item, lot_number="L-2303B", reason="torn", placed_by="Ana", placed_at=stores.at)
+    refusal("lot-held", stores.pick, "J10", "V9", "CS15-2", "L-2303B", old.place, 1)
 
 
 def test_a_held_lot_is_not_picked_and_another_good_lot_is_asked_about(stores: Stores) -> None:

@@ -18,6 +18,7 @@ from kitting.models import (
     PUBLISHED,
     REVIEWED,
     Event,
+    ExpiredUse,
     LotRequest,
     Person,
     Pin,
@@ -348,3 +349,25 @@ def test_the_list_of_what_waits_asks_the_books_as_often_with_more_requests() -> 
     with CaptureQueriesContext(connection) as many:
         client.get("/to-approve")
     assert len(many) == len(few)
+
+
+def test_a_lot_is_used_past_its_date_when_duty_and_standards_sign_with_the_dates_before_them() -> None:
+    duty, standards = browser_of(DUTY), browser_of(STANDARDS)
+    asked = {"stock_code": "cs15-2", "lot": "L-2303B", "job": "J10", "quantity": "2", "reason": "stored cool"}
+
+    typo = send(duty, "/ask/expired", **{**asked, "job": "J99"})
+    first = words(send(duty, "/ask/expired", **asked))
+    address = f"/to-approve/expired/{ExpiredUse.objects.get().pk}"
+    seen = words(standards.get(address))
+    own = send(duty, address, deed="approve", reason="mine")
+    done = words(send(standards, address, deed="approve", reason="no other in reach"))
+
+    assert "There is no job J99" in words(typo)
+    assert 'value="stored cool"' in typo.content.decode()
+    assert "SIGNED FIRST" in first
+    assert "2 ea CS15-2 lot L-2303B for J10, past its date" in first
+    assert "Use by 2026-03-31" in seen
+    assert "Needed through 2026-04-11" in seen
+    assert own.status_code == 403
+    assert "SIGNED CS15-2 lot L-2303B for J10, past its date" in done
+    assert browser_of(STORES).get(address).status_code == 403
