@@ -2,6 +2,7 @@
 
 from collections import Counter
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.db.models import Q, Sum
 
@@ -20,12 +21,19 @@ class Unequal:
     derived: int
 
 
-def derived_balances() -> Counter[Key]:
-    """Thousandths by place and lot, summed over all movements by the database."""
+def derived_balances(*, depot: str = "", until: datetime | None = None) -> Counter[Key]:
+    """Thousandths by place and lot, summed over movements by the database; two queries.
+
+    Args:
+        depot: only places of this one; '' for all.
+        until: only what was booked up to that moment; None for all.
+    """
     derived: Counter[Key] = Counter()
-    movements = Movement.objects.order_by()
-    arriving = movements.filter(to_place__isnull=False).values_list("to_place", "lot").annotate(Sum("quantity"))
-    leaving = movements.filter(from_place__isnull=False).values_list("from_place", "lot").annotate(Sum("quantity"))
+    movements = Movement.objects.filter(action__at__lte=until) if until else Movement.objects.all()
+    to_there: dict[str, object] = {"to_place__depot__depot": depot} if depot else {"to_place__isnull": False}
+    from_there: dict[str, object] = {"from_place__depot__depot": depot} if depot else {"from_place__isnull": False}
+    arriving = movements.order_by().filter(**to_there).values_list("to_place", "lot").annotate(Sum("quantity"))
+    leaving = movements.order_by().filter(**from_there).values_list("from_place", "lot").annotate(Sum("quantity"))
     for place, lot, quantity in arriving:
         derived[(place, lot)] += quantity
     for place, lot, quantity in leaving:

@@ -63,6 +63,7 @@ from kitting.pages import (
     standing_pages,
     start_pages,
     stock_pages,
+    stock_then_page,
     storm_counter,
     storm_pages,
     transfer_pages,
@@ -237,6 +238,7 @@ ROUTES: tuple[Route, ...] = (
     Route("papers/<str:name>", "paper", paper_pages.paper, PLANS),
     # stock
     Route("stock", "stock", stock_pages.stock, "items"),
+    Route("stock/then", "stock-then", stock_then_page.then, "trace"),
     Route("stock/dates", "stock-dates", stock_pages.dates, "items"),
     Route("items/<path:code>", "item", item_pages.item_page, "items"),
     Route("lots/<path:name>", "lot", lot_pages.lot, "trace", ("lot hold", DO)),

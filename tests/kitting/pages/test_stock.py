@@ -1,16 +1,19 @@
 """Items are found by exact facts, and an item's page says where every piece is and what it is kept for."""
 
-from datetime import date
+from datetime import date, timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
-from bag_stores import demo_sheets, planned
+from bag_stores import Stores, demo_sheets, planned
 from browsing import browser_of, people, words
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import AUDITOR, BUYER, PLANNER, STORES
+from record_books import AT
 
-from inventory.models import Item, OldCode
+from inventory.models import Balance, Item, OldCode
+from inventory.selectors.stock_then import stock_then
 from kitting.selectors.item_sheet import item_sheet
 from kitting.selectors.stock_sums import FREE, PROMISED, spots, sums
 
@@ -159,3 +162,27 @@ def test_the_page_of_an_item_asks_as_often_however_much_there_is_of_it() -> None
         counts.append(len(asked))
 
     assert len(set(counts)) == 1
+
+
+def test_the_stock_of_a_depot_is_told_as_it_was_and_before_the_first_record_nothing_is() -> None:
+    people(STORES, BUYER)
+    stores, client = Stores(AT + timedelta(hours=1)), browser_of(STORES)
+    stores.bags("J03")
+    before = stores.at
+    now = {
+        (one.place, one.lot): one.quantity for one in Balance.objects.filter(place__depot__depot="N", quantity__gt=0)
+    }
+    stores.fetch("J03", "B1")
+
+    def elbows(minutes: int) -> str:
+        moment = (stores.at + timedelta(minutes=minutes)).astimezone(ZoneInfo("America/Chicago"))
+        asked = {"depot": "N", "moment": f"{moment:%Y-%m-%dT%H:%M}", "code": "el15-3"}
+        return words(client.get("/stock/then", asked))
+
+    assert {(one.place, one.lot): one.quantity for one in stock_then(depot="N", at=before)} == now
+    assert stores.code("J03", "B1") not in elbows(0)
+    assert stores.code("J03", "B1") in elbows(59)
+    early = words(client.get("/stock/then", {"depot": "N", "moment": "2020-01-01T06:00"}))
+    assert "These books say nothing of depot N then: its first record is of" in early
+    assert "is no moment" in words(client.get("/stock/then", {"depot": "N", "moment": "noon"}))
+    assert browser_of(BUYER).get("/stock/then").status_code == 403
