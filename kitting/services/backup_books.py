@@ -4,6 +4,7 @@ import gzip
 import hashlib
 import json
 from collections.abc import Iterator
+from itertools import islice, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,7 @@ from kitting.errors import Refusal
 
 FORM = "books 1"
 _PACKAGES = ("jobs", "inventory", "kitting")
+_ROWS_AT_ONCE, _FILES_AT_ONCE = 2_000, 10  # held in memory; a row with a file may be many megabytes
 
 
 def book_models() -> list[type[models.Model]]:
@@ -40,8 +42,14 @@ def _referred(model: type[models.Model]) -> set[type[models.Model]]:
 
 def _records() -> Iterator[dict[str, Any]]:
     for model in book_models():
-        rows = model._default_manager.order_by("pk").iterator(chunk_size=2000)  # noqa: SLF001
-        yield from serializers.serialize("python", rows)
+        at_once = _FILES_AT_ONCE if _has_files(model) else _ROWS_AT_ONCE
+        rows = model._default_manager.order_by("pk").iterator(chunk_size=at_once)  # noqa: SLF001
+        while some := [*islice(rows, at_once)]:
+            yield from serializers.serialize("python", some)
+
+
+def _has_files(model: type[models.Model]) -> bool:
+    return any(isinstance(field, models.BinaryField) for field in model._meta.get_fields())  # noqa: SLF001
 
 
 def books_digest() -> str:
@@ -85,10 +93,10 @@ def restore(*, path: Path) -> str:
     Raises:
         Refusal: ``backup-unreadable``; ``books-not-empty``; ``backup-differs``.
     """
-    records, wanted = _read(path)
+    wanted = _checked(path)
     if any(model._default_manager.exists() for model in book_models()):  # noqa: SLF001
         raise Refusal("books-not-empty", "The books are not empty; restore into a new database.", {})
-    for found in serializers.deserialize("python", records):
+    for found in serializers.deserialize("python", _kept_records(path)):
         found.save()
     with connection.cursor() as cursor:
         for statement in connection.ops.sequence_reset_sql(no_style(), book_models()):
@@ -99,18 +107,38 @@ def restore(*, path: Path) -> str:
     return restored
 
 
-def _read(path: Path) -> tuple[list[dict[str, Any]], str]:
+def _lines(path: Path) -> Iterator[bytes]:
+    with gzip.open(path, "rb") as file:
+        yield from file
+
+
+def _kept_records(path: Path) -> Iterator[dict[str, Any]]:
+    """The records of a file that was checked: all lines between its head and its digest, one at a time."""
+    lines = _lines(path)
+    next(lines)
+    for line, _ in pairwise(lines):
+        yield json.loads(line)
+
+
+def _checked(path: Path) -> str:
+    """Read a backup through once, a line at a time; the digest that closes it.
+
+    Raises:
+        Refusal: ``backup-unreadable``.
+    """
     digest = hashlib.sha256()
     try:
-        with gzip.open(path, "rb") as file:
-            head, *lines, tail = file.read().splitlines(keepends=True)
-        form, wanted = json.loads(head)["form"], str(json.loads(tail)["digest"])
+        lines = _lines(path)
+        form = json.loads(next(lines))["form"]
+        tail = next(lines)
         for line in lines:
-            digest.update(line)
-        records = [json.loads(line) for line in lines]
-    except (OSError, EOFError, ValueError, KeyError, TypeError) as error:
+            digest.update(tail)
+            json.loads(tail)
+            tail = line
+        wanted = str(json.loads(tail)["digest"])
+    except (OSError, EOFError, StopIteration, ValueError, KeyError, TypeError) as error:
         raise Refusal("backup-unreadable", f"{path.name} is no backup, or is damaged: {error}", {}) from None
     if form != FORM or digest.hexdigest() != wanted:
         message = f"{path.name} is damaged: its content is not what its digest says."
         raise Refusal("backup-unreadable", message, {"file": path.name})
-    return records, wanted
+    return wanted
