@@ -26,7 +26,7 @@ def back_with_typed(asked: Asked, address: str) -> str:
 
 def all_typed(asked: Asked, address: str) -> str:
     """The same where a field may say several things, such as what was ticked."""
-    typed = [(name, text) for name, texts in asked.request.POST.lists() if name not in _NOT_TYPED for text in texts]
+    typed = [(name, text) for name, texts in asked.request.POST.lists() if name not in NOT_TYPED for text in texts]
     return f"{address}?{urlencode([(name, text) for name, text in typed if text])}"
 
 
