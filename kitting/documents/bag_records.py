@@ -22,6 +22,7 @@ from kitting.selectors.end_signatures import end_name, end_signatures
 from kitting.selectors.expired_uses import expired_uses, signed_words
 from kitting.selectors.fit_margins import fit_margin
 from kitting.selectors.installed_ends import EndKey, ends_of, histories
+from kitting.selectors.pictures import numbers_by_end
 
 
 class BagPapers(NamedTuple):
@@ -160,6 +161,7 @@ def _ends(
         run.run: run for run in Run.objects.filter(revision__job=job, revision__live=True).select_related("cable_type")
     }
     uses = expired_uses({job.pk})
+    pictures = numbers_by_end(job)
     for entry in entries:
         if entry.deed != INSTALLED:
             continue
@@ -192,6 +194,7 @@ def _ends(
             at_device=_local(action.device_at or action.at, zone),
             at_books=_local(action.at, zone),
             signed=signed.get((entry.line.bag.structure, position), ""),
+            photos=tuple(f"picture {number}" for number in pictures.get((facts.get("structure", ""), position), ())),
         )
 
 

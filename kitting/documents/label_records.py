@@ -16,6 +16,7 @@ from kitting.calculation.plan_result import PROMISE_COLUMNS, REQUIREMENT_COLUMNS
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.sheets.book import read_book
 from kitting.documents.bag_labels import RecordedBag, paint_labels
+from kitting.documents.card_pictures import CardPicture
 from kitting.documents.inner_labels import InnerBag, inner_bags, paint_inner_labels, paint_no_inner_label
 from kitting.documents.job_papers import SHELF, JobPaper, Line
 from kitting.documents.job_papers import Bag as PlannedBag
@@ -26,12 +27,15 @@ from kitting.documents.night_card import night_card
 from kitting.documents.plan_papers import PlanPapers
 from kitting.documents.record_papers import Printed, pdf_bytes
 from kitting.errors import Refusal
-from kitting.models import BAG_LABEL, Bag
+from kitting.models import BAG_LABEL, Bag, Picture
 from kitting.selectors.bag_contents import Contents, LineStand, bare, contents_of, label_state
+from kitting.selectors.pictures import digests_at, pictures_at_structures
 from kitting.selectors.promises import open_promises
 from kitting.selectors.sheets import sheets_from_records
 
 SIZE_OF_PAPER = {"Letter": "4x6in", "A4": "A6"}
+NIGHT_CARD = "night-card"
+MOST_PICTURES = 4  # on a card; those that came before are named
 Row = tuple[object, ...]
 Prints = Mapping[str, Printed]  # what each bag's paper says about its printing, by the bag's structure
 _PLACE = PROMISE_COLUMNS.index("place")
@@ -190,12 +194,25 @@ def label_canvas(file: BytesIO, title: str, printed: Printed, *, sheets: bool) -
 def night_cards_pdf(labels: LabelPapers, prints: Prints) -> bytes:
     """The night cards, with the lots that lie inside by end and phase."""
     paper, nearest = labels.paper, NearestPieces(labels.papers)
+    pictures = pictures_at_structures([one.structure for one in labels.content.bags], with_content=MOST_PICTURES)
     cards = []
     for bag, recorded in labels.bags_of(paper, packed=True):
         printed = prints[bag.structure]
         papers = labels.papers.as_printed(printed)
-        cards.append(night_card(papers, nearest, paper, bag, printed.words, recorded))
+        of_bag = [CardPicture(_caption(one), content) for one, content in pictures.get(bag.structure, ())]
+        cards.append(night_card(papers, nearest, paper, bag, printed.words, recorded, of_bag))
     return pdf_bytes(cards, f"Night cards {labels.content.job}")
+
+
+def _caption(one: Picture) -> str:
+    return " · ".join(filter(None, (one.place, one.note, f"picture {one.pk}", f"{one.at:%Y-%m-%d}")))
+
+
+def contents_to_print(name: str, labels: LabelPapers) -> Mapping[str, object]:
+    """What each bag's paper of this name shows, by the bag's structure: the revision of its prints is made from it."""
+    by_bag = labels.content.by_bag
+    digests = digests_at(by_bag) if name == NIGHT_CARD else {}
+    return {place: (one, digests[place]) if place in digests else one for place, one in by_bag.items()}
 
 
 def _first(prints: Prints) -> Printed:
@@ -205,7 +222,7 @@ def _first(prints: Prints) -> Printed:
 BAG_PAPERS: Mapping[str, Callable[[LabelPapers, Prints], bytes]] = {
     BAG_LABEL: bag_labels_pdf,
     "inner-labels": inner_labels_pdf,
-    "night-card": night_cards_pdf,
+    NIGHT_CARD: night_cards_pdf,
 }
 ON_SHEETS: Mapping[str, Callable[[LabelPapers, Prints], bytes]] = {
     BAG_LABEL: partial(bag_labels_pdf, sheets=True),

@@ -1,10 +1,10 @@
 """The night card: one for each bag, on half a Letter page or A5, read by one lamp with no battery and no signal.
 
 The front lists the bag by end and phase, with what each part fits; the back holds spares, what to do when something
-does not fit, where the nearest other pieces lie, and boxes for lots and initials.
+does not fit, where the nearest other pieces lie, boxes for lots and initials, and pictures of the location.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
@@ -15,6 +15,7 @@ from reportlab.pdfgen.canvas import Canvas
 from kitting.calculation.answers import READY
 from kitting.calculation.short_codes import make_code
 from kitting.documents.bag_labels import NO_BAG, RecordedBag, bag_revision, system_text
+from kitting.documents.card_pictures import CardPicture, flow_pictures
 from kitting.documents.cautions import brief_cautions
 from kitting.documents.diameters import Span, margin_text, spans_text
 from kitting.documents.job_papers import Bag, End, JobPaper, Line, amount, answer_details, number_text, shares
@@ -45,10 +46,12 @@ def night_card(
     bag: Bag,
     words: Words,
     recorded: RecordedBag | None = None,
+    pictures: Sequence[CardPicture] = (),
 ) -> Flow:
     """The card of one bag: an even number of sides, so that cards printed on both sides stay apart.
 
-    ``recorded`` is the bag as the books have it; its pieces are then those that lie inside.
+    ``recorded`` is the bag as the books have it; its pieces are then those that lie inside. ``pictures`` are of its
+    location.
     """
     title = f"NIGHT CARD · BAG {bag.number} OF {bag.total}"
     number, subject, rev = bag.code, (bag.structure or paper.answer.job).upper(), bag_revision(bag, recorded)
@@ -64,6 +67,7 @@ def night_card(
     else:
         flow.gap(4)
     _back(flow, nearest, papers, paper, bag, words)
+    flow_pictures(flow, pictures)
     if len(flow.pages) % 2:
         flow.new_page()
         flow.text("Nothing on this side.")

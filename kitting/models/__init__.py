@@ -36,6 +36,7 @@ from kitting.models.layouts import KeptLayout
 from kitting.models.loans import FROM_NEIGHBOUR, TO_NEIGHBOUR, Loan, LoanMove
 from kitting.models.orders import SentLine, SentSheet
 from kitting.models.people import Person
+from kitting.models.pictures import Picture
 from kitting.models.planning import (
     DIGEST_LENGTH,
     LINE_LENGTH,
@@ -125,6 +126,7 @@ __all__ = [
     "LotRequest",
     "LotToFinish",
     "Person",
+    "Picture",
     "Pin",
     "PlanRow",
     "Policy",

@@ -16,8 +16,10 @@ from kitting.calculation.bag_states import TABLE, next_state
 from kitting.errors import Refusal
 from kitting.models import REFUSED, SHORT_ISSUE, Bag, Borrow, Promise, Recipe
 from kitting.models.bags import BORROWED, HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TURNED_IN
+from kitting.models.pictures import OF_BAG
 from kitting.pages.asked import Asked, attempt, go_to, page, split_loud
 from kitting.pages.bag_forms import of_bag
+from kitting.pages.picture_pages import may_picture, may_see_pictures, pictures_shown
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import Contents, accounts, bare, facts_of, label_code
@@ -25,6 +27,7 @@ from kitting.selectors.bag_history import Told, bag_history
 from kitting.selectors.bag_requests import MAY_GO_SHORT, Standing
 from kitting.selectors.bag_requests import of_bag as of_this_bag
 from kitting.selectors.bag_rows import REWORK, TO_DO, BagRow, bag_rows, not_ended, waiting
+from kitting.selectors.pictures import pictures_of_bag
 from kitting.selectors.rework import Rework, rework
 from kitting.services.list_bags import list_bags
 from kitting.services.rights import bag_right
@@ -151,6 +154,8 @@ def bag(asked: Asked, one: Bag) -> HttpResponse:
         "standing": (standing := of_this_bag(one, asked.today)), "may_ask": _may_ask(asked, contents, standing),
         "may_look": asked.actor.may(bag_right(SHORT_ISSUE), SEE),
         "may_sign": asked.actor.may("as-installed", DO, one.depot.depot) and any(s.installed for s in contents.lines),
+        "may_picture": may_picture(asked, OF_BAG, one.depot.depot),
+        "pictures": pictures_shown(asked, pictures_of_bag(one)) if may_see_pictures(asked, OF_BAG) else (),
     }  # fmt: skip
     return page(asked, "bag.html", context)
 

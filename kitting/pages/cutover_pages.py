@@ -14,6 +14,7 @@ from kitting.calculation.order_marks import OrderMark
 from kitting.calculation.promising.moves import BORROW, BUY, EXPEDITE, HURRY, RESERVE, SLIP, STAND_IN, TRANSFER
 from kitting.pages.asked import Asked, page
 from kitting.pages.drawing import fit, strip
+from kitting.pages.picture_pages import places_pictured
 from kitting.pages.short_line_pages import owner_cell, owner_choices
 from kitting.pages.tables import Cell, Table, figure, link, said
 from kitting.roles import APPROVE, ASK, DO, SEE
@@ -21,6 +22,7 @@ from kitting.selectors.bag_contents import bare
 from kitting.selectors.cutovers import Cutover, cutovers, last_order_days, last_plan
 from kitting.selectors.fits import estimates_policy, fit_facts
 from kitting.selectors.job_sheet import FROM, JobSheet, Line, RunSheet, job_sheet, line_of, promised_to
+from kitting.selectors.pictures import positions_of
 from kitting.selectors.short_lines import cares
 
 _HEADS = ("Job", "Cutover", "Answer", "What limits it", "Staged by", "Last order day", "Bags", "Window")
@@ -95,6 +97,7 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
         "refusals": _refusals(sheet),
         "cures": _cures(asked, sheet),
         "meaning": _MEANING.get(state.answer, ""),
+        "pictured": places_pictured(asked, job, positions_of(sheet.job)),
     }
     return page(asked, "job.html", context)
 

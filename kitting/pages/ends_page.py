@@ -11,6 +11,7 @@ from kitting.calculation.quantities import as_decimal
 from kitting.models import BagEntry
 from kitting.models.bags import FATES, INSTALLED
 from kitting.pages.asked import Asked, attempt, page
+from kitting.pages.picture_pages import pictures_shown
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import MOST_ROWS, Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_quantity
@@ -19,6 +20,7 @@ from kitting.selectors.bag_contents import bare
 from kitting.selectors.end_signatures import end_signatures
 from kitting.selectors.fit_margins import fit_margin
 from kitting.selectors.installed_ends import Fitted, history
+from kitting.selectors.pictures import pictures_of_end
 from kitting.services.retire_parts import AS_INSTALLED, retire
 
 _HEADS = ("Phase", "Part", "Pieces", "Since, from", "Fit and rule", "Taken off")
@@ -68,8 +70,12 @@ def _end(asked: Asked, structure: str, position: str) -> HttpResponse:
         {"name": "why", "label": "Why", "required": True, "value": asked.text("why")},
     )  # fmt: skip
     may = bool(on_it) and asked.actor.may(AS_INSTALLED, DO)
-    context = {"structure": structure, "position": position, "tables": tables, "fields": fields, "may_take_off": may,
-               "signed": _signed(asked, structure, position, found)}  # fmt: skip
+    context = {
+        "structure": structure, "position": position, "tables": tables, "fields": fields, "may_take_off": may,
+        "pictures": pictures_shown(asked, pictures_of_end(structure, position)),
+        "signed": _signed(asked, structure, position, found),
+        "may_picture": bool(found) and asked.actor.may(AS_INSTALLED, DO),
+    }  # fmt: skip
     return page(asked, "end.html", context)
 
 

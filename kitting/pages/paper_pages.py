@@ -14,7 +14,7 @@ from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import BagPapers, bag_papers
 from kitting.documents.borrow_note import borrow_note
 from kitting.documents.friday_page import FridayJob, friday_page
-from kitting.documents.label_records import BAG_PAPERS, ON_SHEETS, label_papers
+from kitting.documents.label_records import BAG_PAPERS, ON_SHEETS, contents_to_print, label_papers
 from kitting.documents.record_papers import Printed, content_revision, moment_text
 from kitting.documents.slip_rolls import issue_slip_roll, return_slip_roll
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
@@ -28,6 +28,7 @@ from kitting.roles import SEE
 from kitting.selectors.bag_contents import bag_by_code
 from kitting.selectors.cutovers import Cutover, cutovers, last_plan
 from kitting.selectors.job_sheet import job_sheet
+from kitting.selectors.pictures import pictures_at
 from kitting.selectors.policies import paper_choices
 from kitting.services.note_printing import note_printing
 
@@ -166,8 +167,19 @@ def _reels(runs: list[Run]) -> str:
 
 
 def _interfaces(runs: list[Run]) -> str:
-    found = {str(end): end.interface or "not known" for run in runs for end in (run.from_position, run.to_position)}
-    return "; ".join(f"{name}: {interface}" for name, interface in found.items() if interface)
+    ends = {
+        (end.structure.structure, end.position): end.interface or "not known"
+        for run in runs for end in (run.from_position, run.to_position)
+    }  # fmt: skip
+    pictures = pictures_at(ends)
+    return "; ".join(
+        f"{'/'.join(place)}: {interface}, {_how_many(len(pictures.get(place, ())))}"
+        for place, interface in ends.items()
+    )
+
+
+def _how_many(pictures: int) -> str:
+    return f"{pictures} picture{'s' * (pictures > 1)} kept" if pictures else "no picture kept"
 
 
 def _structures(runs: list[Run]) -> str:
@@ -219,7 +231,7 @@ def _label_papers(asked: Asked, name: str, job: str, structure: str | None) -> H
     subject = job if structure is None else f"{job} {structure}".strip()
     prints = {
         place: printed(asked, name, f"{job} {place}".strip(), content)
-        for place, content in labels.content.by_bag.items()
+        for place, content in contents_to_print(name, labels).items()
     }
     return file_response(f"{subject.replace(' ', '-')}-{name}.pdf", as_pdf(labels, prints))
 

@@ -21,9 +21,10 @@ from kitting.selectors.returns_due import due_back
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.apply_plan import ReviewedPlan, apply_plan
 from kitting.services.fill_bags import check, finish_short, pick
-from kitting.services.issue_bags import issue, stage
+from kitting.services.issue_bags import begin_work, issue, stage
 from kitting.services.list_bags import list_bags
 from kitting.services.record_events import Happening, record_events
+from kitting.services.return_bags import Installed, install
 from kitting.services.scans import Answer
 from kitting.spreadsheets.reading import read_raw_book
 
@@ -50,6 +51,30 @@ def staged_early() -> None:
     made = Stores(prefix="staged")
     made.bags("J10")
     made.ready("J10", "V9", rack="H rack 4")
+
+
+def a_pad_fitted() -> None:
+    """The demo with three elbows on J01's first pad, in books that hold just the clean sheets."""
+    made_once("pad-fitted-demo", _fit_a_pad)
+
+
+def _fit_a_pad() -> None:
+    planned()
+    made = Stores(prefix="fitted")
+    made.bags("J01")
+    made.ready("J01", "A1")
+    made.issue("J01", "A1")
+    code = made.code("J01", "A1")
+    begin_work(bag=code, **made.scan(CREW))
+    contents = made.contents("J01", "A1")
+    pieces = [
+        Installed(line=stand.line.line, stock_code="EL15-2", lot=contents.lots[lot].number, quantity=1000, phase=phase)
+        for stand in contents.lines
+        if stand.line.facts.get("position") and str(stand.line.item) == "EL15-2"
+        for lot in stand.inside
+        for phase in "ABC"
+    ]
+    install(bag=code, pieces=pieces, **made.scan(CREW))
 
 
 class Stores:

@@ -10,7 +10,7 @@ from inventory.management.books import require_books
 from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import bag_papers
 from kitting.documents.borrow_note import borrow_note
-from kitting.documents.label_records import BAG_PAPERS, label_papers
+from kitting.documents.label_records import BAG_PAPERS, contents_to_print, label_papers
 from kitting.documents.record_papers import content_revision
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
 from kitting.management.books import refused_in_words, today_at
@@ -41,7 +41,7 @@ class Command(BaseCommand):
                 for name, as_pdf in BAG_PAPERS.items():
                     prints = {
                         place: noted_print(name, f"{job} {place}".strip(), content_revision(content))
-                        for place, content in labels.content.by_bag.items()
+                        for place, content in contents_to_print(name, labels).items()
                     }
                     (folder / f"{name}.pdf").write_bytes(as_pdf(labels, prints))
                 (folder / "return-slip.csv").write_bytes(return_slip_csv(found.returned))

@@ -1,38 +1,17 @@
 """What is on each end of the line is looked up, and what comes off it is noted where it was."""
 
 import pytest
-from bag_stores import CREW, Stores, demo_sheets
+from bag_stores import CREW, Stores, a_pad_fitted, demo_sheets
 from browsing import PIN, browser_of, people, send, words
 from module_books import books_of_module
 from people import PLANNER
 
 from kitting.documents.bag_records import bag_papers
 from kitting.models import BagEntry, Retired
-from kitting.services.issue_bags import begin_work
 from kitting.services.retire_parts import retire
 from kitting.services.return_bags import Installed, install
 
 pytestmark = pytest.mark.django_db
-
-
-def a_pad_fitted() -> None:
-    """The demo with three elbows on J01's first pad."""
-    made = Stores(prefix="before")
-    made.plan()
-    made.bags("J01")
-    made.ready("J01", "A1")
-    made.issue("J01", "A1")
-    code = made.code("J01", "A1")
-    begin_work(bag=code, **made.scan(CREW))
-    contents = made.contents("J01", "A1")
-    pieces = [
-        Installed(line=stand.line.line, stock_code="EL15-2", lot=contents.lots[lot].number, quantity=1000, phase=phase)
-        for stand in contents.lines
-        if stand.line.facts.get("position") and str(stand.line.item) == "EL15-2"
-        for lot in stand.inside
-        for phase in "ABC"
-    ]
-    install(bag=code, pieces=pieces, **made.scan(CREW))
 
 
 books = books_of_module(demo_sheets, a_pad_fitted)

@@ -8,11 +8,15 @@ import sys
 from pathlib import Path
 
 import pytest
-from django.db import connection
+from bag_stores import MORNING
+from django.db import connection, transaction
 
-from inventory.models import Depot
+from inventory.models import Action, Depot
+from jobs.models import Job
 from kitting.errors import Refusal
-from kitting.services.backup_books import restore
+from kitting.models import Picture
+from kitting.models.pictures import AT_POSITION, JPEG
+from kitting.services.backup_books import back_up, restore
 
 pytestmark = pytest.mark.django_db(transaction=True)  # both: so one worker runs them, and makes what they share once
 ROOT = Path(__file__).resolve().parents[3]
@@ -92,3 +96,25 @@ def test_a_damaged_backup_is_refused_and_leaves_nothing_behind(kept: dict[str, s
     (tmp_path / "whole").write_bytes(whole)
     assert restore(path=tmp_path / "whole") == kept["digest"]
     assert Depot.objects.count() == 3
+
+
+@pytest.mark.django_db
+def test_a_backup_brings_pictures_back_byte_for_byte(tmp_path: Path) -> None:
+    before = transaction.savepoint()
+    job = Job.objects.create(job="J1", depot="N")
+    content = bytes(range(256))
+    facts = {
+        "job": job,
+        "shows": AT_POSITION,
+        "structure": "A1",
+        "position": "a",
+        "media_type": JPEG,
+        "digest": "0" * 64,
+    }
+    for number in "12":
+        action = Action.objects.create(number=number, by="M. Osei", at=MORNING)
+        Picture.objects.create(action=action, content=content, small=b"\0", by="M. Osei", at=MORNING, **facts)
+    digest = back_up(path=tmp_path / "books")
+    transaction.savepoint_rollback(before)
+    assert restore(path=tmp_path / "books") == digest
+    assert {(bytes(one.content), bytes(one.small)) for one in Picture.objects.all()} == {(content, b"\0")}

@@ -1,0 +1,68 @@
+"""Photographs and drawings: what is seen at a position, how a bag was laid out, what an end looks like when it is done.
+
+They prove something and help at night; nothing waits for one.
+"""
+
+from django.db import models
+from django.db.models import Q
+
+from inventory.models import Action
+from jobs.models import CODE_LENGTH, NAME_LENGTH, Job
+from kitting.models.bags import Bag
+from kitting.models.planning import DIGEST_LENGTH
+
+AT_POSITION, OF_BAG, AS_INSTALLED = "position", "bag", "as-installed"
+SHOWN = (AT_POSITION, OF_BAG, AS_INSTALLED)
+JPEG, PNG, PDF = "image/jpeg", "image/png", "application/pdf"
+MEDIA_TYPES = (JPEG, PNG, PDF)
+NOTE_LENGTH = 200
+
+
+class Picture(models.Model):
+    """One photograph or drawing, as it was made small to be kept; its content is never edited.
+
+    ``job`` is the one with which it came. A bag's names its ``bag``, any other ``structure`` and ``position``.
+    ``small`` is the same to look over, empty for a PDF. ``digest`` is SHA-256 over ``content``. With a reason why, it
+    was taken away and is shown nowhere any more.
+    """
+
+    action = models.OneToOneField(Action, on_delete=models.PROTECT, related_name="picture")
+    shows = models.CharField(max_length=20, choices=[(one, one) for one in SHOWN])
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="pictures")
+    bag = models.ForeignKey(Bag, on_delete=models.PROTECT, null=True, blank=True, related_name="pictures")
+    structure = models.CharField(max_length=CODE_LENGTH, blank=True)
+    position = models.CharField(max_length=CODE_LENGTH, blank=True)
+    media_type = models.CharField(max_length=20, choices=[(one, one) for one in MEDIA_TYPES])
+    content = models.BinaryField()
+    small = models.BinaryField(default=bytes)
+    digest = models.CharField(max_length=DIGEST_LENGTH)
+    note = models.CharField(max_length=NOTE_LENGTH, blank=True)
+    by = models.CharField(max_length=NAME_LENGTH)
+    at = models.DateTimeField()
+    taken_away_why = models.TextField(blank=True)
+
+    class Meta:
+        """It shows a bag or a place, and is found by what it shows."""
+
+        constraints = (
+            models.CheckConstraint(
+                condition=Q(shows=OF_BAG, bag__isnull=False, position="")
+                | (Q(shows__in=(AT_POSITION, AS_INSTALLED), bag=None) & ~Q(structure="") & ~Q(position="")),
+                name="picture_of_a_bag_or_a_place",
+            ),
+            models.CheckConstraint(condition=Q(media_type__in=MEDIA_TYPES), name="picture_of_a_known_kind"),
+        )
+        indexes = (models.Index(fields=("shows", "structure", "position"), name="picture_by_place"),)
+
+    def __str__(self) -> str:
+        return f"picture {self.pk}"
+
+    @property
+    def is_drawn(self) -> bool:
+        """Whether a page or a paper can show it; a PDF is a file to open."""
+        return self.media_type != PDF
+
+    @property
+    def place(self) -> str:
+        """Where it belongs, as papers name ends: ``A2-a``; '' for a bag's."""
+        return "-".join(filter(None, (self.structure, self.position)))

@@ -1,0 +1,129 @@
+"""Photographs and drawings as they are sent: known by their content, made small, without what a camera writes in them.
+
+A camera writes place, time and its own number beside the picture (Exif, CIPA DC-008). The picture is drawn anew from
+its points alone, so nothing of that is kept.
+"""
+
+import hashlib
+from dataclasses import dataclass
+from io import BytesIO
+
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from kitting.errors import Refusal
+from kitting.models.pictures import JPEG, PDF, PNG
+
+LARGEST_FILE = 25_000_000  # bytes
+MOST_PIXELS = 50_000_000
+LONGEST_SIDE, SMALL_SIDE = 2_000, 320  # pixels of what is kept, and of the same to look over
+_QUALITY, _SMALL_QUALITY = 80, 70
+_MEGA = 1_000_000
+# ISO 32000-1, 7.5.2 and 7.5.5: how a PDF begins and ends; readers look this far for both.
+_PDF_HEAD, _PDF_TAIL, _LOOK = b"%PDF-", b"%%EOF", 1024
+_HEIC = (b"heic", b"heix", b"heif", b"mif1")  # brands of ISO/IEC 23008-12, after ``ftyp``
+
+
+@dataclass(frozen=True, slots=True)
+class PictureFile:
+    """What is kept of a file: its content, and the same to look over, b"" for a PDF."""
+
+    media_type: str
+    content: bytes
+    small: bytes
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 over the content."""
+        return hashlib.sha256(self.content).hexdigest()
+
+
+def check_size(name: str, size: int) -> None:
+    """Refuse a file before it is read.
+
+    Raises:
+        Refusal: ``picture-too-large``; ``no-picture``: it is empty.
+    """
+    if size > LARGEST_FILE:
+        message = (
+            f"TOO LARGE: {name} holds {size / _MEGA:.1f} MB; {LARGEST_FILE // _MEGA} MB are the most. "
+            "Take it with fewer pixels, or send a part of it."
+        )
+        raise Refusal("picture-too-large", message, {"bytes": size, "most": LARGEST_FILE})
+    if not size:
+        raise Refusal("no-picture", f"NO PICTURE: {name} is empty.", {"file": name})
+
+
+def read_picture(name: str, sent: bytes, *, drawings: bool = False) -> PictureFile:
+    """A picture as it is kept: at most 2000 pixels long, upright, with nothing but its points.
+
+    Args:
+        name: what the sender calls the file; its content decides what it is.
+        sent: the file.
+        drawings: whether a PDF will do as well; it is kept as it is.
+
+    Raises:
+        Refusal: ``picture-too-large``; ``picture-unreadable``: neither JPEG nor PNG, cut off or damaged;
+            ``too-many-pixels``.
+    """
+    check_size(name, len(sent))
+    if drawings and _PDF_HEAD in sent[:_LOOK] and _PDF_TAIL in sent[-_LOOK:]:
+        return PictureFile(PDF, sent, b"")
+    try:
+        with Image.open(BytesIO(sent), formats=("JPEG", "PNG")) as image:
+            _check_pixels(name, *image.size)
+            drawn_by_points = image.format == "PNG"
+            if not drawn_by_points:
+                image.draft(None, (LONGEST_SIDE, LONGEST_SIDE))  # JPEG reads itself smaller
+            plain = _plain(ImageOps.exif_transpose(image))
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        raise _too_many_pixels(name, "more") from None
+    except (OSError, SyntaxError, ValueError, EOFError) as error:
+        raise _unreadable(name, sent, error, drawings=drawings) from None
+    plain.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
+    photograph = _written(plain, "JPEG", quality=_QUALITY)
+    drawing = _written(plain, "PNG", optimize=True) if drawn_by_points else b""
+    small = plain.copy()
+    small.thumbnail((SMALL_SIDE, SMALL_SIDE), Image.Resampling.LANCZOS)
+    look = _written(small, "JPEG", quality=_SMALL_QUALITY)
+    if drawing and len(drawing) <= len(photograph):  # lines are smaller and sharper so, photographs are not
+        return PictureFile(PNG, drawing, look)
+    return PictureFile(JPEG, photograph, look)
+
+
+def _check_pixels(name: str, across: int, down: int) -> None:
+    if across * down > MOST_PIXELS:
+        raise _too_many_pixels(name, f"{across} by {down}")
+
+
+def _too_many_pixels(name: str, told: str) -> Refusal:
+    message = f"TOO LARGE: {name} has {told} pixels; {MOST_PIXELS // _MEGA} million are the most. Take it with fewer."
+    return Refusal("too-many-pixels", message, {"most": MOST_PIXELS})
+
+
+def _plain(image: Image.Image) -> Image.Image:
+    """The points of a picture on white, in grey or colour, without anything beside them."""
+    if image.has_transparency_data:
+        clear = image.convert("RGBA")
+        plain = Image.new("RGB", clear.size, "white")
+        plain.paste(clear, mask=clear.getchannel("A"))
+    else:
+        plain = image.convert("L" if image.mode in ("1", "L") else "RGB")
+    plain.info = {}
+    return plain
+
+
+def _written(image: Image.Image, form: str, **options: object) -> bytes:
+    file = BytesIO()
+    image.save(file, form, **options)
+    return file.getvalue()
+
+
+def _unreadable(name: str, sent: bytes, error: Exception, *, drawings: bool) -> Refusal:
+    wanted = "a JPEG or PNG picture, or a PDF" if drawings else "a JPEG or PNG picture"
+    if sent[4:8] == b"ftyp" and sent[8:12] in _HEIC:
+        told = f"{name} is a HEIC picture. Set the camera to JPEG, or send a copy as JPEG"
+    elif isinstance(error, UnidentifiedImageError):
+        told = f"by its content {name} is not {wanted}, whatever it is called"
+    else:
+        told = f"{name} is cut off or damaged. Take it again, or send another copy"
+    return Refusal("picture-unreadable", f"NOT A PICTURE: {told}.", {"file": name})
