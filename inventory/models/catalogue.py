@@ -98,6 +98,8 @@ class Item(Edited):
     price = ExactDecimalField(max_digits=15, decimal_places=6, null=True, blank=True)
     price_date = models.DateField(null=True, blank=True)
     shelf_months = models.PositiveIntegerField(null=True, blank=True)
+    weight_ng = models.BigIntegerField(null=True, blank=True)  # of one stock unit
+    per_box = models.PositiveIntegerField(null=True, blank=True)  # stock units; 0: it comes in no box
     dated_kind = models.CharField(max_length=2, blank=True)  # on no sheet: said by whoever keeps the items; '' is final
     lot_tracked = models.BooleanField(null=True, blank=True)
     rank = models.PositiveIntegerField(null=True, blank=True)
@@ -122,6 +124,9 @@ class Item(Edited):
             models.CheckConstraint(
                 condition=Q(per_purchase_unit__gt=0) | Q(per_purchase_unit__isnull=True),
                 name="purchase_unit_holds_something",
+            ),
+            models.CheckConstraint(
+                condition=Q(weight_ng__gt=0) | Q(weight_ng__isnull=True), name="item_weighs_something"
             ),
             models.CheckConstraint(condition=Q(dated_kind__in=("", *DATED_KINDS)), name="item_of_a_known_dated_kind"),
         )

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 from inventory.models import Depot, Item
 from jobs.models import Job, Run
 from kitting.calculation.quantities import as_decimal
+from kitting.calculation.weights import NO_LOAD, Pieces, load_of
 from kitting.documents.as_installed import AsInstalled, InstalledEnd
 from kitting.documents.borrow_note import BorrowedPieces, BorrowNote
 from kitting.documents.record_papers import moment_text
@@ -65,6 +66,7 @@ def bag_papers(job: str) -> BagPapers:
     issues = [*Event.objects.filter(name__in=("bag issued", "bag issued short"), subject__in=named).order_by("number")]
     ends = ends_of(job)
     signed = _signed([(end.structure, end.position) for end in ends], zone)
+    loads = {bag.structure or "whole job": load_of(_went_out(entries, bag)) for bag in bags}
     labels = {named[event.subject]: event.data["label"] for event in issues}  # what each label said when it went out
     return BagPapers(
         issue=IssueSlip(
@@ -72,7 +74,12 @@ def bag_papers(job: str) -> BagPapers:
             crew=crew,
             truck=next((bag.whereabouts for bag in bags if bag.crew), "").removeprefix("truck "),
             time=_local(min(entry.action.at for entry in out), zone) if out else "not issued",
-            bags=tuple(replace(bag, state=labels[bag.location]) for bag in slip_bags if bag.location in labels),
+            bags=tuple(
+                replace(bag, state=labels[bag.location], to_lift=loads[bag.location].words)
+                for bag in slip_bags
+                if bag.location in labels
+            ),
+            to_lift=sum((loads[location] for location in labels), NO_LOAD).words if labels else "",
             lines=tuple(_issued(entries, code, spare=False)),
             spares=tuple(_issued(entries, code, spare=True)),
             allowed=tuple(_allowed(issues)),
@@ -94,6 +101,13 @@ def _cutover(job: Job, depot: Depot | None) -> str:
 
 def _local(moment: datetime, zone: tzinfo | None) -> str:
     return moment_text(moment.astimezone(zone or UTC))
+
+
+def _went_out(entries: Sequence[BagEntry], bag: Bag) -> Iterator[Pieces]:
+    for entry in entries:
+        if entry.line.bag_id == bag.pk and entry.deed in (ISSUED, HANDED_BACK):
+            quantity, item = entry.quantity if entry.deed == ISSUED else -entry.quantity, entry.lot.item
+            yield Pieces(item.stock_code, quantity, item.weight_ng, item.per_box)
 
 
 def _issued(entries: Sequence[BagEntry], code: dict[int, str], *, spare: bool) -> Iterator[SlipLine]:

@@ -131,6 +131,8 @@ def _bags(roll: Roll, bags: Sequence[SlipBag]) -> None:
     roll.text("Bags", SECTION)
     for bag in bags:
         roll.text(f"{bag.number} · {bag.location} · {bag.state}", STRONG)
+        if bag.to_lift:
+            roll.text(bag.to_lift, indent_mm=2)
     if not bags:
         roll.text(NO_BAG)
 

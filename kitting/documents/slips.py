@@ -56,11 +56,12 @@ class SlipHead(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class SlipBag:
-    """A bag on a slip: its readable number, location and state (``FULL``, ``SHORT: 1 JS-3``)."""
+    """A bag on a slip: its readable number, location and state (``FULL``, ``SHORT: 1 JS-3``), what it weighs."""
 
     number: str
     location: str
     state: str
+    to_lift: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +97,7 @@ class Allowed:
 
 @dataclass(frozen=True, slots=True)
 class IssueSlip:
-    """What goes out with a crew. ``cutover`` and ``time`` are text with their zone."""
+    """What goes out with a crew. ``cutover`` and ``time`` are text with their zone; ``to_lift`` says the weight."""
 
     job: str
     title: str
@@ -109,12 +110,14 @@ class IssueSlip:
     lines: tuple[SlipLine, ...]
     spares: tuple[SlipLine, ...] = ()
     allowed: tuple[Allowed, ...] = ()
+    to_lift: str = ""
 
     @property
     def head(self) -> SlipHead:
-        """What stands above its lines."""
-        facts = (f"Cutover {self.cutover} · depot {self.depot}", f"Crew {self.crew} · truck {self.truck} · {self.time}")
-        return SlipHead(f"ISSUE SLIP · {self.depot}", f"{self.job} · {self.title}", facts, ("I", self.job))
+        """What stands above its lines: when and where, who takes it, and what it weighs together."""
+        facts = [f"Cutover {self.cutover} · depot {self.depot}", f"Crew {self.crew} · truck {self.truck} · {self.time}"]
+        facts += [f"To lift in all: {self.to_lift}"] * bool(self.to_lift)
+        return SlipHead(f"ISSUE SLIP · {self.depot}", f"{self.job} · {self.title}", tuple(facts), ("I", self.job))
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +222,8 @@ def return_slip_csv(slip: ReturnSlip) -> bytes:
 
 
 def _bags(flow: Flow, bags: tuple[SlipBag, ...]) -> None:
-    table_or_words(flow, BAG_COLUMNS, [(bag.number, bag.location, bag.state) for bag in bags], NO_BAG)
+    rows = [(bag.number, bag.location, " · ".join(filter(None, (bag.state, bag.to_lift)))) for bag in bags]
+    table_or_words(flow, BAG_COLUMNS, rows, NO_BAG)
 
 
 def _issued(line: SlipLine, printed: Printed) -> tuple[str, ...]:

@@ -22,7 +22,7 @@ from kitting.pages.bag_forms import of_bag
 from kitting.pages.picture_pages import may_picture, may_see_pictures, pictures_shown
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import APPROVE, ASK, DO, SEE
-from kitting.selectors.bag_contents import Contents, accounts, bare, facts_of, label_code
+from kitting.selectors.bag_contents import Contents, accounts, bare, facts_of, label_code, load_inside
 from kitting.selectors.bag_history import Told, bag_history
 from kitting.selectors.bag_requests import MAY_GO_SHORT, Standing
 from kitting.selectors.bag_requests import of_bag as of_this_bag
@@ -147,7 +147,8 @@ def bag(asked: Asked, one: Bag) -> HttpResponse:
     (row,) = bag_rows(Bag.objects.filter(pk=one.pk))
     contents, (label, _, missed) = row.contents, row.label.partition(": ")
     context = {
-        "bag": one, "code": row.code, "label": label, "missed": missed, "problem": split_loud(row.problem),
+        "bag": one, "code": row.code, "label": label, "missed": missed,
+        "load": load_inside(contents), "problem": split_loud(row.problem),
         "missing": _missing(contents), "inside": _inside(contents), "accounts": _accounts(contents),
         "steps": [*_steps(asked, contents)], "deeds": _deeds(one), "borrows": _borrows(one),
         "may_undo": asked.actor.may("bags", DO, one.depot.depot),

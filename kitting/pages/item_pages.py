@@ -2,12 +2,14 @@
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from fractions import Fraction
 
 from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.models import BAG, RESERVE, VAN, Balance, Item, Movement
 from kitting.calculation.quantities import quantity_text
+from kitting.calculation.weights import both_weights
 from kitting.documents.diameters import span_text
 from kitting.pages.asked import Asked, page
 from kitting.pages.cutover_pages import why_cell
@@ -65,6 +67,11 @@ def _facts(item: Item) -> Iterator[tuple[str, object]]:
     yield "Ways", item.ways or ""
     yield "Maker", item.maker
     yield "Good for", f"{item.shelf_months} months" if item.shelf_months else ""
+    yield (
+        "Weighs",
+        f"{both_weights(Fraction(item.weight_ng), decimals=3)} a {item.stock_unit}" if item.weight_ng else "",
+    )
+    yield "In a box", {None: "", 0: "comes in none"}.get(item.per_box, f"{item.per_box} {item.stock_unit}")
     yield "Lots", {"yes": "tracked", "no": "not tracked"}.get(_yes(item.lot_tracked), "")
     yield "State", item.state
 

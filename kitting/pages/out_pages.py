@@ -8,13 +8,14 @@ from django.urls import reverse
 
 from inventory.selectors.finding import depot_named
 from kitting.calculation.bag_states import ISSUE
+from kitting.calculation.weights import NO_LOAD
 from kitting.errors import Refusal
 from kitting.models import SHORT_ISSUE, Bag
 from kitting.pages.asked import ANY_REFUSAL, Asked, go_to, loud, page, refused, split_loud
 from kitting.pages.bag_forms import Field, approver, signature_of
 from kitting.pages.several import numbered, said
 from kitting.pages.tables import Cell, Table, link
-from kitting.selectors.bag_contents import bag_by_code, label_code, label_note
+from kitting.selectors.bag_contents import bag_by_code, label_code, label_note, load_inside
 from kitting.selectors.bag_requests import Standing
 from kitting.selectors.bag_requests import of_bag as of_this_bag
 from kitting.selectors.bag_rows import BagRow, bag_rows, not_ended, waiting
@@ -39,7 +40,8 @@ def issue(asked: Asked, depot: str) -> HttpResponse:
     taken = [row for row in rows if row.bag.pk in found]
     short = [(row, _leave_of(row, asked)) for row in taken if row.contents.missing()]
     context = {
-        "depot": depot, "taken": taken, "problems": problems,
+        "depot": depot, "taken": [(row, load_inside(row.contents)) for row in taken], "problems": problems,
+        "together": sum((load_inside(row.contents) for row in taken), NO_LOAD),
         "short": short, "signs_here": any(leave is None or not leave.may_be_used for _, leave in short),
         "staged": _staged(depot, [row for row in waiting(rows, ISSUE) if row.bag.pk not in found], taken),
         "fields": [Field("crew", "Crew"), Field("truck", "Truck"), Field("signature", "Signed for the crew by (name)"),
@@ -76,10 +78,11 @@ def _staged(depot: str, rows: Sequence[BagRow], taken: Sequence[BagRow]) -> Tabl
     here = reverse("issue", args=[depot])
     cells = [
         [link(row.bag, "bag", row.code, note=row.code), Cell(row.bag.job.cutover or "no date"),
-         Cell(row.label, note=row.bag.whereabouts), Cell("Take", f"{here}?{urlencode([*so_far, ('bag', row.code)])}")]
+         Cell(row.label, note=row.bag.whereabouts), Cell(load_inside(row.contents).words),
+         Cell("Take", f"{here}?{urlencode([*so_far, ('bag', row.code)])}")]
         for row in rows
     ]  # fmt: skip
-    heads = ("Bag", "Cutover", "Label", "Without a scanner")
+    heads = ("Bag", "Cutover", "Label", "To lift", "Without a scanner")
     return Table("Staged at this depot", heads, cells, "No other bag is staged: check and stage them first.")
 
 

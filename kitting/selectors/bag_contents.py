@@ -13,6 +13,7 @@ from inventory.selectors.words import quantity_text
 from jobs.models import Job, ScheduleRevision
 from kitting.calculation.bag_states import BagFacts
 from kitting.calculation.short_codes import bag_code, verified
+from kitting.calculation.weights import Load, Pieces, load_of
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine, ExpiredUse, LotToFinish, Recipe
 from kitting.models.bags import (
@@ -311,6 +312,15 @@ def pickers(bags: Collection[int]) -> dict[int, frozenset[str]]:
     for number, by in entries.values_list("line__bag", "action__by").distinct():
         found[number].add(by)
     return {number: frozenset(names) for number, names in found.items()}
+
+
+def load_inside(contents: Contents) -> Load:
+    """What a bag weighs with all that is inside now, and how many boxes that is."""
+    return load_of(
+        Pieces(lot.item.stock_code, left, lot.item.weight_ng, lot.item.per_box)
+        for stand in contents.lines
+        for lot, left in ((contents.lots[number], left) for number, left in stand.inside.items())
+    )
 
 
 def label_state(contents: Contents) -> str:

@@ -108,7 +108,7 @@ def sort_of(parser: Parser) -> str:
         return FREE
     for text in ("2026-03-05", "1", "2", "12", "60"):  # some columns take small numbers only, some large ones
         try:
-            value = parser.read(text, Setting("mm"))
+            value = parser.read(text, Setting(parser.unit or None))
         except Doubt:
             continue
         first = value[0] if isinstance(value, tuple) else value

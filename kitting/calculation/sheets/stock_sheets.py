@@ -19,6 +19,7 @@ from kitting.calculation.sheets.trade_parsers import (
     SIZES,
     STRANDS,
     SWITCHING,
+    WEIGHT,
 )
 
 HOLD = "hold"
@@ -84,6 +85,8 @@ ITEMS = Sheet(
         Column("price", "price", number("0", "10000000")),
         Column("price date", "price_date", DATE),
         Column("shelf months", "shelf_months", whole(1, 600)),
+        Column("weight", "weight_ng", WEIGHT),
+        Column("per box", "per_box", whole(0, 1_000_000)),
         Column("lot tracked", "lot_tracked", YES_NO),
         Column("old codes", "old_codes", CODES),
         Column("rank", "rank", whole(1, 999)),

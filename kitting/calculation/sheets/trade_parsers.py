@@ -23,7 +23,9 @@ from kitting.calculation.sheets.parsers import (
     word,
 )
 from kitting.calculation.voltage_classes import parse_class
+from kitting.calculation.weights import NG_PER_KG, WEIGHT_UNITS, parse_weight
 
+_HEAVIEST_NG = 1_000 * NG_PER_KG
 _MOST_PIECES = 1_000_000_000  # thousandths: no store counts a million pieces of one code
 _UNIT_SPELLINGS = ("in", "inch", "inches", '"', "mil", "mils", "mm", "cm", "m", "ft", "feet")
 LENGTH_UNITS = {spelling: unit for spelling in _UNIT_SPELLINGS if (unit := unit_name(spelling)) is not None}
@@ -97,6 +99,25 @@ DOI = length("diameter over insulation", "7.62", "76.2")  # 0.3 to 3 in: 8 AWG 5
 JACKET = length("diameter over the jacket", "7.62", "152.4")
 WALL = length("wall of insulation", "1", "16")
 RUN = length("run of cable", "0", "50000000", "m")
+
+
+def _read_weight(text: str, setting: Setting) -> int:
+    try:
+        found = parse_weight(text, setting.unit)
+    except Doubt as doubt:
+        raise graded(doubt) from doubt
+    if not 0 < found <= _HEAVIEST_NG:
+        raise CellDoubt("is not possible for a part", "more than 0 and at most 1000 kg", REFUSE)
+    return found
+
+
+def _write_weight(value: object) -> str:
+    if not isinstance(value, int):
+        raise TypeError(f"a weight in nanograms is written here, not {value!r}")
+    return format((Decimal(value) / NG_PER_KG).normalize(), "f")
+
+
+WEIGHT = Parser("a weight up to 1000 kg", _read_weight, _write_weight, WEIGHT_UNITS, "kg")
 
 
 def _read_quantity(text: str) -> int:
