@@ -34,7 +34,8 @@ from kitting.selectors.promises import open_promises
 from kitting.selectors.sheets import sheets_from_records
 
 SIZE_OF_PAPER = {"Letter": "4x6in", "A4": "A6"}
-NIGHT_CARD = "night-card"
+INNER_LABELS, NIGHT_CARD = "inner-labels", "night-card"
+LABELS = (BAG_LABEL, INNER_LABELS)
 MOST_PICTURES = 4  # on a card; those that came before are named
 Row = tuple[object, ...]
 Prints = Mapping[str, Printed]  # what each bag's paper says about its printing, by the bag's structure
@@ -221,12 +222,12 @@ def _first(prints: Prints) -> Printed:
 
 BAG_PAPERS: Mapping[str, Callable[[LabelPapers, Prints], bytes]] = {
     BAG_LABEL: bag_labels_pdf,
-    "inner-labels": inner_labels_pdf,
+    INNER_LABELS: inner_labels_pdf,
     NIGHT_CARD: night_cards_pdf,
 }
 ON_SHEETS: Mapping[str, Callable[[LabelPapers, Prints], bytes]] = {
     BAG_LABEL: partial(bag_labels_pdf, sheets=True),
-    "inner-labels": partial(inner_labels_pdf, sheets=True),
+    INNER_LABELS: partial(inner_labels_pdf, sheets=True),
 }
 
 

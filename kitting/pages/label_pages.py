@@ -12,7 +12,7 @@ from kitting.documents.record_papers import content_revision
 from kitting.errors import Refusal
 from kitting.models import BAG_LABEL
 from kitting.pages.asked import Asked, page, refused
-from kitting.pages.paper_pages import file_response, printed
+from kitting.pages.paper_pages import labels_response, printed
 from kitting.pages.tables import Table, link
 from kitting.pages.typed import typed_day
 from kitting.selectors.printings import prints_of
@@ -52,4 +52,4 @@ def _day_labels_file(asked: Asked, labels: Sequence[DayLabel], depot: str, day: 
     prints = {str(one.bag): printed(asked, BAG_LABEL, str(one.bag), one.content) for one in labels}
     on_sheets = asked.text("on") == "sheets"
     content = day_labels_pdf(labels, prints, title=f"Bag labels {depot} {day}", today=asked.today, sheets=on_sheets)
-    return file_response(f"{depot}-{day}-bag-label.pdf", content)
+    return labels_response(asked, f"{depot}-{day}-{BAG_LABEL}", content)

@@ -14,7 +14,8 @@ from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import BagPapers, bag_papers
 from kitting.documents.borrow_note import borrow_note
 from kitting.documents.friday_page import FridayJob, friday_page
-from kitting.documents.label_records import BAG_PAPERS, ON_SHEETS, contents_to_print, label_papers
+from kitting.documents.label_pictures import DOTS_PER_INCH, label_pictures, packed_pictures
+from kitting.documents.label_records import BAG_PAPERS, LABELS, ON_SHEETS, contents_to_print, label_papers
 from kitting.documents.record_papers import Printed, content_revision, moment_text
 from kitting.documents.slip_rolls import issue_slip_roll, return_slip_roll
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
@@ -32,7 +33,7 @@ from kitting.selectors.pictures import pictures_at
 from kitting.selectors.policies import paper_choices
 from kitting.services.note_printing import note_printing
 
-_TYPES = {"pdf": "application/pdf", "csv": "text/csv; charset=utf-8",
+_TYPES = {"pdf": "application/pdf", "png": "image/png", "zip": "application/zip", "csv": "text/csv; charset=utf-8",
           "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}  # fmt: skip
 FRIDAY_JOBS = 20  # two pages
 _NO_PAPERS = "They are made when a plan is applied on these pages: plan again, look at it and apply it."
@@ -225,15 +226,31 @@ def bag_paper(asked: Asked, code: str, name: str) -> HttpResponse:
 
 def _label_papers(asked: Asked, name: str, job: str, structure: str | None) -> HttpResponse:
     as_pdf = (ON_SHEETS if asked.text("on") == "sheets" else BAG_PAPERS).get(name)
-    if as_pdf is None:
-        raise Refusal("unknown-paper", f"There is no paper {name}.", {})
+    if as_pdf is None or (dots_asked(asked) and name not in LABELS):
+        raise Refusal("unknown-paper", f"There is no paper {name} in this form.", {})
     labels = label_papers(job, today=asked.today, structure=structure)
     subject = job if structure is None else f"{job} {structure}".strip()
     prints = {
         place: printed(asked, name, f"{job} {place}".strip(), content)
         for place, content in contents_to_print(name, labels).items()
     }
-    return file_response(f"{subject.replace(' ', '-')}-{name}.pdf", as_pdf(labels, prints))
+    return labels_response(asked, f"{subject.replace(' ', '-')}-{name}", as_pdf(labels, prints))
+
+
+def dots_asked(asked: Asked) -> int:
+    """Dots in an inch of the label printer that the form names; 0 where it asks for a PDF."""
+    return next((dots for dots in DOTS_PER_INCH if asked.text("on") == str(dots)), 0)
+
+
+def labels_response(asked: Asked, stem: str, pdf: bytes) -> HttpResponse:
+    """Labels as PDF, or for a label printer as a picture; the pictures of several labels are packed in one file."""
+    dots = dots_asked(asked)
+    if not dots:
+        return file_response(f"{stem}.pdf", pdf)
+    pictures = label_pictures(pdf, dots=dots)
+    if len(pictures) == 1:
+        return file_response(f"{stem}.png", pictures[0])
+    return file_response(f"{stem}.zip", packed_pictures(stem, pictures))
 
 
 def slip(asked: Asked, job: str, name: str) -> HttpResponse:

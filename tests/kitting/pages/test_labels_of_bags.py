@@ -1,6 +1,8 @@
 """Labels of recorded bags: what is in them now, and that a second print says so."""
 
+from io import BytesIO
 from pathlib import Path
+from zipfile import ZipFile
 
 import pypdfium2
 import pytest
@@ -13,6 +15,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import BUYER, DUTY, STORES
+from PIL import Image
 
 from inventory.models import Balance, Item, Lot, Place
 from kitting.models import Policy, Promise
@@ -240,3 +243,29 @@ def test_the_command_writes_the_same_file_and_refuses_a_day_without_bags(tmp_pat
     assert "B2" in texts[0]
     assert ["REPRINT 1" in text for text in texts] == [False, True]
     assert not (tmp_path / "c.pdf").exists()
+
+
+def test_labels_are_pictures_at_the_dots_of_a_label_printer_and_their_codes_read(
+    stores: Stores, window: Client
+) -> None:
+    """4 x 6 in is 812 by 1218 dots at 203 an inch; bag label and inner labels read from the picture alone."""
+    code = stores.code("J03", "B2")
+    for dots, size in ((203, (812, 1218)), (300, (1200, 1800))):
+        answer = window.post(f"/bags/{code}/print/bag-label.pdf", {"on": str(dots)})
+        assert (answer.headers["Content-Type"], answer.headers["X-Content-Type-Options"]) == ("image/png", "nosniff")
+        with Image.open(BytesIO(answer.content)) as picture:
+            assert (picture.size, picture.mode) == (size, "1")
+            assert round(picture.info["dpi"][0]) == dots
+            (read,) = zxingcpp.read_barcodes(picture.convert("L"))
+        assert read.text.startswith(f"BAG {code} ")
+        inner = window.post(f"/bags/{code}/print/inner-labels.pdf", {"on": str(dots)})
+        with ZipFile(BytesIO(inner.content)) as packed:
+            assert packed.namelist()[0] == "J03-B2-inner-labels-001.png"
+            for name in packed.namelist():
+                with Image.open(packed.open(name)) as picture:
+                    (read,) = zxingcpp.read_barcodes(picture.convert("L"))
+                assert read.text.startswith(f"{code.rpartition('-')[0]}-")
+    again = window.post(f"/bags/{code}/print/bag-label.pdf")
+    assert "REPRINT 2" in pages_of(again)[0]
+    assert window.post("/labels/N", {"day": "2026-03-12", "on": "203"}).headers["Content-Type"] == "application/zip"
+    assert window.post(f"/bags/{code}/print/night-card.pdf", {"on": "203"}).status_code == 404
