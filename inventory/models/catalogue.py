@@ -97,6 +97,7 @@ class Item(Edited):
     supplier_code = models.CharField(max_length=80, blank=True)
     price = ExactDecimalField(max_digits=15, decimal_places=6, null=True, blank=True)
     price_date = models.DateField(null=True, blank=True)
+    price_breaks = models.CharField(max_length=300, blank=True)
     shelf_months = models.PositiveIntegerField(null=True, blank=True)
     weight_ng = models.BigIntegerField(null=True, blank=True)  # of one stock unit
     per_box = models.PositiveIntegerField(null=True, blank=True)  # stock units; 0: it comes in no box

@@ -111,7 +111,7 @@ def _lines(asked: Asked, name: str, lines: Sequence[ToOrder], *, money: bool) ->
             Cell(row["depot"], note=f"by {row['needed_by']}" if row["needed_by"] else ""),
             Cell(row["jobs"] or "refill"),
         ]
-        rows.append([*cells, price_cell(asked, one.price)] if money else cells)
+        rows.append([*cells, price_cell(asked, one.price, "" if one.sent_on else one.break_words)] if money else cells)
     sent = frozenset(at for at, one in enumerate(lines) if one.sent_on)
     return Table(name, (*heads, "Last price") if money else heads, rows, "", sent)
 
@@ -122,12 +122,13 @@ def _late(row: Mapping[str, str]) -> str:
     return "TOO LATE" if row["too_late"] == "yes" else ""
 
 
-def price_cell(asked: Asked, price: Price) -> Cell:
-    """A price with its day, marked where it may mislead."""
+def price_cell(asked: Asked, price: Price, more: str = "") -> Cell:
+    """A price with its day, marked where it may mislead; ``more`` stands below."""
     if not price.price:
         return Cell("not known")
     mark = f", OLDER THAN {PRICE_LASTS_DAYS} DAYS" if price.is_old(asked.today) else ""
-    return Cell(price.price, note=f"{price.day}{mark}" if price.day else "NO DATE")
+    said = f"{price.day}{mark}" if price.day else "NO DATE"
+    return Cell(price.price, note=" · ".join(filter(None, (said, more))))
 
 
 def _shortages(asked: Asked, rows: Sequence[Mapping[str, str]]) -> Table:

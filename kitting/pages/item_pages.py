@@ -91,6 +91,7 @@ def _buying(asked: Asked, item: Item) -> Iterator[tuple[str, object]]:
     yield "Orders in steps of", quantity_text(item.order_multiple, item.stock_unit) if item.order_multiple else ""
     if asked.actor.may("prices", SEE) and item.price is not None:
         unit = item.purchase_unit or item.stock_unit
+        yield "Price breaks", item.price_breaks
         yield "Price", f"{item.price.normalize():f} a {unit}{f', {item.price_date}' if item.price_date else ''}"
 
 

@@ -3,14 +3,18 @@
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
+from math import lcm
 
 from django.db.models import Count, Q, QuerySet, Sum
 
 from inventory.models import BIN, INSTALLED, SCRAPPED, Balance, Item, Movement, Supplier
 from kitting.calculation.bags import YES
 from kitting.calculation.one_maker import MAKER
-from kitting.calculation.quantities import thousandths
+from kitting.calculation.price_breaks import Offer, offer
+from kitting.calculation.quantities import PER_UNIT, thousandths
 from kitting.calculation.questions import NOTE
+from kitting.calculation.sheets.trade_parsers import read_price_breaks
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, PlanRow, SentLine, SentSheet
 from kitting.selectors.bag_contents import bare, consumed
@@ -69,6 +73,7 @@ class ToOrder:
         sent_on: number of the sheet that holds it, 0 while none does.
         shelf_months: how long its pieces keep; None: for ever.
         to_count: bins at its depot that nobody has counted for long, in words; '' for none.
+        offer: what it costs by the supplier's price breaks; None where the price or the breaks are not known.
         used: thousandths that were installed or scrapped of the item within the last 365 days.
     """
 
@@ -80,6 +85,7 @@ class ToOrder:
     shelf_months: int | None
     used: int
     to_count: str = ""
+    offer: Offer | None = None
 
     @property
     def too_late(self) -> bool:
@@ -89,7 +95,23 @@ class ToOrder:
     @property
     def expiry_words(self) -> str:
         """What is bought beyond the need of jobs, where it may not be used before its date; '' elsewhere."""
-        beyond = thousandths(self.row["resulting_quantity"]) - thousandths(self.row["need"])
+        return self._may_expire(thousandths(self.row["resulting_quantity"]))
+
+    @property
+    def break_words(self) -> str:
+        """The next price break beside what is to be ordered, and whether what is bought beyond the need may expire."""
+        one = self.offer
+        if one is None or one.later is None or one.later_price is None:
+            return ""
+        told = f"FROM {one.later:f}: {one.later_price:f} each"
+        if one.saved <= 0:
+            return told
+        pieces = int(one.later * thousandths(self.row["resulting_quantity"]) / one.units)
+        told = f"{told}, {one.later:f} cost {one.saved:f} LESS than {one.units:f}"
+        return " · ".join(filter(None, (told, self._may_expire(pieces))))
+
+    def _may_expire(self, pieces: int) -> str:
+        beyond = pieces - thousandths(self.row["need"])
         if self.shelf_months is None or beyond <= 0:
             return ""
         within = f"{self.shelf_months} months"
@@ -154,7 +176,7 @@ def buying(today: date) -> Buying:
         lead = Lead(item.lead_days, item.lead_date)
         gone = used.get(row["stock_code"], 0)
         to_count = uncounted.get((item.stock_code, row["depot"]), "")
-        line = ToOrder(row, item.stock_unit, price, lead, sent_on, item.shelf_months, gone, to_count)
+        line = ToOrder(row, item.stock_unit, price, lead, sent_on, item.shelf_months, gone, to_count, _offer(row, item))
         by_supplier.setdefault(row["supplier"], []).append(line)
     more = max(short.count() - MOST_SHORTAGES, 0)
     late = lateness(today)
@@ -164,6 +186,16 @@ def buying(today: date) -> Buying:
     makers = [row["problem"] for row in asked if row["column"] == MAKER]
     blocked = [row for row in asked if row["column"] != MAKER]
     return Buying(plan, by_supplier, told, rows[_SHORTAGES], more, blocked, makers)
+
+
+def _offer(row: Row, item: Item) -> Offer | None:
+    """What a line costs by the price breaks of its item; orders grow by whole purchase units and order multiples."""
+    if item.price is None or not item.price_breaks:
+        return None
+    per = item.per_purchase_unit or PER_UNIT
+    step = Decimal(lcm(per, item.order_multiple or per)) / per
+    breaks = read_price_breaks(item.price_breaks)
+    return offer(Decimal(row["order_quantity"]), price=item.price.normalize(), breaks=breaks, step=step)
 
 
 def _used(codes: Collection[str], today: date) -> dict[str, int]:

@@ -31,7 +31,17 @@ _RIGHTS: Mapping[str, tuple[tuple[str, str], ...]] = MappingProxyType(
     }
 )
 _BOUGHT = frozenset(
-    {"supplier", "supplier code", "lead days", "lead date", "minimum order", "order multiple", "price", "price date"}
+    {
+        "supplier",
+        "supplier code",
+        "lead days",
+        "lead date",
+        "minimum order",
+        "order multiple",
+        "price",
+        "price date",
+        "price breaks",
+    }
 )  # columns of an item that are purchasing's
 
 

@@ -9,6 +9,7 @@ from kitting.calculation.doubts import Doubt
 from kitting.calculation.interfaces import INTERFACES
 from kitting.calculation.kinds import KINDS, POSITION_KINDS
 from kitting.calculation.lengths import NM_PER_MM, NM_PER_UNIT, both, inch_text, parse_length, unit_name
+from kitting.calculation.price_breaks import PriceBreak
 from kitting.calculation.quantities import as_decimal, thousandths
 from kitting.calculation.questions import ASK, REFUSE
 from kitting.calculation.sheets.parsers import (
@@ -16,6 +17,7 @@ from kitting.calculation.sheets.parsers import (
     CellDoubt,
     Parser,
     Setting,
+    exact_number,
     intact_text,
     loose,
     plain,
@@ -26,6 +28,7 @@ from kitting.calculation.voltage_classes import parse_class
 from kitting.calculation.weights import NG_PER_KG, WEIGHT_UNITS, parse_weight
 
 _HEAVIEST_NG = 1_000 * NG_PER_KG
+_FIRST_BREAK = 2  # purchase units: one is the price itself
 _MOST_PIECES = 1_000_000_000  # thousandths: no store counts a million pieces of one code
 _UNIT_SPELLINGS = ("in", "inch", "inches", '"', "mil", "mils", "mm", "cm", "m", "ft", "feet")
 LENGTH_UNITS = {spelling: unit for spelling in _UNIT_SPELLINGS if (unit := unit_name(spelling)) is not None}
@@ -243,6 +246,39 @@ def _write_contents(value: object) -> str:
 
 
 CONTENTS = Parser("stock codes with counts, such as CC-1; JS-1 x2", _read_contents, _write_contents)
+
+
+def read_price_breaks(text: str) -> tuple[PriceBreak, ...]:
+    """Price breaks in the order of their purchase units.
+
+    Raises:
+        CellDoubt: what is no price break, or is there twice.
+    """
+    breaks: dict[int, PriceBreak] = {}
+    for part in filter(None, map(plain, re.split(r"[;\n]", text))):
+        units, colon, price = (one.strip() for one in part.partition(":"))
+        if not colon or not units.isdecimal() or int(units) < _FIRST_BREAK:
+            raise CellDoubt(f"holds {part}, which is no price break", "24: 41.50; 48: 39", REFUSE)
+        found = PriceBreak(int(units), exact_number(price))
+        if found.price < 0 or found.units in breaks:
+            raise CellDoubt(f"gives {units} {'twice' if found.units in breaks else 'a price below 0'}", "", REFUSE)
+        breaks[found.units] = found
+    if not breaks:
+        raise CellDoubt("lists nothing", "24: 41.50; 48: 39", REFUSE)
+    return tuple(breaks[units] for units in sorted(breaks))
+
+
+def _write_breaks(value: object) -> str:
+    if not isinstance(value, tuple):
+        raise TypeError(f"price breaks are written here, not {value!r}")
+    return "; ".join(f"{one.units}: {one.price:f}" for one in value)
+
+
+PRICE_BREAKS = Parser(
+    "purchase units and the price of each from there on, such as 24: 41.50; 48: 39",
+    lambda text, _: read_price_breaks(text),
+    _write_breaks,
+)
 
 _NO_LOT = frozenset({"?", "n/a", "na", "unknown", "none", "-", "lot unknown"})
 

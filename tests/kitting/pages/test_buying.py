@@ -2,6 +2,7 @@
 
 import re
 from datetime import date, timedelta
+from decimal import Decimal
 
 import pytest
 from bag_stores import Stores, demo_sheets, planned
@@ -155,6 +156,27 @@ def test_what_is_bought_beyond_the_need_is_held_against_its_use_before_it_expire
     assert "nobody knows whether 18 are used within 36 months" in unknown
     assert "MAY EXPIRE: 18 more than jobs need, about 9 are used in 36 months" in known
     assert "MAY EXPIRE" not in lasting
+
+
+def test_the_next_price_break_stands_beside_the_price_and_what_it_buys_beyond_the_need_may_expire() -> None:
+    ordered = Decimal(
+        PlanRow.objects.filter(table="reorder", cells__stock_code="CS25-2").latest("pk").cells["order_quantity"]
+    )
+    item = Item.objects.filter(stock_code="CS25-2")
+    more = int(ordered) + 2
+    item.update(price="100", price_breaks=f"{more}: 10")
+    used("CS25-2", 1)
+    cheaper = words(browser_of(BUYER).get("/buying"))
+    item.update(price_breaks=f"{more}: 99")
+    dearer = words(browser_of(BUYER).get("/buying"))
+
+    saved = ordered * 100 - more * 10
+    assert f"FROM {more}: 10 each, {more} cost {saved:f} LESS than {ordered:f} · MAY EXPIRE" in cheaper
+    assert f"FROM {more}: 99 each" in dearer
+    assert "LESS than" not in dearer
+    assert "FROM" not in words(browser_of(PLANNER).get("/buying"))
+    assert "Price breaks" in words(browser_of(BUYER).get("/items/CS25-2"))
+    assert "Price breaks" not in words(browser_of(PLANNER).get("/items/CS25-2"))
 
 
 def test_a_sent_sheet_keeps_what_was_known_and_its_files_hold_text_that_never_runs() -> None:
