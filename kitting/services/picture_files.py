@@ -106,6 +106,8 @@ def _plain(image: Image.Image) -> Image.Image:
         clear = image.convert("RGBA")
         plain = Image.new("RGB", clear.size, "white")
         plain.paste(clear, mask=clear.getchannel("A"))
+    elif image.mode.startswith("I"):  # grey in 16 bits
+        plain = image.convert("I").point(lambda grey: grey * (1 / 256)).convert("L")
     else:
         plain = image.convert("L" if image.mode in ("1", "L") else "RGB")
     plain.info = {}

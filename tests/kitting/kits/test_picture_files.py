@@ -4,9 +4,13 @@ import os
 import zlib
 from io import BytesIO
 
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from PIL import Image, ImageDraw
 from refusals import refusal
 
+from kitting.errors import Refusal
 from kitting.models.pictures import JPEG, PDF, PNG
 from kitting.services.picture_files import LARGEST_FILE, LONGEST_SIDE, SMALL_SIDE, read_picture
 
@@ -35,6 +39,12 @@ def of_a_phone() -> bytes:
     return written(lying, "JPEG", exif=exif, comment=b"said by somebody")
 
 
+SMALL = (
+    written(photograph(16, 12), "JPEG"), written(photograph(16, 12).convert("L"), "JPEG", progressive=True),
+    written(photograph(16, 12), "PNG"), written(photograph(16, 12).convert("P"), "PNG", transparency=0), A_PDF,
+)  # fmt: skip
+
+
 def test_a_photograph_is_kept_upright_and_small_without_what_the_camera_wrote_in_it() -> None:
     sent = of_a_phone()
     kept = read_picture("IMG_1.JPG", sent)
@@ -57,6 +67,25 @@ def test_lines_stay_sharp_and_what_shines_through_lies_on_white() -> None:
     assert (lines.media_type, noise.media_type) == (PNG, JPEG)
     with Image.open(BytesIO(lines.content)) as kept:
         assert (kept.getpixel((499, 0)), kept.getpixel((250, 200))) == ((255, 255, 255), (0, 0, 0))
+
+
+def test_a_scan_in_sixteen_bits_keeps_its_greys() -> None:
+    kept = read_picture("scan", written(Image.new("I;16", (40, 40), 128 * 256), "PNG"))
+    with Image.open(BytesIO(kept.content)) as after:
+        assert after.convert("L").getextrema() == (128, 128)
+
+
+@pytest.mark.filterwarnings("ignore::UserWarning")  # the library says what is odd about a camera's notes
+@given(st.data())
+def test_whatever_bytes_are_sent_they_are_a_picture_or_are_refused(data: st.DataObject) -> None:
+    sent = bytearray(data.draw(st.sampled_from(SMALL)))
+    for _ in range(data.draw(st.integers(1, 4))):
+        at = data.draw(st.integers(0, len(sent) - 1))
+        sent[at : at + data.draw(st.integers(0, 2))] = data.draw(st.binary(max_size=3))
+    try:
+        assert read_picture("x", bytes(sent), drawings=True).content
+    except Refusal as told:
+        assert told.code in {"picture-unreadable", "too-many-pixels", "no-picture"}  # noqa: PT017 - either will do
 
 
 def test_the_content_decides_and_not_the_name() -> None:
