@@ -11,8 +11,8 @@ from kitting.calculation.expansion.pins import Pin
 from kitting.calculation.expansion.slots import Template
 from kitting.calculation.job_dates import JobDates
 from kitting.calculation.needs import StandInOption
-from kitting.calculation.promising.eligibility import arrival_day, is_usable
 from kitting.calculation.promising.model import Cell, Kit, Lot
+from kitting.calculation.promising.usable import arrival_day, is_usable
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.questions import ASK, NOTE, Question
 from kitting.calculation.supply import Supply

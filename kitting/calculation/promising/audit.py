@@ -1,14 +1,25 @@
 """The audit: a plan is checked against the problem alone, in integers, before anyone sees it."""
 
-from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 
 from kitting.calculation.promising.costs import cost_of_pieces, costs_of
-from kitting.calculation.promising.eligibility import Eligibility, is_buyable, is_usable
+from kitting.calculation.promising.eligibility import Eligibility
+from kitting.calculation.promising.facts import Facts, Integers, Truths, facts_of
 from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import Problem, Promised
 from kitting.errors import Refusal
+
+
+@dataclass(frozen=True, slots=True)
+class _Pieces:
+    """What a plan promises, as columns."""
+
+    cell: Integers
+    lot: Integers
+    quantity: Integers
 
 
 def audit(problem: Problem, promised: Promised) -> None:
@@ -17,10 +28,13 @@ def audit(problem: Problem, promised: Promised) -> None:
     Raises:
         Refusal: ``audit-failed`` with the evidence; the plan must not be used.
     """
-    _audit_lots(problem, promised)
-    _audit_cells(problem, promised)
-    _audit_kits(problem, promised)
-    _audit_cost(problem, promised)
+    facts = facts_of(problem)
+    pieces = _Pieces(*(np.array([one[at] for one in promised.allocations], dtype=np.int64) for at in range(3)))
+    _audit_lots(problem, facts, pieces)
+    short, bought = (_by_cell(facts, amounts) for amounts in (promised.short, promised.bought))
+    _audit_cells(facts, pieces, short, bought)
+    _audit_kits(facts, promised, short > bought)
+    _audit_cost(problem, facts, pieces, promised.cost)
 
 
 def audit_least_short(eligible: Eligibility, flow: Flow) -> None:
@@ -43,59 +57,64 @@ def audit_least_short(eligible: Eligibility, flow: Flow) -> None:
         raise _failed("the pieces short are not the least possible", served=served, cut=cut)
 
 
-def _audit_lots(problem: Problem, promised: Promised) -> None:
-    used: Counter[int] = Counter()
-    stood_in: Counter[int] = Counter()
-    for piece in promised.allocations:
-        cell, lot = problem.cells[piece.cell], problem.lots[piece.lot]
-        used[piece.lot] += piece.quantity
-        if piece.quantity <= 0 or not is_usable(lot, problem.kits[cell.kit], cell.kit):
-            raise _failed("a piece does not serve its kit", cell=piece.cell, lot=piece.lot, quantity=piece.quantity)
-        if lot.item not in cell.options:
-            if lot.item not in cell.stand_ins:
-                raise _failed("a piece is not among the line's choices", cell=piece.cell, lot=piece.lot)
-            stood_in[lot.item] += piece.quantity
-    for position, quantity in used.items():
-        if quantity > problem.lots[position].quantity:
-            raise _failed("a lot is promised twice", lot=position, promised=quantity)
-    for item, cap in (problem.stand_in_caps or {}).items():
-        if stood_in[item] > cap:
-            raise _failed("a stand-in is used more often than approved", item=item, promised=stood_in[item])
+def _audit_lots(problem: Problem, facts: Facts, pieces: _Pieces) -> None:
+    serves = (pieces.quantity > 0) & facts.usable(pieces.lot, facts.kit[pieces.cell])
+    _check("a piece does not serve its kit", serves, cell=pieces.cell, lot=pieces.lot, quantity=pieces.quantity)
+    places, item = facts.places(len(problem.items)), facts.lots.item[pieces.lot]
+    at, is_choice = places.find(facts.choice[pieces.cell], item)
+    _check("a piece is not among the line's choices", is_choice, cell=pieces.cell, lot=pieces.lot)
+    used = _sums(pieces.lot, pieces.quantity, len(problem.lots))
+    _check("a lot is promised twice", used <= facts.lots.quantity, lot=np.arange(len(used)), promised=used)
+    stands_in = places.stands_in[at]
+    stood_in = _sums(item[stands_in], pieces.quantity[stands_in], len(problem.items))
+    for one, cap in (problem.stand_in_caps or {}).items():
+        if stood_in[one] > cap:
+            raise _failed("a stand-in is used more often than approved", item=one, promised=int(stood_in[one]))
 
 
-def _audit_cells(problem: Problem, promised: Promised) -> None:
-    held: Counter[int] = Counter()
-    for piece in promised.allocations:
-        held[piece.cell] += piece.quantity
-    for index, cell in enumerate(problem.cells):
-        dated = problem.kits[cell.kit].dated
-        short, bought = promised.short.get(index, 0), promised.bought.get(index, 0)
-        if short < 0 or held[index] + short != (cell.quantity if dated else 0):
-            raise _failed("a piece is neither promised nor short, or both", cell=index, have=held[index], short=short)
-        if bought != (short if dated and is_buyable(cell, problem.kits[cell.kit]) else 0):
-            raise _failed("a piece counts as bought that can't be bought", cell=index, bought=bought)
+def _audit_cells(facts: Facts, pieces: _Pieces, short: Integers, bought: Integers) -> None:
+    cell, dated = np.arange(len(short)), facts.dated[facts.kit]
+    have = _sums(pieces.cell, pieces.quantity, len(short))
+    adds_up = (short >= 0) & (have + short == np.where(dated, facts.quantity, 0))
+    _check("a piece is neither promised nor short, or both", adds_up, cell=cell, have=have, short=short)
+    may_be_bought = bought == np.where(dated & facts.buyable, short, 0)
+    _check("a piece counts as bought that can't be bought", may_be_bought, cell=cell, bought=bought)
 
 
-def _audit_kits(problem: Problem, promised: Promised) -> None:
-    lacking = set()
-    for index, short in promised.short.items():
-        if short > promised.bought.get(index, 0) and not problem.cells[index].spare:
-            lacking.add(problem.cells[index].kit)
-    refused = {reason.kit for reason in promised.refused}
-    for kit, served in enumerate(promised.served_in_turn):
-        dated = problem.kits[kit].dated
-        if (served and (kit in lacking or not dated)) or (dated and served == (kit in refused)):
-            raise _failed("a kit is neither whole nor refused, or both", kit=kit)
+def _audit_kits(facts: Facts, promised: Promised, lacks: Truths) -> None:
+    lacking, refused = np.zeros_like(facts.dated), np.zeros_like(facts.dated)
+    lacking[facts.kit[lacks & ~facts.spare]] = True
+    refused[[reason.kit for reason in promised.refused]] = True
+    served = np.array(promised.served_in_turn, dtype=bool)
+    is_either = ~(served & (lacking | ~facts.dated)) & ~(facts.dated & (served == refused))
+    _check("a kit is neither whole nor refused, or both", is_either, kit=np.arange(len(served)))
     for reason in promised.refused:
         if reason.missing <= 0 or reason.competing > reason.stock:
             raise _failed("a refusal's set does not add up", kit=reason.kit, missing=reason.missing)
 
 
-def _audit_cost(problem: Problem, promised: Promised) -> None:
-    pieces = ((piece.cell, piece.lot, piece.quantity) for piece in promised.allocations)
-    counted = cost_of_pieces(problem, pieces, costs_of(problem))
-    if counted != promised.cost:
-        raise _failed("the cost is not what its pieces cost", told=promised.cost, counted=counted)
+def _audit_cost(problem: Problem, facts: Facts, pieces: _Pieces, told: int) -> None:
+    counted = cost_of_pieces(facts, costs_of(problem, facts), pieces.cell, pieces.lot, pieces.quantity)
+    if counted != told:
+        raise _failed("the cost is not what its pieces cost", told=told, counted=counted)
+
+
+def _by_cell(facts: Facts, amounts: Mapping[int, int]) -> Integers:
+    return _sums(list(amounts), list(amounts.values()), len(facts.kit))
+
+
+def _sums(number: Integers | list[int], quantity: Integers | list[int], most: int) -> Integers:
+    """Quantities summed by number."""
+    total = np.zeros(most, dtype=np.int64)
+    np.add.at(total, np.asarray(number, dtype=np.int64), np.asarray(quantity, dtype=np.int64))
+    return total
+
+
+def _check(message: str, holds: Truths, **evidence: Integers) -> None:
+    """Fail with the evidence of the first entry for which it does not hold."""
+    if not holds.all():
+        first = int(np.argmin(holds))
+        raise _failed(message, **{name: int(column[first]) for name, column in evidence.items()})
 
 
 def _failed(message: str, **evidence: int) -> Refusal:

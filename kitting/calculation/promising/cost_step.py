@@ -13,7 +13,8 @@ from itertools import pairwise
 import numpy as np
 
 from kitting.calculation.promising.costs import Costs, costs_of_arcs
-from kitting.calculation.promising.eligibility import Eligibility, Integers, numbered
+from kitting.calculation.promising.eligibility import Eligibility, numbered
+from kitting.calculation.promising.facts import Integers
 from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import Problem
 from kitting.calculation.promising.solver import Program, linear
@@ -41,7 +42,7 @@ class Cheapest:
 
 def cheapest(problem: Problem, eligible: Eligibility, flow: Flow, costs: Costs) -> Cheapest:
     """The pieces of a finished flow from where they cost least; what an earlier plan promised stays where it can."""
-    price = costs_of_arcs(problem, eligible, costs)
+    price = costs_of_arcs(eligible, costs)
     served = _served(eligible, flow)
     wanted = np.zeros(len(problem.cells), dtype=np.int64)
     np.add.at(wanted, served.cell, served.quantity)
@@ -54,10 +55,10 @@ def cheapest(problem: Problem, eligible: Eligibility, flow: Flow, costs: Costs) 
     return Cheapest(held, _total(price, held), bool(solved.all()))
 
 
-def as_served(problem: Problem, eligible: Eligibility, flow: Flow, costs: Costs) -> Cheapest:
+def as_served(_: Problem, eligible: Eligibility, flow: Flow, costs: Costs) -> Cheapest:
     """The pieces of a finished flow from where it took them, with what they cost."""
     served = _served(eligible, flow)
-    return Cheapest(served, _total(costs_of_arcs(problem, eligible, costs), served), proven=False)
+    return Cheapest(served, _total(costs_of_arcs(eligible, costs), served), proven=False)
 
 
 def _total(price: Integers, held: Held) -> int:

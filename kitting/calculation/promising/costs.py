@@ -4,13 +4,15 @@ Going one down a line's order of choice costs more than any way to fetch the pie
 comes before the choice among lots. Costs are common practice made into numbers; they are no money.
 """
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from kitting.calculation.promising.eligibility import SOURCES, Eligibility, Integers
-from kitting.calculation.promising.model import Problem
+from kitting.calculation.promising.eligibility import Eligibility, numbered
+from kitting.calculation.promising.facts import Facts, Integers, Places, facts_of
+from kitting.calculation.promising.model import Allocation, Problem
+from kitting.calculation.promising.usable import SOURCES
 
 CHOICE = 1_000  # each place down the order of choice: the next code, the wider range
 STAND_IN = 1_000  # on top, for a code that only an approval lets in
@@ -21,59 +23,63 @@ EXPIRY_MOST = 249  # one for each earlier last good day among the lots of the it
 
 @dataclass(frozen=True, slots=True)
 class Costs:
-    """Cost of a piece: by lot its later expiry, by lot and depot the way there."""
+    """Cost of a piece: by lot its later expiry, by lot and depot the way there, by choice and item the place."""
 
     expiry: Integers
     way: Integers
+    places: Places
 
-    def of(self, problem: Problem, cell: int, lot: int) -> int:
-        """Cost of one piece of a lot for a cell that may use it."""
-        asking = problem.cells[cell]
-        place = (asking.options + asking.stand_ins).index(problem.lots[lot].item)
-        choice = CHOICE * place + (STAND_IN if place >= len(asking.options) else 0)
-        return choice + int(self.expiry[lot]) + int(self.way[lot, problem.kits[asking.kit].depot])
+    def of(self, facts: Facts, cell: Integers, lot: Integers) -> Integers:
+        """Cost of a piece for pairs of a cell and a lot that it may use."""
+        at, _ = self.places.find(facts.choice[cell], facts.lots.item[lot])
+        choice = CHOICE * self.places.place[at] + STAND_IN * self.places.stands_in[at]
+        found: Integers = choice + self.expiry[lot] + self.way[lot, facts.depot[facts.kit[cell]]]
+        return found
 
 
-def costs_of(problem: Problem) -> Costs:
+def costs_of(problem: Problem, facts: Facts) -> Costs:
     """Costs by lot; a date that outlasts every kit counts as the last day of the last kit."""
-    lots, depots = problem.lots, len(problem.lots[0].arrival) if problem.lots else len(problem.depots)
-    ready = np.array([lot.ready_day for lot in lots], dtype=np.int64)
-    lies = np.array([lot.depot for lot in lots], dtype=np.int64)
-    on_order = np.array([lot.is_order for lot in lots], dtype=bool)
-    arrival = np.array([lot.arrival for lot in lots], dtype=np.int64).reshape(len(lots), depots)
-    days = np.clip(arrival - ready[:, None], 0, TRANSFER_MOST)
+    lots = facts.lots
+    days = np.clip(lots.arrival - lots.ready[:, None], 0, TRANSFER_MOST)
     transfer = np.minimum(TRANSFER + DAY_ON_THE_ROAD * days, TRANSFER_MOST)
-    way = np.where(lies[:, None] == np.arange(depots), 0, transfer)
-    return Costs(expiry=_expiry(problem), way=way + np.where(on_order, FROM_ORDER, 0)[:, None])
+    way = np.where(lots.depot[:, None] == np.arange(lots.arrival.shape[1]), 0, transfer)
+    horizon = facts.good_through[facts.dated].max() if facts.dated.any() else problem.as_of_day
+    return Costs(
+        expiry=_expiry(lots.item, np.minimum(lots.expiry, horizon)),
+        way=way + np.where(lots.is_order, FROM_ORDER, 0)[:, None],
+        places=facts.places(len(problem.items)),
+    )
 
 
-def _expiry(problem: Problem) -> Integers:
+def _expiry(item: Integers, last_day: Integers) -> Integers:
     """For each lot how many other dates of its item come first, squeezed into the most that an expiry may cost."""
-    horizon = max((kit.good_through_day for kit in problem.kits if kit.dated), default=problem.as_of_day)
-    dates: dict[int, set[int]] = {}
-    for lot in problem.lots:
-        dates.setdefault(lot.item, set()).add(min(lot.expiry_day, horizon))
-    ranks = {item: {day: rank for rank, day in enumerate(sorted(days))} for item, days in dates.items()}
-    found = [
-        ranks[lot.item][min(lot.expiry_day, horizon)] * EXPIRY_MOST // max(EXPIRY_MOST, len(ranks[lot.item]) - 1)
-        for lot in problem.lots
-    ]
-    return np.array(found, dtype=np.int64)
+    first, date = numbered(item, last_day)
+    items, start, dates = np.unique(item[first], return_index=True, return_counts=True)
+    at = np.searchsorted(items, item)
+    found: Integers = (date - start[at]) * EXPIRY_MOST // np.maximum(EXPIRY_MOST, dates[at] - 1)
+    return found
 
 
-def cost_of_pieces(problem: Problem, pieces: Iterable[tuple[int, int, int]], costs: Costs) -> int:
-    """Cost of (cell, lot, thousandths) together, in thousandths of a piece's cost."""
-    return sum(costs.of(problem, cell, lot) * quantity for cell, lot, quantity in pieces)
+def cost_of_pieces(facts: Facts, costs: Costs, cell: Integers, lot: Integers, quantity: Integers) -> int:
+    """Cost of thousandths of lots for cells together, in thousandths of a piece's cost."""
+    return int((costs.of(facts, cell, lot) * quantity).sum())
 
 
-def costs_of_arcs(problem: Problem, eligible: Eligibility, costs: Costs) -> Integers:
+def cost_of_allocations(problem: Problem, pieces: Sequence[Allocation]) -> int:
+    """The same for what a plan promises."""
+    facts = facts_of(problem)
+    cell, lot, quantity = (np.array([piece[column] for piece in pieces], dtype=np.int64) for column in range(3))
+    return cost_of_pieces(facts, costs_of(problem, facts), cell, lot, quantity)
+
+
+def costs_of_arcs(eligible: Eligibility, costs: Costs) -> Integers:
     """Cost of a piece along every arc, beside ``Eligibility.targets``."""
+    facts = eligible.facts
     first = np.array([lots[0] for lots in eligible.members], dtype=np.int64)
-    cells = [problem.cells[cell] for cell in eligible.like.tolist()]
+    lengths = np.array([len(options) for options, _ in facts.choices], dtype=np.int64)
     counts = np.diff(eligible.starts)
-    own = np.repeat(np.array([len(cell.options) for cell in cells], dtype=np.int64), counts)
-    depot = np.repeat(np.array([problem.kits[cell.kit].depot for cell in cells], dtype=np.int64), counts)
+    own = np.repeat(lengths[facts.choice[eligible.like]], counts)
+    depot = np.repeat(facts.depot[facts.kit[eligible.like]], counts)
     lot, place = first[eligible.targets], eligible.steps // len(SOURCES)
-    choice = CHOICE * place + STAND_IN * (place >= own)
-    arcs: Integers = choice + costs.expiry[lot] + costs.way[lot, depot]
+    arcs: Integers = CHOICE * place + STAND_IN * (place >= own) + costs.expiry[lot] + costs.way[lot, depot]
     return arcs

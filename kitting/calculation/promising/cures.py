@@ -64,7 +64,9 @@ class CureSearch:
         self._problem, self._promised, self._chances, self._solve = problem, promised, chances, solve
         self._candidates = Candidates(problem, promised, chances)
         self._work = 0
-        self._group_of = group_of = item_groups(problem)
+        self._group_of = group_of = item_groups(
+            len(problem.items), {cell.options + cell.stand_ins for cell in problem.cells}
+        )
         self._scarce = {group_of[item] for item in problem.stand_in_caps or ()}
         self._cells: dict[int, list[int]] = defaultdict(list)
         self._lots: dict[int, list[int]] = defaultdict(list)

@@ -5,50 +5,21 @@ cell that may use one may use the other at the same preference. The order of the
 classes are numbered by what they are. Cells of one depot and choice whose dates let in the same pieces are of a shape.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import chain, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kitting.calculation.promising.model import NEVER, ORDER, SHELF, TRANSFER, Cell, Kit, Lot, Problem
+from kitting.calculation.promising.facts import Facts, Integers, facts_of
+from kitting.calculation.promising.model import NEVER, Problem
+from kitting.calculation.promising.usable import SOURCES, is_usable
 
-Integers = NDArray[np.int64]
 Positions = NDArray[np.int32]
 Pieces = tuple[tuple[int, int, int], ...]  # (cell, lot, thousandths)
 
-SOURCES = (SHELF, TRANSFER, ORDER)  # own depot before transfer before order
-ALWAYS = -NEVER  # the arrival day of a piece that already lies at the kit's depot
 CHUNK = 16_384  # cells handled at once, to bound the memory
-
-
-def source_of(lot: Lot, depot: int) -> str:
-    """How a piece comes to a depot: from its shelf, by transfer, or with an order."""
-    if lot.is_order:
-        return ORDER
-    return SHELF if lot.depot == depot else TRANSFER
-
-
-def arrival_day(lot: Lot, depot: int) -> int:
-    """Day that decides whether a piece is in time at a depot; a piece on the depot's own shelf always is."""
-    if lot.own_depot_only and lot.depot != depot:
-        return NEVER
-    return ALWAYS if source_of(lot, depot) == SHELF else lot.arrival[depot]
-
-
-def is_usable(lot: Lot, kit: Kit, kit_index: int) -> bool:
-    """True where a lot's pieces may go into a kit: kept for nobody else, there in time and good long enough."""
-    return (
-        kit.dated
-        and lot.only_kit in (-1, kit_index)
-        and lot.expiry_day >= kit.good_through_day
-        and arrival_day(lot, kit.depot) <= kit.staged_by_day
-    )
-
-
-def is_buyable(cell: Cell, kit: Kit) -> bool:
-    """True where missing pieces of a counted line can still be bought in time (own codes only, never a stand-in)."""
-    return not cell.spare and any(item in kit.buyable for item in cell.options)
 
 
 def numbered(*facts: Integers) -> tuple[Integers, Integers]:
@@ -61,11 +32,19 @@ def numbered(*facts: Integers) -> tuple[Integers, Integers]:
     return order[is_new], number
 
 
+def spans(starts: Integers, counts: Integers) -> Integers:
+    """Positions of so many entries from each start on, end to end."""
+    first = np.cumsum(counts) - counts
+    positions: Integers = np.arange(counts.sum()) + np.repeat(starts - first, counts)
+    return positions
+
+
 @dataclass(frozen=True, slots=True)
 class Eligibility:
     """Lot classes, and the usable classes of each cell by its shape.
 
     Args:
+        facts: the problem as arrays.
         members: for each class its lots (positions in ``Problem.lots``), first to expire first, then in walk order.
         stock: for each class the free thousandths, fixed pieces taken off.
         expiry: for each class the last good day.
@@ -80,6 +59,7 @@ class Eligibility:
         not_kept: fixed pieces that can't be kept: the lot no longer holds them, or no longer serves.
     """
 
+    facts: Facts
     members: tuple[tuple[int, ...], ...]
     stock: list[int]
     expiry: Integers
@@ -101,19 +81,25 @@ class Eligibility:
 
 def eligibility(problem: Problem) -> Eligibility:
     """Merge the lots, take the fixed pieces off, and list for each cell what it may use."""
-    fixed, not_kept, left = _take_fixed(problem)
-    members = _classes(problem)
-    need = [cell.quantity for cell in problem.cells]
-    for cell, _, quantity in fixed:
+    facts = facts_of(problem)
+    fixed, not_kept = _take_fixed(problem)
+    left, need = facts.lots.quantity.copy(), facts.quantity.copy()
+    for cell, lot, quantity in fixed:
+        left[lot] -= quantity
         need[cell] -= quantity
-    expiry = np.array([problem.lots[lots[0]].expiry_day for lots in members], dtype=np.int64)
-    shape, like, starts, targets, steps = _arcs(problem, members, expiry)
+    order, number, first = _classes(facts)
+    stock = np.zeros(len(first), dtype=np.int64)
+    np.add.at(stock, number, left)
+    members = order.tolist()
+    bounds = np.cumsum(np.bincount(number, minlength=len(first))).tolist()
+    shape, like, starts, targets, steps = _arcs(facts, first, len(problem.items))
     return Eligibility(
-        members=members,
-        stock=[sum(left[lot] for lot in lots) for lots in members],
-        expiry=expiry,
-        groups=_groups(problem, members),
-        need=need,
+        facts=facts,
+        members=tuple(tuple(members[low:high]) for low, high in pairwise([0, *bounds])),
+        stock=stock.tolist(),
+        expiry=facts.lots.expiry[first],
+        groups=_groups(facts, first, len(problem.items)),
+        need=need.tolist(),
         shape=shape,
         like=like,
         starts=starts,
@@ -124,9 +110,9 @@ def eligibility(problem: Problem) -> Eligibility:
     )
 
 
-def _take_fixed(problem: Problem) -> tuple[Pieces, Pieces, list[int]]:
-    """Fixed pieces in cell order, those that can't be kept, and what is left of each lot."""
-    left = [lot.quantity for lot in problem.lots]
+def _take_fixed(problem: Problem) -> tuple[Pieces, Pieces]:
+    """Fixed pieces in cell order, and those that can't be kept."""
+    left: dict[int, int] = {}
     caps = dict(problem.stand_in_caps or {})
     kept: list[tuple[int, int, int]] = []
     not_kept: list[tuple[int, int, int]] = []
@@ -135,46 +121,44 @@ def _take_fixed(problem: Problem) -> tuple[Pieces, Pieces, list[int]]:
         for position, quantity in cell.fixed:
             lot = problem.lots[position]
             serves = lot.item in cell.options + cell.stand_ins and is_usable(lot, problem.kits[cell.kit], cell.kit)
-            taken = min(quantity, left[position], open_need) if serves else 0
+            taken = min(quantity, left.setdefault(position, lot.quantity), open_need) if serves else 0
             if lot.item in caps and lot.item in cell.stand_ins:
                 taken = min(taken, caps[lot.item])
                 caps[lot.item] -= taken
-            left[position] -= taken
-            open_need -= taken
             if taken:
+                left[position] -= taken
+                open_need -= taken
                 kept.append((index, position, taken))
             if taken < quantity:
                 not_kept.append((index, position, quantity - taken))
-    return tuple(kept), tuple(not_kept), left
+    return tuple(kept), tuple(not_kept)
 
 
-def _classes(problem: Problem) -> tuple[tuple[int, ...], ...]:
-    """Positions of equal lots together, first to expire first; the classes in an order that only their facts decide.
+def _classes(facts: Facts) -> tuple[Integers, Integers, Integers]:
+    """Lots class by class, first to expire first; the class of each lot; the first lot of each class.
 
-    Lots that outlast every kit are equal in their date: which of them is taken first is settled inside the class.
+    The classes are in an order that only their facts decide. Lots that outlast every kit are equal in their date: which
+    of them is taken first is settled inside the class.
     """
-    lots = problem.lots
-    horizon = max((kit.good_through_day for kit in problem.kits if kit.dated), default=0)
-    together: dict[tuple[object, ...], list[int]] = {}
-    for position in sorted(range(len(lots)), key=lambda at: (lots[at].expiry_day, lots[at].walk, lots[at].key)):
-        lot = lots[position]
-        facts = (
-            lot.item,
-            lot.depot,
-            lot.is_order,
-            lot.own_depot_only,
-            lot.only_kit,
-            lot.ready_day,
-            min(lot.expiry_day, horizon),
-            lot.arrival,
-        )
-        together.setdefault(facts, []).append(position)
-    return tuple(tuple(together[facts]) for facts in sorted(together))
+    lots = facts.lots
+    horizon = facts.good_through[facts.dated].max(initial=0)
+    _, number = numbered(
+        lots.item,
+        lots.depot,
+        lots.is_order.astype(np.int64),
+        lots.own_only.astype(np.int64),
+        lots.only_kit,
+        lots.ready,
+        np.minimum(lots.expiry, horizon),
+        *lots.arrival.T,
+    )
+    order = np.lexsort((lots.key, lots.walk, lots.expiry, number))
+    return order, number, order[np.flatnonzero(np.diff(number[order], prepend=-1))]
 
 
-def item_groups(problem: Problem) -> list[int]:
-    """For each item the least item of its group: the choices of cells join items."""
-    parent = list(range(len(problem.items)))
+def item_groups(items: int, choices: Iterable[tuple[int, ...]]) -> list[int]:
+    """For each of so many items the least item of its group: orders of choice join items."""
+    parent = list(range(items))
 
     def root(item: int) -> int:
         while parent[item] != item:
@@ -182,107 +166,69 @@ def item_groups(problem: Problem) -> list[int]:
             item = parent[item]
         return item
 
-    for choice in {cell.options + cell.stand_ins for cell in problem.cells}:
+    for choice in choices:
         for item in choice[1:]:
             low, high = sorted((root(choice[0]), root(item)))
             parent[high] = low
     return [root(item) for item in parent]
 
 
-def _groups(problem: Problem, members: tuple[tuple[int, ...], ...]) -> list[int]:
+def _groups(facts: Facts, first: Integers, items: int) -> list[int]:
     """For each class the number of its group, counted from 0."""
-    group_of = item_groups(problem)
+    group_of = item_groups(items, (options + stand_ins for options, stand_ins in facts.choices))
     numbers: dict[int, int] = {}
-    return [numbers.setdefault(group_of[problem.lots[lots[0]].item], len(numbers)) for lots in members]
+    return [numbers.setdefault(group_of[item], len(numbers)) for item in facts.lots.item[first].tolist()]
 
 
-class _Templates:
-    """For each choice and depot the classes that could ever serve, best first, end to end in flat arrays."""
-
-    def __init__(self, problem: Problem, members: tuple[tuple[int, ...], ...]) -> None:
-        self._first = [problem.lots[lots[0]] for lots in members]
-        self._of_item: dict[int, list[int]] = {}
-        for position, lot in enumerate(self._first):
-            self._of_item.setdefault(lot.item, []).append(position)
-        self._shelves: dict[tuple[int, int], tuple[list[int], list[int], list[int]]] = {}
-        self._numbers: dict[tuple[tuple[int, ...], tuple[int, ...], int], int] = {}
-        self.bounds = [0]
-        self.classes: list[int] = []
-        self.arrivals: list[int] = []
-        self.steps: list[int] = []
-
-    def number(self, options: tuple[int, ...], stand_ins: tuple[int, ...], depot: int) -> int:
-        """Number of the template for an order of choice at a depot."""
-        number = self._numbers.get((options, stand_ins, depot))
-        if number is None:
-            number = self._numbers[options, stand_ins, depot] = len(self.bounds) - 1
-            for position, item in enumerate(options + stand_ins):
-                sources, arrivals, classes = self._shelf(item, depot)
-                self.classes.extend(classes)
-                self.arrivals.extend(arrivals)
-                self.steps.extend([len(SOURCES) * position + source for source in sources])
-            self.bounds.append(len(self.classes))
-        return number
-
-    def _shelf(self, item: int, depot: int) -> tuple[list[int], list[int], list[int]]:
-        """Sources, arrival days and classes of one item for one depot, best first."""
-        shelf = self._shelves.get((item, depot))
-        if shelf is None:
-            found = []
-            for lot_class in self._of_item.get(item, ()):
-                lot = self._first[lot_class]
-                arrival = arrival_day(lot, depot)
-                if arrival < NEVER:
-                    source = SOURCES.index(source_of(lot, depot))
-                    found.append((source, lot.expiry_day, arrival, lot.walk, lot_class))
-            found.sort()
-            shelf = self._shelves[item, depot] = (
-                [source for source, *_ in found],
-                [arrival for _, _, arrival, *_ in found],
-                [lot_class for *_, lot_class in found],
-            )
-        return shelf
-
-
-def _arcs(
-    problem: Problem, members: tuple[tuple[int, ...], ...], expiry: Integers
-) -> tuple[Integers, Integers, Integers, Positions, Positions]:
+def _arcs(facts: Facts, first: Integers, items: int) -> tuple[Integers, Integers, Integers, Positions, Positions]:
     """Shape of every cell, a cell of every shape, and the usable classes of shapes as compressed rows."""
-    templates = _Templates(problem, members)
-    nothing = templates.number((), (), 0)
-    kits = problem.kits
-    numbers = np.array(
-        [
-            templates.number(cell.options, cell.stand_ins, kits[cell.kit].depot) if kits[cell.kit].dated else nothing
-            for cell in problem.cells
-        ],
-        dtype=np.int64,
-    )
-    owner = np.array([cell.kit for cell in problem.cells], dtype=np.int64)
-    staged_by = np.array([kit.staged_by_day for kit in kits], dtype=np.int64)[owner]
-    good_through = np.array([kit.good_through_day for kit in kits], dtype=np.int64)[owner]
-    only_kit = np.array([problem.lots[lots[0]].only_kit for lots in members], dtype=np.int64)
-    flat = _Flat(
-        bounds=np.array(templates.bounds, dtype=np.int64),
-        classes=np.array(templates.classes, dtype=np.int32),
-        arrivals=np.array(templates.arrivals, dtype=np.int64),
-        steps=np.array(templates.steps, dtype=np.int32),
-        expiry=expiry,
-        only_kit=only_kit,
-    )
-    like, shape = flat.shapes(numbers, owner, staged_by, good_through)
-    counts, targets, steps = [np.zeros(1, dtype=np.int64)], [flat.classes[:0]], [flat.steps[:0]]
+    owner = facts.kit
+    dated = facts.dated[owner]
+    templates, numbers = _templates(facts, first, items, np.where(dated, facts.choice, -1))
+    staged_by, good_through = facts.staged_by[owner], facts.good_through[owner]
+    like, shape = templates.shapes(numbers, owner, staged_by, good_through)
+    counts, targets, steps = [np.zeros(1, dtype=np.int64)], [templates.classes[:0]], [templates.steps[:0]]
     for low, high in pairwise([*range(0, len(like), CHUNK), len(like)]):
         cells = like[low:high]
-        rows = flat.rows(numbers[cells], owner[cells], staged_by[cells], good_through[cells])
+        rows = templates.rows(numbers[cells], owner[cells], staged_by[cells], good_through[cells])
         counts.append(rows[0])
         targets.append(rows[1])
         steps.append(rows[2])
     return shape, like, np.cumsum(np.concatenate(counts)), np.concatenate(targets), np.concatenate(steps)
 
 
+def _templates(facts: Facts, first: Integers, items: int, choice: Integers) -> tuple["_Templates", Integers]:
+    """For each choice and depot the classes that could ever serve, best first; and the template of each cell.
+
+    ``choice`` is -1 for a cell that nothing serves.
+    """
+    depots = facts.lots.arrival.shape[1]
+    used, numbers = np.unique(np.where(choice < 0, -1, choice * depots + facts.depot[facts.kit]), return_inverse=True)
+    flat = np.array(list(chain.from_iterable(chain(*facts.choices))), dtype=np.int64)
+    lengths = np.array([len(options) + len(stand_ins) for options, stand_ins in facts.choices], dtype=np.int64)
+    asked, depot = np.divmod(used, depots)
+    counts = np.where(asked < 0, 0, lengths[asked])
+    entry = spans((np.cumsum(lengths) - lengths)[asked], counts)
+    place = entry - np.repeat((np.cumsum(lengths) - lengths)[asked], counts)
+    shelf = _Shelves.of(facts, first, items)
+    wanted = np.repeat(depot, counts) * items + flat[entry]
+    on_shelf = np.diff(shelf.bounds)[wanted]
+    found = spans(shelf.bounds[wanted], on_shelf)
+    ends = np.concatenate(([0], np.cumsum(on_shelf)))[np.concatenate(([0], np.cumsum(counts)))]
+    lot_class = shelf.classes[found]
+    templates = _Templates(
+        bounds=ends,
+        classes=lot_class.astype(np.int32),
+        arrivals=shelf.arrives[found],
+        steps=(len(SOURCES) * np.repeat(place, on_shelf) + shelf.source[found]).astype(np.int32),
+        expiry=facts.lots.expiry[first],
+        only_kit=facts.lots.only_kit[first],
+    )
+    return templates, numbers.astype(np.int64)
+
+
 @dataclass(frozen=True, slots=True)
-class _Flat:
+class _Templates:
     """Templates as arrays, and the facts of classes that the dates of a kit are held against."""
 
     bounds: Integers
@@ -312,8 +258,7 @@ class _Flat:
         """For cells with these templates and dates: arcs per cell, their classes and steps."""
         lengths = self.bounds[templates + 1] - self.bounds[templates]
         cell = np.repeat(np.arange(len(templates)), lengths)
-        first = np.cumsum(lengths) - lengths
-        entry = np.arange(len(cell)) + (self.bounds[templates] - first)[cell]
+        entry = spans(self.bounds[templates], lengths)
         lot_class = self.classes[entry]
         only = self.only_kit[lot_class]
         usable = (
@@ -323,6 +268,28 @@ class _Flat:
         )
         counts = np.bincount(cell[usable], minlength=len(templates)).astype(np.int64)
         return counts, lot_class[usable], self.steps[entry][usable]
+
+
+@dataclass(frozen=True, slots=True)
+class _Shelves:
+    """For each depot and item the classes that could serve there, best first, end to end."""
+
+    bounds: Integers
+    classes: Integers
+    arrives: Integers
+    source: Integers
+
+    @classmethod
+    def of(cls, facts: Facts, first: Integers, items: int) -> "_Shelves":
+        """Shelves number depot x items + item; ``first`` is a lot of each class."""
+        arrives, source = facts.lots.arrives[first], facts.lots.source[first]
+        lot_class, depot = np.nonzero(arrives < NEVER)
+        arrives, source = arrives[lot_class, depot], source[lot_class, depot]
+        lot = first[lot_class]
+        shelf = depot * items + facts.lots.item[lot]
+        order = np.lexsort((lot_class, facts.lots.walk[lot], arrives, facts.lots.expiry[lot], source, shelf))
+        bounds = np.searchsorted(shelf[order], np.arange(facts.lots.arrival.shape[1] * items + 1))
+        return cls(bounds, lot_class[order], arrives[order], source[order])
 
 
 def _joined(template: Integers, number: Integers) -> Integers:

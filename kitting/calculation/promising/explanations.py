@@ -2,9 +2,11 @@
 
 from bisect import bisect_right
 from dataclasses import dataclass
-from itertools import accumulate
 
-from kitting.calculation.promising.eligibility import Eligibility, is_buyable
+import numpy as np
+
+from kitting.calculation.promising.eligibility import Eligibility
+from kitting.calculation.promising.facts import Integers
 from kitting.calculation.promising.first_days import FirstDays
 from kitting.calculation.promising.flow import bits_of
 from kitting.calculation.promising.model import Problem, RefusedKit
@@ -34,12 +36,13 @@ class _Full:
 def refusals(problem: Problem, eligible: Eligibility, order: StrictOrder) -> tuple[RefusedKit, ...]:
     """Each refused kit with its set and first day; to be asked after the last turn, before the rest is served."""
     days = FirstDays(problem, eligible, order)
+    sets = _Sets(problem, eligible, order)
     full: dict[tuple[int, int], _Full] = {}
     refused = []
     for kit, reason in order.reasons.items():
         known = full.get((reason.group, reason.bits))
         if known is None:
-            known = full[reason.group, reason.bits] = _full(problem, eligible, order, reason)
+            known = full[reason.group, reason.bits] = sets.full(reason)
         # Of the kits of the same turn only what they require comes before.
         before = bisect_right(known.turns, 2 * order.turn[kit])
         asked = sum(eligible.need[cell] for cell in order.required[kit] if _is_inside(order, cell, reason))
@@ -59,26 +62,41 @@ def refusals(problem: Problem, eligible: Eligibility, order: StrictOrder) -> tup
     return tuple(refused)
 
 
-def _full(problem: Problem, eligible: Eligibility, order: StrictOrder, reason: Reason) -> _Full:
-    if reason.group == NO_GROUP:
-        return _Full((), (), 0, [], [], [0])
-    classes = [order.flow.classes[reason.group][place] for place in bits_of(reason.bits)]
-    lots = sorted(lot for lot_class in classes for lot in eligible.members[lot_class])
-    inside = []
-    for cell in order.flow.holders(reason.group, reason.bits):
-        if _is_inside(order, cell, reason):
-            kit = problem.cells[cell].kit
-            turn = 2 * order.turn[kit] + is_buyable(problem.cells[cell], problem.kits[kit])
-            inside.append((turn, kit, eligible.need[cell] - order.missing[cell]))
-    inside.sort()
-    return _Full(
-        items=tuple(sorted({problem.lots[lot].item for lot in lots})),
-        lots=tuple(lots),
-        stock=sum(eligible.stock[lot_class] for lot_class in classes),
-        turns=[turn for turn, _, _ in inside],
-        kits=[kit for _, kit, _ in inside],
-        held=list(accumulate((held for _, _, held in inside), initial=0)),
-    )
+class _Sets:
+    """Cells that hold pieces when the last kit had its turn, by group and shape."""
+
+    def __init__(self, problem: Problem, eligible: Eligibility, order: StrictOrder) -> None:
+        self._problem, self._eligible, self._order = problem, eligible, order
+        self._kit = eligible.facts.kit
+        self._turn = 2 * np.array(order.turn, dtype=np.int64)[self._kit] + eligible.facts.buyable
+        self._held = np.array(eligible.need, dtype=np.int64) - np.array(order.missing, dtype=np.int64)
+        self._shapes: dict[int, list[tuple[int, Integers]]] = {}
+        holding = np.flatnonzero((self._held > 0) & eligible.facts.dated[self._kit])
+        holding = holding[np.argsort(eligible.shape[holding], kind="stable")]
+        bounds = np.flatnonzero(np.diff(eligible.shape[holding])) + 1
+        for cells in np.split(holding, bounds) if len(holding) else ():
+            first = int(cells[0])
+            self._shapes.setdefault(order.flow.group_of(first), []).append((order.flow.reach[first], cells))
+
+    def full(self, reason: Reason) -> _Full:
+        """The set of a reason, and who can use nothing else."""
+        if reason.group == NO_GROUP:
+            return _Full((), (), 0, [], [], [0])
+        eligible = self._eligible
+        classes = [self._order.flow.classes[reason.group][place] for place in bits_of(reason.bits)]
+        lots = sorted(lot for lot_class in classes for lot in eligible.members[lot_class])
+        others = ~reason.bits
+        inside = [cells for reach, cells in self._shapes.get(reason.group, ()) if not reach & others]
+        cells = np.concatenate([*inside, self._kit[:0]])
+        cells = cells[np.lexsort((self._kit[cells], self._turn[cells]))]
+        return _Full(
+            items=tuple(sorted({self._problem.lots[lot].item for lot in lots})),
+            lots=tuple(lots),
+            stock=sum(eligible.stock[lot_class] for lot_class in classes),
+            turns=self._turn[cells].tolist(),
+            kits=self._kit[cells].tolist(),
+            held=[0, *np.cumsum(self._held[cells]).tolist()],
+        )
 
 
 def _is_inside(order: StrictOrder, cell: int, reason: Reason) -> bool:

@@ -4,10 +4,11 @@ Stock on order counts, re-routing of others does not, and the last day the piece
 staged-by day. A kit moved to that day is served in turn, and nobody loses a piece.
 """
 
-from kitting.calculation.promising.eligibility import Eligibility, arrival_day
+from kitting.calculation.promising.eligibility import Eligibility
 from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import NEVER, Problem
 from kitting.calculation.promising.strict_order import StrictOrder
+from kitting.calculation.promising.usable import arrival_day
 
 Row = list[tuple[int, int, int, int]]  # (arrival day, last good day, class, kit it is kept for), first to arrive first
 

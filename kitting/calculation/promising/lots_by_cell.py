@@ -6,8 +6,10 @@ from operator import itemgetter
 import numpy as np
 
 from kitting.calculation.promising.cost_step import Held
-from kitting.calculation.promising.eligibility import Eligibility, source_of
+from kitting.calculation.promising.eligibility import Eligibility
+from kitting.calculation.promising.facts import Integers
 from kitting.calculation.promising.model import SHELF, Allocation, Problem
+from kitting.calculation.promising.usable import SOURCES
 
 A_SET = 3_000  # thousandths of one piece for each of three phases
 
@@ -18,45 +20,55 @@ def allocations(problem: Problem, eligible: Eligibility, held: Held) -> tuple[Al
     Pieces that an earlier plan promised stay in their lot. Lots of a class are equal but for their place and a date
     that outlasts every kit: the others are picked first to expire first, from few places, in whole sets of three.
     """
-    left = [lot.quantity for lot in problem.lots]
-    taken: list[list[tuple[int, int, int]]] = [[] for _ in problem.cells]
-    for cell, lot, quantity in eligible.fixed:
+    facts, lots = eligible.facts, eligible.facts.lots
+    fixed = np.array(eligible.fixed, dtype=np.int64).reshape(-1, 3)
+    held_by = _by_class(eligible, held)
+    sizes = np.array([len(members) for members in eligible.members], dtype=np.int64)
+    alone = sizes[held_by[:, 0]] == 1
+    only = np.array([members[0] for members in eligible.members], dtype=np.int64)[held_by[alone, 0]]
+    picked = np.concatenate(
+        [
+            np.stack([fixed[:, 0], np.full(len(fixed), -1), fixed[:, 1], fixed[:, 2]], axis=1),
+            np.stack([*held_by[alone, 1:3].T, only, held_by[alone, 3]], axis=1),
+            _picked(problem, eligible, held_by[~alone].tolist()),
+        ]
+    )
+    cell, _, lot, quantity = picked[np.lexsort((picked[:, 1], picked[:, 0]))].T
+    depot = facts.depot[facts.kit[cell]]
+    source = lots.source[lot, depot]
+    day = np.where(source == SOURCES.index(SHELF), problem.as_of_day, lots.arrival[lot, depot])
+    named = np.array(SOURCES, dtype=object)[source]
+    columns = (column.tolist() for column in (cell, lot, quantity, named, day))
+    return tuple(map(Allocation._make, zip(*columns, strict=True)))
+
+
+def _picked(problem: Problem, eligible: Eligibility, held_by: list[list[int]]) -> Integers:
+    """(cell, arc, lot, thousandths) of what cells hold of classes with several lots."""
+    left = eligible.facts.lots.quantity.copy()
+    for _, lot, quantity in eligible.fixed:
         left[lot] -= quantity
-        taken[cell].append((-1, lot, quantity))
-    expiry = [lot.expiry_day for lot in problem.lots]
-    for lot_class, holders in groupby(_by_class(problem, eligible, held), key=itemgetter(0)):
+    expiry = eligible.facts.lots.expiry.tolist()
+    free: list[int] = left.tolist()
+    taken: list[tuple[int, int, int, int]] = []
+    for lot_class, holders in groupby(held_by, key=itemgetter(0)):
         lots = eligible.members[lot_class]
-        if len(lots) == 1:
-            for _, cell, arc, quantity in holders:
-                taken[cell].append((arc, lots[0], quantity))
-            continue
         dates = [list(alike) for _, alike in groupby(lots, key=expiry.__getitem__)]
         in_turn = list(holders)
-        kept = [_kept(problem, cell, lots, left, quantity) for _, cell, _, quantity in in_turn]
+        kept = [_kept(problem, cell, lots, free, quantity) for _, cell, _, quantity in in_turn]
         for (_, cell, arc, quantity), picks in zip(in_turn, kept, strict=True):
-            _pick(dates, left, quantity - sum(picks.values()), picks)
-            taken[cell] += [(arc, lot, piece) for lot, piece in picks.items()]
-    made: list[Allocation] = []
-    for cell, pieces in enumerate(taken):
-        depot = problem.kits[problem.cells[cell].kit].depot
-        pieces.sort(key=itemgetter(0))
-        for _, position, quantity in pieces:
-            picked = problem.lots[position]
-            source = source_of(picked, depot)
-            day = problem.as_of_day if source == SHELF else picked.arrival[depot]
-            made.append(Allocation(cell, position, quantity, source, day))
-    return tuple(made)
+            _pick(dates, free, quantity - sum(picks.values()), picks)
+            taken += [(cell, arc, lot, piece) for lot, piece in picks.items()]
+    return np.array(taken, dtype=np.int64).reshape(-1, 4)
 
 
-def _by_class(problem: Problem, eligible: Eligibility, held: Held) -> list[list[int]]:
+def _by_class(eligible: Eligibility, held: Held) -> Integers:
     """(class, cell, arc, thousandths) by class, spares last, in order of service."""
-    spare = np.array([cell.spare for cell in problem.cells], dtype=bool)[held.cell]
     lot_class = eligible.targets[held.arc]
-    order = np.lexsort((held.cell, spare, lot_class))
+    order = np.lexsort((held.cell, eligible.facts.spare[held.cell], lot_class))
     entries = np.stack([lot_class, held.cell, held.arc, held.quantity])[:, order]
     first = np.flatnonzero(np.any(np.diff(entries[:2], prepend=-1), axis=0))
     quantities = np.add.reduceat(entries[3], first) if len(first) else entries[3]
-    together: list[list[int]] = np.stack([*entries[:3, first], quantities], axis=1).tolist()
+    together: Integers = np.stack([*entries[:3, first], quantities], axis=1)
     return together
 
 

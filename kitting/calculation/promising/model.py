@@ -6,6 +6,7 @@ Everything is an integer: items, depots and kits are positions in lists, days ar
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 NEVER = 2**31  # a day no plan reaches: the expiry of a lot that has none
 
@@ -100,8 +101,7 @@ class Problem:
     tier_days: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Allocation:
+class Allocation(NamedTuple):
     """Pieces of one lot for one cell; ``source`` is shelf, transfer or order; ``ready_day`` is at the kit's depot."""
 
     cell: int

@@ -4,7 +4,6 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from kitting.calculation.promising.eligibility import arrival_day, is_usable
 from kitting.calculation.promising.model import NEVER, Lot, Problem, Promised
 from kitting.calculation.promising.moves import (
     BORROW,
@@ -18,6 +17,7 @@ from kitting.calculation.promising.moves import (
     Move,
     Slip,
 )
+from kitting.calculation.promising.usable import arrival_day, is_usable
 
 MOST_CANDIDATES = 8  # moves of one kind in one group
 IN_HAND = (TRANSFER, TRUCK, RESERVE, STAND_IN, HURRY)

@@ -2,10 +2,12 @@
 
 from functools import partial
 
+import numpy as np
+
 from kitting.calculation.promising.audit import audit, audit_least_short
 from kitting.calculation.promising.cost_step import as_served, cheapest
 from kitting.calculation.promising.costs import cost_of_pieces, costs_of
-from kitting.calculation.promising.eligibility import eligibility, is_buyable
+from kitting.calculation.promising.eligibility import eligibility
 from kitting.calculation.promising.explanations import refusals
 from kitting.calculation.promising.lots_by_cell import allocations
 from kitting.calculation.promising.model import Problem, Promised
@@ -30,25 +32,19 @@ def promise(problem: Problem, *, priced: bool = True) -> Promised:
 
 def _by_policy(problem: Problem, *, priced: bool) -> Promised:
     eligible = eligibility(problem)
+    facts = eligible.facts
     served = serve_in_turn(problem, eligible)
     order = served.order
     refused = refusals(problem, eligible, order)
     order.serve_the_rest()
-    short = {
-        index: order.missing[index]
-        for index, cell in enumerate(problem.cells)
-        if order.missing[index] and problem.kits[cell.kit].dated
-    }
+    dated, buyable = facts.dated[facts.kit].tolist(), facts.buyable.tolist()
+    short = {index: missing for index, missing in enumerate(order.missing) if missing and dated[index]}
     audit_least_short(eligible, order.flow)
-    costs = costs_of(problem)
+    costs = costs_of(problem, facts)
     least = (cheapest if priced else as_served)(problem, eligible, order.flow, costs)
     return Promised(
         allocations=allocations(problem, eligible, least.held),
-        bought={
-            index: missing
-            for index, missing in short.items()
-            if is_buyable(problem.cells[index], problem.kits[problem.cells[index].kit])
-        },
+        bought={index: missing for index, missing in short.items() if buyable[index]},
         short=short,
         served_in_turn=tuple(order.served),
         refused=refused,
@@ -56,6 +52,6 @@ def _by_policy(problem: Problem, *, priced: bool) -> Promised:
         status=served.status,
         bound=sum(order.served) + served.behind,
         not_kept=eligible.not_kept,
-        cost=least.cost + cost_of_pieces(problem, eligible.fixed, costs),
+        cost=least.cost + cost_of_pieces(facts, costs, *np.array(eligible.fixed, dtype=np.int64).reshape(-1, 3).T),
         cheapest=least.proven,
     )

@@ -8,7 +8,7 @@ just these pieces open to it. Where no cap was exceeded the plan is proven as it
 from collections.abc import Callable
 from dataclasses import replace
 
-from kitting.calculation.promising.costs import cost_of_pieces, costs_of
+from kitting.calculation.promising.costs import cost_of_allocations
 from kitting.calculation.promising.model import Allocation, Cell, Problem, Promised
 
 NOT_PROVEN = "not proven"
@@ -94,7 +94,7 @@ def _of_whole_cells(problem: Problem, promised: Promised, origin: list[int]) -> 
     return replace(
         promised,
         allocations=pieces,
-        cost=cost_of_pieces(problem, ((one.cell, one.lot, one.quantity) for one in pieces), costs_of(problem)),
+        cost=cost_of_allocations(problem, pieces),
         cheapest=False,
         bought=summed(dict(promised.bought)),
         short=summed(dict(promised.short)),
@@ -106,4 +106,4 @@ def _of_whole_cells(problem: Problem, promised: Promised, origin: list[int]) -> 
 
 
 def _of_whole_cell(piece: Allocation, origin: list[int]) -> Allocation:
-    return replace(piece, cell=origin[piece.cell])
+    return piece._replace(cell=origin[piece.cell])

@@ -16,9 +16,14 @@ optimal assignment problem", Naval Research Logistics Quarterly 9 (1962) 45-48, 
 costs the first kit that changes its place, nor raises the total short.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from operator import itemgetter
 
-from kitting.calculation.promising.eligibility import Eligibility, is_buyable
+import numpy as np
+
+from kitting.calculation.promising.eligibility import Eligibility
+from kitting.calculation.promising.facts import Integers, Truths
 from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import Problem
 from kitting.calculation.promising.saturated_sets import SaturatedSet, SaturatedSets
@@ -57,18 +62,13 @@ class StrictOrder:
         self.turn = list(range(len(problem.kits)))
         self.required: list[list[int]] = [[] for _ in problem.kits]
         self.buyable: list[list[int]] = [[] for _ in problem.kits]
-        self.spares: list[int] = []
         self._sets = SaturatedSets(self.flow)
-        for index, cell in enumerate(problem.cells):
-            if not self.missing[index] or not problem.kits[cell.kit].dated:
-                continue
-            if cell.spare:
-                self.spares.append(index)
-            elif is_buyable(cell, problem.kits[cell.kit]):
-                self.buyable[cell.kit].append(index)
-            else:
-                self.required[cell.kit].append(index)
-        self.spares.sort(key=lambda index: (problem.cells[index].kit, index))
+        facts = eligible.facts
+        asks = facts.dated[facts.kit] & (np.array(eligible.need, dtype=np.int64) > 0)
+        for cells, chosen in ((self.buyable, facts.buyable), (self.required, ~facts.buyable & ~facts.spare)):
+            for index, kit in _pairs(asks & chosen, facts.kit):
+                cells[kit].append(index)
+        self.spares = [index for index, _ in sorted(_pairs(asks & facts.spare, facts.kit), key=itemgetter(1))]
 
     def serve_in_turn(self) -> None:
         """Complete each kit in order, or refuse it with the set that has no pieces left for it."""
@@ -186,3 +186,9 @@ class StrictOrder:
         if missing:
             group = self.flow.group_of(cell)
             self._sets.remember(group, 0, self._below(self.flow.holders(group, self.flow.reached) | {cell}))
+
+
+def _pairs(cells: Truths, kit: Integers) -> Iterator[tuple[int, int]]:
+    """The chosen cells with their kits, in order."""
+    chosen = np.flatnonzero(cells)
+    return zip(chosen.tolist(), kit[chosen].tolist(), strict=True)

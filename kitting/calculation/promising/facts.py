@@ -1,0 +1,160 @@
+"""The problem as arrays: what is said of kits, cells and lots, to be looked at all at once."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kitting.calculation.promising.model import NEVER, ORDER, SHELF, TRANSFER, Lot, Problem
+from kitting.calculation.promising.usable import ALWAYS, SOURCES, is_buyable
+
+Integers = NDArray[np.int64]
+Truths = NDArray[np.bool_]
+Choice = tuple[tuple[int, ...], tuple[int, ...]]  # options and stand-ins
+
+
+@dataclass(frozen=True, slots=True)
+class LotFacts:
+    """Columns of lots.
+
+    Args:
+        item, depot, quantity, ready, expiry, only_kit, walk, key: as in ``Lot``.
+        own_only, is_order: true where the pieces may not move; where they are on order.
+        arrival: by lot and depot, as in ``Lot``.
+        source: by lot and depot how the pieces come there, as a position in SOURCES; see ``source_of``.
+        arrives: by lot and depot the day that decides whether they are in time; see ``arrival_day``.
+    """
+
+    item: Integers
+    depot: Integers
+    quantity: Integers
+    ready: Integers
+    expiry: Integers
+    only_kit: Integers
+    walk: Integers
+    key: Integers
+    own_only: Truths
+    is_order: Truths
+    arrival: Integers
+    source: Integers
+    arrives: Integers
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Where stock codes stand in orders of choice.
+
+    Args:
+        pair: choice x number of items + item, ascending.
+        place: for each pair the first place of the item.
+        stands_in: for each pair true where only an approval lets the item in.
+        items: the number of items.
+    """
+
+    pair: Integers
+    place: Integers
+    stands_in: Truths
+    items: int
+
+    def find(self, choice: Integers, item: Integers) -> tuple[Integers, Truths]:
+        """For pairs the position here, and true where the choice has the item."""
+        wanted = choice * self.items + item
+        at = np.minimum(np.searchsorted(self.pair, wanted), len(self.pair) - 1)
+        return at, self.pair[at] == wanted
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Columns of a problem.
+
+    Args:
+        depot, staged_by, good_through, dated: by kit.
+        kit, quantity, spare, buyable: by cell.
+        choice: for each cell the number of its order of choice.
+        choices: the orders of choice, as cells first name them.
+        lots: by lot.
+    """
+
+    depot: Integers
+    staged_by: Integers
+    good_through: Integers
+    dated: Truths
+    kit: Integers
+    quantity: Integers
+    spare: Truths
+    buyable: Truths
+    choice: Integers
+    choices: tuple[Choice, ...]
+    lots: LotFacts
+
+    def usable(self, lot: Integers, kit: Integers) -> Truths:
+        """For pairs of lot and kit true where the pieces may go into the kit; see ``is_usable``."""
+        kept_for = self.lots.only_kit[lot]
+        fits: Truths = (
+            self.dated[kit]
+            & ((kept_for < 0) | (kept_for == kit))
+            & (self.lots.expiry[lot] >= self.good_through[kit])
+            & (self.lots.arrives[lot, self.depot[kit]] <= self.staged_by[kit])
+        )
+        return fits
+
+    def places(self, items: int) -> Places:
+        """Where the items of a problem with so many stand in the orders of choice."""
+        entries = [
+            (number * items + item, place, place >= len(options))
+            for number, (options, stand_ins) in enumerate(self.choices)
+            for place, item in enumerate(options + stand_ins)
+        ]
+        pair, place, stands_in = np.array(entries, dtype=np.int64).reshape(-1, 3).T
+        pair, first = np.unique(pair, return_index=True)
+        return Places(pair, place[first], stands_in[first].astype(bool), items)
+
+
+def facts_of(problem: Problem) -> Facts:
+    """Columns of the kits, cells and lots of a problem."""
+    kits, cells = problem.kits, problem.cells
+    numbers: dict[Choice, int] = {}
+    choice = [numbers.setdefault((cell.options, cell.stand_ins), len(numbers)) for cell in cells]
+    return Facts(
+        depot=_whole([kit.depot for kit in kits]),
+        staged_by=_whole([kit.staged_by_day for kit in kits]),
+        good_through=_whole([kit.good_through_day for kit in kits]),
+        dated=np.array([kit.dated for kit in kits], dtype=bool),
+        kit=_whole([cell.kit for cell in cells]),
+        quantity=_whole([cell.quantity for cell in cells]),
+        spare=np.array([cell.spare for cell in cells], dtype=bool),
+        buyable=np.array([is_buyable(cell, kits[cell.kit]) for cell in cells], dtype=bool),
+        choice=_whole(choice),
+        choices=tuple(numbers),
+        lots=_lot_facts(problem.lots, len(problem.depots)),
+    )
+
+
+def _lot_facts(lots: tuple[Lot, ...], depots: int) -> LotFacts:
+    depot, ready = _whole([lot.depot for lot in lots]), _whole([lot.ready_day for lot in lots])
+    own_only = np.array([lot.own_depot_only for lot in lots], dtype=bool)
+    is_order = np.array([lot.is_order for lot in lots], dtype=bool)
+    arrival = _whole([lot.arrival for lot in lots]).reshape(len(lots), -1 if lots else depots)
+    elsewhere = depot[:, None] != np.arange(arrival.shape[1])
+    by_place = np.where(elsewhere, SOURCES.index(TRANSFER), SOURCES.index(SHELF))
+    source = np.where(is_order[:, None], SOURCES.index(ORDER), by_place)
+    arrives = np.where(source == SOURCES.index(SHELF), ALWAYS, arrival)
+    return LotFacts(
+        item=_whole([lot.item for lot in lots]),
+        depot=depot,
+        quantity=_whole([lot.quantity for lot in lots]),
+        ready=ready,
+        expiry=_whole([lot.expiry_day for lot in lots]),
+        only_kit=_whole([lot.only_kit for lot in lots]),
+        walk=_whole([lot.walk for lot in lots]),
+        key=_whole([lot.key for lot in lots]),
+        own_only=own_only,
+        is_order=is_order,
+        arrival=arrival,
+        source=source,
+        arrives=np.where(own_only[:, None] & elsewhere, NEVER, arrives),
+    )
+
+
+def _whole(numbers: list[int] | list[tuple[int, ...]]) -> Integers:
+    return np.array(numbers, dtype=np.int64)
