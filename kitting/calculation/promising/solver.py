@@ -4,7 +4,7 @@ Limits are nodes, never a clock, and one thread: the same program has the same a
 """
 
 import importlib.util
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -51,22 +51,35 @@ class Proposal:
 
 def linear(program: Program) -> Proposal | None:
     """A proposal for the program in fractions, or None where the solver is missing or fails."""
-    return _solved(
-        program, {"presolve": "off", "simplex_strategy": DUAL_SIMPLEX, "simplex_dual_edge_weight_strategy": DEVEX}
-    )
+    return next(linear_in_turn([program]))
+
+
+def linear_in_turn(programs: Iterable[Program]) -> Iterator[Proposal | None]:
+    """The same for many programs. Each has the answer that it has alone."""
+    solver = _solver({"presolve": "off", "simplex_strategy": DUAL_SIMPLEX, "simplex_dual_edge_weight_strategy": DEVEX})
+    return (_solved(solver, program) for program in programs)
 
 
 def whole(program: Program, *, nodes: int) -> Proposal | None:
     """A proposal in whole numbers after at most so many nodes, or None where the solver finds none."""
-    return _solved(program, {"mip_rel_gap": 0.0, "mip_abs_gap": 0.999, "mip_max_nodes": nodes}, whole=True)
+    solver = _solver({"mip_rel_gap": 0.0, "mip_abs_gap": 0.999, "mip_max_nodes": nodes})
+    return _solved(solver, program, whole=True)
 
 
-def _solved(program: Program, options: Mapping[str, Any], *, whole: bool = False) -> Proposal | None:
+def _solver(options: Mapping[str, Any]) -> Any:
+    """A solver with these options, or None."""
     if highspy is None:
         return None
     solver = highspy.Highs()
     for name, value in {"output_flag": False, "threads": 1, **options}.items():
         solver.setOptionValue(name, value)
+    return solver
+
+
+def _solved(solver: Any, program: Program, *, whole: bool = False) -> Proposal | None:
+    if solver is None:
+        return None
+    solver.clearModel()
     _pass(solver, program, whole=whole)
     solver.run()
     info, solution = solver.getInfo(), solver.getSolution()
