@@ -37,6 +37,7 @@ class Flow:
         free: for each group the bits of classes with room.
         open: for each group the bits of classes that no saturated set closes for good.
         reached: bits of the classes that the last failed search went through, all of them full.
+        bordering: bits of all classes that the holders of these, and the cell that asked, may use.
     """
 
     def __init__(self, stock: Sequence[int], group: list[int], shapes: list[list[int]], shape: Sequence[int]) -> None:
@@ -55,19 +56,14 @@ class Flow:
         self.held: list[dict[int, int]] = [{} for _ in stock]
         self.open = [(1 << len(classes)) - 1 for classes in self.classes]
         self.free = [sum(self.bit[one] for one in classes if stock[one]) for classes in self.classes]
-        self.reached = 0
+        self.reached = self.bordering = 0
         self._leads = [0] * len(group)  # bits of the classes that the holders of a class may use, or UNKNOWN
-        self._from = [0] * len(group)
+        self._found: list[tuple[int, int]] = []  # by the last search: a class, and the bits that it led to first
         self._log: list[tuple[int, int, int]] = []
 
     def group_of(self, cell: int) -> int:
         """The group of a cell that may use something."""
         return self.group[self.arcs[cell][0]]
-
-    def holders(self, group: int, bits: int) -> set[int]:
-        """Cells that hold pieces of these classes."""
-        classes = self.classes[group]
-        return {cell for position in bits_of(bits) for cell in self.held[classes[position]]}
 
     def holding(self, cell: int) -> int:
         """Thousandths that a cell holds."""
@@ -135,27 +131,31 @@ class Flow:
     def _search(self, start: int) -> tuple[int, int]:
         """The nearest class with free pieces that re-routing can reach, and the class before it; (START, START): none.
 
-        The way back is left in the from-list.
+        The way back is left in the found-list.
         """
         group = self.group_of(start)
         classes, free, unseen = self.classes[group], self.free[group], self.open[group]
-        source, leads, queue = START, self.reach[start], iter(found := list[int]())
+        source, leads, bordering = START, self.reach[start], 0
+        layer = after = 0
+        found = self._found = []
         while True:
             new = leads & unseen
-            if new & free:
-                arcs = self.arcs[start if source == START else self._holder(source, new & free)]
-                return next(one for one in arcs if self.bit[one] & new & free), source
-            unseen ^= new
-            while new:
-                low = new & -new
-                new ^= low
-                lot_class = classes[low.bit_length() - 1]
-                self._from[lot_class] = source
-                found.append(lot_class)
-            source = next(queue, START)
-            if source == START:
-                self.reached = self.open[group] & ~unseen
-                return START, START
+            if new:
+                if new & free:
+                    arcs = self.arcs[start if source == START else self._holder(source, new & free)]
+                    return next(one for one in arcs if self.bit[one] & new & free), source
+                unseen ^= new
+                after |= new
+                found.append((source, new))
+            bordering |= leads
+            if not layer:
+                if not after:
+                    self.reached, self.bordering = self.open[group] & ~unseen, bordering
+                    return START, START
+                layer, after = after, 0
+            low = layer & -layer
+            layer ^= low
+            source = classes[low.bit_length() - 1]
             leads = self._leads[source]
             if leads == UNKNOWN:
                 leads = 0
@@ -175,7 +175,8 @@ class Flow:
             cell = self._holder(source, self.bit[target])
             amount = min(amount, self.held[source][cell])
             path.append((target, source, cell))
-            target, source = source, self._from[source]
+            bit, target = self.bit[source], source
+            source = next(before for before, bits in reversed(self._found) if bits & bit)
         for to, source, cell in path:
             self._take(source, cell, -amount)
             self._take(to, cell, amount)

@@ -35,22 +35,23 @@ class SaturatedSets:
         self._live: list[list[SaturatedSet]] = [[] for _ in flow.classes]
         self._whole = [0] * len(flow.group)
 
-    def around(self, cell: int) -> list[SaturatedSet]:
-        """Live sets whose classes are the only open ones that a cell may use; none where nothing is open."""
-        group = self._flow.group_of(cell)
-        usable = self._flow.reach[cell] & self._flow.open[group]
-        return [live for live in self._live[group] if not usable & ~live.bits] if usable else []
-
-    def is_open(self, cell: int) -> bool:
-        """False where all that a cell may use is closed."""
+    def around(self, cell: int) -> list[SaturatedSet] | None:
+        """Live sets whose classes are the only open ones that a cell may use; None where nothing is open."""
         arcs = self._flow.arcs[cell]
-        return bool(arcs) and bool(self._flow.reach[cell] & self._flow.open[self._flow.group[arcs[0]]])
+        if not arcs:
+            return None
+        group = self._flow.group[arcs[0]]
+        usable = self._flow.reach[cell] & self._flow.open[group]
+        return [live for live in self._live[group] if not usable & ~live.bits] if usable else None
 
     def whole(self, group: int, bits: int) -> int:
-        """Classes with all that the closed ones among them lean on."""
+        """Classes with all that the closed ones among them lean on; what these lean on is among it already."""
         classes = self._flow.classes[group]
-        for position in bits_of(bits & ~self._flow.open[group]):
-            bits |= self._whole[classes[position]]
+        closed = bits & ~self._flow.open[group]
+        while closed:
+            leaning = self._whole[classes[closed.bit_length() - 1]]
+            bits |= leaning
+            closed &= ~leaning
         return bits
 
     def below(self, cell: int) -> int:
@@ -58,14 +59,15 @@ class SaturatedSets:
         group = self._flow.group_of(cell)
         return self.whole(group, self._flow.reach[cell] & ~self._flow.open[group])
 
-    def remember(self, group: int, slack: int, below: int) -> SaturatedSet:
-        """Keep the set that the last failed search left."""
+    def remember(self, group: int, slack: int) -> int:
+        """Keep the set that the last failed search left; the closed classes below it, with all that they lean on."""
+        below = self.whole(group, self._flow.bordering & ~self._flow.open[group])
         found = SaturatedSet(self._flow.reached & self._flow.open[group], slack, below)
         if slack:
             self._live[group].append(found)
         else:
             self._close(group, found)
-        return found
+        return below
 
     def claim(self, cell: int, around: list[SaturatedSet], quantity: int) -> None:
         """Note that a cell with these sets around it holds pieces for good; a set without slack closes its classes."""

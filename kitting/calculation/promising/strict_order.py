@@ -90,7 +90,7 @@ class StrictOrder:
 
     def keep(self, kit: int) -> None:
         """The pieces that the flow holds for all that the kit requires are its own for good."""
-        self._claim(kit, self._around(kit))
+        self._claim(kit, [self._sets.around(cell) or [] for cell in self.required[kit]])
 
     def take_buyable(self, kit: int) -> None:
         """As many real pieces as can be had for what could also be bought."""
@@ -105,16 +105,15 @@ class StrictOrder:
         for cell in self.spares:
             self._serve_most(cell)
 
-    def _around(self, kit: int) -> list[list[SaturatedSet]]:
-        return [self._sets.around(cell) for cell in self.required[kit]]
-
     def _hope(self, kit: int) -> list[list[SaturatedSet]] | None:
         """The sets around the kit's required cells, or None where they already refuse it."""
-        closed = next((cell for cell in self.required[kit] if not self._sets.is_open(cell)), None)
-        if closed is not None:
-            self._refuse(kit, closed, 0)
-            return None
-        around = self._around(kit)
+        around: list[list[SaturatedSet]] = []
+        for cell in self.required[kit]:
+            sets = self._sets.around(cell)
+            if sets is None:
+                self._refuse(kit, cell, 0)
+                return None
+            around.append(sets)
         return None if self._has_known_reason(kit, around) else around
 
     def _claim(self, kit: int, around: list[list[SaturatedSet]]) -> None:
@@ -152,40 +151,30 @@ class StrictOrder:
         for cell in self.required[kit]:
             if flow.fill(cell, self.missing[cell]):
                 group, reached = flow.group_of(cell), flow.reached
-                holders = flow.holders(group, reached)
-                own = holders.intersection(self.required[kit])
-                below = self._below(holders | {cell})
                 slack = sum(
-                    flow.held[lot_class].get(holder, 0)
-                    for holder in own
-                    for lot_class in flow.arcs[holder]
+                    flow.held[lot_class].get(own, 0)
+                    for own in self.required[kit]
+                    if flow.group_of(own) == group and flow.reach[own] & reached
+                    for lot_class in flow.arcs[own]
                     if flow.bit[lot_class] & reached
                 )
                 flow.undo()
-                self._sets.remember(group, slack, below)
-                self._refuse(kit, cell, reached | below)
+                self._refuse(kit, cell, reached | self._sets.remember(group, slack))
                 return False
         flow.commit()
         return True
 
-    def _below(self, cells: set[int]) -> int:
-        below = 0
-        for cell in cells:
-            below |= self._sets.below(cell)
-        return below
-
     def _serve_most(self, cell: int) -> None:
         """Take as much as can be had for a cell; what can't be had closes the set that refused it."""
-        if not self._sets.is_open(cell):
-            return
         around = self._sets.around(cell)
+        if around is None:
+            return
         missing = self.flow.fill(cell, self.missing[cell])
         self.flow.commit()
         self._sets.claim(cell, around, self.missing[cell] - missing)
         self.missing[cell] = missing
         if missing:
-            group = self.flow.group_of(cell)
-            self._sets.remember(group, 0, self._below(self.flow.holders(group, self.flow.reached) | {cell}))
+            self._sets.remember(self.flow.group_of(cell), 0)
 
 
 def _pairs(cells: Truths, kit: Integers) -> Iterator[tuple[int, int]]:
