@@ -4,11 +4,12 @@ Stock on order counts, re-routing of others does not, and the last day the piece
 staged-by day. A kit moved to that day is served in turn, and nobody loses a piece.
 """
 
+import numpy as np
+
 from kitting.calculation.promising.eligibility import Eligibility
 from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import NEVER, Problem
 from kitting.calculation.promising.strict_order import StrictOrder
-from kitting.calculation.promising.usable import arrival_day
 
 Row = list[tuple[int, int, int, int]]  # (arrival day, last good day, class, kit it is kept for), first to arrive first
 
@@ -20,12 +21,17 @@ class FirstDays:
         self._problem = problem
         self._eligible = eligible
         self._order = order
-        self._free: dict[int, list[int]] = {}
         self._shelves: dict[tuple[int, int], Row] = {}
-        for lot_class, room in enumerate(order.flow.room):
-            if room:
-                item = problem.lots[eligible.members[lot_class][0]].item
-                self._free.setdefault(item, []).append(lot_class)
+        lots, items = eligible.facts.lots, len(problem.items)
+        free = np.flatnonzero(np.array(order.flow.room, dtype=np.int64))
+        first = np.array([eligible.members[lot_class][0] for lot_class in free.tolist()], dtype=np.int64)
+        at, depot = np.nonzero(lots.arrives[first] < NEVER)
+        lot = first[at]
+        columns = (lots.arrives[lot, depot], lots.expiry[lot], free[at], lots.only_kit[lot])
+        shelf = depot * items + lots.item[lot]
+        in_turn = np.lexsort((*reversed(columns), shelf))
+        self._entries = [column[in_turn].tolist() for column in columns]
+        self._bounds = np.searchsorted(shelf[in_turn], np.arange(lots.arrival.shape[1] * items + 1)).tolist()
 
     def first_day(self, kit: int, failed: int) -> int:
         """The day, or NEVER; ``failed`` is the cell at which the kit was refused, the likeliest to say NEVER."""
@@ -40,27 +46,25 @@ class FirstDays:
         days = {arrival for row in rows.values() for arrival, *_ in row if arrival >= earliest}
         return next((day for day in sorted(days | {earliest}) if self._fits(kit, day, rows)), NEVER)
 
-    def _row(self, cell: int) -> Row:
-        """Classes with free pieces that the cell could use one day."""
-        asking = self._problem.cells[cell]
-        depot = self._problem.kits[asking.kit].depot
-        choice = asking.options + asking.stand_ins
-        row = [entry for item in choice for entry in self._shelf(item, depot)]
-        if len(choice) > 1:
-            row.sort()
-        return [entry for entry in row if entry[3] == -1 or entry[3] == asking.kit]
-
     def _shelf(self, item: int, depot: int) -> Row:
+        """Classes of an item with free pieces, where a way leads to the depot."""
         shelf = self._shelves.get((item, depot))
         if shelf is None:
-            shelf = self._shelves[item, depot] = []
-            for lot_class in self._free.get(item, ()):
-                lot = self._problem.lots[self._eligible.members[lot_class][0]]
-                arrival = arrival_day(lot, depot)
-                if arrival < NEVER:
-                    shelf.append((arrival, lot.expiry_day, lot_class, lot.only_kit))
-            shelf.sort()
+            at = depot * len(self._problem.items) + item
+            here = slice(*self._bounds[at : at + 2])
+            shelf = self._shelves[item, depot] = list(zip(*(column[here] for column in self._entries), strict=True))
         return shelf
+
+    def _row(self, cell: int) -> Row:
+        """Classes with free pieces that the cell could use one day after its own."""
+        asking = self._problem.cells[cell]
+        kit = self._problem.kits[asking.kit]
+        choice = asking.options + asking.stand_ins
+        row = [entry for item in choice for entry in self._shelf(item, kit.depot)]
+        if len(choice) > 1:
+            row.sort()
+        last_day = kit.good_through_day
+        return [entry for entry in row if entry[1] > last_day and entry[3] in (-1, asking.kit)]
 
     def _enough(self, row: Row, need: int) -> int:
         """First day with enough free pieces for one cell alone, whatever their last good day, or NEVER."""
@@ -76,9 +80,11 @@ class FirstDays:
         good_through = asking.good_through_day + day - asking.staged_by_day
         room, need = self._order.flow.room, self._eligible.need
         usable = {}
-        for cell, row in rows.items():
+        for cell in reversed(rows):
+            row = rows[cell]
             usable[cell] = [one for arrival, expiry, one, _ in row if arrival <= day and expiry >= good_through]
-            if sum(room[one] for one in usable[cell]) < need[cell]:
+            if sum([room[one] for one in usable[cell]]) < need[cell]:
+                rows[cell] = rows.pop(cell)  # to be looked at first on the next day
                 return False
         place: dict[int, int] = {}
         arcs = [[place.setdefault(one, len(place)) for one in classes] for classes in usable.values()]
