@@ -113,6 +113,7 @@ class Facts:
 def facts_of(problem: Problem) -> Facts:
     """Columns of the kits, cells and lots of a problem."""
     kits, cells = problem.kits, problem.cells
+    kit = _whole([cell.kit for cell in cells])
     numbers: dict[Choice, int] = {}
     choice = [numbers.setdefault((cell.options, cell.stand_ins), len(numbers)) for cell in cells]
     return Facts(
@@ -120,14 +121,22 @@ def facts_of(problem: Problem) -> Facts:
         staged_by=_whole([kit.staged_by_day for kit in kits]),
         good_through=_whole([kit.good_through_day for kit in kits]),
         dated=np.array([kit.dated for kit in kits], dtype=bool),
-        kit=_whole([cell.kit for cell in cells]),
+        kit=kit,
         quantity=_whole([cell.quantity for cell in cells]),
         spare=np.array([cell.spare for cell in cells], dtype=bool),
-        buyable=np.array([is_buyable(cell, kits[cell.kit]) for cell in cells], dtype=bool),
+        buyable=_buyable(problem, kit),
         choice=_whole(choice),
         choices=tuple(numbers),
         lots=_lot_facts(problem.lots, len(problem.depots)),
     )
+
+
+def _buyable(problem: Problem, kit: Integers) -> Truths:
+    buyable = np.array([bool(one.buyable) for one in problem.kits], dtype=bool)[kit]
+    for index in np.flatnonzero(buyable).tolist():
+        cell = problem.cells[index]
+        buyable[index] = is_buyable(cell, problem.kits[cell.kit])
+    return buyable
 
 
 def _lot_facts(lots: tuple[Lot, ...], depots: int) -> LotFacts:

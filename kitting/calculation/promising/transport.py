@@ -56,7 +56,8 @@ class Transport:
 
     def _first_choices(self) -> tuple[Integers, Integers]:
         """Everyone's cheapest pieces, whether or not there are enough of them, and the price of the dearest of each."""
-        order = np.lexsort((self.price, self.target))
+        spread = self.price.max(initial=0) - self.price.min(initial=0) + 1
+        order = np.argsort(self.target * spread + self.price, kind="stable")
         target, most = self.target[order], self.most[order]
         before = np.cumsum(most) - most
         before -= before[np.searchsorted(target, np.arange(len(self.wanted)))][target]
