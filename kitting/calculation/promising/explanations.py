@@ -70,13 +70,13 @@ class _Sets:
         self._kit = eligible.facts.kit
         self._turn = 2 * np.array(order.turn, dtype=np.int64)[self._kit] + eligible.facts.buyable
         self._held = np.array(eligible.need, dtype=np.int64) - np.array(order.missing, dtype=np.int64)
-        self._shapes: dict[int, list[tuple[int, Integers]]] = {}
         holding = np.flatnonzero((self._held > 0) & eligible.facts.dated[self._kit])
-        holding = holding[np.argsort(eligible.shape[holding], kind="stable")]
-        bounds = np.flatnonzero(np.diff(eligible.shape[holding])) + 1
-        for cells in np.split(holding, bounds) if len(holding) else ():
-            first = int(cells[0])
-            self._shapes.setdefault(order.flow.group_of(first), []).append((order.flow.reach[first], cells))
+        self._holding = holding[np.argsort(eligible.shape[holding], kind="stable")]
+        starts = np.flatnonzero(np.diff(eligible.shape[self._holding], prepend=-1))
+        group = np.array(eligible.groups, dtype=np.int64)
+        self._starts, self._ends = starts, np.append(starts[1:], len(holding))
+        self._group = group[eligible.targets[eligible.starts[eligible.shape[self._holding[starts]]]]]
+        self._shapes: dict[int, list[tuple[int, Integers]]] = {}
 
     def full(self, reason: Reason) -> _Full:
         """The set of a reason, and who can use nothing else."""
@@ -86,7 +86,7 @@ class _Sets:
         classes = [self._order.flow.classes[reason.group][place] for place in bits_of(reason.bits)]
         lots = sorted(lot for lot_class in classes for lot in eligible.members[lot_class])
         others = ~reason.bits
-        inside = [cells for reach, cells in self._shapes.get(reason.group, ()) if not reach & others]
+        inside = [cells for reach, cells in self._of_group(reason.group) if not reach & others]
         cells = np.concatenate([*inside, self._kit[:0]])
         cells = cells[np.lexsort((self._kit[cells], self._turn[cells]))]
         return _Full(
@@ -97,6 +97,16 @@ class _Sets:
             kits=self._kit[cells].tolist(),
             held=[0, *np.cumsum(self._held[cells]).tolist()],
         )
+
+    def _of_group(self, group: int) -> list[tuple[int, Integers]]:
+        """What the cells of each shape may use, and the cells."""
+        shapes = self._shapes.get(group)
+        if shapes is None:
+            shapes = self._shapes[group] = []
+            for at in np.flatnonzero(self._group == group).tolist():
+                cells = self._holding[self._starts[at] : self._ends[at]]
+                shapes.append((self._order.flow.reach[cells[0]], cells))
+        return shapes
 
 
 def _is_inside(order: StrictOrder, cell: int, reason: Reason) -> bool:
