@@ -63,6 +63,7 @@ class Choice:
         self._order, self._weights = order, weights
         self._kits = sorted(weights)
         self._rows: list[Row] = []
+        self._hopeless: set[int] = set()  # kits that ask a row for more than its room
         self._rows_of: dict[int, list[Row]] = {kit: [] for kit in weights}
         self._tie = {kit: kit for kit in weights}
         self._cells: dict[int, list[tuple[int, int]]] = {}
@@ -144,6 +145,7 @@ class Choice:
         unit = gcd(*asks.values())
         row = Row(room // unit, {kit: asked // unit for kit, asked in asks.items()})
         self._rows.append(row)
+        self._hopeless.update([kit for kit, asked in row.asks.items() if asked > row.room])
         root = self._root(next(iter(asks)))
         for kit, asked in row.asks.items():
             self._rows_of[kit].append(row)
@@ -202,8 +204,7 @@ class Choice:
 
     def _possible(self, rows: list[Row]) -> list[int]:
         """Kits of a part that no row refuses outright."""
-        kits = sorted({kit for row in rows for kit in row.asks})
-        return [kit for kit in kits if all(row.asks[kit] <= row.room for row in self._rows_of[kit])]
+        return sorted({kit for row in rows for kit in row.asks} - self._hopeless)
 
     def _shares(self, kits: list[int], rows: list[Row]) -> tuple[dict[int, float], dict[int, int], int]:
         """Each kit's share in the best program in fractions, its worth beyond its cost, and a bound, in integers.
@@ -237,14 +238,15 @@ class Choice:
 
     def _program(self, kits: list[int], rows: list[Row], room: list[int]) -> Program:
         place = {id(row): number for number, row in enumerate(rows)}
-        entries = [(place[id(row)], row.asks[kit]) for kit in kits for row in self._rows_of[kit]]
-        flat = np.array(entries, dtype=np.int64).reshape(-1, 2)
+        rows_of = [self._rows_of[kit] for kit in kits]
         return Program(
             cost=-np.array([self._weights[kit] for kit in kits], dtype=np.int64),
             most=np.ones(len(kits), dtype=np.int64),
-            starts=np.cumsum([0, *(len(self._rows_of[kit]) for kit in kits)]),
-            rows=flat[:, 0],
-            factors=flat[:, 1],
+            starts=np.cumsum([0, *(len(some) for some in rows_of)]),
+            rows=np.array([place[id(row)] for some in rows_of for row in some], dtype=np.int64),
+            factors=np.array(
+                [row.asks[kit] for kit, some in zip(kits, rows_of, strict=True) for row in some], dtype=np.int64
+            ),
             low=np.zeros(len(rows)),
             high=np.array(room, dtype=np.int64),
         )
