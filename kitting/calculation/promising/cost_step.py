@@ -11,7 +11,7 @@ import numpy as np
 
 from kitting.calculation.promising.costs import Costs, costs_of_arcs
 from kitting.calculation.promising.eligibility import Eligibility, numbered, spans
-from kitting.calculation.promising.facts import Integers
+from kitting.calculation.promising.facts import Integers, Positions
 from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import Problem
 from kitting.calculation.promising.transport import Transport
@@ -44,10 +44,10 @@ def cheapest(problem: Problem, eligible: Eligibility, flow: Flow, costs: Costs) 
     wanted = np.zeros(len(problem.cells), dtype=np.int64)
     np.add.at(wanted, cell, quantity)
     asked = _asked(eligible, price, wanted, _kept(problem, eligible, wanted))
-    dropped = asked.solved(eligible)
+    taken, dropped = asked.solved(eligible)
     stays = np.isin(np.array(flow.group, dtype=np.int64)[lot_class], dropped)
     stay = _along(eligible, flow, cell[stays], lot_class[stays], quantity[stays])
-    moved = asked.handed_out(wanted)
+    moved = asked.handed_out(wanted, taken)
     held = Held(*(np.concatenate([getattr(stay, name), getattr(moved, name)]) for name in Held.__slots__))
     return Cheapest(held, _total(price, held), proven=not len(dropped))
 
@@ -58,7 +58,7 @@ def as_served(_: Problem, eligible: Eligibility, flow: Flow, costs: Costs) -> Ch
     return Cheapest(served, _total(costs_of_arcs(eligible, costs), served), proven=False)
 
 
-def _total(price: Integers, held: Held) -> int:
+def _total(price: Positions, held: Held) -> int:
     return int((price[held.arc] * held.quantity).sum())
 
 
@@ -92,7 +92,7 @@ def _kept(problem: Problem, eligible: Eligibility, wanted: Integers) -> Held:
     return Held(cell, arc, np.array(list(kept.values()), dtype=np.int64))
 
 
-def _asked(eligible: Eligibility, price: Integers, wanted: Integers, kept: Held) -> "_Asked":
+def _asked(eligible: Eligibility, price: Positions, wanted: Integers, kept: Held) -> "_Asked":
     """Cells of one shape ask together; a cell that keeps pieces asks alone, and pays less for them."""
     cells = np.flatnonzero(wanted)
     shape = eligible.shape[cells]
@@ -101,12 +101,12 @@ def _asked(eligible: Eligibility, price: Integers, wanted: Integers, kept: Held)
     first, asker = numbered(group, shape, alone)
     starts, counts = eligible.starts[shape[first]], np.diff(eligible.starts)[shape[first]]
     ends = np.cumsum(counts)
-    arc = spans(starts, counts)
+    arc = spans(starts, counts).astype(np.int32)
     total = np.zeros(len(first), dtype=np.int64)
     np.add.at(total, asker, wanted[cells])
     keeper = asker[np.searchsorted(cells, kept.cell)]
     beside = ends[keeper]
-    target = np.insert(np.repeat(np.arange(len(first)), counts), beside, keeper)
+    target = np.insert(np.repeat(np.arange(len(first), dtype=np.int32), counts), beside, keeper)
     return _Asked(
         cells=cells,
         asker=asker,
@@ -116,7 +116,6 @@ def _asked(eligible: Eligibility, price: Integers, wanted: Integers, kept: Held)
         arc=np.insert(arc, beside, kept.arc),
         price=np.insert(price[arc], beside, price[kept.arc] - KEPT),
         most=np.minimum(np.insert(np.repeat(total, counts), beside, kept.quantity), total[target]),
-        taken=np.zeros(len(target), dtype=np.int64),
     )
 
 
@@ -133,30 +132,28 @@ class _Asked:
         arc: for each its position in ``Eligibility.targets``.
         price: for each the cost of a piece.
         most: for each the most thousandths along it.
-        taken: for each the thousandths along it at the least cost.
     """
 
     cells: Integers
     asker: Integers
     group: Integers
     wanted: Integers
-    target: Integers
-    arc: Integers
-    price: Integers
+    target: Positions
+    arc: Positions
+    price: Positions
     most: Integers
-    taken: Integers
 
-    def solved(self, eligible: Eligibility) -> Integers:
-        """Fill in what is taken; the groups that ask and of which it is not proven that nothing is cheaper."""
+    def solved(self, eligible: Eligibility) -> tuple[Integers, Integers]:
+        """Thousandths along each arc at the least cost, and the groups that ask and of which that is not proven."""
         groups, asker_part = np.unique(self.group, return_inverse=True)
         group_of = np.array(eligible.groups, dtype=np.int64)
         asks = np.zeros(group_of.max(initial=-1) + 1, dtype=bool)
         asks[groups] = True
         classes = np.flatnonzero(asks[group_of])
         classes = classes[np.argsort(group_of[classes], kind="stable")]
-        place = np.zeros(len(group_of), dtype=np.int64)
+        place = np.zeros(len(group_of), dtype=np.int32)
         place[classes] = np.arange(len(classes))
-        class_part, arc_part = np.searchsorted(groups, group_of[classes]), asker_part[self.target]
+        class_part, arc_part = np.searchsorted(groups, group_of[classes]), asker_part.astype(np.int32)[self.target]
         stock = np.array(eligible.stock, dtype=np.int64)[classes]
         unit = np.zeros(len(groups), dtype=np.int64)
         for part, quantity in ((asker_part, self.wanted), (class_part, stock), (arc_part, self.most)):
@@ -171,18 +168,18 @@ class _Asked:
             asker_part=asker_part,
             class_part=class_part,
         ).least()
-        self.taken[:] = np.where(proven, unit, 0)[arc_part] * pieces
-        return groups[~proven]
+        pieces *= np.where(proven, unit, 0)[arc_part]
+        return pieces, groups[~proven]
 
-    def handed_out(self, wanted: Integers) -> Held:
+    def handed_out(self, wanted: Integers, taken: Integers) -> Held:
         """What is taken, to cells in order of service, the cheapest first."""
-        given = np.flatnonzero(self.taken)
+        given = np.flatnonzero(taken)
         given = given[np.lexsort((self.price[given], self.target[given]))]
         served = np.zeros(len(self.wanted), dtype=bool)
         served[self.target[given]] = True
         askers = np.flatnonzero(served[self.asker])
         cells = self.cells[askers[np.argsort(self.asker[askers], kind="stable")]]
-        by_cell, by_arc = np.cumsum(wanted[cells]), np.cumsum(self.taken[given])
+        by_cell, by_arc = np.cumsum(wanted[cells]), np.cumsum(taken[given])
         ends = np.union1d(by_cell, by_arc)
         return Held(
             cell=cells[np.searchsorted(by_cell, ends)],

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from kitting.calculation.promising.eligibility import Eligibility, numbered
-from kitting.calculation.promising.facts import Facts, Integers, Places, facts_of
+from kitting.calculation.promising.facts import Facts, Integers, Places, Positions, facts_of
 from kitting.calculation.promising.model import Allocation, Problem
 from kitting.calculation.promising.usable import SOURCES
 
@@ -72,14 +72,15 @@ def cost_of_allocations(problem: Problem, pieces: Sequence[Allocation]) -> int:
     return cost_of_pieces(facts, costs_of(problem, facts), cell, lot, quantity)
 
 
-def costs_of_arcs(eligible: Eligibility, costs: Costs) -> Integers:
+def costs_of_arcs(eligible: Eligibility, costs: Costs) -> Positions:
     """Cost of a piece along every arc, beside ``Eligibility.targets``."""
-    facts = eligible.facts
-    first = np.array([lots[0] for lots in eligible.members], dtype=np.int64)
-    lengths = np.array([len(options) for options, _ in facts.choices], dtype=np.int64)
-    counts = np.diff(eligible.starts)
-    own = np.repeat(lengths[facts.choice[eligible.like]], counts)
-    depot = np.repeat(facts.depot[facts.kit[eligible.like]], counts)
-    lot, place = first[eligible.targets], eligible.steps // len(SOURCES)
-    arcs: Integers = CHOICE * place + STAND_IN * (place >= own) + costs.expiry[lot] + costs.way[lot, depot]
-    return arcs
+    facts, counts = eligible.facts, np.diff(eligible.starts)
+    lengths = np.array([len(options) for options, _ in facts.choices], dtype=np.int32)
+    first = np.array([lots[0] for lots in eligible.members], dtype=np.int32)
+    place = eligible.steps // len(SOURCES)
+    price = CHOICE * place
+    price += STAND_IN * (place >= np.repeat(lengths[facts.choice[eligible.like]], counts))
+    lot = first[eligible.targets]
+    price += costs.expiry[lot]
+    price += costs.way[lot, np.repeat(facts.depot[facts.kit[eligible.like]], counts)]
+    return price

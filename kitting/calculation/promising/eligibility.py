@@ -10,13 +10,11 @@ from dataclasses import dataclass
 from itertools import chain, pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-from kitting.calculation.promising.facts import Facts, Integers, facts_of
+from kitting.calculation.promising.facts import Facts, Integers, Positions, facts_of
 from kitting.calculation.promising.model import NEVER, Problem
 from kitting.calculation.promising.usable import SOURCES, is_usable
 
-Positions = NDArray[np.int32]
 Pieces = tuple[tuple[int, int, int], ...]  # (cell, lot, thousandths)
 
 CHUNK = 16_384  # cells handled at once, to bound the memory

@@ -9,6 +9,7 @@ from kitting.calculation.promising.model import NEVER, ORDER, SHELF, TRANSFER, L
 from kitting.calculation.promising.usable import ALWAYS, SOURCES, is_buyable
 
 Integers = NDArray[np.int64]
+Positions = NDArray[np.int32]
 Truths = NDArray[np.bool_]
 Choice = tuple[tuple[int, ...], tuple[int, ...]]  # options and stand-ins
 

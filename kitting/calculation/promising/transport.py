@@ -11,9 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kitting.calculation.promising.facts import Integers, Truths
+from kitting.calculation.promising.facts import Integers, Positions, Truths
 from kitting.calculation.promising.solver import Program, linear_in_turn
 
+CHOICES = 4  # of an asker that are tried before the solver is
 _Part = tuple[slice, slice, slice]  # askers, classes and arcs
 
 
@@ -34,9 +35,9 @@ class Transport:
 
     wanted: Integers
     stock: Integers
-    target: Integers
-    source: Integers
-    price: Integers
+    target: Positions
+    source: Positions
+    price: Positions
     most: Integers
     asker_part: Integers
     class_part: Integers
@@ -56,14 +57,20 @@ class Transport:
 
     def _first_choices(self) -> tuple[Integers, Integers]:
         """Everyone's cheapest pieces, whether or not there are enough of them, and the price of the dearest of each."""
-        spread = self.price.max(initial=0) - self.price.min(initial=0) + 1
-        order = np.argsort(self.target * spread + self.price, kind="stable")
-        target, most = self.target[order], self.most[order]
-        before = np.cumsum(most) - most
-        before -= before[np.searchsorted(target, np.arange(len(self.wanted)))][target]
-        pieces, asked = np.zeros_like(self.price), np.full_like(self.wanted, self.price.min(initial=0))
-        pieces[order] = np.clip(self.wanted[target] - before, 0, most)
-        np.maximum.at(asked, self.target[pieces > 0], self.price[pieces > 0])
+        pieces, asked = np.zeros(len(self.price), dtype=np.int64), np.full_like(self.wanted, self.price.min(initial=0))
+        starts = np.searchsorted(self.target, np.arange(len(self.wanted)))
+        price, left = self.price.copy(), self.wanted.copy()
+        for _ in range(CHOICES if len(starts) else 0):
+            least = np.minimum.reduceat(price, starts)
+            arcs = np.flatnonzero((price == least[self.target]) & (left > 0)[self.target])
+            arcs = arcs[np.flatnonzero(np.diff(self.target[arcs], prepend=-1))]
+            asker = self.target[arcs]
+            pieces[arcs] = np.minimum(left[asker], self.most[arcs])
+            asked[asker] = price[arcs]
+            left[asker] -= pieces[arcs]
+            price[arcs] = np.iinfo(price.dtype).max
+            if not left.any():
+                break
         return pieces, asked
 
     def _parts(self, numbers: Integers) -> Iterator[_Part]:
