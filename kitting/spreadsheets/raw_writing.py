@@ -1,7 +1,7 @@
 """Sheets of text back to files: a round trip changes nothing, row numbers included."""
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, datetime, time
 from decimal import Decimal
 from itertools import chain
 from pathlib import Path
@@ -57,6 +57,8 @@ def typed_value(text: str, parser: Parser | None) -> CellValue:
         return text
     if isinstance(value, Decimal):
         return value if cell_text(float(value)) == text else text
+    if isinstance(value, datetime) and value.time() == time():
+        return text  # a workbook tells midnight of a day from the day alone by nothing but its form, which readers drop
     return value if isinstance(value, date) and cell_text(value) == text else text
 
 

@@ -82,6 +82,12 @@ def test_only_a_column_declared_as_numbers_or_dates_gets_numbers_or_dates(tmp_pa
     assert types == [["s", "s", "n", "n", "d", "s", "s"], ["s", "s", "s", "s", "s", "s", "n"]]
 
 
+def test_an_outage_that_starts_at_midnight_keeps_its_hour(tmp_path: Path) -> None:
+    raw = raw_book([raw_sheet("jobs", ("cutover",), [("2026-03-05 00:00",), ("2026-03-05",)])])
+    write_raw_book(raw, tmp_path / "jobs.xlsx")
+    assert rows_by_number(read_raw_book(tmp_path / "jobs.xlsx")) == rows_by_number(raw)
+
+
 def test_a_name_that_no_workbook_can_hold_is_refused_and_a_folder_takes_it(tmp_path: Path) -> None:
     raw = raw_book([raw_sheet("a name that is far too long for a sheet", ("x",), [("1",)])])
     with pytest.raises(Refusal) as refused:
