@@ -183,6 +183,6 @@ class _Asked:
         ends = np.union1d(by_cell, by_arc)
         return Held(
             cell=cells[np.searchsorted(by_cell, ends)],
-            arc=self.arc[given[np.searchsorted(by_arc, ends)]],
+            arc=self.arc[given[np.searchsorted(by_arc, ends)]].astype(np.int64),
             quantity=np.diff(ends, prepend=0),
         )

@@ -87,7 +87,7 @@ class Transport:
         wanted, stock, price = self.wanted[askers], self.stock[classes], self.price[arcs]
         source = self.source[arcs] - classes.start + len(wanted)
         return Program(
-            cost=price,
+            cost=price.astype(np.int64),
             most=self.most[arcs],
             starts=2 * np.arange(len(price) + 1),
             rows=np.stack([self.target[arcs] - askers.start, source], axis=1).ravel(),
