@@ -22,7 +22,7 @@ from kitting.spreadsheets.workbook_files import CellValue, refuse_what_no_workbo
 
 PEOPLE_NOTE = "note: an apostrophe before = + - @ marks text that must not run as a formula"
 _RUNS_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")  # the list of the OWASP page on CSV injection
-_QUOTE_NEEDED = tuple(',;\t"\r\n')  # with every separator that the reader knows
+_QUOTE_NEEDED = tuple(',;\t|"\r\n')  # with every separator that the reader knows, and the one that it refuses
 _ROWS_AT_ONCE = 50_000
 _WIDEST = 60  # characters
 _NARROWEST = 6

@@ -14,7 +14,7 @@ _DEMO = Path(__file__).parents[3] / "fixtures_demo"
 
 _AWKWARD = (
     "1/0", "0457", "1e5", "23.6", "23,6", "0.600", "2026-03-05", "2026-03-05 09:00", "2026-03-05 00:00", "09:30",
-    "yes", "#N/A", "=1+1", "+1", "@x", "'x", "_x0041_", "a;b\tc", 'say "x"', "two\nlines", " blank around ", "mm²",
+    "yes", "#N/A", "=1+1", "+1", "@x", "'x", "_x0041_", "a;b\tc", "|", 'say "x"', "two\nlines", " blank around ", "mm²",
     "100", "1.50",
 )  # fmt: skip
 _TEXT = st.one_of(
