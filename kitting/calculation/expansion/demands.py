@@ -11,6 +11,9 @@ from kitting.calculation.needs import Need, Side
 from kitting.calculation.questions import Missing
 from kitting.calculation.records import Fact
 
+TAP_PLUG = "reducing tap plug"
+_TAP_A = 200  # it ends a stack: the through current flows in the tee and stud before it (common practice)
+
 
 def need_of(given: Given, setting: Setting, cables: Sequence[Cable], *, phases: int, by_system: bool) -> Need:
     """The need of one given kind.
@@ -36,13 +39,19 @@ def need_of(given: Given, setting: Setting, cables: Sequence[Cable], *, phases: 
         alternatives=given.alternatives,
         class_kv=(setting.class_kv if at_interface else setting.line_class_kv) if reads_class else None,
         interface=interface if at_interface else None,
-        gives_interface=setting.tap_interface if given.kind == "reducing tap plug" else None,
-        current_a=setting.current_a if at_interface and not tapped else None,
+        gives_interface=setting.tap_interface if given.kind == TAP_PLUG else None,
+        current_a=_current(given.kind, setting) if at_interface and not tapped else None,
         switching=setting.switching if at_interface and not tapped else None,
         between_phases=not (phases == 1 and setting.multigrounded),
         mcov_kv=setting.mcov_kv if kind.arrester else None,
         system=setting.system if by_system else None,
     )
+
+
+def _current(kind: str, setting: Setting) -> Fact:
+    """The current that a part carries: the position's; of a reducing tap plug no more than its tap does."""
+    current = setting.current_a
+    return min(current, _TAP_A) if kind == TAP_PLUG and isinstance(current, int) else current
 
 
 def _is_600(setting: Setting) -> bool:

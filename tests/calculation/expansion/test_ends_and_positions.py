@@ -1,6 +1,8 @@
 """What each cable end and each position takes."""
 
 import pytest
+from changed_books import Change, changed, clean_book
+from desk import Desk
 from small_books import BASE, small
 
 WELL = "P,a,well 200 A,200 A 15 kV,ABC,yes,"
@@ -215,3 +217,13 @@ def test_an_arrester_takes_the_rating_of_its_earthing() -> None:
     delta = small(positions=f"{WELL}\n{at}\n{TO}", schedule=RUN.replace("S12", "S13D"))
     assert wye.kinds(position="b", structure="P")["elbow arrester"][0] == "EA-8"
     assert delta.kinds(position="b", structure="P")["elbow arrester"][0] == "EA-15"
+
+
+@pytest.mark.parametrize(("system", "plug"), [("S25", "RT25"), ("S12", "")])
+def test_a_reducing_tap_plug_carries_no_more_than_its_tap(system: str, plug: str) -> None:
+    """It ends the stack of a 600 A bushing, so a 200 A rating is no reason against it; its other interface may be."""
+    ends = [Change("positions", 23, (("state", "end of line"),)), Change("schedule", 12, (("system", system),))]
+    lines = Desk(changed(clean_book(), ends)).plan().requirements.set_index("line")
+    line = lines.loc["J03/V1-b/position/ABC/reducing tap plug"]
+    assert (line.stock_code, line.current_a) == (plug, "200")
+    assert "carries" not in line.reason
