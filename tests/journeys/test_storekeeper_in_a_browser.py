@@ -37,6 +37,7 @@ def test_a_storekeeper_goes_from_pick_to_issue(live_server: LiveServer, look: Op
     _pick_with_faults(page, code)
     page.goto(f"{live_server.url}/bags/{code}")
     follow(page.get_by_role("link", name="ll there is"))
+    page.get_by_label("Why it is short").select_option("not in the bin")
     follow(page.locator("main button.go"))
     said(page, "SHORT")
     assert_open_to_everybody(page)
