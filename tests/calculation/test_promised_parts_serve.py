@@ -168,23 +168,29 @@ def test_a_promised_part_holds_the_cables_of_its_line(raw: RawBook) -> None:
         assert not cables or fits(item, cables), (line.line, item["stock code"])
 
 
+def offered(found: list[tuple[Row, Any]]) -> dict[tuple[str, str], set[str]]:
+    """The interfaces that promised plugs and inserts offer, by structure and position."""
+    gives: dict[tuple[str, str], set[str]] = defaultdict(set)
+    for item, line in found:
+        if item["gives interface"]:
+            gives[line.structure, line.position].add(item["gives interface"])
+    return gives
+
+
+def undecided(plan: Plan) -> set[tuple[str, str]]:
+    """Where a plug or insert is short that nobody can supply: what sits on it is right for what that is to offer."""
+    lines = plan.requirements.itertuples(index=False)
+    return {(line.structure, line.position) for line in lines if line.kind in GIVE_INTERFACE and not line.stock_code}
+
+
 @EXAMPLES
 @given(books())
 def test_a_promised_part_is_active_and_of_the_kind_class_interface_and_duty(raw: RawBook) -> None:
     """The system's class, not the cable's; a class above only by an approval and where no interface is involved."""
     sheets = Sheets(raw)
-    gives: dict[tuple[str, str], set[str]] = defaultdict(set)
     plan = Desk(raw).plan()
     found = list(promised(raw, plan))
-    # A plug or insert that nobody can supply is short, and what sits on it is right for what that is to offer.
-    to_come = {
-        (line.structure, line.position)
-        for line in plan.requirements.itertuples(index=False)
-        if line.kind in GIVE_INTERFACE and not line.stock_code
-    }
-    for item, line in found:
-        if item["gives interface"]:
-            gives[line.structure, line.position].add(item["gives interface"])
+    gives, to_come = offered(found), undecided(plan)
     for item, line in found:
         assert item["state"] in {"", "active"}
         assert item["kind"] == line.kind
