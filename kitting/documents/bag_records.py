@@ -1,7 +1,7 @@
 """Papers filled from the recorded bags of a job: issue slip, return slip, as-installed record, borrow notes."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
 from typing import NamedTuple
@@ -35,8 +35,12 @@ class BagPapers(NamedTuple):
     borrowed: tuple[BorrowNote, ...]
 
 
-def bag_papers(job: str) -> BagPapers:
+def bag_papers(job: str, read_name: Callable[[str], str] = str) -> BagPapers:
     """The papers of a job's bags as they stand; the number of queries doesn't grow with them.
+
+    Args:
+        job: number of the job.
+        read_name: how whoever reads the as-installed record reads names of people; as they are unless said otherwise.
 
     Raises:
         Refusal: ``unknown-job``; ``no-bags``: nobody has listed its bags.
@@ -65,7 +69,7 @@ def bag_papers(job: str) -> BagPapers:
     named = {str(bag): bag.structure or "whole job" for bag in bags}
     issues = [*Event.objects.filter(name__in=("bag issued", "bag issued short"), subject__in=named).order_by("number")]
     ends = ends_of(job)
-    signed = _signed([(end.structure, end.position) for end in ends], zone)
+    signed = _signed([(end.structure, end.position) for end in ends], zone, read_name)
     loads = {bag.structure or "whole job": load_of(_went_out(entries, bag)) for bag in bags}
     labels = {named[event.subject]: event.data["label"] for event in issues}  # what each label said when it went out
     return BagPapers(
@@ -87,7 +91,7 @@ def bag_papers(job: str) -> BagPapers:
         returned=ReturnSlip(**head, crew=crew, bags=slip_bags, lines=tuple(_returned(entries, code))),
         installed=AsInstalled(
             **head,
-            ends=tuple(_ends(found, entries, zone, signed)),
+            ends=tuple(_ends(found, entries, zone, signed, read_name)),
             open_ends=tuple(end.sentence for end in ends if end.is_open),
             signed=tuple(f"{end_name(key)}: {told}" for key, told in signed.items()),
         ),
@@ -158,19 +162,20 @@ def _returned(entries: Sequence[BagEntry], code: dict[int, str]) -> Iterator[Ret
             )
 
 
-def _signed(keys: Sequence[EndKey], zone: tzinfo | None) -> dict[EndKey, str]:
+def _signed(keys: Sequence[EndKey], zone: tzinfo | None, read_name: Callable[[str], str]) -> dict[EndKey, str]:
     """By end, in words, who signed for it, or that nobody has."""
     signatures, fitted, found = end_signatures(keys), histories(keys), {}
     for key in keys:
         one = signatures.get(key)
-        told = f"signed by {one.by} · {_local(one.at, zone)}" if one else "NOT SIGNED"
+        told = f"signed by {one.signer(read_name)} · {_local(one.at, zone)}" if one else "NOT SIGNED"
         found[key] = told if one is None or one.covers(fitted[key]) else f"{told}; CHANGED SINCE, sign again"
     return found
 
 
 def _ends(
-    job: Job, entries: Sequence[BagEntry], zone: tzinfo | None, signed: Mapping[EndKey, str]
-) -> Iterator[InstalledEnd]:
+    job: Job, entries: Sequence[BagEntry], zone: tzinfo | None, signed: Mapping[EndKey, str],
+    read_name: Callable[[str], str],
+) -> Iterator[InstalledEnd]:  # fmt: skip
     runs = {
         run.run: run for run in Run.objects.filter(revision__job=job, revision__live=True).select_related("cable_type")
     }
@@ -200,11 +205,11 @@ def _ends(
                     None,
                     (
                         f"stands in for {entry.line.instead_of}" if entry.line.instead_of else "",
-                        signed_words(uses, (job.pk, entry.lot.item_id, entry.lot.number)),
+                        signed_words(uses, (job.pk, entry.lot.item_id, entry.lot.number), read_name),
                     ),
                 )
             ),
-            by=action.by,
+            by=read_name(action.by),
             at_device=_local(action.device_at or action.at, zone),
             at_books=_local(action.at, zone),
             signed=signed.get((entry.line.bag.structure, position), ""),

@@ -29,8 +29,9 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_served, page
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import typed_moment
-from kitting.roles import APPROVE, CREW_LEAD, DO, SEE, STOREKEEPER, Actor
+from kitting.roles import APPROVE, DO, SEE, Actor
 from kitting.selectors.lot_names import lot_address, lot_of_address
+from kitting.selectors.sight import has_own_ends_only, is_narrow
 from kitting.services.recall_lots import LOT_HOLD, Recalled, recall_lot, was_recalled
 
 PDF = "pdf"
@@ -77,11 +78,10 @@ def _trace(asked: Asked, item: Item, number: str, moment: datetime | None) -> Lo
 
 def _sight(actor: Actor) -> Sight:
     """Stores see the places of their depots, crews the ends that they made; names are for who looks into things."""
-    narrow = not replace(actor, roles=actor.roles - {STOREKEEPER, CREW_LEAD}).may("trace", SEE)
     return Sight(
         names=actor.may("names", SEE),
-        depots=(actor.depots or None) if narrow else None,
-        ends_of=actor.name if narrow and STOREKEEPER not in actor.roles else "",
+        depots=(actor.depots or None) if is_narrow(actor) else None,
+        ends_of=actor.name if has_own_ends_only(actor) else "",
     )
 
 

@@ -31,6 +31,7 @@ from kitting.selectors.cutovers import Cutover, cutovers, last_plan
 from kitting.selectors.job_sheet import job_sheet
 from kitting.selectors.pictures import pictures_at
 from kitting.selectors.policies import paper_choices
+from kitting.selectors.sight import names_as_read_by
 from kitting.services.note_printing import note_printing
 
 _TYPES = {"pdf": "application/pdf", "png": "image/png", "zip": "application/zip", "csv": "text/csv; charset=utf-8",
@@ -259,7 +260,7 @@ def slip(asked: Asked, job: str, name: str) -> HttpResponse:
     one = SLIPS.get(_BORROW_NOTE if stem.startswith(_BORROW_NOTE) else stem)
     if one is None or ending not in ("pdf", "csv") or (ending == "csv" and one.as_csv is None):
         raise Refusal("unknown-paper", f"There is no paper {name}.", {})
-    content, subject = one.content(bag_papers(job)), job
+    content, subject = one.content(bag_papers(job, names_as_read_by(asked.actor))), job
     if stem.startswith(_BORROW_NOTE):
         content = next((note for note in content if stem == f"{_BORROW_NOTE}-{note.number}"), None)
         if content is None:

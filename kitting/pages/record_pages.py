@@ -14,6 +14,7 @@ from kitting.pages.notices_page import told
 from kitting.pages.paper_pages import file_response
 from kitting.pages.tables import MOST_ROWS, Cell, Table, link
 from kitting.roles import SEE
+from kitting.selectors.sight import events_seen, has_own_ends_only
 from kitting.services.devices import MOST_DRIFT
 from kitting.services.note_printing import note_printing
 
@@ -26,14 +27,14 @@ _HEADS = (
 
 
 def record(asked: Asked) -> HttpResponse:
-    """All that was done, the latest first, as far as it matches what is typed; never changed, only added to."""
+    """What was done and the person may see, the latest first, as far as it matches what is typed."""
     names = asked.actor.may("names", SEE)
     rows = [
         [
             link(one.number, "event", one.number),
             Cell(_moment(one.at, asked), note=_clock(one)),
             Cell(one.name, note=told(one.data)),
-            Cell(one.subject),
+            Cell(_of(one, asked)),
             Cell(_who(one, asked), note=_device(one)),
         ]
         for one in _found(asked).order_by("-number")[:MOST_ROWS]
@@ -49,7 +50,7 @@ def record_file(asked: Asked) -> HttpResponse:
     found, names = _found(asked).order_by("number"), asked.actor.may("names", SEE)
     rows = [
         (
-            one.number, one.name, one.subject, one.depot, _who(one, asked), _exact(one.at), _exact(one.recorded_at),
+            one.number, one.name, _of(one, asked), one.depot, _who(one, asked), _exact(one.at), _exact(one.recorded_at),
             _device(one), _exact(one.device_at), one.clock_behind_s, "yes" if one.is_offline else "no", one.zone,
             one.rule_book, json.dumps(one.data, ensure_ascii=False, sort_keys=True) if names else told(one.data),
             one.previous_digest, one.digest,
@@ -68,14 +69,17 @@ def event(asked: Asked, number: int) -> HttpResponse:
     """All that one event says.
 
     Raises:
-        Refusal: ``no-event``.
+        Refusal: ``no-event``; ``not-allowed``: it is of another depot or of other ends.
     """
     one = Event.objects.filter(number=number).first()
     if one is None:
         raise Refusal("no-event", f"There is no event {number} on the record.", {"number": number})
+    if not events_seen(asked.actor).filter(number=number).exists():
+        message = f"Event {number} is not of {'an end of yours' if has_own_ends_only(asked.actor) else 'your depot'}."
+        raise Refusal("not-allowed", message, {"number": number})
     said = [
         ("What", one.name),
-        ("Of", one.subject),
+        ("Of", _of(one, asked)),
         ("Depot", one.depot or "–"),
         ("Who", _who(one, asked)),
         ("Done at", _moment(one.at, asked)),
@@ -101,11 +105,16 @@ def _found(asked: Asked) -> QuerySet[Event]:
     names = asked.actor.may("names", SEE)
     fields = {"what": "name__icontains", "of": "subject__icontains", **({"who": "by__icontains"} if names else {})}
     typed = {field: asked.text(name) for name, field in fields.items() if asked.text(name)}
-    return Event.objects.filter(**typed)
+    return events_seen(asked.actor).filter(**typed)
 
 
 def _who(one: Event, asked: Asked) -> str:
     return one.by if one.by == asked.actor.name or asked.actor.may("names", SEE) else "–"
+
+
+def _of(one: Event, asked: Asked) -> str:
+    """What it was done to; that may be the person who did it."""
+    return _who(one, asked) if one.subject == one.by else one.subject
 
 
 def _device(one: Event) -> str:

@@ -1,6 +1,6 @@
 """Who signed for what is on an end, when, and whether it is still what was signed for."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -18,6 +18,11 @@ class EndSignature:
     by: str
     at: datetime
     pieces: Mapping[str, int]
+
+    def signer(self, read_name: Callable[[str], str]) -> str:
+        """Who signed, as a person reads names, and how it was proved."""
+        name, comma, proof = self.by.partition(",")
+        return f"{read_name(name)}{comma}{proof}"
 
     def covers(self, fitted: Iterable[Fitted]) -> bool:
         """Whether just that is on the end now."""

@@ -1,6 +1,6 @@
 """Lots past their date that two persons have let go for a job: which, how many, until when."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import date
 
 from django.db.models import Sum
@@ -38,9 +38,9 @@ def taken_past_date(job: Job, lot: Lot) -> int:
     return sums.get(PICKED, 0) - sums.get(PUT_BACK, 0)
 
 
-def signed_words(uses: Mapping[UseKey, list[ExpiredUse]], key: UseKey) -> str:
-    """Who let a lot go and why, for the record of the end; '' where nobody had to."""
+def signed_words(uses: Mapping[UseKey, list[ExpiredUse]], key: UseKey, read_name: Callable[[str], str]) -> str:
+    """Who let a lot go, as the reader may read names, and why, for the record of the end; '' where nobody had to."""
     return "; ".join(
-        f"past its date, signed by {one.asked_by} and {one.decided_by}: {one.why}; {one.decision}"
+        f"past its date, signed by {read_name(one.asked_by)} and {read_name(one.decided_by)}: {one.why}; {one.decision}"
         for one in uses.get(key, ())
     )

@@ -1,13 +1,17 @@
 """What is on each end of the line is looked up, and what comes off it is noted where it was."""
 
 import pytest
-from bag_stores import CREW, Stores, a_pad_fitted, demo_sheets
-from browsing import PIN, browser_of, people, send, words
+from bag_stores import CREW, MORNING, Stores, a_pad_fitted, demo_sheets
+from browsing import PIN, browser_of, paper_text, people, send, words
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import PLANNER
+from people import AUDITOR, PLANNER, STORES, person
 
+from kitting import roles
 from kitting.documents.bag_records import bag_papers
-from kitting.models import BagEntry, Retired
+from kitting.models import BagEntry, Event, Retired
+from kitting.services.record_events import Happening, record_events
 from kitting.services.retire_parts import retire
 from kitting.services.return_bags import Installed, install
 
@@ -70,7 +74,9 @@ def test_an_end_is_signed_for_by_pin_once_every_phase_is_noted_and_again_after_i
     assert f"SIGNED A1-a, by {CREW.name}, by PIN." in done
     assert f"A1-a: signed by {CREW.name}, by PIN" in " ".join(bag_papers("J01").installed.signed)
     assert f"Signed by {CREW.name}, by PIN" in words(crew.get("/ends", PAGE))
-    assert CREW.name not in words(browser_of(PLANNER).get("/ends", PAGE))
+    planner = browser_of(PLANNER)
+    assert CREW.name not in words(planner.get("/ends", PAGE))
+    assert "signed by person 1, by PIN" in planner.get("/jobs/J01/as-installed.csv").content.decode()
     assert browser_of(PLANNER).post(page, signed).status_code == 403
 
     part = {"stock_code": "EL15-2", "lot": rest_lot(), "quantity": 1000, "fate": "failure study", "why": "tracked"}
@@ -78,6 +84,45 @@ def test_an_end_is_signed_for_by_pin_once_every_phase_is_noted_and_again_after_i
 
     assert "CHANGED SINCE" in " ".join(bag_papers("J01").installed.signed)
     assert "it has changed since" in words(crew.get("/ends", PAGE))
+
+
+def test_as_installed_papers_show_names_by_right_numbers_to_others_and_everybody_their_own() -> None:
+    people(CREW, PLANNER, AUDITOR)
+    paper = "/jobs/J01/as-installed"
+
+    read = {actor: browser_of(actor).get(f"{paper}.csv").content.decode() for actor in (AUDITOR, PLANNER, CREW)}
+    printed = {actor: paper_text(browser_of(actor).post(f"{paper}.pdf")) for actor in (AUDITOR, PLANNER)}
+
+    assert [CREW.name in text for text in read.values()] == [True, False, True]
+    assert [CREW.name in text for text in printed.values()] == [True, False]
+    assert all("person 1" in text for text in (read[PLANNER], printed[PLANNER]))
+
+
+def test_crews_find_their_own_ends_on_the_record_stores_their_depots_and_auditors_all_in_as_many_queries() -> None:
+    away = person("N. Away", roles.STOREKEEPER)
+    other = person("B. Other", roles.CREW_LEAD)
+    readers = (CREW, other, STORES, away, AUDITOR)
+    people(*readers, depots={STORES.name: ["H", "N"], away.name: ["M"]})
+    fitted = Event.objects.filter(name="installed", subject="J01 A1").latest("number")
+    assert fitted.depot in ("H", "N")
+    windows = [browser_of(one) for one in readers]
+    sees = [True, False, True, False, True]
+
+    assert ["J01 A1" in words(one.get("/record")) for one in windows] == sees
+    files = [one.post("/record/file.csv", {"of": "J01 A1", "action": f"F-{at}"}) for at, one in enumerate(windows)]
+    assert [",installed,J01 A1," in one.content.decode() for one in files] == sees
+    found = [one.get(f"/record/{fitted.number}") for one in windows]
+    assert [one.status_code for one in found] == [200 if one else 403 for one in sees]
+    assert "not of an end of yours" in words(found[1])
+    assert "not of your depot" in words(found[3])
+    counts = []
+    for number in (1, 20):
+        happenings = [Happening("looked at", "J01 A1", {"n": one}, depot="N") for one in range(number)]
+        record_events(happenings, by=CREW.name, at=MORNING)
+        with CaptureQueriesContext(connection) as queries:
+            assert "looked at" in words(windows[0].get("/record"))
+        counts.append(len(queries))
+    assert counts[0] == counts[1]
 
 
 def rest_lot() -> str:
