@@ -30,7 +30,7 @@ from kitting.models import BagEntry, CountList, Event, Person, Promise, Retired
 from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.counting import BlindLine, blinded, lines_of
-from kitting.selectors.notices import SEEN
+from kitting.selectors.notice_kinds import SEEN
 from kitting.selectors.promises import staged_days
 
 

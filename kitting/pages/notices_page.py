@@ -1,20 +1,15 @@
 """What a person has to hear, with what to do."""
 
-from collections.abc import Mapping
-from typing import Any
-
 from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.calculation.short_codes import check_characters
+from kitting.documents.notice_digest import told
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.tables import Cell, Table, link
 from kitting.selectors.lot_names import lot_address
 from kitting.selectors.notices import Notice, notices
-from kitting.services.change_orders import WHO_WAITS
 from kitting.services.see_notices import see_notices
-
-_WORTH_TELLING = ("missing", "cause", "why", "reason", "changes", "label", "short", WHO_WAITS)
 
 
 def notices_page(asked: Asked) -> HttpResponse:
@@ -25,7 +20,7 @@ def notices_page(asked: Asked) -> HttpResponse:
     heads = ("When", "What", "Of", "What to do")
     rows = [_row(asked, one) for one in found]
     empty = "Nobody has told you anything in the last days. What changes your work is told here, and stays a while."
-    latest = max((one.event.number for one in found if one.is_new), default=0)
+    latest = max(one.event.number for one in found) if any(one.is_new for one in found) else 0
     table = Table("Notices", heads, rows, empty)
     return page(asked, "notices.html", {"table": table, "latest": latest})
 
@@ -38,6 +33,7 @@ def _seen(asked: Asked) -> tuple[str, str]:
 def _row(asked: Asked, one: Notice) -> list[Cell]:
     event = one.event
     state = ("NEW, NOW" if one.kind.is_urgent else "NEW") if one.is_new else ""
+    state = "; ".join(filter(None, (state, one.not_seen)))
     return [
         Cell(f"{event.at.astimezone(asked.zone):%Y-%m-%d %H:%M}", note=state),
         Cell(event.name, note=told(event.data)),
@@ -59,14 +55,3 @@ def _leads(one: Notice) -> Cell:
         named = (lot_address(data["stock_code"], data["lot"]),)
     note = f"depot {one.event.depot}" if one.event.depot else ""
     return link(about, name, *named, note=note) if name else Cell(about, note=note)
-
-
-def told(data: Mapping[str, Any]) -> str:
-    """What an event says beside its name, in few words."""
-    found = []
-    for name in _WORTH_TELLING:
-        text = data.get(name)
-        if text:
-            text = [f"{one}: {what}" for one, what in text.items()] if isinstance(text, dict) else text
-            found.append("; ".join(map(str, text)) if isinstance(text, list) else str(text))
-    return "; ".join(found)[:300]

@@ -6,11 +6,11 @@ from datetime import datetime
 from django.db.models import QuerySet
 from django.http import HttpResponse
 
+from kitting.documents.notice_digest import told
 from kitting.documents.record_papers import csv_bytes, table_frame
 from kitting.errors import Refusal
 from kitting.models import Event
 from kitting.pages.asked import Asked, page
-from kitting.pages.notices_page import told
 from kitting.pages.paper_pages import file_response
 from kitting.pages.tables import MOST_ROWS, Cell, Table, link
 from kitting.roles import SEE

@@ -237,11 +237,14 @@ def _lending(asked: Asked) -> Iterator[Task]:
 
 
 def _hearing(asked: Asked) -> Iterator[Task]:
-    urgent, others = new_notices(asked.actor, asked.at)
+    new = new_notices(asked.actor, asked.at)
+    urgent = [one for one in new if one.kind.is_urgent]
     if urgent:
-        yield Task(urgent, "notices that change today's work", reverse("notices"))
-    if others:
-        yield Task(others, "other notices", reverse("notices"))
+        unseen = [f"{one.event.name} {one.not_seen}" for one in urgent if one.not_seen]
+        note = ", ".join(unseen[:_NAMED])
+        yield Task(len(urgent), "notices that change today's work", reverse("notices"), note)
+    if new[len(urgent) :]:
+        yield Task(len(new) - len(urgent), "other notices", reverse("notices"))
 
 
 def _storms(asked: Asked) -> Iterator[Task]:

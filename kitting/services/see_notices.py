@@ -3,7 +3,8 @@
 from django.db import transaction
 
 from kitting.models import Event
-from kitting.selectors.notices import SEEN
+from kitting.selectors.notice_kinds import SEEN
+from kitting.selectors.notices import new_notices
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan
 
@@ -20,7 +21,8 @@ def see_notices(*, up_to: int, scan: Scan) -> int:
     """
     by = scan["actor"].name
     last = Event.objects.filter(name=SEEN, subject=by).order_by("-number").first()
-    if last is not None and int(last.data["up_to"]) >= up_to:
+    is_new = any(one.event.number <= up_to for one in new_notices(scan["actor"], scan["at"]))
+    if last is not None and not is_new:
         return last.number
     (event,) = record_events([Happening(SEEN, by, {"up_to": up_to})], by=by, at=scan["at"])
     return event.number

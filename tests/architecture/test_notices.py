@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from kitting.models import EXTEND_DATE, RELEASE_HOLD, SHORT_ISSUE, TO_BORROW
 from kitting.models.bags import LOST, SCRAPPED
-from kitting.selectors.notices import KINDS
+from kitting.selectors.notice_kinds import KINDS
 from kitting.services import record_events
 
 SERVICES = Path(record_events.__file__).parent

@@ -2,21 +2,27 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from io import StringIO
+from pathlib import Path
 
 import pytest
 from bag_stores import Stores, demo_sheets, planned
-from browsing import ADMINISTRATOR, browser_of, people, send, words
+from browsing import ADMINISTRATOR, OTHER_STORES, browser_of, people, send, words
+from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import AUDITOR, BUYER, DUTY, PLANNER, STANDARDS, STORES
+from people import AUDITOR, BUYER, CREW, DUTY, PLANNER, STANDARDS, STORES, person
 
 from inventory.models import Balance
+from kitting import roles
 from kitting.models import Event
+from kitting.roles import DUTY_SUPERVISOR, Actor
 from kitting.selectors.notices import notices
 from kitting.services.end_jobs import cancel_job
 from kitting.services.recall_lots import recall_lot
 from kitting.services.record_events import Happening, record_events
+from kitting.services.see_notices import see_notices
 
 pytestmark = pytest.mark.django_db
 books = books_of_module(demo_sheets, planned)
@@ -46,7 +52,7 @@ def test_a_recall_is_told_to_every_role_that_acts_on_it_leads_to_the_lot_and_say
     send(planner, "/notices", up_to=latest)
 
     assert "NEW" not in words(planner.get("/notices"))
-    assert "notices that change" not in words(planner.get("/"))
+    assert "today's work" not in words(planner.get("/"))
     assert Event.objects.filter(name="notices seen").count() == 1
     trace = words(browser_of(AUDITOR).get("/lots/BI25/L-2409-17"))
     assert f"seen – 2026-03-02 {Event.objects.get(name='notices seen').at:%H}"[:16] in trace
@@ -87,6 +93,114 @@ def test_notices_take_two_queries_however_many_there_are() -> None:
             assert len(notices(PLANNER, stores.at)) >= number
         counts.append(len(queries))
     assert counts == [2, 2]
+
+
+def test_an_urgent_notice_that_stores_do_not_see_in_ten_minutes_climbs_to_duty_of_the_depot_and_then_to_all() -> None:
+    near, away = person("J. Near", roles.DUTY_SUPERVISOR), person("J. Away", roles.DUTY_SUPERVISOR)
+    near, away = replace(near, depots=frozenset({"N"})), replace(away, depots=frozenset({"M"}))
+    people(STORES, OTHER_STORES, near, away, depots={near.name: ["N"], away.name: ["M"], OTHER_STORES.name: ["M"]})
+    stores = Stores()
+    told = [Happening(name, "E1", {}, "storekeeper", "N") for name in ("emergency opened", "order re-dated")]
+    record_events(told, by=CREW.name, at=stores.at)
+
+    def climbed(actor: Actor, minutes: int) -> list[tuple[str, str, bool]]:
+        found = notices(actor, stores.at + timedelta(minutes=minutes))
+        return [(one.event.name, one.not_seen, one.is_new) for one in found if one.not_seen]
+
+    missed = "NOT SEEN by storekeeper of N for"
+    assert climbed(near, 9) == climbed(away, 19) == climbed(STORES, 40) == []
+    assert climbed(near, 12) == [("emergency opened", f"{missed} 12 min", True)]
+    assert climbed(away, 125) == [("emergency opened", "NOT SEEN by storekeeper or duty supervisor of N for 2 h", True)]
+    latest = Event.objects.latest("number").number
+    see_notices(up_to=latest, scan={"actor": OTHER_STORES, "at": stores.at, "action": "s-1"})  # of another depot
+    assert climbed(near, 12)
+    see_notices(up_to=latest, scan={"actor": near, "at": stores.at, "action": "s-2"})  # before it climbed
+    assert climbed(near, 12)[0][2]
+    for moment in (15, 16):
+        see_notices(up_to=latest, scan={"actor": near, "at": minute(stores, moment), "action": f"s-{moment}"})
+    assert Event.objects.filter(name="notices seen", by=near.name).count() == 2
+    late = "not seen by storekeeper of N in time; seen after 15 min"
+    assert climbed(near, 30) == [("emergency opened", late, False)]
+    assert climbed(away, 30) == []
+
+
+def test_nothing_climbs_that_somebody_saw_or_acted_on_or_that_no_running_outage_waits_for() -> None:
+    people(STORES, DUTY, PLANNER)
+    stores = Stores()
+    asks = (("stand-in asked", "request 1", {"outage_running": False}), ("reserve asked", "request 2", {}))
+    asked = [Happening(name, of, data, "storekeeper", "N") for name, of, data in asks]
+    seen = [Happening("borrow asked", "request 3", {}, "planner"), *asked]
+    record_events(seen, by=CREW.name, at=stores.at)
+    record_events([Happening("reserve refused", "request 2", {})], by=STORES.name, at=minute(stores, 9))
+    see_notices(up_to=10_000, scan={"actor": PLANNER, "at": minute(stores, 9), "action": "p-1"})
+
+    assert [one for one in notices(DUTY, minute(stores, 60)) if one.not_seen] == []
+    assert [one.kind.is_urgent for one in notices(STORES, stores.at)[:2]] == [True, False]
+
+
+def test_what_is_told_to_a_role_that_nobody_has_comes_to_duty_or_an_administrator_at_once() -> None:
+    people(ADMINISTRATOR)
+    stores = Stores()
+    record_events([Happening("reserve asked", "request 1", {}, DUTY_SUPERVISOR)], by=STORES.name, at=stores.at)
+
+    (alone,) = notices(ADMINISTRATOR, stores.at)
+    people(DUTY)
+
+    assert (alone.not_seen, alone.is_new) == ("nobody is duty supervisor", True)
+    assert notices(ADMINISTRATOR, stores.at) == []
+    page = words(browser_of(DUTY).get("/notices"))
+    assert "NEW, NOW" in page
+    assert "NOT SEEN" not in page
+
+
+def test_what_climbed_is_said_on_the_first_page_and_takes_as_many_queries_however_much_it_is() -> None:
+    people(STORES, DUTY)
+    stores, counts = Stores(), []
+    for number in (1, 20):
+        told = [Happening("reserve asked", f"request {one}", {}, "storekeeper") for one in range(number)]
+        record_events(told, by=CREW.name, at=stores.at)
+        with CaptureQueriesContext(connection) as queries:
+            assert len([one for one in notices(DUTY, minute(stores, 11)) if one.not_seen]) >= number
+        counts.append(len(queries))
+    assert counts == [6, 6]
+    record_events([Happening("looked at", "the books")], by=CREW.name, at=minute(stores, 11))
+    browser = browser_of(DUTY)
+    assert "reserve asked NOT SEEN by storekeeper for" in words(browser.get("/"))
+    assert "NEW, NOW; NOT SEEN by storekeeper for" in words(browser.get("/notices"))
+
+
+def test_the_digest_says_by_role_and_depot_what_was_told_and_is_not_written_where_nothing_was(tmp_path: Path) -> None:
+    def said(*asked: str) -> str:
+        out = StringIO()
+        call_command("notices", *asked, stdout=out)
+        return out.getvalue()
+
+    stores = Stores()
+    record_events([Happening("looked at", "the books")], by=PLANNER.name, at=minute(stores, 2 * 24 * 60))
+    assert "Nothing was told" in said("--out", str(tmp_path / "empty.csv"))
+    assert not (tmp_path / "empty.csv").exists()
+    names = (("bag listed", "N"), ("bag short", "N"), ("job moved", "M"), ("rules published", ""))
+    told = [Happening(name, f"of {name}", {"why": "a reason"}, "storekeeper", depot) for name, depot in names]
+    record_events(told, by=PLANNER.name, at=minute(stores, 3 * 24 * 60))
+    table = tmp_path / "day.csv"
+
+    text = said("--depot", "N")
+    said("--out", str(table))
+
+    assert text.index("STOREKEEPER, all depots: 1") < text.index("STOREKEEPER, N: 2")
+    assert text.index("bag short: of bag short") < text.index("bag listed: of bag listed")
+    assert "see what is missing and why" in text
+    assert "job moved" not in text
+    assert PLANNER.name not in text
+    rows = table.read_text(encoding="utf-8-sig").splitlines()
+    assert [row.split(",")[:3] for row in rows[2:4]] == [["storekeeper", "M", "now"], ["storekeeper", "N", "now"]]
+    with pytest.raises(SystemExit):
+        said("--out", str(table))
+
+
+def minute(stores: Stores, minutes: int) -> datetime:
+    """So many minutes after the morning of these stores."""
+    return stores.at + timedelta(minutes=minutes)
 
 
 def test_the_record_is_searched_and_shows_names_only_to_who_may_see_them() -> None:
