@@ -28,6 +28,7 @@ from kitting.calculation.bag_states import (
 )  # fmt: skip
 from kitting.pages.asked import Asked
 from kitting.pages.deciding_pages import waiting_for
+from kitting.pages.one_or_many import worded
 from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.bag_requests import to_be_used
@@ -58,12 +59,17 @@ _SOON_EXPIRED_DAYS = 30
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """Something that waits: how many, what, and where it is done."""
+    """Something that waits: how many, what (worded for many), and where it is done."""
 
     count: int
     what: str
     href: str
     note: str = ""
+
+    @property
+    def words(self) -> str:
+        """What waits, as one or as many."""
+        return worded(self.count, self.what)
 
 
 def tasks_for(asked: Asked) -> list[Task]:

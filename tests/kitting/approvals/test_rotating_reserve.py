@@ -118,7 +118,7 @@ def test_the_page_shows_floor_refill_and_cover_and_books_a_swap_by_one_press() -
     assert "nothing left it within the last year" in said
     assert Level.objects.get(item=swap.old.lot.item).reserve_floor == 4000
     assert "depot N 3 4 1 " in said, "in reserve, floor, to be bought again"
-    assert "lots of the reserve to swap for fresh ones EL-1 lot L-NEAR" in words(client.get("/"))
+    assert "1 lot of the reserve to swap for a fresh one EL-1 lot L-NEAR" in words(client.get("/"))
     assert browser_of(BUYER).get("/reserve").status_code == 403
     booked = words(send(client, "/reserve", **numbers(swap), action="ROT-1"))
     assert "ROTATED" in booked

@@ -160,7 +160,7 @@ def test_a_planner_agrees_on_the_page_and_stores_hand_over_and_take_back() -> No
     assert f'value="{NEIGHBOUR}"' in refused.content.decode()
     assert "AGREED" in words(send(planner, "/loans", **typed, back_by="2026-03-20", action="LN-1"))
     page = f"/loans/{Loan.objects.get().pk}"
-    assert "loans to hand over or overdue" in words(client.get("/"))
+    assert "1 loan to hand over or overdue" in words(client.get("/"))
     over = {"do": "over", "place": shelf.place.code, "lot": shelf.lot.number, "pieces": "2"}
     assert planner.post(page, over).status_code == 403
     assert "2 to be given back by 2026-03-20" in words(send(client, page, **over, action="LN-2"))

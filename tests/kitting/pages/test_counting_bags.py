@@ -56,7 +56,7 @@ def test_a_bag_that_is_not_there_is_to_be_found_and_keeps_its_pieces(stores: Sto
     address = f"/counts/differences/{CountLine.objects.get().pk}"
 
     assert "FIND THE BAG" in missed
-    assert "1 bags to be found" in words(client.get("/"))
+    assert "1 bag to be found" in words(client.get("/"))
     assert f"{code} R-1 count 1 M. Osei" in words(client.get("/counts?depot=N"))
     assert "POSTED" in words(send(client, "/counts/1/lines"))
     assert CountLine.objects.get().state == TO_FIND
@@ -68,4 +68,4 @@ def test_a_bag_that_is_not_there_is_to_be_found_and_keeps_its_pieces(stores: Sto
     assert "FOUND R-7 is its rack place" in words(send(client, address, deed="found", where="R-7"))
     assert CountLine.objects.get().state == POSTED
     assert stores.bag("J01", "A2").whereabouts == "R-7"
-    assert "bags to be found" not in words(client.get("/"))
+    assert "to be found" not in words(client.get("/"))

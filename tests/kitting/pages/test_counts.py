@@ -247,7 +247,7 @@ def test_before_the_books_change_one_sees_what_moved_what_waits_and_where_else_i
 def test_a_difference_is_explained_approved_by_another_and_posted(stores: Counters) -> None:
     differing(stores)
     client, auditor = first(), browser_of(AUDITOR)
-    assert "1 differences of a count to explain" in words(client.get("/"))
+    assert "1 difference of a count to explain" in words(client.get("/"))
     assert "needs a reason" in explained(client, words=" ")
     assert "differs by one of these" in explained(client, cause="ghosts")
     kept = send(client, difference_page(), deed="explain", cause="late paper", words="").content.decode()
@@ -262,7 +262,7 @@ def test_a_difference_is_explained_approved_by_another_and_posted(stores: Counte
     listed = words(auditor.get("/to-approve"))
     assert "BI15 lot L-1 at N/bin: -6 ea" in listed
     assert "not booked: taken by night" in listed
-    assert "count differences: to approve or refuse" in words(auditor.get("/"))
+    assert "1 count difference: to approve or refuse" in words(auditor.get("/"))
     assert "needs a reason" in words(send(auditor, difference_page(), deed="approve", reason=""))
     assert "APPROVED" in words(send(auditor, difference_page(), deed="approve", reason="seen the slips"))
     assert "No difference of a count waits" in words(auditor.get("/to-approve"))

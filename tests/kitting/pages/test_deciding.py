@@ -331,8 +331,8 @@ def test_who_has_not_looked_does_not_publish_and_a_planner_only_reads() -> None:
 def test_the_first_page_names_what_waits_for_a_person_and_not_what_they_asked() -> None:
     stand_in("CS25-2", "CS35-2", actor=STANDARDS)
 
-    assert "stand-ins: to approve or refuse" in words(browser_of(OTHER_STANDARDS).get("/"))
-    assert "stand-ins: to approve or refuse" not in words(browser_of(STANDARDS).get("/"))
+    assert "1 stand-in: to approve or refuse" in words(browser_of(OTHER_STANDARDS).get("/"))
+    assert ": to approve or refuse" not in words(browser_of(STANDARDS).get("/"))
     listed = words(browser_of(STANDARDS).get("/to-approve"))
     assert "CS35-2 for CS25-2" in listed
     assert "another person" in listed

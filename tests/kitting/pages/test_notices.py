@@ -39,7 +39,7 @@ def test_a_recall_is_told_to_every_role_that_acts_on_it_leads_to_the_lot_and_say
     people()
     recalled()
     for actor in (PLANNER, STORES, BUYER, STANDARDS, AUDITOR):
-        assert "notices that change today's work" in words(browser_of(actor).get("/"))
+        assert "1 notice that changes today's work" in words(browser_of(actor).get("/"))
     planner = browser_of(PLANNER)
     page = planner.get("/notices")
     assert 'href="/lots/BI25/L-2409-17"' in page.content.decode()

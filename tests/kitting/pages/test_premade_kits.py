@@ -103,8 +103,8 @@ def test_a_kit_shows_until_when_it_is_good_and_is_to_be_looked_at_when_that_is_n
     assert "USE BY 2026-04-02: give it soon, or renew it" in near
     assert near.index("2026-04-02") < near.index("2028-01-01")
     today = words(client.get("/"))
-    assert "1 pre-made kits to look at depot N: SPLICE-1-0 kit 2" in today
-    assert "bags staged, to be issued" not in today
+    assert "1 pre-made kit to look at depot N: SPLICE-1-0 kit 2" in today
+    assert "staged, to be issued" not in today
     assert "SPLICE-1-0 kit 2" in words(client.get("/bags?depot=N&do=rework"))
 
 

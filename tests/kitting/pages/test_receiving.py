@@ -188,7 +188,7 @@ def test_lines_that_are_due_wait_on_the_first_page_of_the_stores_and_of_nobody_e
     people(STORES, PLANNER)
     line_of("CS15-6", 6)
 
-    assert "1 order lines due to receive PO-9/1" in words(browser_of(STORES).get("/"))
+    assert "1 order line due to receive PO-9/1" in words(browser_of(STORES).get("/"))
     assert "due to receive" not in words(browser_of(PLANNER).get("/"))
 
 

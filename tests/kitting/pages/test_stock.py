@@ -148,7 +148,7 @@ def test_dates_that_come_near_name_the_jobs_that_could_still_use_the_pieces() ->
 
     assert "Within 30 days" in page
     assert "L-2303B" in page
-    assert "1 lots out of date within a month or already CS15-2 L-2303B" in words(browser_of(STORES).get("/"))
+    assert "1 lot out of date within a month or already CS15-2 L-2303B" in words(browser_of(STORES).get("/"))
 
 
 def test_the_page_of_an_item_asks_as_often_however_much_there_is_of_it() -> None:

@@ -76,7 +76,7 @@ def test_a_planner_asks_and_the_duty_supervisor_opens_and_every_page_says_so() -
     assert "STORM ON" not in words(planner.get("/"))
     told = words(send(planner, "/storms", do="ask", code="EV1", title="ice on the feeders"))
     assert "ASKED EV1 waits for the duty supervisor." in told
-    assert "storms: to approve or refuse" in words(duty.get("/"))
+    assert "1 storm: to approve or refuse" in words(duty.get("/"))
     assert "storm EV1" in words(duty.get("/to-approve"))
     refused = words(send(planner, "/storms", do="open", code="EV2", title="wind", depot="N"))
     assert "may not approve this (storm)" in refused
@@ -118,7 +118,7 @@ def test_cartons_go_out_by_scan_with_a_crew_that_is_on_no_list_and_a_lot_that_no
     assert "OUT EV1 Alder 12 is with Crew 2 (Larkfield Line)" in words(out)
     assert "1 lots are still to be named" in words(out)
     assert LotToFinish.objects.get().quantity == 1000
-    assert "1 lots to name in storm EV1" in words(client.get("/"))
+    assert "1 lot to name in storm EV1" in words(client.get("/"))
 
 
 @pytest.mark.usefixtures("storm")
@@ -221,7 +221,7 @@ def test_a_storm_that_is_left_on_is_a_task_of_who_closes_it(stores: Stores, stor
     assert "left on" not in words(browser_of(DUTY).get("/"))
     Action.objects.create(number="later", by="M. Osei", at=stores.at + timedelta(15))
     task = words(browser_of(DUTY).get("/"))
-    assert "1 storms left on for more than 14 days: close them EV1" in task
+    assert "1 storm left on for more than 14 days: close it EV1" in task
     assert "left on" not in words(browser_of(OTHER_STORES).get("/"))
     assert "LEFT ON" in words(browser_of(DUTY).get(f"/storms/{storm}"))
 

@@ -37,7 +37,7 @@ def test_a_crew_lists_what_its_truck_carries_and_stores_load_it_by_one_press() -
     assert f"N/truck 14: 1 to 2 {code}." in kept
     assert "BELOW ITS LEAST: 2 to take" in kept
     assert "book it" not in kept, "stores load"
-    assert "trucks to restock or to clear N/truck 14" in words(client.get("/"))
+    assert "1 truck to restock or to clear N/truck 14" in words(client.get("/"))
     assert "least" in words(send(crew, page, do="list", stock_code=code, least="3", most="2"))
 
     slip = client.post(f"{page}/restock-slip.pdf", {"action": "R-1"})
