@@ -170,7 +170,7 @@ def _send(asked: Asked, van: Van, asks: Sequence[Ask]) -> HttpResponse:
             transfer=number, to_depot=van.target, loads=loads, why=asked.text("why"),
             owner_agrees="owner-agrees" in asked.confirmed, **stamp,
         )  # fmt: skip
-        settle_transfers(at=asked.at)
+        settle_transfers(by=asked.actor.name, at=asked.at)
         answered = [one for one in asks if asked.text(f"ask-{one.number}")]
         for one, step in zip(answered, count(1), strict=False):
             scan = asked.scan()

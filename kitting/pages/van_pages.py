@@ -106,7 +106,7 @@ def _count_out(asked: Asked, van: Transfer) -> HttpResponse:
     def deed() -> tuple[str, str]:
         unloads = [*_unloads(asked, van), *_more_unloads(asked, van)]
         receive_transfer(transfer=van.number, unloads=unloads, **asked.stamp())
-        settle_transfers(at=asked.at)
+        settle_transfers(by=asked.actor.name, at=asked.at)
         differing = van.differences.count()
         if differing:
             return "DIFFERENCE", f"Transfer {van}: {differing} lots differ; both depots see it until it is explained."
@@ -166,7 +166,7 @@ def difference(asked: Asked, number: int) -> HttpResponse:
         settle_difference(
             difference=number, how=how, why=asked.text("why"), source=source, target=target, **asked.stamp()
         )
-        settle_transfers(at=asked.at)
+        settle_transfers(by=asked.actor.name, at=asked.at)
         return "EXPLAINED", f"{one.lot} of transfer {van}: {how}."
 
     return attempt(asked, deed, here)

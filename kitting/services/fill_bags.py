@@ -29,7 +29,7 @@ from kitting.selectors.bag_contents import Contents, bare, good_until, is_good, 
 from kitting.selectors.exceptions import SHORT_EVENT
 from kitting.selectors.expired_uses import allowed_past_date, taken_past_date
 from kitting.services.list_bags import review
-from kitting.services.release_promises import release, rest_of
+from kitting.services.release_promises import let_go, release, rest_of
 from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_of, settled
 from kitting.services.two_persons import attempts_kept, need_reason
 
@@ -120,6 +120,7 @@ def put_in(
     for line, pieces in shares:
         one.write(line, taken, PICKED, pieces, facts={"from": str(place)})
     _keep_promises(one, shares, taken, place)
+    let_go([(place.pk, taken.pk)], why=f"picked for {one.bag}", by=one.scan["actor"].name, at=one.scan["at"])
     return taken
 
 

@@ -12,20 +12,18 @@ from inventory.services.actions import begin, use_case
 from inventory.services.adjusting import Count, book_counts
 from jobs.models import Job
 from kitting.errors import Refusal
-from kitting.models import AppliedPlan, Bag, Event, Promise
+from kitting.models import Bag, Event
 from kitting.roles import BUYER, DO, PLANNER, STOREKEEPER, require
 from kitting.selectors.bag_contents import bare, good_until
 from kitting.selectors.count_lists import SPOT_EVENT
 from kitting.selectors.policies import count_limit
-from kitting.selectors.promises import service_turns
 from kitting.selectors.sources import IN_BAG, WITH_CREW, Source, sources
 from kitting.services.record_events import Happening, record_events
-from kitting.services.release_promises import release, rest_of
+from kitting.services.release_promises import release_missing
 from kitting.services.scans import Scan, stamp_of
 
 FOUND_SHORT, COUNT = "found short", "count"
 TO_BE_FOUND = "to be found"
-_SPARE = "/spare"  # how the name of a spare line ends
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,35 +180,6 @@ def _booked(stock_code: str, number: str, place: Place, use_by: date | None) -> 
     locked = locked_balances([(place.pk, found[0].lot_id)])[place.pk, found[0].lot_id]
     locked.place, locked.lot = place, found[0].lot
     return locked
-
-
-def release_missing(balance: Balance, counted: int, why: str, at: datetime) -> list[tuple[Promise, int]]:
-    """Release what can't be kept of the promises of a lot at a place where so many thousandths were counted.
-
-    Spares lose their pieces first, then the jobs that are served last. Inside the caller's transaction; returns the
-    promises with the thousandths that each loses.
-    """
-    promises = [
-        *Promise.objects.select_for_update(of=("self",))
-        .filter(lot=balance.lot, place=balance.place, released_at=None)
-        .select_related("job")
-    ]
-    plan = AppliedPlan.objects.order_by("-pk").first()
-    turns = service_turns(plan) if plan else {}
-    last = len(turns)
-    promises.sort(key=lambda one: (one.line.endswith(_SPARE), turns.get(one.job.job, last), one.pk), reverse=True)
-    lacking = sum(promise.quantity for promise in promises) - counted
-    lost: list[tuple[Promise, int]] = []
-    for promise in promises:
-        pieces = min(promise.quantity, lacking)
-        if pieces > 0:
-            lost.append((promise, pieces))
-            lacking -= pieces
-    release(Promise.objects.filter(pk__in=[promise.pk for promise, _ in lost]), why=why, at=at)
-    Promise.objects.bulk_create(
-        rest_of(promise, promise.quantity - pieces, at) for promise, pieces in lost if promise.quantity > pieces
-    )
-    return lost
 
 
 def _as_told(action: Action, at: datetime) -> FoundShort:

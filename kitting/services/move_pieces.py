@@ -8,19 +8,14 @@ from dataclasses import dataclass
 from typing import Unpack
 
 from inventory.models import BAG, BIN, LENT, RESERVE, RETURNED, SCRAPPED, SUPPLIER_OWNED, Action, Balance, Place
-from inventory.selectors.locking import locked_balances
 from inventory.services.actions import begin, use_case
 from inventory.services.booking import Move, book
 from inventory.services.moving import Carry, carry
 from inventory.services.reversing import take_back
 from inventory.services.rules import check, refuse_the_road
 from kitting.errors import Refusal
-from kitting.models import Promise
-from kitting.roles import DO, PLANNER, require
-from kitting.selectors.bag_contents import bare
-from kitting.services.found_short import release_missing
-from kitting.services.record_events import Happening, record_events
-from kitting.services.release_promises import rest_of
+from kitting.roles import DO, require
+from kitting.services.release_promises import follow, let_go
 from kitting.services.scans import Scan, stamp_of
 
 WAREHOUSE = "warehouse"
@@ -78,8 +73,11 @@ def move_pieces(
         carry(action, [Carry(lot=found.lot, quantity=quantity, source=found.place, target=to)], why)
     else:
         _send_off(action, found, quantity, ending, why)
-    kept = to if to is not None and to.kind in _KEEP_PROMISES else None
-    lost = settle_promises(found, kept, f"moved: {why}" if why else "moved", scan)
+    reason = f"moved: {why}" if why else "moved"
+    if to is not None and to.kind in _KEEP_PROMISES:
+        follow(found, to, why=reason, at=scan["at"])
+        return Moved(action, ())
+    lost = let_go([(found.place_id, found.lot_id)], why=reason, by=scan["actor"].name, at=scan["at"])
     return Moved(action, lost)
 
 
@@ -108,32 +106,6 @@ def undo_receipt(*, receipt: str, why: str, **scan: Unpack[Scan]) -> Moved:
     if repeated:
         return Moved(action, ())
     take_back(action, receipt, why)
-    there = {(move.to_place_id or 0, move.lot_id): move for move in moves}
-    lost: list[tuple[str, str, int]] = []
-    for key, balance in locked_balances(there).items():
-        balance.lot, balance.place = there[key].lot, there[key].to_place or balance.place
-        lost += settle_promises(balance, None, f"receipt undone: {why}", scan)
-    return Moved(action, tuple(lost))
-
-
-def settle_promises(found: Balance, kept: Place | None, why: str, scan: Scan) -> tuple[tuple[str, str, int], ...]:
-    """Release what can't be kept of the promises of a lot at a place, or make it again where the pieces lie now.
-
-    Inside the caller's transaction; returns job, line and thousandths of what is lost, of which planners hear.
-    """
-    found.refresh_from_db(fields=["quantity"])
-    released = release_missing(found, found.quantity, why, scan["at"])
-    if kept is not None:
-        again = [rest_of(promise, pieces, scan["at"]) for promise, pieces in released]
-        for promise in again:
-            promise.place = kept
-        Promise.objects.bulk_create(again)
-        return ()
-    lost = tuple((promise.job.job, promise.line, pieces) for promise, pieces in released)
-    if lost:
-        told = {"why": why, "lost": [{"job": job, "line": line, "pieces": bare(n)} for job, line, n in lost]}
-        happening = Happening(
-            "promised pieces gone", str(found), told, addressed_to=PLANNER, depot=found.place.depot.depot
-        )
-        record_events([happening], by=scan["actor"].name, at=scan["at"])
-    return lost
+    there = [(move.to_place_id or 0, move.lot_id) for move in moves]
+    lost = let_go(there, why=f"receipt undone: {why}", by=scan["actor"].name, at=scan["at"])
+    return Moved(action, lost)

@@ -3,7 +3,7 @@
 from collections.abc import Collection
 from typing import Unpack
 
-from inventory.models import BAG, BIN, FOUND, SUPPLIER_OWNED, TRUCK, Balance, Item, Lot, Place
+from inventory.models import BAG, BIN, FOUND, SUPPLIER_OWNED, TRUCK, Item, Lot, Place
 from inventory.selectors.finding import items_by_code
 from inventory.services.actions import use_case
 from inventory.services.booking import Move, book
@@ -17,7 +17,7 @@ from kitting.models import Bag, BagEntry, BagLine
 from kitting.models.bags import HANDED_BACK, ISSUED, PICKED, PUT_BACK
 from kitting.selectors.bag_contents import bare, contents_of
 from kitting.services.fill_bags import taken_out
-from kitting.services.move_pieces import settle_promises
+from kitting.services.release_promises import let_go
 from kitting.services.scans import Answer, Opened, Scan, is_out, opened, place_of, settled
 
 SOURCES = (BAG, TRUCK, BIN, SUPPLIER_OWNED)
@@ -65,7 +65,7 @@ def bring_in(
     moves = _moves(one, serves, found, quantity, source)
     book(one.action, moves, check=lambda: allowed(moves, one.action.why))
     if source is not None:
-        settle_promises(Balance.objects.get(place=source, lot=found), None, f"it went out in {one.bag}", scan)
+        let_go([(source.pk, found.pk)], why=f"it went out in {one.bag}", by=scan["actor"].name, at=scan["at"])
     one.write(serves, found, PICKED, quantity, facts={"from": str(source or FOUND)})
     one.write(serves, found, ISSUED, quantity)
     told = {"stock_code": item.stock_code, "lot": found.number, "quantity": bare(quantity), "from": str(source or "")}

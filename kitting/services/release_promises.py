@@ -1,15 +1,20 @@
-"""Release the promises of a job that is re-dated, out or complete: its pieces are free again at once."""
+"""Release the promises of a job that is re-dated, out or complete, and those of pieces that are not there any more."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime
 
 from django.db.models import QuerySet
 
+from inventory.models import Balance, Place
 from jobs.models import COMPLETE, UNDER_WAY, Job
-from kitting.models import Promise
-from kitting.services.record_events import Happening
+from kitting.models import AppliedPlan, Promise
+from kitting.roles import PLANNER
+from kitting.selectors.bag_contents import bare
+from kitting.selectors.promises import promised_at, service_turns
+from kitting.services.record_events import Happening, record_events
 
 OUTAGE = frozenset({"cutover", "cutover end"})  # columns of the jobs sheet: promises were made for these
+_SPARE = "/spare"  # how the name of a spare line ends
 
 
 def release(promises: QuerySet[Promise], *, why: str, at: datetime) -> int:
@@ -25,6 +30,79 @@ def rest_of(promise: Promise, quantity: int, at: datetime) -> Promise:
         if not field.primary_key
     }
     return Promise(**{**columns, "quantity": quantity, "made_at": at, "released_at": None, "released_why": ""})
+
+
+def release_missing(balance: Balance, counted: int, why: str, at: datetime) -> list[tuple[Promise, int]]:
+    """Release what can't be kept of the promises of a lot at a place where so many thousandths were counted.
+
+    Spares lose their pieces first, then the jobs that are served last. Inside the caller's transaction; returns the
+    promises with the thousandths that each loses.
+    """
+    promises = [
+        *Promise.objects.select_for_update(of=("self",))
+        .filter(lot=balance.lot, place=balance.place, released_at=None)
+        .select_related("job")
+    ]
+    plan = AppliedPlan.objects.order_by("-pk").first()
+    turns = service_turns(plan) if plan else {}
+    last = len(turns)
+    promises.sort(key=lambda one: (one.line.endswith(_SPARE), turns.get(one.job.job, last), one.pk), reverse=True)
+    lacking = sum(promise.quantity for promise in promises) - counted
+    lost: list[tuple[Promise, int]] = []
+    for promise in promises:
+        pieces = min(promise.quantity, lacking)
+        if pieces > 0:
+            lost.append((promise, pieces))
+            lacking -= pieces
+    release(Promise.objects.filter(pk__in=[promise.pk for promise, _ in lost]), why=why, at=at)
+    Promise.objects.bulk_create(
+        rest_of(promise, promise.quantity - pieces, at) for promise, pieces in lost if promise.quantity > pieces
+    )
+    return lost
+
+
+def let_go(there: Collection[tuple[int, int]], *, why: str, by: str, at: datetime) -> tuple[tuple[str, str, int], ...]:
+    """Release what is promised beyond the pieces that are left at these places, and tell planners whose it was.
+
+    Whoever takes pieces that somebody is promised calls it once they are booked, inside the same transaction; three
+    queries where nobody loses any.
+
+    Args:
+        there: numbers of a place and a lot each.
+        why: where the pieces went.
+        by, at: who took them, and when.
+
+    Returns job, line and thousandths of what is lost.
+    """
+    places, lots = {place for place, _ in there}, {lot for _, lot in there}
+    promised = promised_at(place__in=places, lot__in=lots)
+    found = Balance.objects.filter(place__in=places, lot__in=lots).select_related("place__depot", "lot__item")
+    lost: list[tuple[str, str, int]] = []
+    happenings = []
+    for balance in found.order_by("pk"):
+        key = (balance.place_id, balance.lot_id)
+        if key in there and promised[key] > balance.quantity:
+            gone = [
+                (promise.job.job, promise.line, pieces)
+                for promise, pieces in release_missing(balance, balance.quantity, why, at)
+            ]
+            lost += gone
+            told = {"why": why, "lost": [{"job": job, "line": line, "pieces": bare(n)} for job, line, n in gone]}
+            depot = balance.place.depot.depot
+            happenings.append(Happening("promised pieces gone", str(balance), told, PLANNER, depot))
+    if happenings:
+        record_events(happenings, by=by, at=at)
+    return tuple(lost)
+
+
+def follow(balance: Balance, to: Place, *, why: str, at: datetime) -> None:
+    """Promise again at another place what can't be kept at the old one, inside the caller's transaction."""
+    balance.refresh_from_db(fields=["quantity"])
+    released = release_missing(balance, balance.quantity, why, at)
+    again = [rest_of(promise, pieces, at) for promise, pieces in released]
+    for promise in again:
+        promise.place = to
+    Promise.objects.bulk_create(again)
 
 
 def release_moved(changes: Mapping[str, Mapping[str, tuple[str, str]]], *, at: datetime) -> list[Happening]:

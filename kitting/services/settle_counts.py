@@ -29,8 +29,8 @@ from kitting.selectors.bag_contents import bare
 from kitting.selectors.counting import needs_approval, unit_question
 from kitting.selectors.policies import count_limit
 from kitting.services.count_places import COUNT, locked_list, opened_line
-from kitting.services.found_short import release_missing
 from kitting.services.record_events import Happening, record_events
+from kitting.services.release_promises import release_missing
 from kitting.services.scans import Scan, is_out, stamp_of
 from kitting.services.two_persons import OWN_REQUEST, attempts_kept, need_reason, same_person
 

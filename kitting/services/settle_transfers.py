@@ -5,27 +5,29 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import F, Q
 
 from inventory.models import VAN, Balance, Lot, Movement, Place
 from inventory.selectors.locking import lock_balances_of
 from kitting.calculation.promising.model import SHELF, TRANSFER
 from kitting.models import Promise
 from kitting.selectors.promises import service_turns
-from kitting.services.release_promises import release
+from kitting.services.release_promises import let_go, release
 
 Key = tuple[int, int]  # place, lot
 
 
 @transaction.atomic(durable=True)
-def settle_transfers(*, at: datetime) -> int:
+def settle_transfers(*, by: str, at: datetime) -> int:
     """Move promises after the pieces that vans took and brought; returns how many promises moved.
 
     Aboard a van the pieces are for jobs of the depot it goes to, the first job in the order of service first. It looks
     at what lies where, so that doing it again changes nothing, and a call that was cut off is made good by the next
-    one. What is missing at the end of the road stays promised from the van.
+    one. What is missing at the end of the road stays promised from the van, until it is settled. Who was promised
+    pieces that went elsewhere is promised them no more, and planners hear of it.
 
     Args:
+        by: who loaded, counted or settled.
         at: the moment, with its zone.
     """
     promises = _open_promises()
@@ -53,6 +55,7 @@ def settle_transfers(*, at: datetime) -> int:
     release(Promise.objects.filter(pk__in=[number for number in moved if number]), why="its pieces have moved", at=at)
     still = {id(one) for waiting in promises.values() for one in waiting}
     Promise.objects.bulk_create(one for one in made if id(one) in still)
+    let_go({*promises}, why="went elsewhere by van, or was lost on the road", by=by, at=at)
     return len(moved)
 
 
@@ -70,21 +73,31 @@ def _open_promises() -> defaultdict[Key, list[Promise]]:
 
 
 def _ways(lots: set[int]) -> Iterator[tuple[Place, Place, int]]:
-    """Where vans not yet counted out were loaded, and where all were unloaded, in the order in which it was booked."""
+    """Where vans not yet counted out were loaded, and where all were unloaded, in the order in which it was booked.
+
+    What was unloaded came also from where the van was loaded, in case nobody looked while it was on the road.
+    """
     moves = Movement.objects.filter(
-        Q(from_place__kind=VAN) | Q(to_place__kind=VAN, to_place__transfer__received__isnull=True),
-        lot__in=lots, from_place__isnull=False, to_place__isnull=False,
-    ).select_related("from_place__depot", "to_place__depot")  # fmt: skip
-    for move in moves.order_by("pk"):
-        if move.from_place is not None and move.to_place is not None:
-            yield move.from_place, move.to_place, move.lot_id
+        Q(from_place__kind=VAN) | Q(to_place__kind=VAN), lot__in=lots, from_place__isnull=False, to_place__isnull=False
+    ).select_related("from_place__depot", "to_place__depot")
+    loaded: defaultdict[Key, list[Place]] = defaultdict(list)
+    for move in moves.annotate(counted_out=F("to_place__transfer__received")).order_by("pk"):
+        source, target = move.from_place, move.to_place
+        if source is None or target is None:
+            continue
+        if target.kind == VAN:
+            loaded[target.pk, move.lot_id].append(source)
+        if move.counted_out is None:
+            yield source, target, move.lot_id
+        for origin in loaded[source.pk, move.lot_id]:
+            yield origin, target, move.lot_id
 
 
 def _following(
     waiting: list[Promise], source: Place, target: Place, lacking: int, room: int
 ) -> Iterator[tuple[Promise, int]]:
     """Promises that go along, and with how many pieces: aboard those for the van's depot, off it those that lack."""
-    left = min(room, lacking) if source.kind == VAN else room
+    left = room if target.kind == VAN else min(room, lacking)
     for promise in [*waiting]:
         goes = source.kind == VAN or (promise.source == TRANSFER and promise.job.depot == target.depot.depot)
         pieces = min(promise.quantity, left) if goes else 0

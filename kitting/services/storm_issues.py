@@ -26,6 +26,7 @@ from kitting.selectors.storms import finish_sentence, storm_by_code
 from kitting.selectors.what_is_this import carton_item
 from kitting.services.list_bags import new_bag
 from kitting.services.record_events import Happening, record_events
+from kitting.services.release_promises import let_go
 from kitting.services.scans import BAGS, Scan, stamp_of
 
 
@@ -111,6 +112,8 @@ def issue_to_storm(
     _ask_about_promises(parts, confirmed)
     bag = out_bag(event.jobs.get(job=storm), home, where, f"{crew.strip()} ({company.strip()})")
     open_lots = _give(action, event, bag, parts)
+    gone = {(part.place.pk, part.lot.pk) for part in parts}
+    let_go(gone, why=f"went out in storm {storm}", by=scan["actor"].name, at=scan["at"])
     told = {
         "storm": storm, "crew": bag.crew, "where": where, "to_finish": len(open_lots),
         "pieces": [f"{bare(one.quantity)} {one.lot}" for one in parts],
@@ -188,6 +191,8 @@ def finish_lot(*, number: int, lot: str = "", carton: str = "", **scan: Unpack[S
     one.named = one.lot if read == one.lot.number else _lot_at(one.lot.item, read, one.place)
     if one.named != one.lot:
         _swap(action, one, bag)
+        there = [(one.place_id, one.named.pk)]
+        let_go(there, why=f"went out in storm {one.storm}", by=scan["actor"].name, at=scan["at"])
     one.named_by, one.named_at = scan["actor"].name, scan["at"]
     one.save(update_fields=("named", "named_by", "named_at"))
     told = {"line": number, "lot": read, "taken": one.lot.number, "quantity": bare(one.quantity)}

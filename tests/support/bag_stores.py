@@ -17,6 +17,7 @@ from kitting.calculation.short_codes import make_code
 from kitting.models import Bag
 from kitting.roles import Actor
 from kitting.selectors.bag_contents import Contents, contents_of
+from kitting.selectors.promises import promised_at
 from kitting.selectors.returns_due import due_back
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.apply_plan import ReviewedPlan, apply_plan
@@ -75,6 +76,12 @@ def _fit_a_pad() -> None:
         for phase in "ABC"
     ]
     install(bag=code, pieces=pieces, **made.scan(CREW))
+
+
+def promised_in_vain() -> dict[tuple[int, int], int]:
+    """Thousandths that are promised beyond what lies there, by place and lot."""
+    there = {(one.place_id, one.lot_id): one.quantity for one in Balance.objects.all()}
+    return {key: pieces - there.get(key, 0) for key, pieces in promised_at().items() if pieces > there.get(key, 0)}
 
 
 class Stores:

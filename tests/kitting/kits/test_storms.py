@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from bag_stores import CREW, NIGHT, OTHER_STORES, Stores, demo_sheets, staged_early
+from bag_stores import CREW, NIGHT, OTHER_STORES, Stores, demo_sheets, promised_in_vain, staged_early
 from django.core.management import call_command
 from module_books import books_of_module
 from people import BUYER, DUTY, PLANNER, STORES
@@ -17,7 +17,7 @@ from inventory.models import Balance, Item, Level, Movement, OrderLine, Purchase
 from inventory.services.receiving import Arrival, receive
 from jobs.models import Job
 from kitting.documents.storm_records import movements_of_event, storm_use_of, use_of_storm
-from kitting.models import Event, KeptKit, LotToFinish, Storm
+from kitting.models import Event, KeptKit, LotToFinish, Promise, Storm
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.returns_due import due_back
 from kitting.selectors.storm_burn import burn_of
@@ -183,6 +183,22 @@ def test_pieces_that_are_promised_to_planned_jobs_are_taken_only_knowingly(store
     asked = refusal("to-confirm", give, stores, all_there, confirmed=())
     assert "are promised to J01" in asked
     assert give(stores, all_there).bag.state == "issued"
+    assert promised_in_vain() == {}
+    told = Event.objects.get(name="promised pieces gone")
+    assert (told.addressed_to, told.data["why"]) == ("planner", "went out in storm EV1")
+    assert "J01" in {one["job"] for one in told.data["lost"]}
+
+
+@pytest.mark.usefixtures("storm")
+def test_a_lot_that_is_named_later_is_promised_to_nobody_any_more(stores: Stores) -> None:
+    there = stock(stores, "BI15")
+    (open_lot,) = give(stores, inserts(stores, lot="")).to_finish
+    other = Balance.objects.create(place=there.place, lot=new_lot("BI15", "L-ICE"), quantity=4000)
+    theirs = Promise.objects.filter(released_at=None, place=there.place, lot=there.lot)[0]
+    Promise.objects.filter(pk=theirs.pk).update(lot=other.lot, quantity=4000)
+    finish_lot(number=open_lot.pk, lot="L-ICE", **stores.scan())
+    assert promised_in_vain() == {}
+    assert Promise.objects.get(lot=other.lot, released_at=None).quantity == 1000
 
 
 @pytest.mark.usefixtures("storm")

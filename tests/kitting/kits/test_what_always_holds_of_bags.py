@@ -6,7 +6,7 @@ from itertools import count
 from typing import Any
 
 import pytest
-from bag_stores import CREW, MORNING, OTHER_STORES, Stores
+from bag_stores import CREW, MORNING, OTHER_STORES, Stores, promised_in_vain
 from django.db import transaction
 from hypothesis import settings
 from hypothesis import strategies as st
@@ -211,6 +211,10 @@ class AnyNight(RuleBasedStateMachine):
                 inside.update({lot: left for lot, left in stand.inside.items() if left})
             there = Balance.objects.filter(place=contents.bag.place_id, quantity__gt=0)
             assert inside == Counter(dict(there.values_list("lot", "quantity")))
+
+    @invariant()
+    def nobody_is_promised_what_is_not_there(self) -> None:
+        assert promised_in_vain() == {}
 
     @invariant()
     def closed_bags_balance_and_what_is_out_was_issued(self) -> None:

@@ -3,7 +3,7 @@
 from collections import Counter
 
 import pytest
-from bag_stores import MORNING, Stores, demo_sheets, planned
+from bag_stores import MORNING, Stores, demo_sheets, planned, promised_in_vain
 from module_books import books_of_module
 
 from inventory.models import Balance, Depot, Transfer
@@ -16,7 +16,7 @@ from inventory.services.transferring import (
     settle_difference,
 )
 from kitting.calculation.promising.model import SHELF, TRANSFER
-from kitting.models import Promise
+from kitting.models import Event, Promise
 from kitting.selectors.vans import Van, vans_wanted
 from kitting.services.settle_transfers import settle_transfers
 
@@ -66,19 +66,11 @@ def promised_to(job_depot: str) -> Counter[str]:
     return found
 
 
-def assert_promised_pieces_are_there() -> None:
-    promised: Counter[tuple[int | None, int | None]] = Counter()
-    for one in Promise.objects.filter(released_at__isnull=True, lot__isnull=False):
-        promised[one.place_id, one.lot_id] += one.quantity
-    balances = {(one.place_id, one.lot_id): one.quantity for one in Balance.objects.all()}
-    assert {key: quantity for key, quantity in promised.items() if quantity > balances.get(key, 0)} == {}
-
-
 def test_promises_ride_along_and_end_on_the_shelf_where_the_pieces_are_put(stores: Stores) -> None:
     van, before = wanted_by_north(), promised_to("N")
     transfer = sent(stores, van)
 
-    moved, again = settle_transfers(at=MORNING), settle_transfers(at=MORNING)
+    moved, again = settle_transfers(by="L. Fenn", at=MORNING), settle_transfers(by="L. Fenn", at=MORNING)
 
     aboard = Promise.objects.filter(released_at__isnull=True, place=transfer.place)
     assert moved > 0
@@ -86,37 +78,38 @@ def test_promises_ride_along_and_end_on_the_shelf_where_the_pieces_are_put(store
     assert set(aboard.values_list("source", flat=True)) == {TRANSFER}
     assert sum(aboard.values_list("quantity", flat=True)) == sum(one.quantity for one in van.loads)
     assert not [one for one in vans_wanted() if (one.source, one.target) == (van.source, van.target)]
-    assert_promised_pieces_are_there()
+    assert promised_in_vain() == {}
 
     counted_out(stores, transfer)
-    settle_transfers(at=MORNING)
+    settle_transfers(by="L. Fenn", at=MORNING)
 
     arrived = Promise.objects.filter(released_at__isnull=True, place__code="arrived", place__depot__depot="N")
     assert set(arrived.values_list("source", flat=True)) == {SHELF}
     assert not aboard.all().exists()
     assert promised_to("N") == before
-    assert_promised_pieces_are_there()
+    assert promised_in_vain() == {}
 
 
 def test_a_call_that_was_left_out_while_the_van_was_on_its_way_is_made_good_by_the_next(stores: Stores) -> None:
     before = promised_to("N")
     counted_out(stores, sent(stores, wanted_by_north()))
 
-    settle_transfers(at=MORNING)
+    settle_transfers(by="L. Fenn", at=MORNING)
 
     assert promised_to("N") == before
+    assert promised_in_vain() == {}
 
 
 def test_what_is_missing_stays_promised_from_the_van_until_it_is_explained(stores: Stores) -> None:
     before = promised_to("N")
     transfer = sent(stores, wanted_by_north())
-    settle_transfers(at=MORNING)
+    settle_transfers(by="L. Fenn", at=MORNING)
     counted_out(stores, transfer, but=1000)
-    settle_transfers(at=MORNING)
+    settle_transfers(by="L. Fenn", at=MORNING)
 
     left = Promise.objects.filter(released_at__isnull=True, place=transfer.place)
     assert sum(left.values_list("quantity", flat=True)) == 1000
-    assert_promised_pieces_are_there()
+    assert promised_in_vain() == {}
 
     target = stores.place("N", "arrived")
     settle_difference(
@@ -126,17 +119,21 @@ def test_what_is_missing_stays_promised_from_the_van_until_it_is_explained(store
         target=target,
         **stamp(stores),  # type: ignore[arg-type]
     )
-    settle_transfers(at=MORNING)
+    settle_transfers(by="L. Fenn", at=MORNING)
 
     assert not left.all().exists()
     assert promised_to("N") == before
 
 
 def test_pieces_that_go_elsewhere_take_no_promise_with_them(stores: Stores) -> None:
-    """A van to a third depot takes pieces of the same lot, and the jobs of North still wait for theirs."""
+    """A van to a third depot takes pieces that the jobs of North are promised: they are promised them no more."""
     one = wanted_by_north().loads[0]
-    load = Load(lot=one.lot, quantity=1000, source=one.place)
+    there = Balance.objects.get(lot=one.lot, place=one.place).quantity
+    load = Load(lot=one.lot, quantity=there, source=one.place)
     target = Depot.objects.get(depot="M")
     send_transfer(transfer="V-M", to_depot=target, loads=[load], **stamp(stores))  # type: ignore[arg-type]
 
-    assert settle_transfers(at=MORNING) == 0
+    assert settle_transfers(by="L. Fenn", at=MORNING) == 0
+    assert promised_in_vain() == {}
+    told = Event.objects.get(name="promised pieces gone").data["lost"]
+    assert one.jobs[0] in {lost["job"] for lost in told}
