@@ -1,6 +1,7 @@
-"""What storing a file would do to the cable schedules: run by run, with the bags that it touches."""
+"""What storing a file would do to the cable schedules, run by run with the bags that it touches, and to other jobs."""
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import pandas as pd
@@ -8,7 +9,9 @@ import pandas as pd
 from jobs.selectors.schedules import FACT_PATHS, RUN_PATHS, RunChanges, Schedule, compare_schedules, live_schedules
 from kitting.calculation.bag_states import IN_STORE, ON_HOLD, OUT
 from kitting.models import Bag
-from kitting.services.load_sheets import schedules_of
+from kitting.selectors.record_sheets import RECORDS
+from kitting.services.load_sheets import LISTS_OF_JOBS, schedules_of
+from kitting.services.upsert_rows import JOB_FIELD, kept_rows, named_in, stored_rows
 
 _ENDS = tuple(FACT_PATHS.index(RUN_PATHS[f"{side}_structure"]) for side in ("from", "to"))
 
@@ -32,6 +35,23 @@ def compared_with_live(frame: pd.DataFrame) -> list[dict[str, Any]]:
             "bags": [f"{bag} ({bag.state})" for bag in bags if bag.job.job == job and bag.structure in touched],
         })  # fmt: skip
     return found
+
+
+def jobs_that_change(frames: Mapping[str, pd.DataFrame], came: Collection[str]) -> list[str]:
+    """Jobs whose facts, pins or added lines would be others, beside those whose schedules are compared.
+
+    Args:
+        frames: the sheets as read, with no cell in doubt.
+        came: names of the sheets that a person sent.
+    """
+    found: set[str] = set()
+    for name in ("jobs", *LISTS_OF_JOBS):
+        if name in came:
+            records = RECORDS[name]
+            given, kept = Counter(stored_rows(records, frames[name])), Counter(row for _, row in kept_rows(records))
+            gone = kept - given if name in LISTS_OF_JOBS else ()
+            found |= named_in(records, [*(given - kept), *gone], JOB_FIELD)
+    return sorted(found)
 
 
 def _structures(changes: RunChanges, before: Schedule, after: Mapping[str, Any]) -> set[str]:

@@ -13,7 +13,7 @@ from kitting.calculation.sheets.all_sheets import ANSWERS, SHEETS
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.network_sheets import SCHEDULE
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
-from kitting.errands.comparing import compared_with_live
+from kitting.errands.comparing import compared_with_live, jobs_that_change
 from kitting.errands.foreign_lists import ForeignLists, is_ours
 from kitting.errands.keeping import unpack_files
 from kitting.errors import Refusal
@@ -62,7 +62,8 @@ def look_at_file(errand: Errand) -> None:
     open_ = any(one.severity != NOTE for one in book.questions)
     compared = [] if open_ or SCHEDULE.name not in came.sheets else compared_with_live(book.frames[SCHEDULE.name])
     questions = _told(whole, book.questions)
-    end_errand(errand, result={**told, "sheets": sheets, "questions": questions, "compared": compared})
+    jobs = [] if open_ else jobs_that_change(book.frames, came.sheets)
+    end_errand(errand, result={**told, "sheets": sheets, "questions": questions, "compared": compared, "jobs": jobs})
 
 
 def load_file(errand: Errand) -> None:

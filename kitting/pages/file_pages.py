@@ -124,7 +124,9 @@ def look_result(asked: Asked, errand: Errand) -> HttpResponse:
         ],
         "to_say": errand.result.get("to_say", ()),
         "compared": _compared(errand.result.get("compared", ())),
-        "frozen": frozen_among([one["job"] for one in errand.result.get("compared", ()) if one["is_new"]]),
+        "frozen": frozen_among([
+            *(one["job"] for one in errand.result.get("compared", ()) if one["is_new"]), *errand.result.get("jobs", ()),
+        ]),
         "unknown": _unknown(errand),
         "gone": [one for one in errand.result.get("compared", ()) if one["gone"]],
         "questions": questions, "notes": notes, "not_drawn": len(asked_about) - len(drawn),

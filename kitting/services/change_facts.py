@@ -14,7 +14,7 @@ from kitting.errors import Refusal
 from kitting.selectors.record_sheets import RECORDS, SheetRecords
 from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.list_bags import review_moved
-from kitting.services.load_sheets import DEMO
+from kitting.services.load_sheets import DEMO, LISTS_OF_JOBS
 from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.release_promises import release_moved
 from kitting.services.sound_books import require_sound_books
@@ -68,9 +68,8 @@ def change_facts(
     data = {"before": {at: before[at] for at in differing}, "after": {at: after[at] for at in differing}}
     moved = {label: (before[label], after[label]) for label in differing}
     released = release_moved({key[0]: moved}, at=at) if sheet == "jobs" else []
-    late = (
-        changes_after_freeze(key[:1], reason=reason, what="facts of the job") if sheet == "jobs" and differing else []
-    )
+    of_job = key[:1] if sheet == "jobs" else [found.job.job] if sheet in LISTS_OF_JOBS else []
+    late = changes_after_freeze(of_job, reason=reason, what="facts of the job") if differing else []
     record_events([Happening("facts changed", f"{sheet} {'/'.join(key)}", data), *late, *released], by=by, at=at)
     review_moved(released, by=by, at=at)
     return int(found.version)

@@ -37,6 +37,7 @@ from kitting.services.upsert_rows import SheetChanges, add_missing, replace_rows
 
 DEMO = "demo"
 LISTS = ("stand ins", "pins", "added lines")  # sheets without keys: each is the whole list of what holds
+LISTS_OF_JOBS = ("pins", "added lines")  # whose rows are a job's: after the freeze they change for a reason only
 _LONGEST_NAME = 120
 
 
@@ -118,7 +119,8 @@ def load_sheets(
     if loaded:
         moved = next(one.changed for one in loaded.sheets if one.sheet == "jobs")
         revised = (one.job for one in loaded.schedules if one.is_new)
-        late = changes_after_freeze((*moved, *revised), reason=reason, what="sheets loaded")
+        listed = (job for one in loaded.sheets if one.sheet in LISTS_OF_JOBS for job in one.jobs)
+        late = changes_after_freeze((*moved, *revised, *listed), reason=reason, what="sheets loaded")
         released = release_moved(moved, at=at)
         record_events((*_happenings(loaded, book, source), *_overrides(loaded), *late, *released), by=by, at=at)
         review_moved(released, by=by, at=at)

@@ -1,7 +1,7 @@
 """Put the rows of one sheet into their records: which are new, changed, the same, withdrawn, or not on the sheet."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,6 +13,7 @@ from kitting.selectors.record_sheets import SheetRecords, is_text
 
 _BATCH = 2_000
 DEPOT_FIELDS = frozenset({"depot", "from_depot", "to_depot"})  # columns that name a depot
+JOB_FIELD = frozenset({"job"})
 Row = tuple[Any, ...]
 
 
@@ -29,6 +30,7 @@ class SheetChanges:
         staying: keys of records that the sheet does not name; they stay.
         added: the new rows of a list without keys, as texts by column label.
         depots: those that rows which are new, changed or withdrawn name, before or after.
+        jobs: those that rows of a list without keys name which are new or withdrawn.
     """
 
     sheet: str
@@ -39,6 +41,7 @@ class SheetChanges:
     staying: tuple[str, ...] = ()
     added: tuple[Mapping[str, str], ...] = ()
     depots: frozenset[str] = frozenset()
+    jobs: frozenset[str] = frozenset()
 
     def __bool__(self) -> bool:
         return bool(self.new or self.changed or self.withdrawn)
@@ -64,7 +67,7 @@ def upsert_rows(records: SheetRecords, frame: pd.DataFrame) -> SheetChanges:
         same=len(given) - len(new) - len(differing),
         changed={"/".join(_key(records, row)): _told(records, before[n], row) for n, row in differing.items()},
         staying=tuple("/".join(key) for key in standing if key not in given),
-        depots=_depots(records, [*new.values(), *differing.values(), *(before[number] for number in differing)]),
+        depots=named_in(records, [*new.values(), *differing.values(), *(before[n] for n in differing)], DEPOT_FIELDS),
     )
 
 
@@ -88,7 +91,8 @@ def replace_rows(records: SheetRecords, frame: pd.DataFrame) -> SheetChanges:
         added=tuple(
             dict(zip([column.label for column in records.columns], _texts(records, row), strict=True)) for row in new
         ),
-        depots=_depots(records, [*new, *surplus.values()]),
+        depots=named_in(records, [*new, *surplus.values()], DEPOT_FIELDS),
+        jobs=named_in(records, [*new, *surplus.values()], JOB_FIELD),
     )
 
 
@@ -116,13 +120,14 @@ def kept_rows(records: SheetRecords) -> list[tuple[int, Row]]:
     return found
 
 
+def named_in(records: SheetRecords, rows: Iterable[Row], fields: Collection[str]) -> frozenset[str]:
+    """What rows say in the columns of these fields."""
+    places = [at for at, column in enumerate(records.columns) if column.field in fields]
+    return frozenset(row[at] for row in rows for at in places if row[at])
+
+
 def _key(records: SheetRecords, row: Row) -> Row:
     return tuple(row[at] for at in records.key)
-
-
-def _depots(records: SheetRecords, rows: Sequence[Row]) -> frozenset[str]:
-    places = [at for at, column in enumerate(records.columns) if column.field in DEPOT_FIELDS]
-    return frozenset(row[at] for row in rows for at in places if row[at])
 
 
 def _paths(records: SheetRecords) -> list[str]:

@@ -34,6 +34,7 @@ class Command(BaseCommand):
         )  # fmt: skip
         parser.add_argument("--said", **SAID)
         parser.add_argument("--by", default=user_name(), help="name of the person who loads (default: the user's)")
+        parser.add_argument("--reason", default="", help="why; a job whose outage is frozen changes for a reason only")
         parser.add_argument(
             "--out", type=Path, help="folder to write questions.csv and questions.xlsx to, if there are any"
         )
@@ -47,7 +48,8 @@ class Command(BaseCommand):
                 layout, foreign = options["layout"]
                 raw = adopt(layout, foreign, raw, said=dict(options["said"]))
             with acting_on(Device(COMMAND_LINE)):
-                loaded = load_sheets(raw=raw, by=options["by"], at=now(), source=source.name)
+                said = {"by": options["by"], "reason": options["reason"], "source": source.name}
+                loaded = load_sheets(raw=raw, at=now(), **said)
         except (Refusal, inventory.errors.Refusal) as refusal:
             self.stderr.write(refusal.message)
             if "questions" in refusal.data:

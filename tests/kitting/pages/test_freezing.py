@@ -1,5 +1,7 @@
 """The outage list of a day is frozen; what changes after that has a name and a reason."""
 
+from typing import Any
+
 import pytest
 from bag_stores import CLEAN, demo_sheets, planned
 from browsing import browser_of, people, send, words
@@ -9,7 +11,7 @@ from module_books import books_of_module
 from people import PLANNER, STORES
 
 from jobs.models import Job, ScheduleRevision
-from kitting.models import Event, Freeze
+from kitting.models import Event, Freeze, Pin, Promise
 from kitting.selectors.overrides import overrides
 
 pytestmark = pytest.mark.django_db
@@ -79,6 +81,29 @@ def test_a_frozen_schedule_is_replaced_only_with_a_reason(planner: Client) -> No
     assert ScheduleRevision.objects.filter(job__job="J05").count() == 1
     assert "STORED" in stored(reason="the fourth run is for next year")
     assert Event.objects.filter(name="changed after the freeze", subject="J05").count() == 1
+
+
+def test_pins_of_a_file_are_looked_at_against_the_freeze_as_those_of_a_page_are(planner: Client) -> None:
+    """The list has one pin more, for a frozen job; the others stand as before and need no reason."""
+    frozen(planner, "2026-03-18")
+    heads = "job,line,stock code,lot,depot,quantity,reason,by"
+
+    def looked(*jobs: str) -> Any:
+        promises = [Promise.objects.filter(job__job=job, released_at=None).order_by("pk")[0] for job in jobs]
+        rows = [f"{one.job},{one.line},{one.item},,,1,the crew knows them,R. Tolley" for one in promises]
+        return send(planner, "/files", files=SimpleUploadedFile("pins.csv", "\n".join([heads, *rows]).encode()))
+
+    seen = looked("J08")
+    assert "after the freeze" not in words(seen)
+    assert "STORED" in words(send(planner, seen.redirect_chain[-1][0], store="yes"))
+    seen = looked("J08", "J05")
+    assert "Why it changes after the freeze: J05" in words(seen)
+    look = seen.redirect_chain[-1][0]
+    assert "needs a reason; it is kept with your name" in words(send(planner, look, store="yes"))
+    assert not Pin.objects.filter(job__job="J05").exists()
+    assert "STORED" in words(send(planner, look, store="yes", reason="asked by the crew"))
+    (one,) = [one for one in overrides() if one.what == "changed after the freeze"]
+    assert (one.subject, one.by, one.reason) == ("J05", PLANNER.name, "asked by the crew")
 
 
 def test_what_is_not_frozen_changes_as_before(planner: Client) -> None:
