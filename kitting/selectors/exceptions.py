@@ -7,6 +7,7 @@ from datetime import date, datetime
 from django.db.models import Min, Q
 
 from inventory.selectors.balances import Lying, lying
+from inventory.selectors.finding import local_day
 from kitting.calculation.bag_states import OUT
 from kitting.models import Bag, BagEntry, Event, KeptScan
 from kitting.models.bags import ISSUED
@@ -23,7 +24,7 @@ class OpenBag:
 
     def age_days(self, today: date) -> int:
         """Days since it went out."""
-        return (today - self.out_since.date()).days if self.out_since else 0
+        return (today - local_day(self.bag.depot, self.out_since)).days if self.out_since else 0
 
 
 def open_bags() -> list[OpenBag]:

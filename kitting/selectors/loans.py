@@ -6,6 +6,7 @@ from datetime import date
 
 from django.db.models import QuerySet
 
+from inventory.selectors.finding import local_day
 from kitting.models import TO_NEIGHBOUR, Loan, LoanMove
 
 
@@ -58,4 +59,4 @@ def stand_of(loan: Loan, today: date) -> LoanStand:
 
 def _stand(loan: Loan, moves: "Sequence[LoanMove] | QuerySet[LoanMove]", today: date) -> LoanStand:
     over, back = (sum(one.quantity for one in moves if one.back is is_back) for is_back in (False, True))
-    return LoanStand(loan, over, back, (today - loan.agreed.at.date()).days)
+    return LoanStand(loan, over, back, (today - local_day(loan.depot, loan.agreed.at)).days)

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from django.db.models import F, Max, Q, QuerySet
 
 from inventory.models import BIN, HOLD, KEEP, SEND_BACK, SUPPLIER_OWNED, Balance, Movement, OrderLine
+from inventory.selectors.finding import local_day
 from inventory.selectors.words import quantity_text
 from jobs.models import CANCELLED
 from kitting.calculation.quantities import PER_UNIT
@@ -166,7 +167,7 @@ def _waiting(lines: Sequence[int], plan: AppliedPlan | None) -> Mapping[int, lis
 
 @dataclass(frozen=True, slots=True)
 class Came:
-    """Pieces that came: when by the clock of UTC, thousandths, their lot, where they were put, on which paper."""
+    """Pieces that came: on which day at their depot, thousandths, their lot, where they were put, on which paper."""
 
     on: date
     quantity: int
@@ -197,8 +198,8 @@ def came(line: OrderLine) -> list[Came]:
     moves = _standing_moves([line.pk]).select_related("action", "lot__item", "to_place__depot")
     return [
         Came(
-            one.action.at.date(), one.quantity, one.lot.number or "lot unknown", str(one.to_place), one.action.paper,
-            one.action.by,
+            local_day(line.depot, one.action.at), one.quantity, one.lot.number or "lot unknown", str(one.to_place),
+            one.action.paper, one.action.by,
         )
         for one in moves.order_by("pk")
     ]  # fmt: skip
@@ -241,7 +242,7 @@ def got(line: OrderLine) -> list[tuple[date, str, str]]:
     """Who got pieces of it as they came: the day, the job, and how many; one query."""
     told = f"{line.item.stock_code} of {line}"
     events = Event.objects.filter(name="delivery promised", data__given__has_key=told).order_by("number")
-    return [(one.at.date(), one.subject, one.data["given"][told]) for one in events]
+    return [(local_day(line.depot, one.at), one.subject, one.data["given"][told]) for one in events]
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,7 +261,8 @@ def redated(line: OrderLine) -> list[Redated]:
     own = Q(name="order re-dated", subject=str(line))
     events = Event.objects.filter(own | Q(name="order split", data__part=str(line))).order_by("number")
     return [
-        Redated(one.at.date(), one.data["before"] or "", one.data["after"], one.by, one.data["why"]) for one in events
+        Redated(local_day(line.depot, one.at), one.data["before"] or "", one.data["after"], one.by, one.data["why"])
+        for one in events
     ]
 
 

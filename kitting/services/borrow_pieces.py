@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any, Unpack
 
 from inventory.models import Item, Lot, Place
-from inventory.selectors.finding import items_by_code
+from inventory.selectors.finding import items_by_code, local_day
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
@@ -200,9 +200,9 @@ def reasons() -> list[tuple[str, int, int]]:
 
 def ledger(today: date) -> list[Owed]:
     """Open borrows, the oldest first; one query."""
-    found = Borrow.objects.filter(given_up_why="").select_related("bag__job", "to_job", "lot__item")
+    found = Borrow.objects.filter(given_up_why="").select_related("bag__job", "bag__depot", "to_job", "lot__item")
     return [
-        Owed(lent, lent.quantity - lent.paid, (today - lent.borrowed_at.date()).days)
+        Owed(lent, lent.quantity - lent.paid, (today - local_day(lent.bag.depot, lent.borrowed_at)).days)
         for lent in found.order_by("borrowed_at", "pk")
         if lent.paid < lent.quantity
     ]

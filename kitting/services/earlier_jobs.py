@@ -7,7 +7,7 @@ from typing import Unpack
 
 from inventory.models import INSTALLED as INSTALLED_ENDING
 from inventory.models import OPENING, Action, Depot, Lot
-from inventory.selectors.finding import depot_named, items_by_code
+from inventory.selectors.finding import depot_named, items_by_code, local_day
 from inventory.services.actions import begin, use_case
 from inventory.services.booking import Move, book
 from inventory.services.doubts import Doubts
@@ -63,7 +63,7 @@ def record_earlier_job(
     action, repeated = begin("record earlier job", content, stamp_of(scan), source)
     if repeated:
         return Job.objects.get(job=job)
-    if done_on >= at.date():
+    if done_on >= local_day(place, at):
         raise Refusal("not-earlier", f"{job} is of {done_on}: build its bags instead.", {"job": job})
     if not fitted or any(one.quantity <= 0 for one in fitted):
         raise Refusal("moves-nothing", f"Say what {job} installed, and how many.", {"job": job})

@@ -111,7 +111,7 @@ def hand_over(
     action, repeated = begin("hand over loan", content, stamp_of(scan, str(found)))
     if repeated:
         return action
-    left = stand_of(found, scan["at"].date()).to_hand_over
+    left = stand_of(found, local_day(found.depot, scan["at"])).to_hand_over
     if quantity > left:
         message = f"{bare(left)} more {found.item} are agreed to go over, not {bare(quantity)}."
         raise Refusal("more-than-agreed", message, {"left": left})
@@ -183,7 +183,7 @@ def give_back(*, loan: int, balance: int, quantity: int, to: Place | None = None
         return action
     lying = Balance.objects.select_for_update(of=("self",), no_key=True).select_related("lot__item", "place__depot")
     one = lying.filter(pk=balance, lot__item=found.item, place__depot=found.depot).first()
-    left = stand_of(found, scan["at"].date()).left
+    left = stand_of(found, local_day(found.depot, scan["at"])).left
     if one is None:
         raise Refusal("not-there", f"The books have no such pieces of {found.item} there.", {"balance": balance})
     if quantity > left:
@@ -229,7 +229,7 @@ def end_loan(*, loan: int, why: str, **scan: Unpack[Scan]) -> Loan:
     if not repeated:
         found.ended_why = told
         found.save(update_fields=("ended_why",))
-        left = bare(stand_of(found, scan["at"].date()).left)
+        left = bare(stand_of(found, local_day(found.depot, scan["at"])).left)
         ended = Happening("loan ended", str(found), {"why": told, "not given back": left}, depot=found.depot.depot)
         record_events([ended], by=scan["actor"].name, at=scan["at"])
     return found

@@ -6,7 +6,7 @@ from datetime import date
 from typing import Unpack
 
 from inventory.models import Action, Depot, Lot
-from inventory.selectors.finding import depot_named
+from inventory.selectors.finding import depot_named, local_day
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
@@ -110,7 +110,7 @@ def _begun(recipe: str, depot: str, use: str, scan: Scan) -> _Building:
     before = Event.objects.filter(name=BUILT, data__action=action.number).values_list("data__bag", flat=True)
     built = [*Bag.objects.filter(code__in=[*before]).select_related("job", "depot").order_by("number")]
     if not repeated:
-        _refuse_stale(of_recipe, scan["at"].date())
+        _refuse_stale(of_recipe, local_day(home, scan["at"]))
     Job.objects.select_for_update().get(pk=of_recipe.job_id)
     there = Bag.objects.filter(job=of_recipe.job_id, depot=home).exclude(state__in=(CLOSED, CANCELLED)).count()
     level = KitLevel.objects.filter(recipe=of_recipe, depot=home).first()
@@ -159,8 +159,9 @@ def give_kit(
     recipe = Recipe.objects.filter(job=one.bag.job).first()
     if recipe is None:
         raise Refusal("not-a-kit", f"{one.bag} is no pre-made kit: issue it to its own crew.", {"bag": str(one.bag)})
-    _refuse_stale(recipe, scan["at"].date())
-    target_job, until = _target(storm, job, scan["at"].date())
+    today = local_day(one.bag.depot, scan["at"])
+    _refuse_stale(recipe, today)
+    target_job, until = _target(storm, job, today)
     name = _crew(crew, company, needs_company=bool(storm))
     if not where.strip():
         raise Refusal("no-place", f"Say where {crew} will use {one.bag}.", {})

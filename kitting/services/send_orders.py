@@ -1,10 +1,11 @@
 """Send the reorder sheet: what it names becomes order lines, once; the next sheet holds only what is new."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Unpack
 
 from inventory.models import Depot, Item, OrderLine, PurchaseOrder
+from inventory.selectors.finding import local_day
 from inventory.services.actions import begin, use_case
 from kitting.calculation.quantities import thousandths
 from kitting.errors import Refusal
@@ -52,7 +53,7 @@ def send_reorder_sheet(*, suppliers: Sequence[str] = (), seen: int = 0, **scan: 
         raise Refusal("nothing-to-order", f"Nothing of {plan} is to be ordered that is not sent already.", {})
     last = SentSheet.objects.order_by("-number").values_list("number", flat=True).first() or 0
     sheet = SentSheet.objects.create(number=last + 1, plan=plan, sent_by=actor.name, sent_at=at)
-    _order(sheet, rows, at.date())
+    _order(sheet, rows)
     codes = [f"{row['order_quantity']} {row['purchase_unit'] or 'ea'} {row['stock_code']}" for row in rows]
     record_events([Happening("reorder sheet sent", str(sheet), {"lines": codes})], by=actor.name, at=at)
     return sheet
@@ -69,7 +70,7 @@ def _unsent(plan: AppliedPlan) -> Iterator[Mapping[str, str]]:
             yield row
 
 
-def _order(sheet: SentSheet, rows: Sequence[Mapping[str, str]], day: date) -> None:
+def _order(sheet: SentSheet, rows: Sequence[Mapping[str, str]]) -> None:
     """One order a supplier, numbered after the sheet."""
     items = {
         item.stock_code: item
@@ -81,16 +82,18 @@ def _order(sheet: SentSheet, rows: Sequence[Mapping[str, str]], day: date) -> No
     PurchaseOrder.objects.bulk_create(orders.values())
     lines = []
     for position, row in enumerate(rows, 1):
-        item = items[row["stock_code"]]
+        item, depot = items[row["stock_code"]], depots[row["depot"]]
         lines.append(
             OrderLine(
                 order=orders[row["supplier"]],
                 line=str(position),
                 item=item,
                 quantity=thousandths(row["resulting_quantity"]),
-                depot=depots[row["depot"]],
+                depot=depot,
                 supplier=item.supplier,
-                promised=None if item.lead_days is None else day + timedelta(item.lead_days),
+                promised=None
+                if item.lead_days is None
+                else local_day(depot, sheet.sent_at) + timedelta(item.lead_days),
             )
         )
     OrderLine.objects.bulk_create(lines)

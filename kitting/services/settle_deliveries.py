@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import F
 
 from inventory.models import BIN, SUPPLIER_OWNED, Balance, Lot, LotHold
+from inventory.selectors.finding import local_day
 from inventory.selectors.locking import lock_balances_of
 from kitting.calculation.promising.model import SHELF, TRANSFER
 from kitting.calculation.quantities import as_decimal
@@ -128,7 +129,7 @@ def _again(promise: Promise, pieces: int, at: datetime, balance: Balance | None)
         order_line=None if balance else promise.order_line,
         quantity=pieces,
         source=SHELF if is_here else TRANSFER if balance else promise.source,
-        ready_on=at.date() if is_here else promise.ready_on,
+        ready_on=local_day(balance.place.depot, at) if balance and is_here else promise.ready_on,
         made_at=at,
         rule=promise.rule,
         rule_revision=promise.rule_revision,

@@ -8,6 +8,7 @@ from django.db import transaction
 from django.db.models import F, Q
 
 from inventory.models import VAN, Balance, Lot, Movement, Place
+from inventory.selectors.finding import local_day
 from inventory.selectors.locking import lock_balances_of
 from kitting.calculation.promising.model import SHELF, TRANSFER
 from kitting.models import Promise
@@ -118,7 +119,7 @@ def _again(promise: Promise, pieces: int, at: datetime, place: Place) -> Promise
         place=place,
         quantity=pieces,
         source=SHELF if arrived else TRANSFER,
-        ready_on=at.date() if arrived else promise.ready_on,
+        ready_on=local_day(place.depot, at) if arrived else promise.ready_on,
         made_at=at,
         rule=promise.rule,
         rule_revision=promise.rule_revision,

@@ -7,7 +7,7 @@ from datetime import date
 from typing import NamedTuple, Unpack
 
 from inventory.models import RESERVE, Action, Balance, Depot, Item, Lot, Place
-from inventory.selectors.finding import depot_named, items_by_code, lots_by_number
+from inventory.selectors.finding import depot_named, items_by_code, local_day, lots_by_number
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.lots import lot_number
@@ -108,7 +108,7 @@ def issue_to_storm(
     _refuse_blank(crew=crew, company=company, where=where)
     if not pieces or min(one.quantity for one in pieces) <= 0:
         raise Refusal("moves-nothing", f"Say what {crew} takes, and how many.", {})
-    parts = [part for one in pieces for part in _parts(one, scan["at"].date(), scan["actor"])]
+    parts = [part for one in pieces for part in _parts(one, local_day(home, scan["at"]), scan["actor"])]
     _ask_about_promises(parts, confirmed)
     bag = out_bag(event.jobs.get(job=storm), home, where, f"{crew.strip()} ({company.strip()})")
     open_lots = _give(action, event, bag, parts)
@@ -185,7 +185,7 @@ def finish_lot(*, number: int, lot: str = "", carton: str = "", **scan: Unpack[S
     if one.named_at:
         message = f"Line {number} is done: {one.named_by} named lot {one.named.number if one.named else ''}."
         raise Refusal("named-already", message, {"number": number})
-    read = _read_lot(one, lot, carton, scan["at"].date())
+    read = _read_lot(one, lot, carton, local_day(bag.depot, scan["at"]))
     if not read:
         raise Refusal("no-lot", f"Read the lot from the carton or the part: {finish_sentence(one)}.", {})
     one.named = one.lot if read == one.lot.number else _lot_at(one.lot.item, read, one.place)

@@ -282,6 +282,8 @@ def test_rules_for_a_later_day_flag_a_kit_until_then_and_keep_it_in_store_from_t
     assert any("RECIPE CHANGED on 2026-03-20" in why for why in due[0].whys)
     assert the_kit().is_ready
     assert [kit.is_ready for kit in kits(on=day)] == [False]
+    evening = Stores(datetime(2026, 3, 20, 3, 0, tzinfo=UTC), prefix="evening")  # of the 19th at the depot
+    assert build_kit(recipe="SPLICE-1-0", depot="H", **evening.scan()).state == "listed"
     later = Stores(datetime(2026, 3, 20, 18, 0, tzinfo=UTC), prefix="later")
     assert "Make the recipes up again" in refusal("recipe-due", given, later, bag)
     assert "Make the recipes up again" in refusal(

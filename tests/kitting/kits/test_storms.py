@@ -13,7 +13,7 @@ from module_books import books_of_module
 from people import BUYER, DUTY, PLANNER, STORES
 from refusals import refusal
 
-from inventory.models import Balance, Item, Level, Movement, OrderLine, PurchaseOrder
+from inventory.models import Balance, Item, Level, Lot, Movement, OrderLine, PurchaseOrder
 from inventory.services.receiving import Arrival, receive
 from jobs.models import Job
 from kitting.documents.storm_records import movements_of_event, storm_use_of, use_of_storm
@@ -168,9 +168,10 @@ def test_what_must_not_go_out_is_refused_in_a_storm_as_well(stores: Stores) -> N
     assert "may not do" in refusal("not-allowed", give, stores, inserts(stores), actor=BUYER)
     too_many = Handful(place=there.place, quantity=9_000_000, stock_code="BI15")
     assert "9000" in refusal("not-enough", give, stores, too_many)
-    there.lot.use_by = date(2026, 3, 1)
-    there.lot.save()
     old = Handful(place=there.place, quantity=1000, stock_code="BI15", lot=there.lot.number)
+    Lot.objects.filter(pk=there.lot_id).update(use_by=NIGHT.date())
+    assert give(stores, old, at=NIGHT.replace(day=15, hour=3))  # 22:00 of its last day at the depot
+    Lot.objects.filter(pk=there.lot_id).update(use_by=date(2026, 3, 1))
     assert "good until 2026-03-01" in refusal("out-of-date", give, stores, old)
     unread = Handful(place=there.place, quantity=1000, stock_code="BI15")
     assert "0 good ones" in refusal("not-enough", give, stores, unread)

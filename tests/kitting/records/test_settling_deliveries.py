@@ -9,13 +9,14 @@ from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from inventory.models import Depot, Place
+from inventory.models import Depot, OrderLine, Place
 from inventory.services.holding import place_hold
 from inventory.services.receiving import Arrival, receive
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
 from kitting.models import Event, Promise
 from kitting.selectors.lots import claims
+from kitting.selectors.orders import came
 from kitting.selectors.promises import open_promises
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.apply_plan import ReviewedPlan, apply_plan
@@ -25,7 +26,7 @@ from kitting.services.settle_deliveries import settle_deliveries
 pytestmark = pytest.mark.django_db
 CLEAN = Path(__file__).resolve().parents[3] / "fixtures_demo" / "clean"
 AS_OF = date(2026, 3, 2)
-AT = datetime(2026, 3, 20, 15, 0, tzinfo=UTC)
+AT = datetime(2026, 3, 21, 3, 0, tzinfo=UTC)  # at the depots the evening of the 20th
 
 
 @pytest.fixture
@@ -73,6 +74,7 @@ def test_fifteen_of_twenty_four_go_to_the_job_that_is_staged_first_and_the_rest_
     assert promised() == {("J09", "lot L-77"): 12, ("J12", "lot L-77"): 3}
     own = Promise.objects.filter(lot__number="L-77", released_at=None).values_list("job__job", "source", "ready_on")
     assert set(own) == {("J09", "shelf", date(2026, 3, 20)), ("J12", "transfer", date(2026, 3, 19))}
+    assert {one.on for one in came(OrderLine.objects.get(order__number="PO-1", line="1"))} == {date(2026, 3, 20)}
 
 
 @pytest.mark.usefixtures("books")

@@ -81,10 +81,10 @@ def test_promises_ride_along_and_end_on_the_shelf_where_the_pieces_are_put(store
     assert promised_in_vain() == {}
 
     counted_out(stores, transfer)
-    settle_transfers(by="L. Fenn", at=MORNING)
+    settle_transfers(by="L. Fenn", at=MORNING.replace(day=3, hour=3))  # 21:00 of the 2nd at the depots
 
     arrived = Promise.objects.filter(released_at__isnull=True, place__code="arrived", place__depot__depot="N")
-    assert set(arrived.values_list("source", flat=True)) == {SHELF}
+    assert set(arrived.values_list("source", "ready_on")) == {(SHELF, MORNING.date())}
     assert not aboard.all().exists()
     assert promised_to("N") == before
     assert promised_in_vain() == {}
