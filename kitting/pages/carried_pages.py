@@ -4,6 +4,7 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from django.http import HttpResponse, JsonResponse
 from django.middleware.csrf import get_token
@@ -11,6 +12,7 @@ from django.template.loader import render_to_string
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
+from jobs.models import NAME_LENGTH
 from kitting.calculation.bag_states import BEGIN, CHECK, INSTALL, ISSUE, PICK, STAGE, TURN_IN, WRITE_OFF
 from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
@@ -19,7 +21,9 @@ from kitting.pages.asked import Asked, page
 from kitting.selectors.carried import carried
 from kitting.services.replay_scans import Recorded, replay
 
-_MOST_SCANS, _MOST_PIECES, _LONGEST = 2_000, 10**9, 500
+_MOST_SCANS, _MOST_PIECES, _LONGEST, _LONGEST_NUMBER = 2_000, 10**9, 500, 80
+_FIRST_YEAR, _LAST_YEAR = 1970, 2100  # a device whose clock was never set begins in 1970
+_UNREADABLE = (KeyError, TypeError, ValueError, AttributeError)
 
 
 def carried_page(asked: Asked) -> HttpResponse:
@@ -47,33 +51,44 @@ def carried_data(asked: Asked) -> HttpResponse:
 
 
 def carried_scans(asked: Asked) -> HttpResponse:
-    """Book what a device kept; each scan by the person who made it, who must be the one that is signed in."""
+    """Book what a device kept; each scan by the person who made it, who must be the one that is signed in.
+
+    A scan that can't be read stops no other: it is kept for a person as it was sent, under the name of who sent it.
+    """
     try:
         sent = _Sent.read(asked.request.body)
-    except (KeyError, TypeError, ValueError, AttributeError) as problem:
+    except (*_UNREADABLE, RecursionError) as problem:
         told = f"These are no scans of ours ({problem}); the device keeps them."
         return JsonResponse({"problem": told}, status=400)
     shift = asked.at - timezone.now()  # of the books' clock: a demo plays on invented days
     scans = [
-        Recorded(one.name, one.content, one.action, one.device_at + shift, asked.actor)
+        Recorded(
+            one.name, one.content, one.action, one.device_at + shift if one.device_at else asked.at, asked.actor,
+            one.unread,
+        )
         for one in sent.scans
-        if one.by == asked.person.sign_in
-    ]
+        if one.by in (asked.person.sign_in, "")
+    ]  # fmt: skip
     done = replay(device=sent.device, scans=scans, device_now=sent.device_now + shift, at=asked.at)
     why = dict(KeptScan.objects.filter(action__in=done.kept).values_list("action", "why"))
-    others = [one.action for one in sent.scans if one.by != asked.person.sign_in]
-    return JsonResponse({"applied": done.applied, "known": done.known, "kept": why, "others": others})
+    others = [one.action for one in sent.scans if one.by not in (asked.person.sign_in, "")]
+    answer = {"applied": done.applied, "known": done.known, "kept": why, "others": others}
+    return JsonResponse({**answer, "without_number": sent.without_number})
 
 
 @dataclass(frozen=True, slots=True)
 class _Scan:
-    """A scan as a device sends it."""
+    """A scan as a device sends it; ``unread`` says why it can't be read, and then its content is all that was sent.
+
+    Of one that can't be read only name, moment and sender are taken, '' or None where they are none: to show them.
+    """
 
     name: str
     content: Mapping[str, object]
     action: str
-    device_at: datetime
+    device_at: datetime | None
     by: str
+    unread: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +98,7 @@ class _Sent:
     device: str
     device_now: datetime
     scans: tuple[_Scan, ...]
+    without_number: int
 
     @classmethod
     def read(cls, body: bytes) -> "_Sent":
@@ -95,24 +111,62 @@ class _Sent:
         scans = given["scans"]
         if not isinstance(scans, list) or len(scans) > _MOST_SCANS:
             raise ValueError(f"more than {_MOST_SCANS} scans at once")
-        return cls(_text(given["device"]), _moment(given["device_now"]), tuple(_scan(one) for one in scans))
+        read = [found for found in map(_scan, scans) if found]
+        device = _text(given["device"])[:NAME_LENGTH]
+        return cls(device, _moment(given["device_now"]), tuple(read), len(scans) - len(read))
 
 
-def _scan(given: Mapping[str, object]) -> _Scan:
-    name = _text(given["name"])
-    content = _record(given["content"], _CONTENTS[name])
-    return _Scan(name, content, _text(given["action"]), _moment(given["device_at"]), _text(given["by"]))
+def _scan(given: object) -> _Scan | None:
+    """A scan, read or not; None where it has no number by which the device could be told of it."""
+    if not isinstance(given, dict):
+        return None
+    number = _or_none(_text, given.get("action"))
+    if not number or len(number) > _LONGEST_NUMBER:
+        return None
+    name, at, by = (_or_none(read, given.get(field)) for field, read in _AROUND.items())
+    try:
+        content = _content(given)
+    except _UNREADABLE as problem:
+        told = f"It can't be read ({problem}): do by hand what it says, and settle it."
+        return _Scan(name or "", {"sent": json.dumps(given)}, number, at, by or "", told)
+    return _Scan(name, content, number, at, by)
+
+
+def _content(given: Mapping[str, object]) -> dict[str, object]:
+    """The content of a scan of which all else can be read too.
+
+    Raises:
+        TypeError, ValueError: something is missing, too much, or of another kind.
+    """
+    missing = [field for field in (*_AROUND, "content") if field not in given]
+    if missing:
+        raise ValueError(f"without {', '.join(missing)}")
+    for field, read in _AROUND.items():
+        read(given[field])
+    if given["name"] not in _CONTENTS:
+        raise ValueError(f"no such scan: {given['name']}")
+    return _record(given["content"], _CONTENTS[str(given["name"])])
+
+
+def _or_none(read: "Reader", value: object) -> Any:
+    """What a value reads, None where it can't be read."""
+    try:
+        return read(value)
+    except _UNREADABLE:
+        return None
 
 
 def _text(value: object) -> str:
     if not isinstance(value, str) or len(value) > _LONGEST:
         raise TypeError(f"no text: {value!r:.40}")
+    if "\0" in value or value != value.encode(errors="replace").decode():
+        raise ValueError(f"signs that can't be kept: {value!r:.40}")
     return value
 
 
 def _moment(value: object) -> datetime:
     found = parse_datetime(_text(value))
-    if found is None or found.tzinfo is None:
+    if found is None or found.tzinfo is None or not _FIRST_YEAR <= found.year <= _LAST_YEAR:
         raise ValueError(f"no moment with its zone: {value!r:.40}")
     return found
 
@@ -149,13 +203,14 @@ def _pieces(value: object) -> list[dict[str, object]]:
     return [_record(one, _PIECE) for one in value]
 
 
-Reader = Callable[[object], object]
+Reader = Callable[[object], Any]
+_AROUND: Mapping[str, Reader] = {"name": _text, "device_at": _moment, "by": _text}  # of a scan, beside its number
 
 
 def _record(given: object, fields: Mapping[str, Reader]) -> dict[str, object]:
     """All fields of a scan and no others: nobody may name another actor, moment or approver."""
     if not isinstance(given, dict) or {*given} != {*fields}:
-        raise ValueError(f"not of these fields: {', '.join(fields)}")
+        raise ValueError(f"not just these fields: {', '.join(fields)}")
     return {name: fields[name](value) for name, value in given.items()}
 
 

@@ -27,6 +27,7 @@ from kitting.services.two_persons import need_reason
 
 _PLACE, _PIECES = "place", "pieces"
 _PICK, _COUNT, _RECOUNT = "pick", "count", "recount"
+NOT_READ, _LONGEST_NAME = ", not read", 29  # no scan is named so: what can't be read is never booked
 SCANS: Mapping[str, Callable[..., Answer | CountAnswer]] = MappingProxyType(
     {
         _PICK: pick,
@@ -59,6 +60,7 @@ class Recorded:
         action: the number that the device made for it.
         device_at: what the device's clock said.
         actor: who scanned.
+        unread: why what the device sent can't be read, '' where it can; it is kept then, and never booked.
     """
 
     name: str
@@ -66,6 +68,7 @@ class Recorded:
     action: str
     device_at: datetime
     actor: Actor
+    unread: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +107,11 @@ def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: 
     kept: list[str] = []
     for scan in scans:
         with acting_on(Device(device, behind, scan.device_at, is_offline=True)):
+            if scan.unread:
+                named = f"{scan.name or 'scan':.{_LONGEST_NAME}}{NOT_READ}"
+                _keep(device, replace(scan, name=named), scan.unread, at)
+                kept.append(scan.action)
+                continue
             no_access = access_refusal(scan.actor, at)
             if no_access:
                 is_known = Action.objects.filter(number=scan.action).exists()

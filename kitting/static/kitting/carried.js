@@ -147,7 +147,8 @@ async function sendAndLoad() {
       fresh = await ask(`${root.dataset.bags}?${named}`);
       const wrong = Object.keys(booked.kept).length;
       say(wrong ? `${wrong} NEED A PERSON` : "SENT", `${booked.applied.length} booked, ${booked.known.length} known already.`
-        + (booked.others.length ? ` ${booked.others.length} wait for who made them to sign in.` : ""), wrong > 0);
+        + (booked.others.length ? ` ${booked.others.length} wait for who made them to sign in.` : "")
+        + (booked.without_number ? ` ${booked.without_number} have no number and stay here: show them to stores.` : ""), wrong > 0);
     } else say("LOADED", `${fresh.bags.length} bags are on this device.`);
     kept.carries = fresh;
     kept.loaded = new Date().toISOString();

@@ -1,17 +1,19 @@
 """What a device carries to where there is no signal, and what becomes of the scans that it kept."""
 
+import json
 from collections.abc import Mapping
 from datetime import timedelta
 from typing import Any
 
 import pytest
-from bag_stores import Stores, demo_sheets
+from bag_stores import MORNING, Stores, demo_sheets
 from browsing import OTHER_STORES, VISITOR, bags_listed, browser_of, sign_in_name
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 from module_books import books_of_module
 from people import CREW, STORES
+from refusals import refusal
 
 from inventory.models import Action
 from jobs.models import Job
@@ -19,6 +21,7 @@ from kitting.calculation.bag_states import FINISH, PICK, STAGE
 from kitting.models import Bag, BagEntry, KeptScan
 from kitting.models.bags import PICKED
 from kitting.selectors.pick_walk import pick_walk
+from kitting.services.replay_scans import book_kept, settle_scan
 
 pytestmark = pytest.mark.django_db
 JOB, STRUCTURE = "J03", "B1"
@@ -82,7 +85,8 @@ def test_kept_scans_are_booked_once_however_often_they_are_sent() -> None:
     bag = next(one for one in loaded(browser, code())["bags"] if one["code"] == code())
     scans = [pick_of(step, number) for number, step in enumerate(bag["steps"])]
     first = sent(browser, *scans).json()
-    assert first == {"applied": [one["action"] for one in scans], "known": [], "kept": {}, "others": []}
+    assert first["applied"] == [one["action"] for one in scans]
+    assert (first["known"], first["kept"], first["others"], first["without_number"]) == ([], {}, [], 0)
     assert sent(browser, *scans).json()["known"] == first["applied"]
     assert BagEntry.objects.filter(deed=PICKED).values("action").distinct().count() == len(scans)
     after = next(one for one in loaded(browser, code())["bags"] if one["code"] == code())
@@ -120,20 +124,48 @@ def test_who_may_not_pick_can_not_do_it_from_a_device_either() -> None:
 
 
 @pytest.mark.parametrize(
-    "scan",
+    ("scan", "why"),
     [
-        kept("fly", {"bag": "x"}, "C-1"),
-        kept(STAGE, {"bag": "x"}, "C-1"),
-        kept(STAGE, {"bag": "x", "rack": 7}, "C-1"),
-        kept(STAGE, {"bag": "x", "rack": "R-7", "actor": "J. Brandt"}, "C-1"),
-        kept("check", {"bag": "x", "counted": {"EL15-3": -1}}, "C-1"),
-        {**kept(STAGE, {"bag": "x", "rack": "R-7"}, "C-1"), "device_at": "yesterday"},
+        (kept("fly", {"bag": "x"}, "C-1"), "no such scan: fly"),
+        (kept(STAGE, {"bag": "x"}, "C-1"), "not just these fields: bag, rack"),
+        (kept("finish short", {"bag": "x"}, "C-1"), "not just these fields: bag, cause, why"),
+        (kept(STAGE, {"bag": "x", "rack": 7}, "C-1"), "no text: 7"),
+        (kept(STAGE, {"bag": "x", "rack": "R\0"}, "C-1"), "signs that can't be kept"),
+        (kept(STAGE, {"bag": "x", "rack": "R-7", "actor": "J. Brandt"}, "C-1"), "not just these fields"),
+        (kept("check", {"bag": "x", "counted": {"EL15-3": -1}}, "C-1"), "no number of pieces: -1"),
+        ({**kept(STAGE, {"bag": "x", "rack": "R-7"}, "C-1"), "device_at": "yesterday"}, "no moment"),
+        ({**kept(STAGE, {"bag": "x", "rack": "R-7"}, "C-1"), "device_at": "9999-12-31T23:59:59Z"}, "no moment"),
+        ({"action": "C-1", "device_at": ["\ud800"]}, "without name, by, content"),
     ],
-    ids=["no such scan", "a field missing", "not a text", "another actor", "less than none", "no moment"],
 )
-def test_what_is_no_scan_is_refused_whole(scan: dict[str, Any]) -> None:
+def test_a_scan_that_can_not_be_read_is_kept_for_a_person_and_stops_no_other(scan: dict[str, Any], why: str) -> None:
     good = kept("finish short", {"bag": code(), "cause": "not in the bin", "why": "none left"}, "C-good")
-    answer = sent(browser_of(STORES), good, scan)
-    assert answer.status_code == 400
-    assert "keeps them" in answer.json()["problem"]
-    assert not Action.objects.filter(number="C-good").exists()
+    browser = browser_of(STORES)
+    answer = sent(browser, scan, good).json()
+    one = KeptScan.objects.get()
+    assert (answer["applied"], answer["kept"]) == (["C-good"], {"C-1": one.why})
+    assert why in one.why
+    assert (one.by, json.loads(one.content["sent"])) == (STORES.name, scan)
+    assert sent(browser, scan, good).json()["kept"] == {"C-1": one.why}
+
+    page = browser.get("/exceptions").content.decode()
+    assert "not read, by M. Osei" in page
+    assert "Book it as it was scanned" not in page
+    said = refusal("unknown-scan", book_kept, action="C-1", actor=STORES, at=MORNING, confirmed=["other-lot/1"])
+    assert "There is no scan" in said
+    settle_scan(action="C-1", why="done by hand", actor=STORES, at=MORNING)
+    assert not Action.objects.filter(number="C-1").exists()
+
+
+def test_what_has_no_number_stays_on_the_device_and_only_what_is_no_queue_is_refused_whole() -> None:
+    browser = browser_of(STORES)
+    good = kept("finish short", {"bag": code(), "cause": "not in the bin", "why": "none left"}, "C-good")
+    nameless: list[Any] = ["junk", {**good, "action": None}, {**good, "action": "C" * 81}]
+    answer = sent(browser, *nameless, {**good, "name": "fly", "action": "C-1", "by": "tahola"}, good).json()
+    assert (answer["applied"], answer["without_number"], answer["kept"]) == (["C-good"], 3, {})
+    assert answer["others"] == ["C-1"]  # it waits for who made it
+    assert not KeptScan.objects.exists()
+    for body in ("no json", "[]", "[" * 9_999, '{"device": "x", "scans": []}', '{"device": 1, "scans": {}}'):
+        refused = browser.post(reverse("carried-scans"), body, content_type="application/json")
+        assert refused.status_code == 400
+        assert "keeps them" in refused.json()["problem"]
