@@ -1,7 +1,6 @@
 """Pins in force: who pinned which pieces to which line, why and since when, and what they hold now."""
 
-from collections import defaultdict
-from collections.abc import Iterable
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -38,14 +37,21 @@ def pins_in_force() -> list[PinInForce]:
     since = dict(told)  # the last one of each line
     depot = Coalesce("place__depot", "order_line__depot")
     promised = Promise.objects.filter(released_at__isnull=True, line__in=lines)
-    by_line: dict[tuple[str, int], list[tuple[str | None, int, int]]] = defaultdict(list)
+    left: dict[tuple[str, int], Counter[tuple[str | None, int]]] = defaultdict(Counter)
     rows = promised.values_list("line", "item", "lot__number", depot).annotate(Sum("quantity"))
     for line, item, lot, place, pieces in rows:
-        by_line[line, item].append((lot, place, pieces))
-    return [PinInForce(one, since.get(one.line), _held(one, by_line[one.line, one.item_id])) for one in found]
+        left[line, item][lot, place] += pieces
+    strictest = sorted(found, key=lambda one: (not one.lot, one.depot_id is None))
+    held = {one.pk: _taken(one, left[one.line, one.item_id]) for one in strictest}
+    return [PinInForce(one, since.get(one.line), held[one.pk]) for one in found]
 
 
-def _held(pin: Pin, promised: Iterable[tuple[str | None, int, int]]) -> int:
-    """Thousandths of what its line is promised, by lot and depot, that are of the lot and from the depot it names."""
-    found = sum(pieces for lot, depot, pieces in promised if pin.lot in ("", lot) and pin.depot_id in (None, depot))
-    return min(found, pin.quantity)
+def _taken(pin: Pin, left: Counter[tuple[str | None, int]]) -> int:
+    """Thousandths of what its line is promised, by lot and depot, that it holds; no other pin holds the same pieces."""
+    held = 0
+    for lot, depot in left:
+        if pin.lot in ("", lot) and pin.depot_id in (None, depot):
+            pieces = min(left[lot, depot], pin.quantity - held)
+            left[lot, depot] -= pieces
+            held += pieces
+    return held

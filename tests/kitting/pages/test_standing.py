@@ -93,6 +93,13 @@ def test_a_pin_of_a_lot_at_a_depot_holds_nothing_of_the_same_lot_elsewhere() -> 
     assert [held(promise.lot.number, depot) for depot in (None, here, "H")] == [1000, 1000, 0]
     assert [held("other", depot) for depot in (None, here)] == [0, 0]
 
+    any_lot = pinned()
+    Pin.objects.filter(pk=any_lot.pk).update(line=pin.line, item=pin.item, quantity=2000)
+    Promise.objects.filter(line=pin.line, item=pin.item, released_at=None).exclude(pk=promise.pk).delete()
+    Promise.objects.filter(pk=promise.pk).update(quantity=2000)
+    Pin.objects.filter(pk=pin.pk).update(lot=promise.lot.number, depot=None)
+    assert [(one.pin.pk, one.held) for one in pins_in_force()] == [(pin.pk, 1000), (any_lot.pk, 1000)]
+
 
 def test_borrows_are_counted_by_reason_and_what_will_not_come_back_is_given_up() -> None:
     client = browser_of(DUTY)
