@@ -184,7 +184,7 @@ def _with_fixed(
     taking = _Taking(cells, kits, supply)
     questions: list[Question] = []
     for cell in sorted(pins):
-        for pin in pins[cell]:
+        for pin in sorted(pins[cell], key=lambda one: (not one.lot, not one.depot)):
             wanted = min(pin.quantity, cells[cell].quantity - taking.held(cell))
             lots = _lots_of_pin(pin, supply, kits[cells[cell].kit].depot)
             for lot in lots:

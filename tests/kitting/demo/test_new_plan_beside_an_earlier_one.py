@@ -79,3 +79,10 @@ def test_a_pin_that_cannot_be_held_is_asked_and_the_line_takes_other_pieces(desk
     held = desk.add("pins", **pin, lot="L-2502-104").change("stock", {"lot": "L-2502-104"}, use_by="2026-03-04")
     (asked,) = found(held.plan(), "pins")
     assert asked.problem.endswith("can't be held: not good through 2026-03-05")
+
+
+def test_a_pin_that_names_a_lot_comes_before_one_that_names_none(desk: Desk) -> None:
+    pin = {"job": "J01", "line": LINE, "stock_code": "EL15-2", "reason": "laid aside", "by": "planner"}
+    two = desk.change("stock", {"lot": "L-2502-104"}, quantity="2")
+    both = two.add("pins", **pin, quantity="1", lot="").add("pins", **pin, quantity="2", lot="L-2502-104")
+    assert found(both.plan(), "pins") == []
