@@ -42,13 +42,13 @@ def _seen(actor: Actor) -> Q:
 
 
 def _bags_and_ends(name: str) -> set[str]:
-    noted = BagEntry.objects.filter(deed=INSTALLED, action__by=name).values_list(
-        "line__bag__job__job", "line__bag__structure", "line__facts__position", "facts__position"
-    )
+    noted = BagEntry.objects.filter(deed=INSTALLED, action__by=name)
     found: set[str] = set()
-    for job, structure, planned, typed in noted.distinct():
+    for job, structure, planned, typed in noted.values_list(
+        "line__bag__job__job", "line__bag__structure", "line__facts", "facts"
+    ):
         found.add(f"{job} {structure}".strip())
-        found.add(end_name((structure, planned or typed or "")))
+        found.add(end_name((structure, planned.get("position") or typed.get("position", ""))))
     return found
 
 

@@ -43,4 +43,4 @@ class Command(BaseCommand):
         if not found:
             self.stdout.write(_NOTHING)
         else:
-            self.stdout.write(f"{len(found)} notices written to {out}" if out else digest_text(found))
+            self.stdout.write(f"notices written to {out}: {len(found)}" if out else digest_text(found))

@@ -10,7 +10,7 @@ from people import AUDITOR, PLANNER, STORES, person
 
 from kitting import roles
 from kitting.documents.bag_records import bag_papers
-from kitting.models import BagEntry, Event, Retired
+from kitting.models import BagEntry, BagLine, Event, Retired
 from kitting.services.record_events import Happening, record_events
 from kitting.services.retire_parts import retire
 from kitting.services.return_bags import Installed, install
@@ -123,6 +123,11 @@ def test_crews_find_their_own_ends_on_the_record_stores_their_depots_and_auditor
             assert "looked at" in words(windows[0].get("/record"))
         counts.append(len(queries))
     assert counts[0] == counts[1]
+    for line in BagLine.objects.filter(bag__structure="A1"):
+        line.facts["position"] = "1"  # a position may be named by a figure
+        line.save()
+    record_events([Happening("looked at", "A1-1")], by=STORES.name, at=MORNING)
+    assert "A1-1" in words(windows[0].get("/record"))
 
 
 def rest_lot() -> str:
