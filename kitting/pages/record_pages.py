@@ -14,7 +14,7 @@ from kitting.pages.asked import Asked, page
 from kitting.pages.paper_pages import file_response
 from kitting.pages.tables import MOST_ROWS, Cell, Table, link
 from kitting.roles import SEE
-from kitting.selectors.sight import events_seen, has_own_ends_only
+from kitting.selectors.sight import events_seen, has_own_ends_only, part_seen
 from kitting.services.devices import MOST_DRIFT
 from kitting.services.note_printing import note_printing
 
@@ -42,7 +42,8 @@ def record(asked: Asked) -> HttpResponse:
     heads = ("No.", "When", "What", "Of", "Who, on which device")
     table = Table("The latest", heads, rows, "Nothing of this kind is on the record.")
     typed = {name: asked.text(name) for name in _TYPED}
-    return page(asked, "record.html", {"table": table, "typed": typed, "names": names, "most": MOST_ROWS})
+    context = {"table": table, "typed": typed, "names": names, "most": MOST_ROWS, "part": part_seen(asked.actor)}
+    return page(asked, "record.html", context)
 
 
 def record_file(asked: Asked) -> HttpResponse:

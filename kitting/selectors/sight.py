@@ -32,6 +32,13 @@ def events_seen(actor: Actor) -> QuerySet[Event]:
     return Event.objects.filter(_seen(actor))
 
 
+def part_seen(actor: Actor) -> str:
+    """Which part of the record that is, in words."""
+    if has_own_ends_only(actor):
+        return "you did, or that was done to bags and ends of yours"
+    return "was done at your depot, at none, or by you" if is_narrow(actor) and actor.depots else "was done"
+
+
 def _seen(actor: Actor) -> Q:
     own = Q(by=actor.name)
     if has_own_ends_only(actor):

@@ -109,6 +109,7 @@ def test_crews_find_their_own_ends_on_the_record_stores_their_depots_and_auditor
     sees = [True, False, True, False, True]
 
     assert ["J01 A1" in words(one.get("/record")) for one in windows] == sees
+    assert ["All that was done, in" in words(one.get("/record")) for one in windows] == [False] * 4 + [True]
     files = [one.post("/record/file.csv", {"of": "J01 A1", "action": f"F-{at}"}) for at, one in enumerate(windows)]
     assert [",installed,J01 A1," in one.content.decode() for one in files] == sees
     found = [one.get(f"/record/{fitted.number}") for one in windows]
