@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import AUDITOR, BUYER, DUTY, PLANNER, STORES
 
+from inventory.models import Item
 from kitting.models import BagRequest, Borrow, Person
 from kitting.selectors.bag_contents import label_code
 from kitting.services.emergency import open_emergency
@@ -166,7 +167,8 @@ def test_the_list_asks_the_books_as_often_for_many_requests_as_for_one(stores: S
         first = BagRequest.objects.get(what="short issue", state="asked")
         for bag in stores.bags("J01"):
             BagRequest.objects.create(
-                what="borrow", bag=bag, to_bag=first.bag, item_id=1, quantity=1000, pay_back_by=stores.at.date(),
-                lacks={}, asked_by="L. Fenn", asked_at=stores.at - timedelta(days=1), why="dig-in",
+                what="borrow", bag=bag, to_bag=first.bag, item=Item.objects.earliest("pk"), quantity=1000,
+                pay_back_by=stores.at.date(), lacks={}, asked_by="L. Fenn", why="dig-in",
+                asked_at=stores.at - timedelta(days=1),
             )  # fmt: skip
     assert counts[1] == counts[2]
