@@ -15,9 +15,8 @@ from kitting.models.bags import ISSUED, PICKED
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.pick_walk import Step, pick_walk
 
-pytestmark = pytest.mark.django_db(transaction=True)
-# The one journey in a browser that runs on PostgreSQL as well is that on the phone.
-SIZES = [pytest.param(True, id="phone"), pytest.param(False, id="desk", marks=pytest.mark.browser)]
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
+SIZES = [pytest.param(True, id="phone"), pytest.param(False, id="desk")]
 
 
 @pytest.mark.parametrize("phone", SIZES)
