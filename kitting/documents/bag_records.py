@@ -45,12 +45,7 @@ def bag_papers(job: str, read_name: Callable[[str], str] = str) -> BagPapers:
     Raises:
         Refusal: ``unknown-job``; ``no-bags``: nobody has listed its bags.
     """
-    found = Job.objects.filter(job=job).first()
-    if found is None:
-        raise Refusal("unknown-job", f"There is no job {job}.", {"job": job})
-    bags = [*Bag.objects.filter(job=found).select_related("job", "depot").order_by("number")]
-    if not bags:
-        raise Refusal("no-bags", f"{job} has no bags on the books: list them first.", {"job": job})
+    found, bags = _with_bags(job)
     depot = Depot.objects.filter(depot=found.depot).first()
     zone = ZoneInfo(depot.time_zone) if depot and depot.time_zone else None
     entries = [
@@ -97,6 +92,21 @@ def bag_papers(job: str, read_name: Callable[[str], str] = str) -> BagPapers:
         ),
         borrowed=tuple(_borrowed(bags, head["cutover"])),
     )
+
+
+def _with_bags(job: str) -> tuple[Job, list[Bag]]:
+    """A job and its bags, of which there is one at least.
+
+    Raises:
+        Refusal: as ``bag_papers``.
+    """
+    found = Job.objects.filter(job=job).first()
+    if found is None:
+        raise Refusal("unknown-job", f"There is no job {job}.", {"job": job})
+    bags = [*Bag.objects.filter(job=found).select_related("job", "depot").order_by("number")]
+    if not bags:
+        raise Refusal("no-bags", f"{job} has no bags on the books: list them first.", {"job": job})
+    return found, bags
 
 
 def _cutover(job: Job, depot: Depot | None) -> str:

@@ -112,9 +112,7 @@ def load_sheets(
         raise Refusal("against-a-rule", message, {"source": source}) from error
     if loaded and not were_empty:
         if actor is not None:
-            depots = _depots_of_jobs(book)
-            schedules = {depots[one.job] for one in loaded.schedules if one.is_new}
-            need_sheets(actor, loaded.sheets, schedules=schedules, rules=bool(loaded.rules))
+            _need_rights(actor, loaded, book)
         require_sound_books()
     if loaded:
         moved = next(one.changed for one in loaded.sheets if one.sheet == "jobs")
@@ -126,6 +124,13 @@ def load_sheets(
         review_moved(released, by=by, at=at)
     last()
     return loaded
+
+
+def _need_rights(actor: Actor, loaded: Loaded, book: Book) -> None:
+    """Every sheet that changed is one that the person may change, and so is the depot of every new schedule."""
+    depots = _depots_of_jobs(book)
+    schedules = {depots[one.job] for one in loaded.schedules if one.is_new}
+    need_sheets(actor, loaded.sheets, schedules=schedules, rules=bool(loaded.rules))
 
 
 def _names(raw: RawBook) -> frozenset[str]:
