@@ -14,7 +14,17 @@ BREAKS = [PriceBreak(48, Decimal(39)), PriceBreak(24, Decimal("41.50"))]
 def test_price_breaks_are_read_in_their_order_and_what_is_none_is_refused() -> None:
     assert read_price_breaks("48: 39; 24: 41.50") == (BREAKS[1], BREAKS[0])
     assert PRICE_BREAKS.write(PRICE_BREAKS.read("48:39;24:41.50", Setting())) == "24: 41.50; 48: 39"
-    for text in ("24", "1: 50", "24: 41,50", "24: -1", "24: 41; 24: 40", ";", "2.5: 10"):
+    for text in (
+        "24",
+        "1: 50",
+        "24: 41,50",
+        "24: -1",
+        "24: 41; 24: 40",
+        ";",
+        "2.5: 10",
+        "1000001: 9",
+        f"{'9' * 5_000}: 9",
+    ):
         with pytest.raises(CellDoubt):
             read_price_breaks(text)
 

@@ -28,7 +28,7 @@ from kitting.calculation.voltage_classes import parse_class
 from kitting.calculation.weights import NG_PER_KG, WEIGHT_UNITS, parse_weight
 
 _HEAVIEST_NG = 1_000 * NG_PER_KG
-_FIRST_BREAK = 2  # purchase units: one is the price itself
+_FIRST_BREAK, _LAST_BREAK = 2, 1_000_000  # purchase units: one is the price itself
 _MOST_PIECES = 1_000_000_000  # thousandths: no store counts a million pieces of one code
 _UNIT_SPELLINGS = ("in", "inch", "inches", '"', "mil", "mils", "mm", "cm", "m", "ft", "feet")
 LENGTH_UNITS = {spelling: unit for spelling in _UNIT_SPELLINGS if (unit := unit_name(spelling)) is not None}
@@ -257,7 +257,7 @@ def read_price_breaks(text: str) -> tuple[PriceBreak, ...]:
     breaks: dict[int, PriceBreak] = {}
     for part in filter(None, map(plain, re.split(r"[;\n]", text))):
         units, colon, price = (one.strip() for one in part.partition(":"))
-        if not colon or not units.isdecimal() or int(units) < _FIRST_BREAK:
+        if not colon or not units.isdecimal() or not _FIRST_BREAK <= Decimal(units) <= _LAST_BREAK:
             raise CellDoubt(f"holds {part}, which is no price break", "24: 41.50; 48: 39", REFUSE)
         found = PriceBreak(int(units), exact_number(price))
         if found.price < 0 or found.units in breaks:
