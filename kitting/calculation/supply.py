@@ -101,7 +101,7 @@ def read_supply(
     Pieces in a van are at no depot until it arrives at its own, so they come there as a transfer.
     """
     ways = _Ways(book, depots)
-    dated = {row["stock_code"] for row in records(book, "items") if row["shelf_months"] is not None}
+    dated = _dated(book)
     found = [*_stock(book, ways, as_of, kits, dated), *_orders(book, ways, as_of)]
     found = [(source, lot) for source, lot in found if source.stock_code in items]
     place_rank = natural_rank(source.place for source, _ in found)
@@ -117,6 +117,11 @@ def read_supply(
 
 
 _Found = tuple[Source, dict[str, Any]]
+
+
+def _dated(book: Book) -> set[str]:
+    """Stock codes of which each lot has a use-by date."""
+    return {row["stock_code"] for row in records(book, "items") if row["shelf_months"] is not None}
 
 
 def _walk_key(found: _Found, place_rank: Mapping[str, int], lot_rank: Mapping[str, int]) -> tuple[Any, ...]:
@@ -155,7 +160,7 @@ def _stock(book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], dated:
 
 def good_reserve(book: Book, as_of: date) -> Mapping[tuple[str, str], int]:
     """Thousandths in reserve by stock code and depot; what is out of date or lacks its date is no reserve any more."""
-    dated = {row["stock_code"] for row in records(book, "items") if row["shelf_months"] is not None}
+    dated = _dated(book)
     found: dict[tuple[str, str], int] = defaultdict(int)
     for row in records(book, "stock"):
         if row["place_kind"] == _RESERVE and _is_good(row, dated) and (row["use_by"] or as_of) >= as_of:
@@ -168,7 +173,7 @@ def locked_lots(
 ) -> tuple[tuple[str, Lot], ...]:
     """Good pieces that a person may release: (place kind, lot) of reserve and trucks, in an order of their facts."""
     ways = _Ways(book, depots)
-    dated = {row["stock_code"] for row in records(book, "items") if row["shelf_months"] is not None}
+    dated = _dated(book)
     found = []
     for row in records(book, "stock"):
         kind = LOCKED_PLACES.get(row["place_kind"])
