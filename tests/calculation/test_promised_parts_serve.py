@@ -149,9 +149,8 @@ def fits(item: Row, cables: list[Cable]) -> bool:
     )
 
 
-def promised(raw: RawBook, plan: Plan | None = None) -> Iterator[tuple[Row, Any]]:
+def promised(raw: RawBook, plan: Plan) -> Iterator[tuple[Row, Any]]:
     """Each promised item with its line."""
-    plan = plan or Desk(raw).plan()
     items = {row["stock code"]: row for row in plain_rows(raw, "items")}
     lines = {line.line: line for line in plan.requirements.itertuples(index=False)}
     for line, code in set(zip(plan.promises["line"], plan.promises["stock_code"], strict=True)):
@@ -163,7 +162,7 @@ def promised(raw: RawBook, plan: Plan | None = None) -> Iterator[tuple[Row, Any]
 def test_a_promised_part_holds_the_cables_of_its_line(raw: RawBook) -> None:
     """Conductor size and metal, diameter over insulation, jacket: of the reel or cable type on the schedule."""
     sheets = Sheets(raw)
-    for item, line in promised(raw):
+    for item, line in promised(raw, Desk(raw).plan()):
         cables = sheets.cables(line)
         assert not cables or fits(item, cables), (line.line, item["stock code"])
 
@@ -219,7 +218,7 @@ def test_a_promised_part_is_active_and_of_the_kind_class_interface_and_duty(raw:
 def test_a_promised_arrester_bears_the_highest_voltage_of_all_stages_it_lives_through(raw: RawBook) -> None:
     """MCOV squared against the need squared, so that no root is rounded."""
     sheets = Sheets(raw)
-    for item, line in promised(raw):
+    for item, line in promised(raw, Desk(raw).plan()):
         if not item["MCOV kV"] or not line.position:
             continue
         place = sheets.places[line.structure, line.position]

@@ -13,7 +13,7 @@ from inventory.models import Balance, Depot, Item, Lot, LotHold, Place
 from jobs.models import Run, ScheduleRevision
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
-from kitting.calculation.short_codes import make_code
+from kitting.calculation.short_codes import bag_code
 from kitting.models import Bag
 from kitting.roles import Actor
 from kitting.selectors.bag_contents import Contents, contents_of
@@ -136,7 +136,7 @@ class Stores:
 
     def code(self, job: str, structure: str) -> str:
         """The code on a bag's label."""
-        return make_code(job, structure or "JOB", str(self.bag(job, structure).number))
+        return bag_code(job, structure, self.bag(job, structure).number)
 
     def contents(self, job: str, structure: str) -> Contents:
         """What is in a bag and what it wants."""

@@ -10,17 +10,7 @@ from kitting.calculation.doubts import Doubt
 from kitting.calculation.questions import ASK, REFUSE
 from kitting.calculation.sheets.all_sheets import SHEETS
 from kitting.calculation.sheets.columns import Column
-from kitting.calculation.sheets.parsers import (
-    CODE,
-    YES_NO,
-    CellDoubt,
-    Parser,
-    Setting,
-    number,
-    several,
-    whole,
-    word,
-)
+from kitting.calculation.sheets.parsers import CODE, YES_NO, CellDoubt, Parser, Setting, number, several, whole, word
 from kitting.calculation.sheets.trade_parsers import graded
 
 HERE = Setting()
