@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import pytest
 from bag_stores import Stores, demo_sheets, planned
 from browsing import OTHER_STORES, people, sign_in_name
-from chromium import Opened, assert_open_to_everybody, said, sign_in
+from chromium import Opened, assert_open_to_everybody, said, sign_in, typed
 from people import STORES
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
@@ -15,6 +15,7 @@ from inventory.models import Action
 from kitting.calculation.cable_geometry import GAUGE, Band
 from kitting.calculation.fit_matching.fits import fit
 from kitting.calculation.lengths import parse_length
+from kitting.calculation.short_codes import verified
 from kitting.models import Bag, BagEntry, Person
 from kitting.models.bags import PICKED
 from kitting.selectors.bag_contents import bare
@@ -23,14 +24,6 @@ from kitting.selectors.pick_walk import Step, pick_walk
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 JOB, STRUCTURE = "J03", "B1"
-
-
-def typed(page: Page, text: str) -> None:
-    """As a scanner, on a page that answers without loading again."""
-    expect(page.locator("main input:focus")).to_be_visible()
-    page.keyboard.press("Control+A")
-    page.keyboard.type(text)
-    page.keyboard.press("Enter")
 
 
 def test_a_bag_is_filled_without_a_signal_and_booked_later(live_server: LiveServer, look: Opened) -> None:
@@ -111,9 +104,7 @@ def _check_with_a_device_of_their_own(look: Opened, server: str, code: str, insi
 def _gauge_says_what_the_server_says(page: Page, code: str) -> None:
     """The readings at both ends of a part's range, and just beyond them."""
     actor = Person.objects.get(sign_in=sign_in_name(OTHER_STORES)).actor()
-    (bag,) = (
-        one for one in carried(actor, Stores().at.date(), [code.replace("-", "")[:-2]])["bags"] if one["code"] == code
-    )  # type: ignore[attr-defined]
+    (bag,) = (one for one in carried(actor, Stores().at.date(), [verified(code)])["bags"] if one["code"] == code)  # type: ignore[attr-defined]
     part = bag["fits"][0]
     page.goto(page.url.partition("#")[0] + f"#{code}/fit")
     for nm in (part["low"] - 10_000, part["low"], part["high"], part["high"] + 10_000):

@@ -80,7 +80,7 @@ def sign_in(page: Page, server: str, actor: Actor) -> None:
     assert page.url == f"{server}/"
 
 
-def scan(page: Page, text: str) -> None:
+def typed(page: Page, text: str) -> None:
     """What a wedge scanner does: type into the field that has the cursor, and send Enter.
 
     A page gives the cursor to its field a moment after it has loaded; what is typed before that is lost.
@@ -88,8 +88,13 @@ def scan(page: Page, text: str) -> None:
     expect(page.locator("main input:focus")).to_be_visible()
     page.keyboard.press("Control+A")
     page.keyboard.type(text)
+    page.keyboard.press("Enter")
+
+
+def scan(page: Page, text: str) -> None:
+    """The same on a page that another one answers."""
     with page.expect_navigation():
-        page.keyboard.press("Enter")
+        typed(page, text)
 
 
 def said(page: Page, word: str) -> None:
