@@ -8,7 +8,6 @@ from kitting.models import Event
 from kitting.selectors.installed_ends import EndKey, Fitted
 
 END_SIGNED = "end signed"
-NOT_SIGNED = "not signed"
 
 
 @dataclass(frozen=True, slots=True)

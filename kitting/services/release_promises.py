@@ -64,7 +64,7 @@ def release_missing(balance: Balance, counted: int, why: str, at: datetime) -> l
 def let_go(there: Collection[tuple[int, int]], *, why: str, by: str, at: datetime) -> tuple[tuple[str, str, int], ...]:
     """Release what is promised beyond the pieces that are left at these places, and tell planners whose it was.
 
-    Whoever takes pieces that somebody is promised calls it once they are booked, inside the same transaction; three
+    Whoever takes pieces that somebody is promised calls it once they are booked, inside the same transaction; two
     queries where nobody loses any.
 
     Args:
