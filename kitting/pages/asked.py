@@ -27,6 +27,7 @@ from kitting.services.two_persons import NO_RIGHT, keep_attempt
 NIGHT_COOKIE = "night"
 CONFIRMED, ACTION = "confirmed", "action"
 CLOCK = "device_at"  # what the clock of the device said when a form was sent
+NOT_KEPT = ("csrfmiddlewaretoken", CLOCK)  # of a form that is to be sent again
 A_YEAR = 365 * 24 * 60 * 60  # seconds
 ANY_REFUSAL = (Refusal, inventory.errors.Refusal)
 _COUNT, _OUT = "count-differs", "already-out"
@@ -177,7 +178,7 @@ def attempt(asked: Asked, deed: Callable[[], tuple[str, str]], address: str, *, 
     except Doubt as doubt:
         questions = questions_of(doubt)
         kept = [(name, value) for name, values in asked.request.POST.lists() for value in values
-                if name not in ("csrfmiddlewaretoken", CLOCK)]  # fmt: skip
+                if name not in NOT_KEPT]  # fmt: skip
         return page(asked, "confirm.html", {"questions": questions, "kept": kept, "back": back or address,
                                            "gloves": asked.text("gloves")})  # fmt: skip
     except ANY_REFUSAL as refusal:

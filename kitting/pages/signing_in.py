@@ -8,8 +8,9 @@ from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from kitting.models import Person
-from kitting.pages.asked import A_YEAR, ACTION, CLOCK, CONFIRMED, NIGHT_COOKIE, Asked, done, go_to, page
+from kitting.pages.asked import A_YEAR, NIGHT_COOKIE, Asked, done, go_to, page
 from kitting.pages.idle import kept_form, unlock
+from kitting.pages.typed import NOT_TYPED
 from kitting.selectors.access import access_refusal
 from kitting.selectors.clock import books_now
 from kitting.selectors.policies import paper_choices
@@ -17,7 +18,7 @@ from kitting.selectors.policies import paper_choices
 _WRONG = "No active person has this name and password. After five tries there is a quarter of an hour of silence."
 _NOT_THEIRS = "This PIN is not theirs, or they have none: sign in with the password."
 _LOCKED = "Too many tries under this name. Wait a quarter of an hour, or ask an administrator for a new password."
-_NOT_TYPED = (ACTION, CLOCK, CONFIRMED, "gloves")
+_NOT_SHOWN = (*NOT_TYPED, "gloves")
 
 
 def _next(request: HttpRequest) -> str:
@@ -86,7 +87,7 @@ def form_again(asked: Asked) -> HttpResponse:
     if form is None:
         return go_to(reverse("home"))
     typed = [(name.replace("_", " ").replace("-", " "), text) for name, text in form.fields
-             if text and name not in _NOT_TYPED]  # fmt: skip
+             if text and name not in _NOT_SHOWN]  # fmt: skip
     return page(asked, "kept_form.html", {"form": form, "typed": typed})
 
 
