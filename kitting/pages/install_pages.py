@@ -13,7 +13,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refuse
 from kitting.pages.bag_forms import of_bag, quantity
 from kitting.pages.other_lot import Read, brought_in, question_of, read_for, source_chosen
 from kitting.pages.several import said
-from kitting.pages.typed import all_typed
+from kitting.pages.typed import back_with_typed
 from kitting.selectors.bag_contents import contents_of, label_code
 from kitting.selectors.ends_to_fit import End, ends_to_fit
 from kitting.services.return_bags import Installed, install
@@ -77,7 +77,7 @@ def _noted(asked: Asked, one: Bag, here: str) -> HttpResponse:
     except ANY_REFUSAL as refusal:
         return refused(asked, refusal, here)
     if not said(asked, lambda: install(bag=label_code(one), pieces=pieces, **asked.scan())):
-        return go_to(all_typed(asked, here))
+        return go_to(back_with_typed(asked, here))
     return go_to(f"{here}?{urlencode({END: asked.text(END)})}" if asked.text(END) else here)
 
 

@@ -20,12 +20,6 @@ NOT_TYPED = (*NOT_KEPT, ACTION, CONFIRMED)
 
 def back_with_typed(asked: Asked, address: str) -> str:
     """A page that reads what was typed from its address, so that after a refusal nothing is typed again."""
-    typed = [(name, text) for name, text in asked.request.POST.items() if text and name not in NOT_TYPED]
-    return f"{address}?{urlencode(typed)}"
-
-
-def all_typed(asked: Asked, address: str) -> str:
-    """The same where a field may say several things, such as what was ticked."""
     typed = [(name, text) for name, texts in asked.request.POST.lists() if name not in NOT_TYPED for text in texts]
     return f"{address}?{urlencode([(name, text) for name, text in typed if text])}"
 
