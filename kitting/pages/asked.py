@@ -28,6 +28,7 @@ NIGHT_COOKIE = "night"
 CONFIRMED, ACTION = "confirmed", "action"
 CLOCK = "device_at"  # what the clock of the device said when a form was sent
 NOT_KEPT = ("csrfmiddlewaretoken", CLOCK)  # of a form that is to be sent again
+SECRETS = ("password", "pin", "crew_pin")  # typed again each time, in no address and on no record
 A_YEAR = 365 * 24 * 60 * 60  # seconds
 ANY_REFUSAL = (Refusal, inventory.errors.Refusal)
 _COUNT, _OUT = "count-differs", "already-out"

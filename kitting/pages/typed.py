@@ -11,11 +11,11 @@ from inventory.selectors.finding import place_at
 from kitting.calculation.doubts import Doubt
 from kitting.calculation.quantities import thousandths
 from kitting.errors import Refusal
-from kitting.pages.asked import ACTION, CONFIRMED, NOT_KEPT, Asked
+from kitting.pages.asked import ACTION, CONFIRMED, NOT_KEPT, SECRETS, Asked
 
 _MONTH = re.compile(r"\d{4}-\d{2}")
 
-NOT_TYPED = (*NOT_KEPT, ACTION, CONFIRMED)
+NOT_TYPED = (*NOT_KEPT, *SECRETS, ACTION, CONFIRMED)
 
 
 def back_with_typed(asked: Asked, address: str) -> str:

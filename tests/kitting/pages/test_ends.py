@@ -54,7 +54,10 @@ def test_an_end_is_signed_for_by_pin_once_every_phase_is_noted_and_again_after_i
     signed = {"position": "a", "signature": CREW.name}
 
     assert "STILL OPEN" in words(crew.get(page))
-    assert "STILL OPEN A1-a is open" in words(send(crew, page, **signed, crew_pin=PIN))
+    open_ = send(crew, page, **signed, crew_pin=PIN)
+    assert "STILL OPEN A1-a is open" in words(open_)
+    assert "signature=" in open_.redirect_chain[-1][0]
+    assert PIN not in open_.redirect_chain[-1][0]
     contents = stores.contents("J01", "A1")
     rest = [
         Installed(

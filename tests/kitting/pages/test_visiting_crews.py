@@ -139,7 +139,7 @@ def test_what_was_turned_in_too_late_is_kept_for_a_person_and_books_nothing() ->
     queued = {"device": "guest phone", "device_now": SENT, "scans": [one]}
     answered = inside.post("/carried/scans", json.dumps(queued), content_type="application/json").json()
     assert "ACCESS ENDED" in answered["kept"]["g-3"]
-    typed = inside.post(f"/bags/{code}/turn-in", {"do": "tick", "quantity-7": "1", "action": "g-2"})
+    typed = inside.post(f"/bags/{code}/turn-in", {"do": "tick", "quantity-7": "1", "pin": PIN, "action": "g-2"})
     assert typed.status_code == 403
     assert Movement.objects.count() == before
     assert KeptScan.objects.get(action="g-2").content == {"code": code, "do": "tick", "quantity-7": "1"}
