@@ -17,6 +17,7 @@ from kitting.calculation.short_codes import bag_code
 from kitting.models import Bag
 from kitting.roles import Actor
 from kitting.selectors.bag_contents import Contents, contents_of
+from kitting.selectors.free_shelf import free_on_shelf
 from kitting.selectors.promises import promised_at
 from kitting.selectors.returns_due import due_back
 from kitting.selectors.sheets import sheets_from_records
@@ -62,9 +63,7 @@ def a_pad_fitted() -> None:
 def _fit_a_pad() -> None:
     planned()
     made = Stores(prefix="fitted")
-    made.bags("J01")
-    made.ready("J01", "A1")
-    made.issue("J01", "A1")
+    made.out("J01", "A1")
     code = made.code("J01", "A1")
     begin_work(bag=code, **made.scan(CREW))
     contents = made.contents("J01", "A1")
@@ -82,6 +81,12 @@ def promised_in_vain() -> dict[tuple[int, int], int]:
     """Thousandths that are promised beyond what lies there, by place and lot."""
     there = {(one.place_id, one.lot_id): one.quantity for one in Balance.objects.all()}
     return {key: pieces - there.get(key, 0) for key, pieces in promised_at().items() if pieces > there.get(key, 0)}
+
+
+def free_lot(depot: str = "N") -> tuple[Balance, int]:
+    """A lot of a bin of which at least two pieces lie free that never go out of date, and how many do."""
+    rows = free_on_shelf([*Item.objects.values_list("pk", flat=True)], depot)
+    return next((one, free) for one, free in rows if free >= 2000 and one.lot.use_by is None and one.lot.number)
 
 
 class Stores:
@@ -198,6 +203,13 @@ class Stores:
         short = leave if self.contents(job, structure).missing() else {}
         asked = {"crew": "Crew 14", "truck": "14", "signature": "T. Ahola", **short, **given}
         return issue(bag=self.code(job, structure), **{**self.scan(), **asked})
+
+    def out(self, job: str, *structures: str) -> None:
+        """List the bags of a job, and give those for these structures to the crew."""
+        self.bags(job)
+        for structure in structures:
+            self.ready(job, structure)
+            self.issue(job, structure)
 
     def _free(self, job: str, structure: str, item: Item) -> list[Balance]:
         held = LotHold.objects.filter(released_at=None).values_list("item", "lot_number")

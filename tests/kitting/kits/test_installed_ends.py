@@ -35,9 +35,7 @@ def a_pad_in_work() -> None:
     """The demo with J01's first pad begun."""
     made = Stores(prefix="before")
     made.plan()
-    made.bags("J01")
-    made.ready("J01", "A1")
-    made.issue("J01", "A1")
+    made.out("J01", "A1")
     begin_work(bag=made.code("J01", "A1"), **made.scan(CREW))
 
 
@@ -111,9 +109,7 @@ def test_pieces_noted_without_a_phase_make_up_a_whole_end_only_where_none_is_mis
 
 def test_a_spare_that_is_fitted_at_a_named_position_completes_its_end(stores: Stores) -> None:
     """Trap T20: a copper lug of V1 falls in the sump, and the spare goes on in its place."""
-    stores.bags("J03")
-    stores.ready("J03", "V1")
-    stores.issue("J03", "V1")
+    stores.out("J03", "V1")
     bag = stores.code("J03", "V1")
     lugs = {stand.line.spare: stand for stand in stores.contents("J03", "V1").lines
             if stand.line.item and stand.line.item.stock_code == "LUG-750C"}  # fmt: skip

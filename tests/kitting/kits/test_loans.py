@@ -4,13 +4,13 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
-from bag_stores import CREW, MORNING, Stores, demo_sheets, planned
+from bag_stores import CREW, MORNING, Stores, demo_sheets, free_lot, planned
 from browsing import browser_of, people, send, words
 from module_books import books_of_module
 from people import BUYER, PLANNER, STORES
 from refusals import refusal
 
-from inventory.models import Balance, Item, Lot, LotHold, Place
+from inventory.models import Balance, Lot, LotHold, Place
 from inventory.selectors.rebuilding import unequal_balances
 from inventory.selectors.trace import trace
 from kitting.calculation.planning import plan
@@ -40,12 +40,6 @@ books = books_of_module(demo_sheets, signed_in)
 @pytest.fixture
 def stores() -> Stores:
     return Stores(prefix="loan")
-
-
-def free_lot() -> tuple[Balance, int]:
-    """A lot of a bin of N of which at least two pieces lie free."""
-    rows = free_on_shelf([*Item.objects.values_list("pk", flat=True)], "N")
-    return next((one, free) for one, free in rows if free >= 2000 and one.lot.use_by is None and one.lot.number)
 
 
 def agreed(stores: Stores, item: str, way: str = TO_NEIGHBOUR, **given: Any) -> Loan:

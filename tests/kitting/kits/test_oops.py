@@ -22,9 +22,7 @@ def issued() -> None:
     """J03's bag for V1 is out with the crew."""
     planned()
     made = Stores(prefix="before")
-    made.bags("J03")
-    made.ready("J03", "V1")
-    made.issue("J03", "V1")
+    made.out("J03", "V1")
 
 
 books = books_of_module(demo_sheets, issued)

@@ -20,10 +20,7 @@ def issued() -> None:
     """J03's bags for V1 and V2 are out with the crew."""
     planned()
     made = Stores(prefix="before")
-    made.bags("J03")
-    for structure in ("V1", "V2"):
-        made.ready("J03", structure)
-        made.issue("J03", structure)
+    made.out("J03", "V1", "V2")
 
 
 books = books_of_module(demo_sheets, issued)

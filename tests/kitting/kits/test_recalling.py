@@ -21,9 +21,7 @@ def one_bag_out() -> None:
     """The demo with one insert of the lot on the line at T1 and the rest of its bag with the crew."""
     made = Stores(prefix="before")
     made.plan()
-    made.bags("J04")
-    made.ready("J04", "T1")
-    made.issue("J04", "T1")
+    made.out("J04", "T1")
     code = made.code("J04", "T1")
     begin_work(bag=code, **made.scan(CREW))
     line = next(stand.line.line for stand in made.contents("J04", "T1").lines if "BI25" in str(stand.line.item))

@@ -38,9 +38,7 @@ def two_ends_on_the_line() -> None:
     """The demo with the parts of J01's first pad on the line, and two inserts of last year."""
     made = Stores(prefix="before")
     made.plan()
-    made.bags("J01")
-    made.ready("J01", "A1")
-    made.issue("J01", "A1")
+    made.out("J01", "A1")
     begin_work(bag=made.code("J01", "A1"), **made.scan(CREW))
     fit(made, "J01", "A1")
     old = [Earlier(structure="PH1", position="a", stock_code="BI25", lot="L-2409-17", quantity=2_000)]
@@ -100,9 +98,7 @@ def test_more_pieces_on_the_line_cost_no_more_queries() -> None:
     with CaptureQueriesContext(connection) as one_end:
         recheck_installed()
     stores = Stores()
-    stores.bags("J03")
-    stores.ready("J03", "V1")
-    stores.issue("J03", "V1")
+    stores.out("J03", "V1")
     begin_work(bag=stores.code("J03", "V1"), **stores.scan(CREW))
     fit(stores, "J03", "V1")
     with CaptureQueriesContext(connection) as two_jobs:

@@ -304,9 +304,7 @@ def test_a_supplier_may_bill_what_was_used_of_his_pieces_and_nothing_else() -> N
 
 def test_what_crews_still_have_of_jobs_that_are_done_stands_on_the_page() -> None:
     stores = Stores(prefix="out")
-    stores.bags("J03")
-    stores.ready("J03", "V2")
-    stores.issue("J03", "V2")
+    stores.out("J03", "V2")
     assert "No crew has pieces of a job that is done" in words(browser_of(BUYER).get("/buying"))
     Job.objects.filter(job="J03").update(cutover="2026-02-27 08:00")
 

@@ -1,15 +1,14 @@
 """The page of a truck: restocked by one press or by scan, turned in from, its slip printed, its pieces used."""
 
 import pytest
-from bag_stores import Stores, demo_sheets, planned
+from bag_stores import Stores, demo_sheets, free_lot, planned
 from browsing import browser_of, paper_text, people, send, words
 from module_books import books_of_module
 from people import CREW, STORES
 
-from inventory.models import Balance, Item, Place
+from inventory.models import Balance, Place
 from kitting.calculation.short_codes import make_code
 from kitting.models import CountList
-from kitting.selectors.free_shelf import free_on_shelf
 
 pytestmark = pytest.mark.django_db
 
@@ -20,11 +19,6 @@ def signed_in() -> None:
 
 
 books = books_of_module(demo_sheets, signed_in)
-
-
-def free_lot() -> tuple[Balance, int]:
-    rows = free_on_shelf([*Item.objects.values_list("pk", flat=True)], "N")
-    return next((one, free) for one, free in rows if free >= 2000 and one.lot.use_by is None and one.lot.number)
 
 
 def test_a_crew_lists_what_its_truck_carries_and_stores_load_it_by_one_press() -> None:
@@ -73,9 +67,7 @@ def test_more_than_the_truck_holds_is_refused_with_a_recount_and_nothing_typed_i
 
 def test_what_was_used_goes_into_the_bag_that_is_out() -> None:
     stores, crew = Stores(prefix="used"), browser_of(CREW)
-    stores.bags("J03")
-    stores.ready("J03", "V2")
-    stores.issue("J03", "V2")
+    stores.out("J03", "V2")
     contents = stores.contents("J03", "V2")
     lot = contents.lots[next(number for one in contents.lines for number in one.inside if one.open)]
     truck = Place.objects.get(code="truck 14")

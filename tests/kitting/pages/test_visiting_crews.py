@@ -26,9 +26,7 @@ def bag_with_visitors() -> None:
     """J03's bag for V2 is out, with a visiting crew whose access lasts another day."""
     planned()
     made = Stores(prefix="before")
-    made.bags("J03")
-    made.ready("J03", "V2")
-    made.issue("J03", "V2")
+    made.out("J03", "V2")
     people(STORES, ADMINISTRATOR, PLANNER)
     visits(books_now() + timedelta(days=1))
 

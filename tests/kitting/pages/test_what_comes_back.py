@@ -21,9 +21,7 @@ def bag_issued() -> None:
     """The demo on the first morning with one bag out with a crew, and people who may sign in."""
     planned()
     made = Stores(prefix="issued")
-    made.bags("J03")
-    made.ready("J03", "V2")
-    made.issue("J03", "V2")
+    made.out("J03", "V2")
     people()
 
 
