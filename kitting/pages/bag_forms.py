@@ -17,6 +17,7 @@ from kitting.models import Bag, Person
 from kitting.pages.asked import ANY_REFUSAL, Asked, View
 from kitting.roles import SIGN, Actor
 from kitting.selectors.bag_contents import bag_by_code
+from kitting.selectors.end_signatures import BY_PIN
 from kitting.selectors.what_is_this import carton_item
 
 
@@ -119,13 +120,16 @@ def signature_of(asked: Asked, depot: str) -> str:
     """Who signs for the crew: a name that is typed; one who has an account and may sign does it by their own PIN.
 
     Raises:
-        Refusal: ``wrong-pin``: the name is that of somebody with an account, and the PIN is none or another.
+        Refusal: ``wrong-pin``: the name is that of somebody with an account, and the PIN is none or another;
+            ``not-signed``: what is typed says itself that it was proved.
     """
     typed = asked.text("signature")
+    if typed.casefold().endswith(BY_PIN.casefold()):
+        raise Refusal("not-signed", "NOT SIGNED: type the name alone, and the PIN in its own field.", {})
     for one in Person.objects.filter(is_active=True).order_by("pk"):
         if typed.casefold() in (one.name.casefold(), one.sign_in.casefold()) and one.actor().may("bags", SIGN, depot):
             if authenticate(asked.request, username=one.sign_in, pin=asked.text("crew_pin")) == one:
-                return f"{one.name}, by PIN"
+                return f"{one.name}{BY_PIN}"
             message = f"WRONG PIN: {one.name} has an account here and signs with their own PIN."
             raise Refusal("wrong-pin", message, {"signature": one.name})
     return typed

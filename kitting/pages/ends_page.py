@@ -21,6 +21,7 @@ from kitting.selectors.end_signatures import end_signatures
 from kitting.selectors.fit_margins import fit_margin
 from kitting.selectors.installed_ends import Fitted, history
 from kitting.selectors.pictures import pictures_of_end
+from kitting.selectors.sight import names_as_read_by
 from kitting.services.retire_parts import AS_INSTALLED, retire
 
 _HEADS = ("Phase", "Part", "Pieces", "Since, from", "Fit and rule", "Taken off")
@@ -84,9 +85,9 @@ def _signed(asked: Asked, structure: str, position: str, found: Sequence[Fitted]
     one = end_signatures([(structure, position)]).get((structure, position))
     if one is None:
         return "Nobody has signed for what is on it."
-    who = f" by {one.by}" if asked.actor.may("names", SEE) or one.by.startswith(asked.actor.name) else ""
+    who = one.signer(names_as_read_by(asked.actor))
     changed = "" if one.covers(found) else "; it has changed since"
-    return f"Signed{who} {one.at.astimezone(asked.zone):%Y-%m-%d %H:%M}{changed}."
+    return f"Signed by {who} {one.at.astimezone(asked.zone):%Y-%m-%d %H:%M}{changed}."
 
 
 def _key(one: Fitted) -> str:

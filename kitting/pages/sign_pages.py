@@ -1,6 +1,6 @@
 """Sign for what is installed at a bag's location: what is on each end, what is missing, who signed."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from django.http import HttpResponse
@@ -10,11 +10,11 @@ from kitting.models import Bag
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field, of_bag, signature_of
 from kitting.pages.typed import back_with_typed
-from kitting.roles import SEE
-from kitting.selectors.bag_contents import bare, label_code
+from kitting.selectors.bag_contents import label_code
 from kitting.selectors.end_signatures import EndSignature, end_name, end_signatures
 from kitting.selectors.fit_margins import fit_margin
 from kitting.selectors.installed_ends import EndRecord, Fitted, ends_of, histories
+from kitting.selectors.sight import names_as_read_by
 from kitting.services.sign_ends import sign_ends
 
 
@@ -47,7 +47,10 @@ def sign_ends_page(asked: Asked, one: Bag) -> HttpResponse:
     records = [end for end in ends_of(one.job.job) if end.structure == one.structure]
     keys = [(end.structure, end.position) for end in records]
     fitted, signatures = histories(keys), end_signatures(keys)
-    ends = [_end(asked, end, fitted[key], signatures.get(key)) for end, key in zip(records, keys, strict=True)]
+    read_name = names_as_read_by(asked.actor)
+    ends = [
+        _end(asked, end, fitted[key], signatures.get(key), read_name) for end, key in zip(records, keys, strict=True)
+    ]
     fields = [
         Field("signature", "Signed by (name)", asked.text("signature")),
         Field("crew_pin", "Their own PIN, where they have an account here", kind="password", required=False),
@@ -57,26 +60,20 @@ def sign_ends_page(asked: Asked, one: Bag) -> HttpResponse:
     return page(asked, "sign_ends.html", context)
 
 
-def _end(asked: Asked, end: EndRecord, fitted: Sequence[Fitted], signature: EndSignature | None) -> EndToSign:
+def _end(
+    asked: Asked, end: EndRecord, fitted: Sequence[Fitted], signature: EndSignature | None,
+    read_name: Callable[[str], str],
+) -> EndToSign:  # fmt: skip
     key = (end.structure, end.position)
     stands = signature is not None and signature.covers(fitted)
     told = ""
     if signature:
-        sees = asked.actor.may("names", SEE) or signature.by.startswith(asked.actor.name)
-        who = f" by {signature.by}" if sees else ""
-        told = f"signed{who} {signature.at.astimezone(asked.zone):%Y-%m-%d %H:%M}"
+        told = f"signed by {signature.signer(read_name)} {signature.at.astimezone(asked.zone):%Y-%m-%d %H:%M}"
         told += "" if stands else "; changed since, sign again"
     lacks = end.sentence if end.is_open else ""
-    return EndToSign(end_name(key), end.position, [*map(_on_it, filter(_is_left, fitted))], lacks, told, stands)
-
-
-def _is_left(one: Fitted) -> bool:
-    return one.left > 0
+    return EndToSign(end_name(key), end.position, [_on_it(one) for one in fitted if one.left], lacks, told, stands)
 
 
 def _on_it(one: Fitted) -> tuple[str, bool]:
     """A part on the end with its lot and how well it fits, and whether it was found not to fit."""
-    entry, margin = one.entry, fit_margin(one.entry)
-    phase = f"phase {entry.phase}: " if entry.phase else ""
-    told = f"{phase}{bare(one.left)} {entry.lot.item} lot {entry.lot.number or 'unknown'}"
-    return f"{told}, {margin.words}" if margin.words else told, margin.is_outside
+    return one.words, fit_margin(one.entry).is_outside

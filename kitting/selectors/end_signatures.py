@@ -8,6 +8,7 @@ from kitting.models import Event
 from kitting.selectors.installed_ends import EndKey, Fitted
 
 END_SIGNED = "end signed"
+BY_PIN = ", by PIN"  # stands behind the name of who signed with their own
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,8 +21,8 @@ class EndSignature:
 
     def signer(self, read_name: Callable[[str], str]) -> str:
         """Who signed, as a person reads names, and how it was proved."""
-        name, comma, proof = self.by.partition(",")
-        return f"{read_name(name)}{comma}{proof}"
+        name = self.by.removesuffix(BY_PIN)
+        return f"{read_name(name)}{self.by[len(name) :]}"
 
     def covers(self, fitted: Iterable[Fitted]) -> bool:
         """Whether just that is on the end now."""

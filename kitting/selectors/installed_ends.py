@@ -11,6 +11,7 @@ from kitting.calculation.quantities import PER_UNIT
 from kitting.models import Bag, BagEntry, Retired
 from kitting.models.bags import INSTALLED
 from kitting.selectors.bag_contents import LineStand, bare, contents_of
+from kitting.selectors.fit_margins import fit_margin
 
 EndKey = tuple[str, str]  # structure, position
 
@@ -139,6 +140,12 @@ class Fitted:
     entry: BagEntry
     left: int
     retired: Sequence[Retired]
+
+    @property
+    def words(self) -> str:
+        """What is there now, how well it fits: ``phase B: 1 EL15-2 lot L-1, margin 1.52 mm (0.060 in), measured``."""
+        phase, margin = f"phase {self.entry.phase}: " if self.entry.phase else "", fit_margin(self.entry).words
+        return f"{phase}{bare(self.left)} {self.entry.lot}{f', {margin}' if margin else ''}"
 
     @property
     def sentence(self) -> str:

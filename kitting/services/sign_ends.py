@@ -7,10 +7,9 @@ from inventory.services.actions import begin, use_case
 from kitting.errors import Refusal
 from kitting.models import Bag
 from kitting.roles import DO, require
-from kitting.selectors.bag_contents import bag_by_code, bare
+from kitting.selectors.bag_contents import bag_by_code
 from kitting.selectors.end_signatures import END_SIGNED, end_name, on_end
-from kitting.selectors.fit_margins import fit_margin
-from kitting.selectors.installed_ends import EndRecord, Fitted, ends_of, histories
+from kitting.selectors.installed_ends import EndRecord, ends_of, histories
 from kitting.services.record_events import Happening, record_events
 from kitting.services.retire_parts import AS_INSTALLED
 from kitting.services.scans import Scan, stamp_of
@@ -49,7 +48,7 @@ def sign_ends(*, bag: str, positions: Collection[str], signature: str, **scan: U
                 END_SIGNED,
                 end_name(key),
                 {"bag": one.code, "job": one.job.job, "signature": signature, "action": scan["action"],
-                 "pieces": on_end(fitted[key]), "on it": [*map(_told, fitted[key])]},
+                 "pieces": on_end(fitted[key]), "on it": [one.words for one in fitted[key] if one.left]},
                 depot=one.depot.depot,
             )
             for key in keys
@@ -64,10 +63,3 @@ def _refuse_open(bag: Bag, position: str, end: EndRecord | None) -> None:
         raise Refusal("no-end", f"Nothing is noted as installed from {bag} at {name}.", {"end": name})
     if end.is_open:
         raise Refusal("end-open", f"STILL OPEN: {end.sentence}. Note it first, then sign.", {"end": name})
-
-
-def _told(fitted: Fitted) -> str:
-    entry = fitted.entry
-    phase = f"phase {entry.phase}: " if entry.phase else ""
-    margin = fit_margin(entry).words
-    return f"{phase}{bare(fitted.left)} {entry.lot}{f', {margin}' if margin else ''}"

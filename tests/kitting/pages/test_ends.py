@@ -11,6 +11,8 @@ from people import AUDITOR, PLANNER, STORES, person
 from kitting import roles
 from kitting.documents.bag_records import bag_papers
 from kitting.models import BagEntry, BagLine, Event, Retired
+from kitting.selectors.end_signatures import EndSignature
+from kitting.selectors.sight import names_as_read_by
 from kitting.services.record_events import Happening, record_events
 from kitting.services.retire_parts import retire
 from kitting.services.return_bags import Installed, install
@@ -73,12 +75,17 @@ def test_an_end_is_signed_for_by_pin_once_every_phase_is_noted_and_again_after_i
     install(bag=code, pieces=rest, **stores.scan(CREW))
     assert "WRONG PIN" in words(send(crew, page, **signed, crew_pin="0000"))
     assert "NOT SIGNED" in words(send(crew, page, position="a", signature=" "))
+    forged = {"position": "a", "signature": f"{CREW.name}, By PIN"}
+    assert "type the name alone" in words(send(crew, page, **forged))
     done = words(send(crew, page, **signed, crew_pin=PIN))
     assert f"SIGNED A1-a, by {CREW.name}, by PIN." in done
     assert f"A1-a: signed by {CREW.name}, by PIN" in " ".join(bag_papers("J01").installed.signed)
     assert f"Signed by {CREW.name}, by PIN" in words(crew.get("/ends", PAGE))
     planner = browser_of(PLANNER)
     assert CREW.name not in words(planner.get("/ends", PAGE))
+    assert "Signed by person 1, by PIN" in words(planner.get("/ends", PAGE))
+    typed = EndSignature("V. Guest, Larkfield Line", MORNING, {})
+    assert typed.signer(names_as_read_by(PLANNER)) == "person 1", "a comma in a typed name shows none of it"
     assert "signed by person 1, by PIN" in planner.get("/jobs/J01/as-installed.csv").content.decode()
     assert browser_of(PLANNER).post(page, signed).status_code == 403
 
