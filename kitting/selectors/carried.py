@@ -42,7 +42,7 @@ from kitting.selectors.ends_to_fit import End, ends_to_fit
 from kitting.selectors.fits import FitFacts, estimates_policy, fit_facts
 from kitting.selectors.open_counts import COUNT, list_states
 from kitting.selectors.pick_walk import Step, pick_walk
-from kitting.selectors.rule_revisions import live_rules
+from kitting.selectors.rule_revisions import rule_book_on
 
 DAYS_AHEAD = 10  # bags are filled and staged some working days before their cutover
 MOST_BAGS = 60  # as many as a device keeps without trouble
@@ -92,7 +92,7 @@ def carried(actor: Actor, today: date, codes: Collection[str] = ()) -> Told:
         "counts": [*_counts(actor)],
         "causes": [[cause, f"{cause}: {means}"] for cause, means in SHORT_CAUSES.items()],
         "leads": _leads(),
-        "rules": ", ".join(f"{name} {one.number}" for name, one in sorted(live_rules(today).items())),
+        "rules": rule_book_on(today),
     }
 
 

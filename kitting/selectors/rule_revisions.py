@@ -3,6 +3,7 @@
 from datetime import date
 
 import pandas as pd
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from kitting.calculation.rule_examples import DROP, Example
@@ -14,23 +15,21 @@ def live_rules(on: date | None = None) -> dict[str, RuleRevision]:
 
     The last one whose day has come; the first one has been live from the start, whatever its day.
     """
-    day = on or timezone.now().date()
-    live: dict[str, RuleRevision] = {}
-    for revision in RuleRevision.objects.order_by("table", "number"):
-        if revision.table not in live or revision.live_from <= day:
-            live[revision.table] = revision
-    return live
+    return _live(on or timezone.now().date(), RuleRevision.objects.all())
 
 
 def rule_book_on(day: date) -> str:
     """The number of each table's revision that is live on a day, as ``end accessories 2, spares 1``; one query."""
-    live: dict[str, int] = {}
-    for table, number, since in RuleRevision.objects.order_by("table", "number").values_list(
-        "table", "number", "live_from"
-    ):
-        if table not in live or since <= day:
-            live[table] = number
-    return ", ".join(f"{table} {number}" for table, number in live.items())
+    live = _live(day, RuleRevision.objects.only("table", "number", "live_from"))
+    return ", ".join(f"{table} {revision.number}" for table, revision in live.items())
+
+
+def _live(day: date, revisions: QuerySet[RuleRevision]) -> dict[str, RuleRevision]:
+    live: dict[str, RuleRevision] = {}
+    for revision in revisions.order_by("table", "number"):
+        if revision.table not in live or revision.live_from <= day:
+            live[revision.table] = revision
+    return live
 
 
 def last_rules() -> dict[str, RuleRevision]:

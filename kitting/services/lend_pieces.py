@@ -16,11 +16,10 @@ from inventory.models import (
     SUPPLIER_OWNED,
     Action,
     Balance,
-    Depot,
     Lot,
     Place,
 )
-from inventory.selectors.finding import items_by_code, local_day
+from inventory.selectors.finding import depot_named, items_by_code, local_day
 from inventory.services.actions import begin, use_case
 from inventory.services.booking import Move, book
 from inventory.services.doubts import Doubts
@@ -60,9 +59,7 @@ def agree_loan(
     """
     actor, at = scan["actor"], scan["at"]
     require(actor, LOAN, DO, depot)
-    found = Depot.objects.filter(depot=depot).first()
-    if found is None:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
+    found = depot_named(depot)
     told = need_reason(why, "A loan")
     content = {"way": way, "with": neighbour, "code": stock_code, "depot": depot, "quantity": quantity, "by": back_by}
     action, repeated = begin("agree loan", content, stamp_of(scan), told)

@@ -7,8 +7,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Unpack
 
-from inventory.models import BIN, TRUCK, Action, Balance, Depot, Place, TruckLevel
-from inventory.selectors.finding import items_by_code, local_day
+from inventory.models import BIN, TRUCK, Action, Balance, Place, TruckLevel
+from inventory.selectors.finding import depot_named, items_by_code, local_day
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
@@ -50,9 +50,7 @@ def keep_truck_line(
         Refusal: ``not-allowed``; ``unknown-depot``; ``no-code``; ``unknown-stock-code``; ``least-above-most``.
     """
     require(scan["actor"], TRUCK_STOCK, DO, depot)
-    found = Depot.objects.filter(depot=depot).first()
-    if found is None:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
+    found = depot_named(depot)
     code = plain_code(truck, "A truck")
     content = {"depot": depot, "truck": code, "code": stock_code, "least": minimum, "most": maximum}
     _, repeated = begin("keep truck line", content, stamp_of(scan))
