@@ -99,7 +99,7 @@ def _to_give_back(loan: Loan) -> list[Balance]:
     found = Balance.objects.filter(place__depot=loan.depot, lot__item=loan.item, quantity__gt=0)
     kept = found.select_related("lot__item", "place__depot").order_by("place__code", "pk")
     if loan.way == TO_NEIGHBOUR:
-        return [*kept.filter(place__kind=LENT, place__code=loan.neighbour[:60])]
+        return [*kept.filter(place__kind=LENT, place__code=loan.neighbour)]
     theirs = {*LoanMove.objects.filter(loan__neighbour=loan.neighbour).values_list("lot", flat=True)}
     lying = [*kept.filter(place__kind__in=(SUPPLIER_OWNED, BIN))]
     own = [one for one in lying if one.place.kind == SUPPLIER_OWNED and one.lot_id in theirs]

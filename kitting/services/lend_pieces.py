@@ -37,6 +37,7 @@ from kitting.services.scans import Scan, stamp_of
 from kitting.services.two_persons import need_reason
 
 LOAN, WAREHOUSE = "loan", "warehouse"
+_LONGEST_NAME = 60  # characters, as of the place where what is lent to a neighbour lies
 
 
 @use_case
@@ -66,8 +67,10 @@ def agree_loan(
     if repeated:
         return Loan.objects.get(agreed=action)
     item = items_by_code([stock_code])[stock_code]
-    if way not in (TO_NEIGHBOUR, FROM_NEIGHBOUR) or not neighbour.strip():
-        raise Refusal("no-neighbour", f"Say with whom, and whether {TO_NEIGHBOUR} or {FROM_NEIGHBOUR}.", {})
+    named = neighbour.strip()
+    if way not in (TO_NEIGHBOUR, FROM_NEIGHBOUR) or not 0 < len(named) <= _LONGEST_NAME:
+        message = f"Say with whom, in up to {_LONGEST_NAME} characters, and whether {TO_NEIGHBOUR} or {FROM_NEIGHBOUR}."
+        raise Refusal("no-neighbour", message, {})
     if quantity <= 0:
         raise Refusal("moves-nothing", "Say how many.", {})
     if back_by is None:
@@ -75,7 +78,7 @@ def agree_loan(
     if back_by <= local_day(found, at):
         raise Refusal("return-date-past", f"{back_by} is not ahead: say a later day of return.", {"by": back_by})
     loan = Loan.objects.create(
-        way=way, neighbour=neighbour.strip(), item=item, depot=found, quantity=quantity, back_by=back_by, why=told,
+        way=way, neighbour=named, item=item, depot=found, quantity=quantity, back_by=back_by, why=told,
         agreed=action,
     )  # fmt: skip
     data = {"pieces": bare(quantity), "back by": back_by, "why": told}
@@ -137,7 +140,7 @@ def _lend(action: Action, loan: Loan, place: Place, lot: str, quantity: int) -> 
 
 
 def _lent_place(loan: Loan) -> Place:
-    place, _ = Place.objects.get_or_create(depot=loan.depot, code=loan.neighbour[:60], kind=LENT)
+    place, _ = Place.objects.get_or_create(depot=loan.depot, code=loan.neighbour, kind=LENT)
     return place
 
 

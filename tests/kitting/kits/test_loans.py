@@ -56,6 +56,7 @@ def test_a_loan_needs_a_day_of_return_ahead_a_reason_and_somebody_who_may(stores
     assert "is not ahead" in refusal("return-date-past", agreed, **given, back_by=TODAY)
     assert "needs a reason" in refusal("no-reason", agreed, **given, why=" ")
     assert "with whom" in refusal("no-neighbour", agreed, **given, neighbour=" ")
+    assert "up to 60 characters" in refusal("no-neighbour", agreed, **given, neighbour=f"{NEIGHBOUR} {'x' * 60}")
     assert "may not" in refusal("not-allowed", agreed, **given, actor=CREW)
     assert agreed(**given, actor=BUYER).back_by == TODAY + timedelta(14)
     assert Event.objects.get(name="loan agreed").addressed_to == "storekeeper"
