@@ -1,10 +1,9 @@
 """The restock slip: which free pieces of the shelf bring a truck up to its list, and what comes off it."""
 
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 
-from inventory.models import Item
+from inventory.models import Balance, Item
 from kitting.calculation.quantities import as_decimal
 from kitting.documents.job_papers import amount
 from kitting.documents.layout import SECTION, Column
@@ -17,7 +16,7 @@ from kitting.documents.record_papers import (
     table_frame,
     table_or_words,
 )
-from kitting.selectors.trucks import Aboard, Restock, Truck
+from kitting.selectors.trucks import Restock, Truck
 
 TAKE_COLUMNS = (
     Column("Bin", 26, bold=True),
@@ -74,14 +73,7 @@ class RestockSlip:
 
 def restock_slip_of(truck: Truck, needed: Restock) -> RestockSlip:
     """The slip of a truck as it stands."""
-    takes = [
-        RestockLine(
-            TAKE, one.balance.place.code, one.balance.lot.item.stock_code, _part(one.balance.lot.item),
-            one.balance.lot.number or "unknown", _day(one.balance.lot.use_by), as_decimal(one.quantity),
-            one.balance.lot.item.stock_unit,
-        )
-        for one in needed.takes
-    ]  # fmt: skip
+    takes = [_line(TAKE, one.balance, one.quantity) for one in needed.takes]
     lacking = [
         RestockLine(
             NONE_FREE, "", item.stock_code, _part(item), "", "", as_decimal(pieces), item.stock_unit,
@@ -89,24 +81,21 @@ def restock_slip_of(truck: Truck, needed: Restock) -> RestockSlip:
         )
         for item, pieces in needed.lacking
     ]  # fmt: skip
-    off = [_off(truck, one) for one in truck.to_take_off]
+    off = [_line(OFF, one.balance, one.balance.quantity, one.wrong) for one in truck.to_take_off]
     return RestockSlip(truck.place.code, truck.place.depot.depot, (*takes, *lacking, *off))
 
 
-def _off(truck: Truck, one: Aboard) -> RestockLine:
-    lot = one.balance.lot
+def _line(what: str, lying: Balance, quantity: int, why: str = "") -> RestockLine:
+    lot, item = lying.lot, lying.lot.item
+    day = lot.use_by.isoformat() if lot.use_by else "not dated"
     return RestockLine(
-        OFF, truck.place.code, lot.item.stock_code, _part(lot.item), lot.number or "unknown", _day(lot.use_by),
-        as_decimal(one.balance.quantity), lot.item.stock_unit, one.wrong,
+        what, lying.place.code, item.stock_code, _part(item), lot.number or "unknown", day, as_decimal(quantity),
+        item.stock_unit, why,
     )  # fmt: skip
 
 
 def _part(item: Item) -> str:
     return item.description or item.kind
-
-
-def _day(day: date | None) -> str:
-    return day.isoformat() if day else "not dated"
 
 
 def restock_slip(slip: RestockSlip, printed: Printed) -> bytes:
