@@ -73,7 +73,9 @@ def test_an_end_is_signed_for_by_pin_once_every_phase_is_noted_and_again_after_i
         for phase in "ABC"
     ]  # fmt: skip
     install(bag=code, pieces=rest, **stores.scan(CREW))
-    assert "WRONG PIN" in words(send(crew, page, **signed, crew_pin="0000"))
+    wrong = send(crew, page, **signed, crew_pin="0873")
+    assert "WRONG PIN" in words(wrong)
+    assert "0873" not in f"{wrong.redirect_chain} {wrong.content.decode()}", "a PIN stands in no address"
     assert "NOT SIGNED" in words(send(crew, page, position="a", signature=" "))
     forged = {"position": "a", "signature": f"{CREW.name}, By PIN"}
     assert "type the name alone" in words(send(crew, page, **forged))
