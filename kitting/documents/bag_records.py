@@ -20,7 +20,7 @@ from kitting.models import Bag, BagEntry, Borrow, Event
 from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TAKEN_BACK, TURNED_IN
 from kitting.selectors.bag_contents import contents_of, label_code, label_state
 from kitting.selectors.end_signatures import end_name, end_signatures
-from kitting.selectors.expired_uses import expired_uses, signed_words
+from kitting.selectors.expired_uses import NOTHING_LET_GO, expired_uses
 from kitting.selectors.fit_margins import fit_margin
 from kitting.selectors.installed_ends import EndKey, ends_of, histories
 from kitting.selectors.pictures import numbers_by_end
@@ -215,7 +215,7 @@ def _ends(
                     None,
                     (
                         f"stands in for {entry.line.instead_of}" if entry.line.instead_of else "",
-                        signed_words(uses, (job.pk, entry.lot.item_id, entry.lot.number), read_name),
+                        uses.get((job.pk, entry.lot.item_id, entry.lot.number), NOTHING_LET_GO).words(read_name),
                     ),
                 )
             ),

@@ -15,7 +15,7 @@ from kitting.calculation.bag_states import BagFacts
 from kitting.calculation.short_codes import bag_code, verified
 from kitting.calculation.weights import Load, Pieces, load_of
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, BagLine, ExpiredUse, LotToFinish, Recipe
+from kitting.models import Bag, BagEntry, BagLine, LotToFinish, Recipe
 from kitting.models.bags import (
     ACCOUNTED,
     BORROWED,
@@ -29,7 +29,7 @@ from kitting.models.bags import (
     SCRAPPED,
     TAKEN_BACK,
 )
-from kitting.selectors.expired_uses import UseKey, allowed_pieces, expired_uses
+from kitting.selectors.expired_uses import NOTHING_LET_GO, LetGo, UseKey, expired_uses
 from kitting.selectors.old_labels import OldLabel, labels_of_before, old_label, read_label, revised_runs
 from kitting.selectors.policies import margin_days
 
@@ -238,7 +238,7 @@ def facts_of(
 def facts_of_all(found: Collection[Contents]) -> dict[int, BagFacts]:
     """What the guards look at by bag, nobody acting.
 
-    Seven queries, one more where a bag is superseded, and one where a label was printed.
+    Seven queries, and one more each where a bag is superseded, a label was printed, a lot was let go past its date.
     """
     letters, margin = live_letters(one.bag.job_id for one in found), margin_days()
     holds = open_holds(lot for one in found for lot in lots_inside(one))
@@ -265,9 +265,7 @@ def _unnamed(found: Collection[Contents]) -> dict[int, list[str]]:
     return told
 
 
-def _facts(
-    one: Contents, margin: int, holds: Mapping[LotKey, LotHold], uses: Mapping[UseKey, list[ExpiredUse]]
-) -> BagFacts:
+def _facts(one: Contents, margin: int, holds: Mapping[LotKey, LotHold], uses: Mapping[UseKey, LetGo]) -> BagFacts:
     lots, until = lots_inside(one), good_until(one.bag.job, margin)
     past = [lot for lot in lots if not is_good(lot, until) and not is_let(one, lot, uses, until)]
     return BagFacts(
@@ -281,10 +279,9 @@ def _facts(
     )
 
 
-def is_let(one: Contents, lot: Lot, uses: Mapping[UseKey, list[ExpiredUse]], until: date | None) -> bool:
-    """Whether two persons have let go as many pieces of a lot past its date as are in the bag."""
-    inside = sum(stand.inside[lot.pk] for stand in one.lines if lot.pk in stand.inside)
-    return inside <= allowed_pieces(uses, (one.bag.job_id, lot.item_id, lot.number), until)
+def is_let(one: Contents, lot: Lot, uses: Mapping[UseKey, LetGo], until: date | None) -> bool:
+    """Whether two persons have let go as many pieces of a lot past its date as were picked for the bag's job."""
+    return uses.get((one.bag.job_id, lot.item_id, lot.number), NOTHING_LET_GO).covers(until)
 
 
 def lots_inside(contents: Contents) -> list[Lot]:

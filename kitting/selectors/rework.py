@@ -24,7 +24,7 @@ from kitting.calculation.bag_states import (
     next_actions,
 )  # fmt: skip
 from kitting.calculation.natural_order import natural_key
-from kitting.models import Bag, Borrow, ExpiredUse, Recipe
+from kitting.models import Bag, Borrow, Recipe
 from kitting.selectors.bag_contents import (
     Contents,
     LineStand,
@@ -37,7 +37,7 @@ from kitting.selectors.bag_contents import (
     label_code,
     lots_inside,
 )
-from kitting.selectors.expired_uses import UseKey, expired_uses
+from kitting.selectors.expired_uses import LetGo, UseKey, expired_uses
 from kitting.selectors.policies import margin_days
 from kitting.selectors.premade_kits import coming_words, near_day, near_words, recipe_by_job
 from kitting.selectors.promises import staged_days
@@ -167,7 +167,7 @@ def _is_out(bag: Bag) -> bool:
 def _bad_lots(
     one: Contents,
     holds: Mapping[LotKey, LotHold],
-    uses: Mapping[UseKey, list[ExpiredUse]],
+    uses: Mapping[UseKey, LetGo],
     margin: int,
     near: date | None,
 ) -> dict[int, str]:

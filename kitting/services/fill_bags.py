@@ -27,7 +27,7 @@ from kitting.models.bags import IN_WORDS, PICKED, SHORT_CAUSES
 from kitting.models.bags import PUT_BACK as BACK
 from kitting.selectors.bag_contents import Contents, bare, good_until, is_good, label_state, lots_inside
 from kitting.selectors.exceptions import SHORT_EVENT
-from kitting.selectors.expired_uses import allowed_past_date, taken_past_date
+from kitting.selectors.expired_uses import NOTHING_LET_GO, expired_uses
 from kitting.services.list_bags import review
 from kitting.services.release_promises import let_go, release, rest_of
 from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_of, settled
@@ -275,11 +275,13 @@ def _refuse_unfit(one: Opened, lot: Lot, quantity: int, made_at: datetime | None
     until = good_until(one.bag.job)
     if is_good(lot, until):
         return is_later
-    let = allowed_past_date(one.bag.job, lot, until)
-    if taken_past_date(one.bag.job, lot) + quantity > let:
+    job = one.bag.job_id
+    signed = expired_uses({job}).get((job, lot.item_id, lot.number), NOTHING_LET_GO)
+    if not signed.covers(until, quantity):
+        let = signed.pieces(until)
         date = f"use by {lot.use_by}" if lot.use_by else "has no use-by date"
-        signed = f" {bare(let)} may be used past it, and no more." if let else ""
-        message = f"EXPIRES BEFORE CUTOVER: {lot} {date}; {one.bag.job} needs it good through {until}.{signed}"
+        most = f" {bare(let)} may be used past it, and no more." if let else ""
+        message = f"EXPIRES BEFORE CUTOVER: {lot} {date}; {one.bag.job} needs it good through {until}.{most}"
         raise Refusal("expires-before-cutover", message, {"lot": lot.number, "use_by": lot.use_by, "until": until})
     return is_later
 

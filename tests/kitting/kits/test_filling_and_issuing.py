@@ -153,8 +153,16 @@ def test_a_lot_past_its_date_goes_in_once_standards_and_duty_have_signed_for_so_
     assert not facts_of(stores.contents("J10", "V9")).out_of_date
     (over,) = (one for one in overrides() if one.what == "used past its date")
     assert (over.by, over.asked_by, over.reason) == (DUTY.name, STANDARDS.name, "stored cool; no other in reach")
+    dates = Job.objects.filter(job="J10").values("cutover", "cutover_end")[0]
     Job.objects.filter(job="J10").update(cutover="2026-04-18 06:00", cutover_end="")
     assert "L-2303B" in " ".join(facts_of(stores.contents("J10", "V9")).out_of_date)
+    Job.objects.filter(job="J10").update(**dates)
+    assert not facts_of(stores.contents("J10", "V9")).out_of_date
+    one = BagEntry.objects.filter(lot=old.lot, deed="picked")[0]
+    one.pk, one.line = None, BagLine.objects.filter(bag__job__job="J10").exclude(bag__structure="V9")[0]
+    one.save(force_insert=True)
+    told = " ".join(facts_of(stores.contents("J10", "V9")).out_of_date)
+    assert "L-2303B" in told, "another bag of the job holds more than was signed for"
     LotHold.objects.create(item=old.lot.item, lot_number="L-2303B", reason="torn", placed_by="Ana", placed_at=stores.at)
     refusal("lot-held", stores.pick, "J10", "V9", "CS15-2", "L-2303B", old.place, 1)
 
