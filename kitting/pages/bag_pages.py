@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import Depot, Item
+from inventory.models import Item
 from inventory.selectors.finding import open_holds
 from jobs.models import Job
 from kitting.calculation import bag_states
@@ -21,6 +21,7 @@ from kitting.pages.asked import Asked, attempt, go_to, page, split_loud
 from kitting.pages.bag_forms import of_bag
 from kitting.pages.picture_pages import may_picture, may_see_pictures, pictures_shown
 from kitting.pages.tables import Cell, Table, figure, link
+from kitting.pages.typed import depot_asked
 from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import Contents, accounts, bare, facts_of, label_code, load_inside
 from kitting.selectors.bag_history import Told, bag_history
@@ -56,11 +57,7 @@ _STANDS = {
 
 def bags(asked: Asked) -> HttpResponse:
     """Bags of a depot that are not closed, by cutover; with ``do`` only those for which that step comes next."""
-    depots = [*Depot.objects.order_by("depot").values_list("depot", flat=True)]
-    own = [one for one in depots if one in asked.actor.depots]
-    depot = asked.text("depot") or next(iter([*own, *depots]), "")
-    if depot and depot not in depots:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
+    depots, depot = depot_asked(asked)
     rows, again, step = bag_rows(not_ended([depot])), rework(on=asked.today, depot=depot), asked.text("do")
     rack = asked.text("rack")
     shown = [row for row in rows if row.bag.whereabouts == rack] if rack else waiting(rows, step) if step else rows

@@ -16,7 +16,7 @@ from kitting.models import COUNTED, CountLine, CountList
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refused
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import back_with_typed, typed_day, typed_moment, typed_place, typed_quantity
+from kitting.pages.typed import back_with_typed, depot_asked, typed_day, typed_moment, typed_place, typed_quantity
 from kitting.roles import DO
 from kitting.selectors.count_lists import ToCount, at_places, propose
 from kitting.selectors.counting import FEW, accuracy, bags_to_find, blinded, count_list, sheet_revision
@@ -47,11 +47,7 @@ def with_list(view: Callable[[Asked, CountList], HttpResponse]) -> Callable[[Ask
 
 def counts(asked: Asked) -> HttpResponse:
     """Lists of a depot: those that are open with what each waits for, the last ones that were posted."""
-    depots = [*Depot.objects.order_by("depot").values_list("depot", flat=True)]
-    own = [one for one in depots if one in asked.actor.depots]
-    depot = asked.text("depot") or next(iter([*own, *depots]), "")
-    if depot not in depots:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
+    depots, depot = depot_asked(asked)
     found = list_states(depots=[depot], closed=_CLOSED)
     rows = [[link(str(one.counted), "count-lines", one.counted.number), *_row(asked, one)] for one in found
             if one.counted.posted_id is None]  # fmt: skip

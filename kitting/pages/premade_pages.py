@@ -14,7 +14,7 @@ from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field
 from kitting.pages.drawing import fit
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import back_with_typed
+from kitting.pages.typed import back_with_typed, depot_asked
 from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.fits import bands_of, estimates_policy, fit_facts
@@ -26,18 +26,14 @@ from kitting.services.scans import BAGS
 
 def premade(asked: Asked) -> HttpResponse:
     """Kits of a depot and what to build; their picking, checking and staging goes as with every bag."""
-    depots = [*Depot.objects.order_by("depot").values_list("depot", flat=True)]
-    own = [one for one in depots if one in asked.actor.depots]
-    depot = asked.text("depot") or next(iter([*own, *depots]), "")
-    if depot not in depots:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {})
+    depots, depot = depot_asked(asked)
     found = kits(on=asked.today, depot=depot)
     known = [*Recipe.objects.select_related("system", "cable_type").order_by("name")]
     context = {
         "depot": depot, "depots": depots, "table": _kits(depot, found), "recipes": known,
         "levels": [one for one in to_build() if one.level.depot.depot == depot],
         "due": [one for one in known if one.is_due(asked.today)],
-        "acts": asked.actor.may(BAGS, DO, depot), "may_see_rules": asked.actor.may(RULES, SEE),
+        "acts": bool(depot) and asked.actor.may(BAGS, DO, depot), "may_see_rules": asked.actor.may(RULES, SEE),
         "recipe": asked.text("recipe"), "least": asked.text("least"), "greatest": asked.text("greatest"),
     }  # fmt: skip
     return page(asked, "premade.html", context)

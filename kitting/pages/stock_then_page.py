@@ -2,13 +2,12 @@
 
 from django.http import HttpResponse
 
-from inventory.models import Depot
 from inventory.selectors.stock_then import first_record, stock_then
 from kitting.errors import Refusal
 from kitting.pages.asked import Asked, page
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import typed_moment
+from kitting.pages.typed import depot_asked, typed_moment
 from kitting.selectors.bag_contents import bare
 
 
@@ -18,10 +17,7 @@ def then(asked: Asked) -> HttpResponse:
     Raises:
         Refusal: ``unknown-depot``.
     """
-    depots = [*Depot.objects.order_by("depot").values_list("depot", flat=True)]
-    depot = asked.text("depot") or next(iter([*sorted(asked.actor.depots), *depots]), "")
-    if depot and depot not in depots:
-        raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
+    depots, depot = depot_asked(asked)
     code, problem, table, at = asked.text("code").upper(), "", None, None
     try:
         at = typed_moment(asked, asked.text("moment"))

@@ -85,6 +85,20 @@ def day_of(asked: Asked, name: str, label: str = "") -> date:
         raise Refusal("no-day", message, {"field": name, "read": asked.text(name)}) from None
 
 
+def depot_asked(asked: Asked) -> tuple[list[str], str]:
+    """All depots, and the one that is meant: that which is asked for, else one's own, else the first; '' where none is.
+
+    Raises:
+        Refusal: ``unknown-depot``.
+    """
+    depots = [*Depot.objects.order_by("depot").values_list("depot", flat=True)]
+    own = (one for one in depots if one in asked.actor.depots)
+    depot = asked.text("depot") or next(own, next(iter(depots), ""))
+    if depot and depot not in depots:
+        raise Refusal("unknown-depot", f"There is no depot {depot}.", {"depot": depot})
+    return depots, depot
+
+
 def typed_moment(asked: Asked, text: str) -> datetime | None:
     """A moment on the clock where the person is; None where nothing is typed.
 

@@ -112,3 +112,11 @@ def test_a_form_that_finds_the_device_locked_is_kept_for_who_typed_it_and_for_no
     assert PIN not in page
     assert "PIN, typed again" in page
     assert sent_late(DUTY).request["PATH_INFO"] == "/"
+
+
+def test_pages_of_a_depot_open_in_books_without_one_and_refuse_one_that_nobody_knows() -> None:
+    people(STORES)
+    client = browser_of(STORES)
+    addresses = ("/bags", "/counts", "/premade", "/stock/then")
+    assert [client.get(one).status_code for one in addresses] == [200] * 4
+    assert ["There is no depot X" in words(client.get(one, {"depot": "X"})) for one in addresses] == [True] * 4
