@@ -19,6 +19,7 @@ from kitting.errors import Refusal
 from kitting.models import KeptScan
 from kitting.pages.asked import Asked, page
 from kitting.selectors.carried import carried
+from kitting.selectors.old_labels import label_number
 from kitting.services.replay_scans import Recorded, replay
 
 _MOST_SCANS, _MOST_PIECES, _LONGEST, _LONGEST_NUMBER = 2_000, 10**9, 500, 80
@@ -41,7 +42,7 @@ def carried_data(asked: Asked) -> HttpResponse:
     codes = []
     for text in asked.request.GET.getlist("bag"):
         try:
-            codes.append(verified(text))
+            codes.append(verified(label_number(text)))
         except Refusal:
             continue  # it was scanned on a device; another device's page may have put anything there
     told = carried(asked.actor, asked.today, codes)

@@ -71,7 +71,8 @@ def test_bags_of_a_far_cutover_are_carried_only_where_they_are_named() -> None:
     assert code() in {one["code"] for one in loaded(browser)["bags"]}
     Job.objects.filter(job=JOB).update(cutover="2026-03-13 08:00")  # eleven days away
     assert code() not in {one["code"] for one in loaded(browser)["bags"]}
-    assert code() in {one["code"] for one in loaded(browser, code(), "NOT-OURS-00")["bags"]}
+    for scanned in (code(), f"BAG {code()} REV A | {STRUCTURE} | {JOB}"):
+        assert code() in {one["code"] for one in loaded(browser, scanned, "NOT-OURS-00")["bags"]}
 
 
 def test_a_visiting_crew_is_offered_only_what_it_may_do() -> None:
