@@ -7,7 +7,7 @@ from bag_stores import Stores, demo_sheets, planned
 from browsing import OTHER_STORES, people, sign_in_name
 from chromium import Opened, assert_open_to_everybody, said, sign_in, typed
 from people import STORES
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 from pytest_django.live_server_helper import LiveServer
 from record_books import load
 
@@ -43,9 +43,15 @@ def test_a_bag_is_filled_without_a_signal_and_booked_later(live_server: LiveServ
 
     page.context.set_offline(True)
     page.reload()  # from the copy that the device keeps
+    beside = page.context.new_page()
+    beside.goto(page.url)
+    typed(page, "NOT-OURS-00")
+    said(page, "NOT CARRIED")
     typed(page, f"BAG {code} REV A")
+    _a_refused_form_stays_as_it_was_typed(page)
     page.get_by_role("link", name="Pick", exact=True).click()
     _walk(page, steps)
+    expect(beside.get_by_text(f"{len(steps)} scans wait")).to_be_visible()  # it would write over what it doesn't know
     assert_open_to_everybody(page)
     page.get_by_role("link", name="Back to the bag").click()
     page.get_by_role("link", name="Check", exact=True).click()
@@ -57,10 +63,20 @@ def test_a_bag_is_filled_without_a_signal_and_booked_later(live_server: LiveServ
     page.context.set_offline(False)
     page.get_by_role("button", name="Send, and load again").click()
     said(page, "SENT")
+    expect(page.locator(".told")).to_contain_text("No bag for you to carry: NOT-OURS-00.")
     assert Action.objects.filter(number__startswith="C-", by=STORES.name).count() == len(steps)
     assert Bag.objects.get(job__job=JOB, structure=STRUCTURE).state == "picking"
     _check_with_a_device_of_their_own(look, live_server.url, code, stores.counted(JOB, STRUCTURE))
     assert Bag.objects.get(job__job=JOB, structure=STRUCTURE).checked_by == OTHER_STORES.name
+
+
+def _a_refused_form_stays_as_it_was_typed(page: Page) -> None:
+    page.get_by_role("link", name="All there is").click()
+    page.get_by_label("other: say it in words").check()
+    page.get_by_role("button", name="That is all there is").click()
+    said(page, "SAY WHY")
+    expect(page.get_by_label("other: say it in words")).to_be_checked()
+    page.get_by_role("link", name="Back to the bag").click()
 
 
 def _walk(page: Page, steps: Sequence[Step]) -> None:
@@ -99,6 +115,22 @@ def _check_with_a_device_of_their_own(look: Opened, server: str, code: str, insi
     page.context.set_offline(False)
     page.get_by_role("button", name="Send, and load again").click()
     said(page, "SENT")
+    _what_is_typed_while_it_loads_stays(page)
+
+
+def _what_is_typed_while_it_loads_stays(page: Page) -> None:
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route("**/carried/bags.json*", hold)
+    with page.expect_request("**/carried/bags.json*"):
+        page.get_by_role("button", name="Load").click()
+    page.get_by_label("Gauge reading").fill("1.06")
+    held[0].continue_()
+    expect(page.locator(".told")).to_contain_text("You went on meanwhile")
+    expect(page.get_by_label("Gauge reading")).to_have_value("1.06")
 
 
 def _gauge_says_what_the_server_says(page: Page, code: str) -> None:

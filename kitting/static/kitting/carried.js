@@ -10,6 +10,7 @@ const kept = { device: "", carries: null, loaded: "", queue: [], unsettled: [], 
 const walk = {}; // what was scanned of the step that is on the page
 let told = null; // the answer to what was done last
 let sending = false;
+let touched = 0; // grows with all that is typed or done here
 
 class Refused extends Error {
   constructor(word, sentence) { super(sentence); this.word = word; }
@@ -60,15 +61,23 @@ function go(words, ...parts) {
 }
 function act(deed) {
   told = null;
+  touched += 1;
   try {
     deed();
     keep();
   } catch (problem) {
-    if (problem instanceof Refused) say(problem.word, problem.message, true);
-    else if (problem.name === "QuotaExceededError") say("NOT KEPT", "This device has no room left: write it down, and send what it holds.", true);
-    else throw problem;
+    if (!tell(problem)) throw problem;
+    if (problem instanceof Refused) return renderTop();
   }
   render();
+}
+function tell(problem) {
+  if (problem instanceof Refused) say(problem.word, problem.message, true);
+  else if (problem.name === "QuotaExceededError") {
+    say("NOT KEPT", "This device has no room left: write it down, and send what it holds.", true);
+    told.stays = true;
+  } else return false;
+  return true;
 }
 
 // --- reading what is typed or scanned
@@ -118,6 +127,7 @@ function bagOf(text) {
   const read = plain(text);
   return kept.carries.bags.find((bag) => read.includes(plain(bag.code)));
 }
+function carryToo(text) { if (!kept.also.includes(text)) kept.also.push(text); }
 
 async function ask(address, given = {}) {
   const answered = await fetch(address, { redirect: "manual", ...given });
@@ -130,7 +140,9 @@ async function sendAndLoad() {
   if (sending) return;
   sending = true;
   told = null;
-  render();
+  renderTop();
+  const before = touched;
+  let draw = renderTop;
   try {
     const named = kept.also.map((code) => `bag=${encodeURIComponent(code)}`).join("&");
     let fresh = await ask(`${root.dataset.bags}?${named}`);
@@ -150,15 +162,21 @@ async function sendAndLoad() {
         + (booked.others.length ? ` ${booked.others.length} wait for who made them to sign in.` : "")
         + (booked.without_number ? ` ${booked.without_number} have no number and stay here: show them to stores.` : ""), wrong > 0);
     } else say("LOADED", `${fresh.bags.length} bags are on this device.`);
-    kept.carries = fresh;
-    kept.loaded = new Date().toISOString();
-    keep();
+    if (touched === before) {
+      kept.carries = fresh;
+      kept.loaded = new Date().toISOString();
+      const unknown = kept.also.filter((text) => !bagOf(text));
+      if (unknown.length) say(told.word, `${told.sentence} No bag for you to carry: ${unknown.join(", ")}.`, true);
+      kept.also = kept.also.filter(bagOf);
+      clear();
+      draw = render;
+      keep();
+    } else say(told.word, `${told.sentence} You went on meanwhile, so this device carries what it did: load again.`, true);
   } catch (problem) {
-    if (problem instanceof Refused) say(problem.word, problem.message, true);
-    else say("NO SIGNAL", `Nothing was sent; ${kept.queue.length} scans stay on this device.`, true);
+    if (!tell(problem)) say("NO SIGNAL", "The server did not answer; what is kept stays on this device.", true);
   }
   sending = false;
-  render();
+  draw();
 }
 
 // --- the tasks
@@ -367,15 +385,23 @@ function render() {
   const bag = kept.carries?.bags.find((one) => one.code === code);
   root.replaceChildren(...[head(), answered(), ...(list ? [el("h2", {}, `Count ${list.number}, depot ${list.depot}`), ...countView(list), go("Back to the list", "")]
     : bag ? bagView(bag, task) : listView())].filter(Boolean));
+  heard();
+}
+// The head and the answer only: what was typed stays where it is.
+function renderTop() {
+  const [above, answer] = root.children;
+  above.replaceWith(head());
+  answer.replaceWith(answered());
+  heard();
+}
+function heard() {
   root.querySelector("[autofocus]")?.focus();
   root.querySelector("[autofocus]")?.select();
   if (told && !told.heard) sound(told.no);
   if (told) told.heard = true;
 }
 function answered() {
-  if (!told) return null;
-  const kind = told.no ? "no" : "yes";
-  return el("div", { class: "told", role: "status" }, el("p", { class: kind }, el("strong", {}, told.word), told.sentence));
+  return el("div", { class: "told", role: "status" }, told ? el("p", { class: told.no ? "no" : "yes" }, el("strong", {}, told.word), told.sentence) : null);
 }
 function head() {
   const hours = kept.loaded ? (Date.now() - Date.parse(kept.loaded)) / 3600000 : 0;
@@ -392,8 +418,8 @@ function listView() {
     const found = bagOf(get("read"));
     if (found) location.hash = encodeURIComponent(found.code);
     else {
-      kept.also.push(get("read"));
-      refuse("NOT CARRIED", `${get("read")} is not on this device. It is loaded with the rest where there is a signal; what is carried stands below.`);
+      carryToo(get("read"));
+      say("NOT CARRIED", `${get("read")} is not on this device. It is loaded with the rest where there is a signal; what is carried stands below.`, true);
     }
   }, field("read", "Scan a bag", { autofocus: true }));
   const bags = kept.carries.bags.map((bag) => el("li", {}, go(`${bag.name}: ${bag.state.toUpperCase()}`, bag.code), el("small", {}, [bag.cutover.slice(0, 10) || "no date", bag.at, bag.stops.join("; ")].filter(Boolean).join(", "))));
@@ -419,8 +445,18 @@ window.addEventListener("hashchange", () => {
   else told = null;
   render();
 });
+// Another page on this device has kept something, or this one comes back out of the browser's history.
+function readAgain() {
+  touched += 1;
+  Object.assign(kept, stored());
+  clear();
+  render();
+}
+window.addEventListener("storage", (event) => { if (event.key === STORE) readAgain(); });
+window.addEventListener("pageshow", (event) => { if (event.persisted) readAgain(); });
+root.addEventListener("input", () => { touched += 1; });
+const also = new URLSearchParams(location.search).get("bag");
+if (also) act(() => carryToo(also));
 if ("serviceWorker" in navigator) navigator.serviceWorker.register(root.dataset.worker);
 else say("ONLY WITH A SIGNAL", "This browser keeps no pages: the address must begin with https.", true);
-const also = new URLSearchParams(location.search).get("bag");
-if (also && !kept.also.includes(also)) kept.also.push(also);
 render();
