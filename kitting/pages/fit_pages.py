@@ -24,7 +24,6 @@ from kitting.selectors.fits import INSULATION, estimates_policy, fit_facts
 from kitting.selectors.nearest import Near, others_that_fit, where_is
 from kitting.selectors.stock_search import ranges_over_insulation
 
-# Cables of medium voltage are between these over their insulation (common practice); else the unit is wrong.
 _OTHER = {"in": "mm", "mm": "in"}
 _MOST_OTHERS = 3
 _SIDES = ("first side", "second side")

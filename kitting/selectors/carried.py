@@ -22,8 +22,7 @@ from kitting.calculation.bag_states import (
     BagFacts,
 )
 from kitting.calculation.fit_matching import fits
-from kitting.calculation.fit_matching.wording import misfit_words
-from kitting.calculation.lengths import both
+from kitting.calculation.lengths import both, parse_length
 from kitting.calculation.natural_order import natural_key
 from kitting.models import Bag
 from kitting.models.bags import SHORT_CAUSES
@@ -39,6 +38,7 @@ from kitting.selectors.bag_contents import (
 from kitting.selectors.bag_rows import not_ended
 from kitting.selectors.counting import blinded
 from kitting.selectors.ends_to_fit import End, ends_to_fit
+from kitting.selectors.fit_margins import LEAST, MOST
 from kitting.selectors.fits import FitFacts, estimates_policy, fit_facts
 from kitting.selectors.open_counts import COUNT, list_states
 from kitting.selectors.pick_walk import Step, pick_walk
@@ -92,6 +92,7 @@ def carried(actor: Actor, today: date, codes: Collection[str] = ()) -> Told:
         "counts": [*_counts(actor)],
         "causes": [[cause, f"{cause}: {means}"] for cause, means in SHORT_CAUSES.items()],
         "leads": _leads(),
+        "cables": _range(parse_length(LEAST, None), parse_length(MOST, None)),
         "rules": rule_book_on(today),
     }
 
@@ -113,7 +114,7 @@ def _bag(one: Contents, facts: BagFacts) -> Told:
         item = stand.line.item
         if item is None:
             continue
-        what = {"stock_code": item.stock_code, "what": item.description or item.kind, "unit": item.stock_unit}
+        what = {"stock_code": item.stock_code, "what": item.description or item.kind}
         if stand.missing and not stand.line.spare:
             row = wanted.setdefault(item.stock_code, {**what, "quantity": 0})
             row["quantity"] = int(str(row["quantity"])) + stand.missing
@@ -124,7 +125,7 @@ def _bag(one: Contents, facts: BagFacts) -> Told:
                 row["quantity"] = int(str(row["quantity"])) + pieces
     stops = [*facts.held, *facts.out_of_date, *filter(None, (facts.superseded, facts.old_label))]
     return {
-        "code": label_code(bag), "name": str(bag), "job": bag.job.job, "depot": bag.depot.depot,
+        "code": label_code(bag), "name": str(bag), "depot": bag.depot.depot,
         "cutover": bag.job.cutover, "state": bag.state, "why": bag.why,
         "at": bag.whereabouts, "undecided": list(one.undecided()), "stops": stops,
         "missing": [*wanted.values()], "inside": [*inside.values()],
@@ -143,8 +144,8 @@ def _step(step: Step) -> Told:
 
 def _end(end: End) -> Told:
     return {
-        "line": end.line.line, "stock_code": end.line.item.stock_code if end.line.item else "", "where": end.where,
-        "name": end.name, "phases": list(end.phases), "each": end.each, "lots": [number for number, _ in end.lots],
+        "line": end.line.line, "stock_code": end.line.item.stock_code if end.line.item else "", "name": end.name,
+        "phases": list(end.phases), "each": end.each, "lots": [number for number, _ in end.lots],
         "done": end.done, "asks_where": end.asks_where,
     }  # fmt: skip
 
@@ -158,15 +159,18 @@ def _parts(one: Contents, spans: Mapping[str, Sequence[FitFacts]], policy: str) 
     """The parts of a bag that are fitted by a diameter: ranges in nanometres, and how the cable's own band fits."""
     for stand in one.lines:
         for number, told in enumerate(spans.get(str(stand.line.pk), ()), start=1):
-            found = fits.fit(told.band, *told.part, estimates=policy)
-            why = "" if found.state == fits.FITS else misfit_words(found, told.over_what)
-            facts, low, high = stand.line.facts, *told.part
+            found, facts = fits.fit(told.band, *told.part, estimates=policy), stand.line.facts
             yield {
                 "stock_code": stand.line.item.stock_code if stand.line.item else "",
                 "where": "-".join(filter(None, (facts.get("structure"), facts.get("position")))), "side": number,
-                "over": told.over_what, "low": low, "high": high, "word": found.state.upper(), "why": why,
-                "range": f"{both(low, inches_first=True)} to {both(high, inches_first=True)}",
+                "over": told.over_what, "word": found.state.upper(), **_range(*told.part),
             }  # fmt: skip
+
+
+def _range(low: int, high: int) -> Told:
+    """Diameters in nanometres, from and to, and how people read them."""
+    words = f"{both(low, inches_first=True)} to {both(high, inches_first=True)}"
+    return {"low": low, "high": high, "range": words}
 
 
 def _counts(actor: Actor) -> Iterator[Told]:

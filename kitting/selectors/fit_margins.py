@@ -12,7 +12,7 @@ from kitting.errors import Refusal
 from kitting.models import BagEntry
 from kitting.selectors.stock_search import ranges_over_insulation
 
-LEAST, MOST = "0.3 in", "3 in"  # what cables measure over insulation
+LEAST, MOST = "0.3 in", "3 in"  # what cables of medium voltage measure over insulation (common practice)
 MARGIN, TOO_SMALL, TOO_LARGE = "measured margin mm", "measured too small mm", "measured too large mm"
 _ORIGINS = {GAUGE: "from the reel's gauge reading", "maker": "from the maker's sheet of the reel"}
 _TABLE = "from the table"

@@ -5,7 +5,6 @@ const root = document.getElementById("carried");
 const STORE = "carried";
 const OLD_HOURS = 12;
 const NM = { in: 25400000n, mm: 1000000n };
-const LEAST_NM = 7620000n, MOST_NM = 76200000n; // cables measure 0.3 to 3 in over insulation (common practice)
 const kept = { device: "", carries: null, loaded: "", queue: [], unsettled: [], also: [], counted: {}, ...stored() };
 const walk = {}; // what was scanned of the step that is on the page
 let told = null; // the answer to what was done last
@@ -40,9 +39,9 @@ function field(name, label, given = {}) {
   const input = el("input", { id, name, autocomplete: "off", spellcheck: "false", required: true, ...given });
   return el("p", {}, el("label", { for: id }, label), input);
 }
-function choice(name, label, options) {
-  const rows = options.map(([value, words], at) => el("label", { class: "choice" },
-    el("input", { type: "radio", name, value, required: true, checked: at === 0 }), words));
+function choice(name, label, options, chosen = options[0]?.[0]) {
+  const rows = options.map(([value, words]) => el("label", { class: "choice" },
+    el("input", { type: "radio", name, value, required: true, checked: value === chosen }), words));
   return el("fieldset", {}, el("legend", {}, label), rows);
 }
 function form(button, deed, ...inside) {
@@ -199,7 +198,7 @@ const VIEWS = {
       if (get("cause") === "other" && !get("why")) refuse("SAY WHY", "Another cause needs words.");
       record("finish short", { bag: bag.code, cause: get("cause"), why: get("why") });
       done(bag, "finish", "SHORT", "Have it checked by another person.");
-    }, choice("cause", "Why it is short", kept.carries.causes ?? [["other", "other: say it in words"]]), field("why", "In words", { required: false })),
+    }, choice("cause", "Why it is short", kept.carries.causes, null), field("why", "In words", { required: false })),
   ],
   check(bag) {
     if (bag.pickers.some((name) => name.toLowerCase() === kept.carries.person.name.toLowerCase())) {
@@ -292,7 +291,7 @@ function picked(bag, step, text) {
   bag.steps = bag.steps.filter((one) => one.quantity);
   const row = bag.inside.find((one) => one.stock_code === step.stock_code && one.lot === step.lot);
   if (row) row.quantity += pieces;
-  else bag.inside.push({ stock_code: step.stock_code, what: step.what, unit: step.unit, lot: step.lot, quantity: pieces });
+  else bag.inside.push({ stock_code: step.stock_code, what: step.what, lot: step.lot, quantity: pieces });
   const wanted = bag.missing.find((one) => one.stock_code === step.stock_code);
   if (wanted) wanted.quantity -= Math.min(wanted.quantity, pieces);
   bag.missing = bag.missing.filter((one) => one.quantity);
@@ -340,7 +339,8 @@ function measured(part, reading, unit) {
   if (!found) refuse("CAN'T TELL", `${reading} is no reading: type it as a decimal number.`);
   const digits = found[2] ?? "";
   const nm = BigInt(found[1] + digits) * NM[unit] / 10n ** BigInt(digits.length);
-  if (part.over === "insulation" && (nm < LEAST_NM || nm > MOST_NM)) refuse("CHECK THE UNIT", `${reading} ${unit} is outside 0.3 to 3 in (7.62 to 76.2 mm), what cables measure over insulation.`);
+  const cables = kept.carries.cables;
+  if (part.over === "insulation" && (nm < BigInt(cables.low) || nm > BigInt(cables.high))) refuse("CHECK THE UNIT", `${reading} ${unit} is outside ${cables.range}, what cables measure over insulation.`);
   const away = nm < BigInt(part.low) ? "large" : nm > BigInt(part.high) ? "small" : "";
   const gap = away === "large" ? BigInt(part.low) - nm : nm - BigInt(part.high);
   if (away) refuse("DOES NOT FIT", `${part.stock_code} at ${part.where} is too ${away} by ${mm(gap)} mm; it holds ${part.range}.`);
