@@ -76,6 +76,7 @@ def _a_refused_form_stays_as_it_was_typed(page: Page) -> None:
     page.get_by_label("other: say it in words").check()
     page.get_by_role("button", name="That is all there is").click()
     said(page, "SAY WHY")
+    expect(page.locator(".told strong")).to_be_in_viewport()  # above a long form
     expect(page.get_by_label("other: say it in words")).to_be_checked()
     page.get_by_role("link", name="Back to the bag").click()
 

@@ -397,8 +397,10 @@ function renderTop() {
 function heard() {
   root.querySelector("[autofocus]")?.focus();
   root.querySelector("[autofocus]")?.select();
-  if (told && !told.heard) sound(told.no);
-  if (told) told.heard = true;
+  if (!told || told.heard) return;
+  told.heard = true;
+  root.querySelector(".told").scrollIntoView({ block: "nearest" });
+  sound(told.no);
 }
 function answered() {
   return el("div", { class: "told", role: "status" }, told ? el("p", { class: told.no ? "no" : "yes" }, el("strong", {}, told.word), told.sentence) : null);
