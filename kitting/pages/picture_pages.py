@@ -13,6 +13,7 @@ from kitting.models import Bag, Picture
 from kitting.models.pictures import AS_INSTALLED, AT_POSITION, JPEG, OF_BAG, PDF
 from kitting.pages.asked import Asked, attempt, go_to, page
 from kitting.pages.bag_forms import of_bag
+from kitting.pages.typed import back_with_typed
 from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import bag_by_code, label_code
 from kitting.selectors.job_sheet import job_by_number
@@ -132,7 +133,8 @@ def _act(asked: Asked, keep: Keep, address: str, *, drawings: bool = False) -> H
         take_picture_away(number=number, why=asked.text("why"), **asked.scan())
         return "TAKEN AWAY", f"Picture {number} is shown nowhere any more."
 
-    return attempt(asked, away if asked.text("do") == _AWAY else kept, address)
+    back = back_with_typed(asked, address.partition("?")[0])
+    return attempt(asked, away if asked.text("do") == _AWAY else kept, address, back=back)
 
 
 def _sent(asked: Asked, *, drawings: bool) -> PictureFile:

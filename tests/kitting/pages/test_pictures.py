@@ -130,13 +130,17 @@ def test_what_is_no_picture_is_refused_in_words_and_a_wrong_one_is_taken_away_fo
         ({"place": "Z9-a"}, "J01 has no position Z9-a"),
         ({"note": "x" * 201}, "The note has 201 letters; 200 are the most"),
     ):  # fmt: skip
-        answer = send(crew, "/jobs/J01/pictures", **{"place": "A1-a", "picture": sent(), **fields})
+        answer = send(crew, "/jobs/J01/pictures", **{"place": "A1-a", "note": "nameplate", "picture": sent(), **fields})
         assert why in words(answer).replace("NO PICTURE:", "NO PICTURE"), why
+        typed = f'name="note" value="{fields.get("note", "nameplate")}"'
+        assert typed in answer.content.decode(), why
     assert not Picture.objects.exists()
 
     one, _ = kept(crew, "/jobs/J01/pictures", place="A1-a")
     away = {"do": "away", "number": one.pk}
-    assert "needs a reason" in words(send(crew, "/jobs/J01/pictures", **away))
+    unsaid = send(crew, "/jobs/J01/pictures", **away)
+    assert "needs a reason" in words(unsaid)
+    assert f'name="number" value="{one.pk}"' in unsaid.content.decode()
     assert "TAKEN AWAY" in words(send(crew, "/jobs/J01/pictures", **away, why="another pad"))
     assert crew.get(f"/jobs/J01/pictures/{one.pk}").status_code == 404
     assert f"picture {one.pk}" not in crew.get("/jobs/J01").content.decode()
