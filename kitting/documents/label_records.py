@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from functools import partial
 from io import BytesIO
@@ -200,13 +200,14 @@ def night_cards_pdf(labels: LabelPapers, prints: Prints) -> bytes:
     for bag, recorded in labels.bags_of(paper, packed=True):
         printed = prints[bag.structure]
         papers = labels.papers.as_printed(printed)
-        of_bag = [CardPicture(_caption(one), content) for one, content in pictures.get(bag.structure, ())]
+        of_bag = [CardPicture(_caption(one, printed), content) for one, content in pictures.get(bag.structure, ())]
         cards.append(night_card(papers, nearest, paper, bag, printed.words, recorded, of_bag))
     return pdf_bytes(cards, f"Night cards {labels.content.job}")
 
 
-def _caption(one: Picture) -> str:
-    return " · ".join(filter(None, (one.place, one.note, f"picture {one.pk}", f"{one.at:%Y-%m-%d}")))
+def _caption(one: Picture, printed: Printed) -> str:
+    at = one.at.astimezone(printed.at.tzinfo if printed.at else UTC)
+    return " · ".join(filter(None, (one.place, one.note, f"picture {one.pk}", f"{at:%Y-%m-%d}")))
 
 
 def contents_to_print(name: str, labels: LabelPapers) -> Mapping[str, object]:

@@ -1,5 +1,6 @@
 """Photographs and drawings: of a position, of a bag and of an end; who may keep and see them, and on which papers."""
 
+from datetime import UTC, datetime
 from io import BytesIO
 from typing import Any
 
@@ -57,6 +58,7 @@ def test_a_nameplate_is_kept_once_shown_at_its_position_and_printed_on_the_night
     assert "pictures" not in browser_of(BUYER).get("/jobs/J01").content.decode()
     assert "A1/a: 200 A 15 kV, 2 pictures kept" in words(crew.get("/jobs/J01/call-sheet"))
 
+    Picture.objects.filter(pk=drawing.pk).update(at=datetime(2026, 3, 3, 3, tzinfo=UTC))  # in the evening at the depot
     printed = crew.post(bag)
     text = paper_text(printed)
     assert "Photographs and drawings" not in " ".join(bare)
