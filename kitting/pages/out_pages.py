@@ -38,10 +38,10 @@ def issue(asked: Asked, depot: str) -> HttpResponse:
         except ANY_REFUSAL as refusal:
             problems.append(loud(refusal))
     taken = [row for row in rows if row.bag.pk in found]
+    loads = [(row, load_inside(row.contents)) for row in taken]
     short = [(row, _leave_of(row, asked)) for row in taken if row.contents.missing()]
     context = {
-        "depot": depot, "taken": [(row, load_inside(row.contents)) for row in taken], "problems": problems,
-        "together": sum((load_inside(row.contents) for row in taken), NO_LOAD),
+        "depot": depot, "taken": loads, "problems": problems, "together": sum((load for _, load in loads), NO_LOAD),
         "short": short, "signs_here": any(leave is None or not leave.may_be_used for _, leave in short),
         "staged": _staged(depot, [row for row in waiting(rows, ISSUE) if row.bag.pk not in found], taken),
         "fields": [Field("crew", "Crew"), Field("truck", "Truck"), Field("signature", "Signed for the crew by (name)"),
