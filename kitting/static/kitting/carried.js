@@ -157,10 +157,10 @@ async function sendAndLoad() {
       keep();
       fresh = await ask(`${root.dataset.bags}?${named}`);
       const wrong = Object.keys(booked.kept).length;
-      say(wrong ? `${wrong} NEED A PERSON` : "SENT", `${booked.applied.length} booked, ${booked.known.length} known already.`
+      say(wrong ? `${wrong} ${wrong === 1 ? "NEEDS" : "NEED"} A PERSON` : "SENT", `${booked.applied.length} booked, ${booked.known.length} known already.`
         + (booked.others.length ? ` ${booked.others.length} wait for who made them to sign in.` : "")
         + (booked.without_number ? ` ${booked.without_number} have no number and stay here: show them to stores.` : ""), wrong > 0);
-    } else say("LOADED", `${fresh.bags.length} bags are on this device.`);
+    } else say("LOADED", `${fresh.bags.length} ${fresh.bags.length === 1 ? "bag is" : "bags are"} on this device.`);
     if (touched === before) {
       kept.carries = fresh;
       kept.loaded = new Date().toISOString();
