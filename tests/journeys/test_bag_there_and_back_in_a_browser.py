@@ -3,7 +3,7 @@
 import pytest
 from bag_stores import Stores, demo_sheets, planned
 from browsing import OTHER_STORES, PIN, people
-from chromium import Opened, assert_open_to_everybody, said, scan, sign_in
+from chromium import Opened, assert_open_to_everybody, follow, said, scan, sign_in
 from people import CREW, STORES
 from playwright.sync_api import Page, expect
 from pytest_django.live_server_helper import LiveServer
@@ -25,34 +25,34 @@ def test_a_storekeeper_fills_checks_stages_issues_and_takes_back_a_bag(live_serv
     sign_in(page, live_server.url, STORES)
 
     page.goto(f"{live_server.url}/jobs/{JOB}/bags")
-    page.get_by_role("button", name="List the bags").click()
+    follow(page.get_by_role("button", name="List the bags"))
     expect(page.get_by_text("LISTED", exact=True)).to_be_visible()
     code = label_code(Bag.objects.select_related("job").get(job__job=JOB, structure=STRUCTURE))
     _find(page, f"BAG {code} REV A | {STRUCTURE} | {JOB}")
     expect(page.get_by_text("NOTHING IN IT YET")).to_be_visible()
     assert_open_to_everybody(page)
 
-    page.get_by_role("link", name="Pick", exact=True).click()
+    follow(page.get_by_role("link", name="Pick", exact=True))
     _walk(page, code)
     _check(page, live_server.url, code)
     _find(page, code)
-    page.get_by_role("link", name="Put in its rack place").click()
+    follow(page.get_by_role("link", name="Put in its rack place"))
     scan(page, "R-7")
     expect(page.get_by_text("PLACED", exact=True)).to_be_visible()
 
-    page.get_by_role("link", name="Issue to a crew").click()
+    follow(page.get_by_role("link", name="Issue to a crew"))
     for field, text in (("Crew", "Crew 14"), ("Truck", "14"), ("Signed for the crew by (name)", CREW.name),
                         ("The crew's own PIN, where they have an account here", PIN)):  # fmt: skip
         page.get_by_label(field, exact=True).fill(text)
     assert_open_to_everybody(page)
-    page.get_by_role("button", name="Out with the crew").click()
+    follow(page.get_by_role("button", name="Out with the crew"))
     expect(page.get_by_text("OUT", exact=True)).to_be_visible()
 
     _find(page, code)
-    page.get_by_role("link", name="Turn in what came back").click()
+    follow(page.get_by_role("link", name="Turn in what came back"))
     assert_open_to_everybody(page)
     page.get_by_role("checkbox").first.check()
-    page.get_by_role("button", name="Turn in what is ticked").click()
+    follow(page.get_by_role("button", name="Turn in what is ticked"))
     expect(page.get_by_text("STILL OPEN").first).to_be_visible()
     assert Bag.objects.get(job__job=JOB, structure=STRUCTURE).state == "returning"
 
@@ -85,20 +85,20 @@ def _walk(page: Page, code: str) -> None:
 
 def _yes_if_asked(page: Page) -> None:
     if page.get_by_role("heading", name="Look again").count():
-        page.get_by_role("button", name="Yes, as asked").click()
+        follow(page.get_by_role("button", name="Yes, as asked"))
 
 
 def _check(page: Page, server: str, code: str) -> None:
     """Hand the phone to another person, who counts what is inside."""
     page.goto(f"{server}/bags/{code}/check")
     expect(page.get_by_text("ANOTHER PERSON", exact=True)).to_be_visible()
-    page.get_by_role("link", name="Hand the device over").click()
+    follow(page.get_by_role("link", name="Hand the device over"))
     page.get_by_label(OTHER_STORES.name).check()
     page.get_by_label("PIN", exact=True).fill(PIN)
-    page.get_by_role("button", name="Take over").click()
+    follow(page.get_by_role("button", name="Take over"))
     for item, thousandths in Stores().counted(JOB, STRUCTURE).items():
         for _ in range(thousandths // 1_000):
             scan(page, item)
     assert_open_to_everybody(page)
-    page.get_by_role("button", name="That is all that is inside").click()
+    follow(page.get_by_role("button", name="That is all that is inside"))
     expect(page.get_by_text("FULL", exact=True).first).to_be_visible()

@@ -104,6 +104,7 @@ def said(page: Page, word: str) -> None:
 
 def assert_open_to_everybody(page: Page, *, only_colours: bool = False) -> None:
     """No rule of axe is broken, or none about colours, and nothing scrolls sideways."""
+    page.wait_for_load_state()  # with its style sheet: without it everything is too small
     if page.evaluate("typeof axe === 'undefined'"):
         page.evaluate(AXE_SCRIPT)
     found = AxeResults(page.evaluate("rules => axe.run(rules)", COLOURS if only_colours else RULES))
