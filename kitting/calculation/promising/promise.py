@@ -28,14 +28,14 @@ def promise(problem: Problem, *, priced: bool = True) -> Promised:
     Raises:
         Refusal: ``audit-failed`` where the plan does not hold; it is never returned.
     """
-    with _without_looking_for_rings():
+    with without_looking_for_rings():
         promised = within_caps(problem, partial(_by_policy, priced=priced))
         audit(problem, promised)
     return promised
 
 
 @contextmanager
-def _without_looking_for_rings() -> Iterator[None]:
+def without_looking_for_rings() -> Iterator[None]:
     """Nothing that a plan makes refers back to itself: looking for what does, among so much, takes a tenth longer."""
     looks = gc.isenabled()
     gc.disable()

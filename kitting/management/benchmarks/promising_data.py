@@ -5,10 +5,13 @@ diameters the ranges of the items overlap, nest or miss; jobs over one year at f
 order; shelf life on three kinds. All of it is invented; only the shape matters.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from math import prod
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from kitting.calculation.promising.eligibility import Eligibility
@@ -49,19 +52,30 @@ SIZES = {"S": Size(50, 1, 1_000), "M": Size(1_000, 4, 8_000), "L": Size(10_000, 
 
 @dataclass(frozen=True, slots=True)
 class MadeUp:
-    """Lines as arrays, and the same as a problem.
+    """Rows as they would be received, and how many cable runs they are made of.
 
     Args:
-        runs: for each cable run its job, conductor, build and phases (columns).
-        line_cell: for each line its cell; lines stand in order of service.
-        line_quantity: for each line its thousandths.
-        problem: what ``promise`` is asked.
+        runs: cable runs.
+        jobs: depot, staged_by; in order of service.
+        lines: job, key, low (end of the diameter band), thousandths; in order of service.
+        items: key, low, high (ends of the range).
+        lots: item, depot, thousandths, ready, expiry, is_order.
     """
 
-    runs: Integers
+    runs: int
+    jobs: pd.DataFrame
+    lines: pd.DataFrame
+    items: pd.DataFrame
+    lots: pd.DataFrame
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What ``promise`` is asked, and the cell and the thousandths of each line."""
+
+    problem: Problem
     line_cell: Integers
     line_quantity: Integers
-    problem: Problem
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,27 +90,42 @@ class _Catalogue:
 
 
 def made_up(size: Size, *, stock: str, seed: int, coupled: bool = False) -> MadeUp:
-    """Jobs, cells and lots of a size; ``stock`` is tight, normal or ample."""
+    """Rows of a size; ``stock`` is tight, normal or ample."""
     draw = np.random.default_rng(seed)
     catalogue = _catalogue(draw, size, coupled=coupled)
     owners = draw.integers(0, size.owners, size.jobs)
-    kits = _kits(draw, size)
+    jobs = _jobs(draw, size)
     runs = _runs(draw, size)
     lines = _lines(draw, catalogue, runs, owners)
-    cells, line_cell = _cells(catalogue, lines)
-    lots = _lots(draw, size, catalogue, cells, STOCK[stock])
+    items = pd.DataFrame({"key": catalogue.item_key, "low": catalogue.low, "high": catalogue.high})
+    return MadeUp(
+        runs=len(runs),
+        jobs=jobs,
+        lines=lines,
+        items=items,
+        lots=_lots(draw, size, catalogue, _demand(items, lines), STOCK[stock]),
+    )
+
+
+def compressed(rows: MadeUp) -> Asked:
+    """Rows as kits, cells and lots."""
+    cells, line_cell = _cells(rows.items, rows.lines)
+    kits = tuple(
+        Kit(job=f"J{number:05d}", depot=depot, staged_by_day=day, good_through_day=day + 2, buyable=frozenset())
+        for number, (depot, day) in enumerate(_rows(rows.jobs))
+    )
     problem = Problem(
         kits=kits,
         cells=cells,
-        lots=lots,
-        items=tuple(f"CODE-{item:05d}" for item in range(len(catalogue.low))),
+        lots=_as_lots(rows.lots),
+        items=tuple(f"CODE-{item:05d}" for item in range(len(rows.items))),
         depots=DEPOTS,
         as_of_day=0,
     )
-    return MadeUp(runs=runs, line_cell=line_cell, line_quantity=lines[:, 3], problem=problem)
+    return Asked(problem, line_cell, rows.lines["thousandths"].to_numpy())
 
 
-def line_by_line(made: MadeUp, eligible: Eligibility) -> tuple[list[int], list[int]]:
+def line_by_line(made: Asked, eligible: Eligibility) -> tuple[list[int], list[int]]:
     """The plain baseline: each line in date order takes what it can reach. Thousandths short by line, room by class."""
     room = list(eligible.stock)
     short = made.line_quantity.tolist()
@@ -132,14 +161,10 @@ def _catalogue(draw: np.random.Generator, size: Size, *, coupled: bool) -> _Cata
     return _Catalogue(keys, table[:, 0], kind_of[table[:, 0]], table[:, 1], table[:, 2])
 
 
-def _kits(draw: np.random.Generator, size: Size) -> tuple[Kit, ...]:
-    """Kits in order of service."""
-    staged_by = np.sort(draw.integers(FIRST_DAY, YEAR, size.jobs)).tolist()
-    depots = draw.choice(len(DEPOTS), size.jobs, p=DEMAND_OF_DEPOTS).tolist()
-    return tuple(
-        Kit(job=f"J{number:05d}", depot=depot, staged_by_day=day, good_through_day=day + 2, buyable=frozenset())
-        for number, (day, depot) in enumerate(zip(staged_by, depots, strict=True))
-    )
+def _jobs(draw: np.random.Generator, size: Size) -> pd.DataFrame:
+    """Depot and staged-by day, in order of service."""
+    staged_by = np.sort(draw.integers(FIRST_DAY, YEAR, size.jobs))
+    return pd.DataFrame({"depot": draw.choice(len(DEPOTS), size.jobs, p=DEMAND_OF_DEPOTS), "staged_by": staged_by})
 
 
 def _runs(draw: np.random.Generator, size: Size) -> Integers:
@@ -154,8 +179,8 @@ def _runs(draw: np.random.Generator, size: Size) -> Integers:
     return np.stack((job, conductors[job, which], builds[job, which], phases), axis=1)
 
 
-def _lines(draw: np.random.Generator, catalogue: _Catalogue, runs: Integers, owners: Integers) -> Integers:
-    """Rows (job, key, low end of the diameter band, thousandths), in order of service."""
+def _lines(draw: np.random.Generator, catalogue: _Catalogue, runs: Integers, owners: Integers) -> pd.DataFrame:
+    """Job, key, low end of the diameter band and thousandths, in order of service."""
     bands = draw.integers(0, SPAN - TOLERANCE, size=(catalogue.keys.shape[0], CONDUCTORS, BUILDS))
     found = []
     for kind, share in enumerate(SHARE):
@@ -165,61 +190,87 @@ def _lines(draw: np.random.Generator, catalogue: _Catalogue, runs: Integers, own
             key = catalogue.keys[owner, conductor, kind]
             found.append(np.stack((job, key, bands[owner, conductor, build], phases * PIECE), axis=1))
     lines = np.concatenate(found)
-    return lines[np.argsort(lines[:, 0], kind="stable")]
+    return pd.DataFrame(lines[np.argsort(lines[:, 0], kind="stable")], columns=["job", "key", "low", "thousandths"])
 
 
-def _cells(catalogue: _Catalogue, lines: Integers) -> tuple[tuple[Cell, ...], Integers]:
+def _cells(items: pd.DataFrame, lines: pd.DataFrame) -> tuple[tuple[Cell, ...], Integers]:
     """Cells in order of service, and the cell of each line."""
-    spec = lines[:, 1] * SPAN + lines[:, 2]
-    specs, of_line = np.unique(spec, return_inverse=True)
-    together, line_cell = np.unique(lines[:, 0] * len(specs) + of_line, return_inverse=True)
-    quantity = np.bincount(line_cell, weights=lines[:, 3]).astype(np.int64).tolist()
-    choices = [_choice(catalogue, *divmod(one, SPAN)) for one in specs.tolist()]
+    job, key, low, thousandths = (lines[column].to_numpy() for column in lines)
+    specs, of_line = np.unique(key * SPAN + low, return_inverse=True)
+    together, line_cell = np.unique(job * len(specs) + of_line, return_inverse=True)
+    quantity = np.zeros(len(together), dtype=np.int64)
+    np.add.at(quantity, line_cell, thousandths)
+    choices = _choices(items, specs)
     cells = tuple(
         Cell(kit=kit, options=choices[one], stand_ins=(), quantity=pieces, spare=False)
-        for (kit, one), pieces in zip((divmod(both, len(specs)) for both in together.tolist()), quantity, strict=True)
+        for (kit, one), pieces in zip(
+            (divmod(both, len(specs)) for both in together.tolist()), quantity.tolist(), strict=True
+        )
     )
     return cells, line_cell.astype(np.int64)
 
 
-def _choice(catalogue: _Catalogue, key: int, low: int) -> tuple[int, ...]:
-    """Items of the key whose range holds the band, the narrowest first."""
-    fits = (catalogue.item_key == key) & (catalogue.low <= low) & (catalogue.high >= low + TOLERANCE)
-    width = catalogue.high - catalogue.low
-    return tuple(sorted(np.flatnonzero(fits).tolist(), key=lambda item: (int(width[item]), item)))
+def _choices(items: pd.DataFrame, specs: Integers) -> list[tuple[int, ...]]:
+    """For each spec the items of the key whose range holds the band, the narrowest first."""
+    key, low, high = (items[column].to_numpy() for column in items)
+    by_width = np.lexsort((np.arange(len(key)), high - low, key))
+    first, end = (np.searchsorted(key[by_width], specs // SPAN, side) for side in ("left", "right"))
+    of_key = [by_width[one:last] for one, last in zip(first.tolist(), end.tolist(), strict=True)]
+    bands = zip(of_key, (specs % SPAN).tolist(), strict=True)
+    return [tuple(some[(low[some] <= band) & (high[some] >= band + TOLERANCE)].tolist()) for some, band in bands]
+
+
+def _demand(items: pd.DataFrame, lines: pd.DataFrame) -> NDArray[np.float64]:
+    """Pieces asked of each item, where those that serve a line share it alike."""
+    demand = np.zeros(len(items))
+    cells, _ = _cells(items, lines)
+    for cell in cells:
+        demand[list(cell.options)] += cell.quantity / PIECE / len(cell.options)
+    return demand
 
 
 def _lots(
-    draw: np.random.Generator, size: Size, catalogue: _Catalogue, cells: tuple[Cell, ...], factor: float
-) -> tuple[Lot, ...]:
+    draw: np.random.Generator, size: Size, catalogue: _Catalogue, demand: NDArray[np.float64], factor: float
+) -> pd.DataFrame:
     """Lots of each item, most where most is asked; an item's stock is its expected demand times factor and noise."""
-    demand = np.zeros(len(catalogue.low))
-    for cell in cells:
-        demand[list(cell.options)] += cell.quantity / PIECE / len(cell.options)
     counts = 1 + draw.poisson(size.lots * demand / demand.sum())
-    lots: list[Lot] = []
+    rows: list[tuple[int, int, int, int, int, bool]] = []
     for item, count in enumerate(counts.tolist()):
         pieces = max(count, int(demand[item] * factor * draw.lognormal(-NOISE * NOISE / 2, NOISE)))
         share = draw.multinomial(pieces - count, draw.dirichlet(np.ones(count))) + 1
-        lots.extend(_lot(draw, catalogue, item, quantity, len(lots) + number) for number, quantity in enumerate(share))
-    return tuple(lots)
+        rows.extend(_row(draw, catalogue, item, quantity) for quantity in share.tolist())
+    return pd.DataFrame(rows, columns=["item", "depot", "thousandths", "ready", "expiry", "is_order"])
 
 
-def _lot(draw: np.random.Generator, catalogue: _Catalogue, item: int, pieces: int, key: int) -> Lot:
+def _row(
+    draw: np.random.Generator, catalogue: _Catalogue, item: int, pieces: int
+) -> tuple[int, int, int, int, int, bool]:
     depot = int(draw.choice(len(DEPOTS), p=DEMAND_OF_DEPOTS))
     is_order = bool(draw.random() < ON_ORDER)
     ready = int(draw.integers(1, YEAR)) if is_order else 0
     dated = DATED[int(catalogue.item_kind[item])]
-    return Lot(
-        item=item,
-        depot=depot,
-        quantity=int(pieces) * PIECE,
-        ready_day=ready,
-        expiry_day=int(draw.integers(60, 2 * YEAR)) if dated else NEVER,
-        arrival=tuple(ready + abs(depot - other) for other in range(len(DEPOTS))),
-        only_kit=-1,
-        own_depot_only=False,
-        is_order=is_order,
-        walk=key,
-        key=key,
+    return item, depot, pieces * PIECE, ready, int(draw.integers(60, 2 * YEAR)) if dated else NEVER, is_order
+
+
+def _as_lots(lots: pd.DataFrame) -> tuple[Lot, ...]:
+    return tuple(
+        Lot(
+            item=item,
+            depot=depot,
+            quantity=thousandths,
+            ready_day=ready,
+            expiry_day=expiry,
+            arrival=tuple(ready + abs(depot - other) for other in range(len(DEPOTS))),
+            only_kit=-1,
+            own_depot_only=False,
+            is_order=is_order,
+            walk=key,
+            key=key,
+        )
+        for key, (item, depot, thousandths, ready, expiry, is_order) in enumerate(_rows(lots))
     )
+
+
+def _rows(table: pd.DataFrame) -> Iterator[tuple[Any, ...]]:
+    """Rows of a table, in plain Python numbers."""
+    return zip(*(table[column].tolist() for column in table), strict=True)

@@ -7,9 +7,10 @@ import numpy as np
 
 from kitting.calculation.promising.eligibility import eligibility
 from kitting.calculation.promising.model import NEVER, Problem
+from kitting.calculation.promising.promise import without_looking_for_rings
 from kitting.calculation.promising.strict_order import StrictOrder
 from kitting.calculation.promising.tiers import DAYS_A_WEEK, serve_together, tiers_of, weight_of
-from kitting.management.benchmarks.promising_data import SIZES, line_by_line, made_up
+from kitting.management.benchmarks.promising_data import SIZES, compressed, line_by_line, made_up
 from kitting.management.in_columns import in_columns
 
 PRIORITIES = (0.15, 0.35, 0.5)  # share of jobs of priority 1, 2, 3
@@ -37,11 +38,12 @@ class MeasuredTiers:
     most_seconds: float
 
 
+@without_looking_for_rings()
 def measure_tiers(
     size: str, stock: str, *, coupled: bool = False, weeks: int = 4, weighted: bool = True, seed: int = 1
 ) -> MeasuredTiers:
     """Serve a made-up instance in strict order, in tiers, and all as one tier of equal weights."""
-    made = made_up(SIZES[size], stock=stock, seed=seed, coupled=coupled)
+    made = compressed(made_up(SIZES[size], stock=stock, seed=seed, coupled=coupled))
     eligible = eligibility(made.problem)
     start = process_time()
     line_by_line(made, eligible)

@@ -79,14 +79,14 @@ class Command(BaseCommand):
         ]
         self.stdout.write(promising_tiers.tiers_text(tiers))
         for one, twice in zip(measured, doubled, strict=False):
-            growth = f"strict x{twice.strict / one.strict:.1f}, promise x{twice.whole / one.whole:.1f}"
+            growth = f"strict x{twice.strict / one.strict:.1f}, whole x{twice.whole / one.whole:.1f}"
             self.stdout.write(f"Twice the jobs of {one.name}: {growth}.")
         for size in options["size"]:
             first = next(one for one in measured if one.name.split()[0] == size)
             plain, ours = promising.workbook_seconds(first.runs)
             self.stdout.write(
                 f"The schedule of {first.name} ({first.runs:,} runs) as xlsx: pandas {plain:.2f} s, our reading "
-                f"{ours:.2f} s; promise is {first.whole / plain:.2f} and {first.whole / ours:.2f} of that."
+                f"{ours:.2f} s; the whole is {first.whole / plain:.2f} and {first.whole / ours:.2f} of that."
             )
 
     def _time_pages(self, options: dict[str, Any]) -> None:

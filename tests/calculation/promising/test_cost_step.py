@@ -11,7 +11,7 @@ from promising_cases import PIECE, cell, held, kit, lot, named, problem, random_
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.model import Cell, Problem, Promised
 from kitting.calculation.promising.transport import Transport
-from kitting.management.benchmarks.promising_data import Size, made_up
+from kitting.management.benchmarks.promising_data import Size, compressed, made_up
 
 
 def piece_cost(asked: Problem, cell_index: int, lot_index: int) -> int:
@@ -144,8 +144,8 @@ def one_rush_job(asked: Problem) -> Problem:
 @pytest.fixture(scope="module")
 def a_year() -> tuple[Problem, Promised]:
     """A year of jobs in tight stock, and its plan."""
-    asked = made_up(Size(jobs=400, owners=2, lots=3_000), stock="tight", seed=2).problem
-    return asked, promise(asked)
+    problem = compressed(made_up(Size(jobs=400, owners=2, lots=3_000), stock="tight", seed=2)).problem
+    return problem, promise(problem)
 
 
 @pytest.mark.parametrize(
