@@ -92,7 +92,7 @@ COLUMNS: tuple[tuple[str, Callable[[Measured], str]], ...] = (
 )
 
 
-def measure(size: str, stock: str, *, coupled: bool = False, seed: int = 1, times: int = 1) -> Measured:
+def measure(size: str, stock: str, *, coupled: bool = False, seed: int = 1, times: float = 1) -> Measured:
     """Promise a made-up instance both ways; the strict order alone, and the whole from rows to tables with its audit.
 
     Args:
@@ -102,7 +102,7 @@ def measure(size: str, stock: str, *, coupled: bool = False, seed: int = 1, time
         seed: the same seed gives the same instance.
         times: so many times the jobs and lots of the size, with the same owners and items.
     """
-    amounts = replace(SIZES[size], jobs=times * SIZES[size].jobs, lots=times * SIZES[size].lots)
+    amounts = replace(SIZES[size], jobs=round(times * SIZES[size].jobs), lots=round(times * SIZES[size].lots))
     made = made_up(amounts, stock=stock, seed=seed, coupled=coupled)
     start = process_time()
     rows = compressed(made)
@@ -126,7 +126,7 @@ def measure(size: str, stock: str, *, coupled: bool = False, seed: int = 1, time
     whole_done = process_time()
     lacking = {problem.cells[cell].kit for cell, left in zip(rows.line_cell.tolist(), short, strict=True) if left}
     return Measured(
-        name=" ".join([size, *([f"x{times}"] if times > 1 else []), stock, *(["coupled"] if coupled else [])]),
+        name=" ".join([size, *([f"x{times:g}"] if times != 1 else []), stock, *(["coupled"] if coupled else [])]),
         jobs=len(problem.kits),
         runs=made.runs,
         lines=len(rows.line_cell),
@@ -153,7 +153,7 @@ def _most_mib() -> int:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // _KIB_A_MIB
 
 
-def measure_apart(size: str, stock: str, *, coupled: bool = False, times: int = 1) -> Measured:
+def measure_apart(size: str, stock: str, *, coupled: bool = False, times: float = 1) -> Measured:
     """The same in a process of its own, so that its memory is its own."""
     code = (
         "import json, dataclasses, django\ndjango.setup()\n"
@@ -168,6 +168,20 @@ def table_text(measured: list[Measured]) -> str:
     """The figures as a table for a person."""
     rows = [tuple(head for head, _ in COLUMNS), *(tuple(text(one) for _, text in COLUMNS) for one in measured)]
     return in_columns(rows, figures=True)
+
+
+def growth_text(measured: list[Measured]) -> str:
+    """How much longer it takes with each doubling of the jobs, on average and the last time."""
+    first, *_, before, last = measured
+    doublings = len(measured) - 1
+    of_each = (
+        f"{name} x{(end / start) ** (1 / doublings):.1f}, the last time x{end / penultimate:.1f}"
+        for name, start, penultimate, end in (
+            ("strict", first.strict, before.strict, last.strict),
+            ("the whole", first.whole, before.whole, last.whole),
+        )
+    )
+    return f"From {first.jobs:,} to {last.jobs:,} jobs each doubling takes: {'; '.join(of_each)}."
 
 
 def workbook_seconds(runs: int) -> tuple[float, float]:

@@ -11,6 +11,7 @@ from inventory.management.trials.own_books import own_books
 from kitting.management.benchmarks import main_job, pages, promising, promising_tiers, stock
 from kitting.management.benchmarks.promising_data import SIZES, STOCK
 
+DOUBLINGS = (1 / 8, 1 / 4, 1 / 2, 1, 2)  # of the jobs and lots of a size
 MAIN_JOB, PLAN, BOOKS, PAGES = "job", "plan", "stock", "pages"
 
 
@@ -39,7 +40,7 @@ class Command(BaseCommand):
         parser.add_argument("--actions", type=int, default=100, help="stock: actions of each hand")
         parser.add_argument("--movements", type=int, default=1_000_000, help="stock, pages: movements on the books")
         parser.add_argument("--jobs", type=int, default=1_000, help="pages: jobs on the books")
-        parser.add_argument("--double", action="store_true", help="plan: also with twice the jobs and lots")
+        parser.add_argument("--double", action="store_true", help="plan: also with an eighth to twice the jobs")
 
     def handle(self, *_args: Any, **options: Any) -> None:
         if options["what"] == PLAN:
@@ -67,20 +68,17 @@ class Command(BaseCommand):
             promising.measure_apart(size, stock, coupled=coupled)
             for coupled, size, stock in product(variants, options["size"], options["stock"])
         ]
-        doubled = [
-            promising.measure_apart(size, stock, times=2)
-            for size, stock in product(options["size"] if options["double"] else (), options["stock"])
-        ]
-        self.stdout.write(promising.table_text(measured + doubled))
+        self.stdout.write(promising.table_text(measured))
+        for size, supply in product(options["size"] if options["double"] else (), options["stock"]):
+            growing = [promising.measure_apart(size, supply, times=times) for times in DOUBLINGS]
+            self.stdout.write(promising.table_text(growing))
+            self.stdout.write(promising.growth_text(growing))
         self.stdout.write("Tiers of four weeks, and the most kits overall:")
         tiers = [
             promising_tiers.measure_tiers(size, stock_of, coupled=coupled)
             for coupled, size, stock_of in product(variants, options["size"], options["stock"])
         ]
         self.stdout.write(promising_tiers.tiers_text(tiers))
-        for one, twice in zip(measured, doubled, strict=False):
-            growth = f"strict x{twice.strict / one.strict:.1f}, whole x{twice.whole / one.whole:.1f}"
-            self.stdout.write(f"Twice the jobs of {one.name}: {growth}.")
         for size in options["size"]:
             first = next(one for one in measured if one.name.split()[0] == size)
             plain, ours = promising.workbook_seconds(first.runs)

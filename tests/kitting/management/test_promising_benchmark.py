@@ -47,5 +47,5 @@ def test_the_command_prints_the_settings_the_table_the_growth_and_the_reading_of
     assert "tight 0.85" in text
     for name in ("S tight", "S tight coupled", "S x2 tight"):
         assert re.search(rf"^ *{name}  +\d", text, re.MULTILINE)
-    assert re.search(r"Twice the jobs of S tight: strict x\d", text)
+    assert re.search(r"From 6 to 100 jobs each doubling takes: strict x\d", text)
     assert re.search(r"as xlsx: pandas \d.* our reading \d", text)
