@@ -18,6 +18,7 @@ from kitting.errands.foreign_lists import ForeignLists, is_ours
 from kitting.errands.keeping import unpack_files
 from kitting.errors import Refusal
 from kitting.models import Errand, Person
+from kitting.selectors.clock import day_at
 from kitting.selectors.sheets import completed
 from kitting.services.ask_errands import STORED, end_errand, note_stage, refuse_errand
 from kitting.services.keep_answers import with_kept_answers
@@ -103,7 +104,7 @@ def load_file(errand: Errand) -> None:
 
 def _read(errand: Errand) -> tuple[ForeignLists, RawBook]:
     """The sheets of what was sent, and which of them are lists of others."""
-    lists = ForeignLists(errand.given.get("layouts"), errand.given.get("said", {}), errand.asked_at.date())
+    lists = ForeignLists(errand.given.get("layouts"), errand.given.get("said", {}), day_at(errand.asked_at))
     with tempfile.TemporaryDirectory() as folder:
         paths = unpack_files(bytes(errand.file), Path(folder))
         only = next(iter(paths.values()))

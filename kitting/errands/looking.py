@@ -6,6 +6,7 @@ from kitting.errands.planning import MOST_CHANGES
 from kitting.errors import Refusal
 from kitting.models import Errand, Person
 from kitting.selectors.bag_contents import bare
+from kitting.selectors.clock import day_at
 from kitting.selectors.recheck_installed import recheck_installed
 from kitting.selectors.stand_ins import lines_on_ended
 from kitting.services.ask_errands import end_errand, note_stage
@@ -45,7 +46,7 @@ def check_again(errand: Errand) -> None:
     Raises:
         Refusal: the rule book can't be read.
     """
-    day = errand.asked_at.date()
+    day = day_at(errand.asked_at)
     found = recheck_installed(day)
     note_stage(errand, "stand-ins that have ended")
     ended = lines_on_ended(today=day)

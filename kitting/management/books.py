@@ -11,7 +11,7 @@ import inventory.errors
 from inventory.management.books import require_books
 from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
-from kitting.selectors.clock import books_now, local_zone
+from kitting.selectors.clock import books_now, day_at
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.devices import COMMAND_LINE, Device, acting_on
 from kitting.services.load_sheets import Loaded
@@ -20,15 +20,15 @@ from kitting.services.upsert_rows import SheetChanges
 _NAMED = 5
 
 
-def recorded_sheets() -> RawBook:
-    """All sheets as the records have them at one moment.
+def recorded_sheets(on: date | None = None) -> RawBook:
+    """All sheets as the records have them at one moment, with the rules that are live on a day (today without one).
 
     Raises:
         Refusal: ``no-books``.
     """
     require_books()
     with one_moment():
-        return sheets_from_records()
+        return sheets_from_records(on)
 
 
 @contextmanager
@@ -53,7 +53,7 @@ def now() -> datetime:
 
 def today_at(depot: str = "") -> date:
     """The day at a depot by the clock of the books; at any depot with a zone, where it has none or is not named."""
-    return now().astimezone(local_zone([depot])).date()
+    return day_at(now(), depot)
 
 
 def user_name() -> str:

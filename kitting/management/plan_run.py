@@ -257,7 +257,7 @@ def taking_a_new_place(path: Path) -> Iterator[Path]:
 
 def _read(order: Order, stages: Stages) -> RawBook:
     if order.source is None:
-        return recorded_sheets()
+        return recorded_sheets(order.as_of)
     raw = read_raw_book(order.source, stages.read)
     return adopt(*order.foreign, raw, said=order.said) if order.foreign else raw
 

@@ -41,7 +41,7 @@ def rule_draft_page(asked: Asked, number: str) -> HttpResponse:
         "may_publish": draft.state == REVIEWED and not cannot,
         "seen_by_me": seen.get("by") == asked.actor.name,
         "may_drop": is_open and asked.actor.may("rules", DO),
-        "first_day": asked.at.date(),
+        "first_day": asked.today,
         **(_look(looked) if looked else {}),
     }
     return page(asked, "rule_draft.html", context)

@@ -1,6 +1,6 @@
 """What time it is in these books: the real time, but in a demo that of its story."""
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from inventory.models import Action, Depot
@@ -30,3 +30,8 @@ def local_zone(depots: list[str]) -> ZoneInfo:
     zones = depot_zones()
     named = [zones[depot] for depot in depots if depot in zones] or list(zones.values())
     return ZoneInfo(named[0]) if named else ZoneInfo("UTC")
+
+
+def day_at(at: datetime, depot: str = "") -> date:
+    """The day at a depot at a moment; at any depot with a zone, where it has none or is not named; one query."""
+    return at.astimezone(local_zone([depot])).date()

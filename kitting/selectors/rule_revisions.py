@@ -4,18 +4,18 @@ from datetime import date
 
 import pandas as pd
 from django.db.models import QuerySet
-from django.utils import timezone
 
 from kitting.calculation.rule_examples import DROP, Example
 from kitting.models import DROPPED, PUBLISHED, RuleDraft, RuleExample, RuleRevision
+from kitting.selectors.clock import books_now, day_at
 
 
 def live_rules(on: date | None = None) -> dict[str, RuleRevision]:
-    """The revision of each table that is live on a day (today where none is named), by the table's name; one query.
+    """The revision of each table that is live on a day (today where none is named), by the table's name.
 
     The last one whose day has come; the first one has been live from the start, whatever its day.
     """
-    return _live(on or timezone.now().date(), RuleRevision.objects.all())
+    return _live(on or day_at(books_now()), RuleRevision.objects.all())
 
 
 def rule_book_on(day: date) -> str:

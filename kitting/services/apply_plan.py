@@ -23,6 +23,7 @@ from kitting.calculation.supply import BAG, FREE_PLACES, STAGING
 from kitting.errors import Refusal
 from kitting.models import PLAN_TABLES, AppliedPlan, Event, JobReadiness, Promise, Recipe
 from kitting.roles import BUYER, PLANNER, STANDARDS_ENGINEER, STOREKEEPER
+from kitting.selectors.clock import day_at
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.list_bags import relist, store_rows
 from kitting.services.recipes import make_up_again
@@ -55,7 +56,7 @@ def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
         Refusal: ``facts-changed`` where any fact the plan used is another now; the message names them.
     """
     _hold_facts_still()
-    changed = changed_rows(reviewed.sheets, sheets_from_records())
+    changed = changed_rows(reviewed.sheets, sheets_from_records(reviewed.plan.as_of))
     if changed:
         more = f"; and {len(changed) - _NAMED} more" if len(changed) > _NAMED else ""
         message = f"Since the plan was made these facts have changed: {'; '.join(changed[:_NAMED])}{more}. Plan again."
@@ -72,7 +73,7 @@ def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
     keep_short_lines(dict(zip(short["line"], short["job"], strict=True)), as_of=plan.as_of)
     store_rows(applied, {name: _table(plan, name) for name in PLAN_TABLES})
     relist(Job.objects.filter(bags__isnull=False, ended="").distinct(), by=by, at=at)
-    if Recipe.objects.filter(to_come_on__lte=at.date()).exists():
+    if Recipe.objects.filter(to_come_on__lte=day_at(at)).exists():
         make_up_again(by=by, at=at)
     told = {"digest": plan.book.digest, "promises": len(promises), "replaced": replaced, "jobs": plan.summary["jobs"]}
     planned = Happening("plan applied", f"plan {applied.pk} as of {plan.as_of.isoformat()}", told)

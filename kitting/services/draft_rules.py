@@ -15,6 +15,7 @@ from kitting.calculation.sheets.raw import RawBook, raw_book
 from kitting.errors import Refusal
 from kitting.models import DRAFT, DROPPED, EXAMPLES_PASS, REVIEWED, RuleDraft
 from kitting.roles import STANDARDS_ENGINEER, Actor
+from kitting.selectors.clock import day_at
 from kitting.selectors.rule_revisions import last_rules, live_rules, open_drafts, tables_of
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.record_events import Happening, lock_chain, record_events
@@ -38,7 +39,7 @@ def draft_rules(*, raw: RawBook, note: str, actor: Actor, at: datetime) -> RuleD
     need_draft_rules(actor)
     lock_chain()
     given = [sheet for name, sheet in raw.sheets.items() if name.startswith(RULES)]
-    standing = sheets_from_records(at.date())
+    standing = sheets_from_records(day_at(at))
     book = read_book(raw_book([*{**standing.sheets, **{sheet.name: sheet for sheet in given}}.values()]))
     rule_book(book.rules)
     names = [sheet.name.removeprefix(RULES) for sheet in given]
@@ -57,7 +58,7 @@ def propose(
 
     None where nothing differs, or an open draft says the same.
     """
-    last, live = last_rules(), live_rules(at.date())
+    last, live = last_rules(), live_rules(day_at(at))
     if not last:
         raise Refusal("no-rules", "The books hold no rules yet: load planning sheets first.", {})
     texts = {

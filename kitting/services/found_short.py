@@ -15,6 +15,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag, Event
 from kitting.roles import BUYER, DO, PLANNER, STOREKEEPER, require
 from kitting.selectors.bag_contents import bare, good_until
+from kitting.selectors.clock import day_at
 from kitting.selectors.count_lists import SPOT_EVENT
 from kitting.selectors.policies import count_limit
 from kitting.selectors.sources import IN_BAG, WITH_CREW, Source, sources
@@ -189,7 +190,7 @@ def _as_told(action: Action, at: datetime) -> FoundShort:
     item = items_by_code([told["stock_code"]])[told["stock_code"]]
     jobs = {job.job: job for job in Job.objects.filter(job__in={one["job"] for one in told["lost"]})}
     free = {
-        name: tuple(_free(sources(item=item, depot=job.depot, until=good_until(job) or at.date())))
+        name: tuple(_free(sources(item=item, depot=job.depot, until=good_until(job) or day_at(at, job.depot))))
         for name, job in jobs.items()
     }
     lost = [

@@ -7,6 +7,7 @@ import pandas as pd
 
 from kitting.calculation.rule_book import default_frame, rule_book
 from kitting.models import RuleDraft, RuleRevision
+from kitting.selectors.clock import day_at
 from kitting.selectors.rule_revisions import last_rules
 from kitting.services.draft_rules import propose, revision_names
 
@@ -30,7 +31,7 @@ def keep_rules(given: Mapping[str, pd.DataFrame], *, by: str, at: datetime) -> t
             revision=book.revision(name),
             columns=list(map(str, frame.columns)),
             rows=frame.to_numpy().tolist(),
-            live_from=at.date(),
+            live_from=day_at(at),
             loaded_by=by,
             loaded_at=at,
         )

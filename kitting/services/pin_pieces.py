@@ -18,6 +18,7 @@ from kitting.calculation.what_if import pin_pieces as with_pin
 from kitting.errors import Refusal
 from kitting.models import Pin
 from kitting.roles import Actor
+from kitting.selectors.clock import day_at
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.record_events import Happening, lock_chain, record_events
@@ -53,12 +54,12 @@ def pin_pieces(
     if not Job.objects.filter(job=job, ended="").exists():
         raise Refusal("unknown-job", f"There is no open job {job}.", {"job": job})
     with one_moment():
-        before = sheets_from_records(at.date())
+        before = sheets_from_records(day_at(at))
     text = f"{as_decimal(quantity):f}"
     after = with_pin(before, job=job, line=line, stock_code=stock_code, quantity=text, lot=lot, depot=depot)
-    pinned = plan(read_book(after), as_of=at.date())
+    pinned = plan(read_book(after), as_of=day_at(at))
     _refuse_what_does_not_serve(pinned, line, stock_code)
-    now = plan(read_book(before), as_of=at.date())
+    now = plan(read_book(before), as_of=day_at(at))
     _refuse_what_is_not_held(now, pinned)
     losing = _losing(differences(now, pinned), job)
     doubts = Doubts(confirmed)
@@ -76,7 +77,7 @@ def pin_pieces(
 @transaction.atomic(durable=True)
 def _stored(new: Pin, digest: str, losing: list[str], at: datetime) -> Pin:
     lock_chain()
-    if sheets_from_records(at.date()).digest != digest:
+    if sheets_from_records(day_at(at)).digest != digest:
         raise Refusal("facts-changed", "The records have changed meanwhile: pin again.", {})
     new.save()
     data = {

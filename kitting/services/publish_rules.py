@@ -19,6 +19,7 @@ from kitting.errors import Refusal
 from kitting.models import DRAFT, DROPPED, EXAMPLES_PASS, PUBLISHED, REVIEWED, RuleDraft, RuleExample, RuleRevision
 from kitting.roles import PLANNER, STOREKEEPER, Actor
 from kitting.selectors.bags import bags_at
+from kitting.selectors.clock import day_at
 from kitting.selectors.rule_revisions import examples_with, last_rules, tables_of
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.recipes import lock_kits, make_up_again
@@ -115,8 +116,8 @@ def _before(number: int, at: datetime) -> _Before:
             raise Refusal("no-such-request", f"There is no rule draft {number}.", {"number": number})
         if draft.state in (PUBLISHED, DROPPED):
             raise Refusal("decided-already", f"The {draft} is {draft.state} already.", {"state": draft.state})
-        live = sheets_from_records(at.date())
-    return _Before(draft, live, rule_tables(live, tables_of(draft)), at.date())
+        live = sheets_from_records(day_at(at))
+    return _Before(draft, live, rule_tables(live, tables_of(draft)), day_at(at))
 
 
 def _beyond(found: Coverage, standing: Coverage) -> Coverage:
@@ -228,7 +229,7 @@ def _need_publishable(draft: RuleDraft, live_from: date, at: datetime) -> dict[s
     """Refuse a draft that is not reviewed, or stale, or comes too late; returns the last revision of each table."""
     if draft.state != REVIEWED:
         raise Refusal("review-first", f"{draft} is not reviewed yet: another person does that.", {"draft": draft.pk})
-    if live_from < at.date():
+    if live_from < day_at(at):
         raise Refusal("live-in-the-past", f"{live_from} has passed; rules are live from today or later.", {})
     last = last_rules()
     stale = sorted(name for name, number in draft.based_on.items() if last[name].number != number)

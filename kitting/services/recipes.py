@@ -12,6 +12,7 @@ from kitting.calculation.standard_locations import RecipeLine, as_rows, recipe_l
 from kitting.errors import Refusal
 from kitting.models import Bag, Recipe, RuleRevision
 from kitting.roles import DO, STOREKEEPER, Actor, require
+from kitting.selectors.clock import day_at
 from kitting.selectors.premade_kits import recipe_by_name
 from kitting.selectors.sheets import sheets_of_jobs
 from kitting.services.list_bags import Wanted, renew
@@ -60,9 +61,9 @@ def keep_recipe(
     recipe = Recipe(name=name, location=location, system=of_system, cable_type=of_type[0], interface=interface)
     recipe.job = Job(job=name, depot=home.depot, ended=UNDER_WAY)
     recipe.job.title = f"Pre-made kits: {location}, {cable_type}, {system}"
-    lines = _made_up(recipe, _rules_on(at.date()), at.date())
+    lines = _made_up(recipe, _rules_on(day_at(at)), day_at(at))
     recipe.revision, recipe.lines = revision_of(lines), as_rows(lines)
-    _look_ahead(recipe, _rules_to_come(at.date()))
+    _look_ahead(recipe, _rules_to_come(day_at(at)))
     recipe.job.save()
     recipe.save()
     told = {**content, "revision": recipe.revision}
@@ -106,7 +107,7 @@ def make_up_again(*, by: str, at: datetime) -> list[Recipe]:
     recipes = [*Recipe.objects.select_related("job", "system", "cable_type").order_by("name")]
     if not recipes:
         return []
-    today, changed = at.date(), []
+    today, changed = day_at(at), []
     happenings: list[Happening] = []
     live, to_come = _rules_on(today), _rules_to_come(today)
     for recipe in recipes:

@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import connection
@@ -71,9 +72,11 @@ def record_events(
     reached, device, zones = recorded_at or at, acting_device(), depot_zones()
     behind = device.clock_behind
     elsewhere = next(iter(zones.values()), _NO_ZONE)
-    rule_book = rule_book_on(reached.date())
+    at_home = [zones.get(one.depot, elsewhere) for one in happenings]
+    days = {zone: reached.astimezone(ZoneInfo(zone)).date() for zone in at_home}
+    rule_books = {day: rule_book_on(day) for day in set(days.values())}
     events = []
-    for one in happenings:
+    for one, zone in zip(happenings, at_home, strict=True):
         number += 1
         event = Event(
             number=number,
@@ -89,8 +92,8 @@ def record_events(
             device_at=device.clock(reached),
             clock_behind_s=None if behind is None else round(behind.total_seconds()),
             is_offline=device.is_offline,
-            zone=zones.get(one.depot, elsewhere),
-            rule_book=rule_book,
+            zone=zone,
+            rule_book=rule_books[days[zone]],
             previous_digest=digest,
         )
         event.digest = digest = event_digest(event)

@@ -18,6 +18,7 @@ from kitting.calculation.stand_in_comparison import template_of_line
 from kitting.errors import Refusal
 from kitting.models import APPROVED, ASKED, Pin, ReserveRelease
 from kitting.roles import BUYER, DUTY_SUPERVISOR, STOREKEEPER, Actor
+from kitting.selectors.clock import day_at
 from kitting.selectors.policies import margin_days
 from kitting.selectors.reserve import Reserve, locked_reserve
 from kitting.selectors.sheets import sheets_from_records
@@ -67,7 +68,7 @@ def ask_reserve(
 
 def _need_code_of_line(job: str, line: str, item: Item, at: datetime) -> None:
     """Refuse a code that a pin could not hold for the line: an own code of it, no stand-in."""
-    template = template_of_line(read_book(sheets_from_records(at.date())), line)
+    template = template_of_line(read_book(sheets_from_records(day_at(at))), line)
     if item.stock_code not in template.codes or not line.startswith(f"{job}/"):
         message = f"{item} does not serve {line} of {job}; it takes {' or '.join(template.codes) or 'nothing known'}."
         raise Refusal("not-its-code", message, {"line": line, "stock_code": item.stock_code})

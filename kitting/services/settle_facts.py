@@ -9,6 +9,7 @@ from kitting.calculation.sheets.headers import Placed, place_columns
 from kitting.calculation.sheets.raw import RawBook, raw_book
 from kitting.errors import Refusal
 from kitting.roles import Actor
+from kitting.selectors.clock import day_at
 from kitting.selectors.record_sheets import RECORDS
 from kitting.selectors.sheets import completed, sheets_from_records
 from kitting.services.change_facts import change_facts
@@ -39,7 +40,7 @@ def settle_fact(
     """
     if not value.strip():
         raise Refusal("no-value", "Type what the cell should say.", {})
-    records = sheets_from_records(at.date())
+    records = sheets_from_records(day_at(at))
     found = records.sheets.get(sheet)
     placed = place_columns(SHEETS[sheet], found)[0] if found is not None and sheet in SHEETS else {}
     cell = next((one for one in placed.values() if one.column.label == column), None)

@@ -15,6 +15,7 @@ from kitting.calculation.stand_in_comparison import Comparison, compare_stand_in
 from kitting.errors import Refusal
 from kitting.models import APPROVED, ASKED, COMPARED, DutyLimit, StandIn, StandInRequest
 from kitting.roles import CREW_LEAD, DUTY_SUPERVISOR, PLANNER, STANDARDS_ENGINEER, STOREKEEPER, Actor
+from kitting.selectors.clock import day_at
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.record_events import Happening, record_events
 from kitting.services.rights import need_ask_stand_in, need_decide_stand_in, need_see_stand_in, role_of
@@ -52,7 +53,7 @@ def ask_stand_in(
     told = need_reason(why, "A stand-in")
     items = items_by_code([wanted, stand_in])
     if line:
-        template_of_line(read_book(sheets_from_records(at.date())), line)
+        template_of_line(read_book(sheets_from_records(day_at(at))), line)
     request = StandInRequest.objects.create(
         wanted=items[wanted],
         stand_in=items[stand_in],
@@ -99,7 +100,7 @@ def compare_request(*, number: int, actor: Actor, at: datetime) -> Comparison:
 
 
 def _compared(request: StandInRequest, at: datetime) -> Comparison:
-    book = read_book(sheets_from_records(at.date()))
+    book = read_book(sheets_from_records(day_at(at)))
     return compare_stand_in(
         book,
         wanted=request.wanted.stock_code,
@@ -179,8 +180,8 @@ def _limited_system(request: StandInRequest, limits: Limits) -> System | None:
 
 
 def _check_limits(limits: Limits, at: datetime) -> None:
-    start = limits.valid_from or at.date()
-    if limits.valid_to < max(start, at.date()):
+    start = limits.valid_from or day_at(at)
+    if limits.valid_to < max(start, day_at(at)):
         raise Refusal("no-limit", f"An approval that ends on {limits.valid_to} has ended already.", {})
     if limits.most is not None and limits.most <= 0:
         raise Refusal("no-limit", "The greatest number of pieces must be above zero.", {"most": limits.most})
@@ -193,7 +194,7 @@ def _refuse_beyond_list(request: StandInRequest, system: System | None, limits: 
     if not found:
         message = f"{stand_in} for {wanted} is not on the list of what a duty supervisor may approve: ask standards."
         raise Refusal("beyond-limits", message, {"stand_in": stand_in.stock_code, "wanted": wanted.stock_code})
-    days = (limits.valid_to - at.date()).days
+    days = (limits.valid_to - day_at(at)).days
     if not any(limits.most is not None and limits.most <= one.most_pieces and days <= one.most_days for one in found):
         told = "; ".join(f"{as_decimal(one.most_pieces)} pieces and {one.most_days} days" for one in found)
         message = f"A duty supervisor may approve {stand_in} for {wanted} for at most {told}: ask standards for more."

@@ -11,6 +11,7 @@ from kitting.calculation.stand_in_comparison import compare_stand_in
 from kitting.errors import Refusal
 from kitting.models import APPROVED, ENDED, DutyLimit, StandIn, StandInRequest
 from kitting.roles import PLANNER, STOREKEEPER, Actor
+from kitting.selectors.clock import day_at
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.rights import need_keep_stand_ins
@@ -40,11 +41,11 @@ def extend_stand_in(*, number: int, valid_to: date, reason: str, actor: Actor, a
     request = StandInRequest.objects.filter(approval=found).first()
     if request is not None:
         need_another(request, actor)
-    if found.valid_to is None or valid_to <= max(found.valid_to, at.date()):
+    if found.valid_to is None or valid_to <= max(found.valid_to, day_at(at)):
         last = found.valid_to.isoformat() if found.valid_to else "no date"
         raise Refusal("not-later", f"The approval ends on {last}; {valid_to} is no extension.", {"valid_to": last})
     compared = compare_stand_in(
-        read_book(sheets_from_records(at.date())),
+        read_book(sheets_from_records(day_at(at))),
         wanted=found.wanted.stock_code,
         stand_in=found.allowed.stock_code,
         line=request.line if request else "",
@@ -142,7 +143,7 @@ def list_for_duty(
     told = need_reason(reason, "A listing")
     if most_pieces <= 0 or most_days <= 0:
         raise Refusal("no-limit", "A listing allows at least one piece and one day.", {})
-    book = read_book(sheets_from_records(at.date()))
+    book = read_book(sheets_from_records(day_at(at)))
     refuse_hard_checks(compare_stand_in(book, wanted=wanted, stand_in=stand_in, system=system).forbidden_by)
     items = items_by_code([wanted, stand_in])
     pair = {

@@ -8,7 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from inventory.management.books import require_books
-from kitting.management.books import now, refused_in_words, user_name
+from kitting.management.books import now, refused_in_words, today_at, user_name
 from kitting.management.commands.plan import iso_date
 from kitting.management.commands.what_if import changes_text
 from kitting.management.in_columns import in_columns
@@ -76,7 +76,7 @@ class Command(BaseCommand):
 
     def _publish(self, options: dict[str, Any]) -> str:
         at = now()
-        day = options["live_from"] or at.date()
+        day = options["live_from"] or today_at()
         made = publish_draft(number=options["number"], live_from=day, actor=_actor(options), at=at)
         return "\n".join([*(f"{one.table} {one.number}: {one.revision}" for one in made), f"Live from {day}."])
 

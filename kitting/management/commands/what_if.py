@@ -74,7 +74,7 @@ class Command(BaseCommand):
 
     def handle(self, *_args: Any, **options: Any) -> None:
         with refused_in_words(self.stderr):
-            before = read_raw_book(options["input"]) if options["input"] else recorded_sheets()
+            before = read_raw_book(options["input"]) if options["input"] else recorded_sheets(options["as_of"])
             after = before
             for option, _, _, change in CHANGES:
                 for words in options[option.strip("-").replace("-", "_")]:

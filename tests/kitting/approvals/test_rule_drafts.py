@@ -1,7 +1,7 @@
 """Rules change by two persons: drafted, examples pass, reviewed, live from a day; what changes is looked at first."""
 
 import io
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -18,12 +18,25 @@ from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook, raw_book, raw_sheet
 from kitting.calculation.what_if import differences
 from kitting.errors import Refusal
-from kitting.models import DRAFT, EXAMPLES_PASS, PUBLISHED, REVIEWED, Event, RuleDraft, RuleExample, RuleRevision
+from kitting.models import (
+    DRAFT,
+    EXAMPLES_PASS,
+    PUBLISHED,
+    REVIEWED,
+    Event,
+    PlanRow,
+    RuleDraft,
+    RuleExample,
+    RuleRevision,
+)
 from kitting.roles import Actor
+from kitting.selectors.promises import open_promises
 from kitting.selectors.rule_revisions import live_rules, state_on
 from kitting.selectors.sheets import sheets_from_records
+from kitting.services.apply_plan import ReviewedPlan, apply_plan
 from kitting.services.draft_rules import draft_rules, drop_draft
 from kitting.services.publish_rules import Look, look_at_draft, publish_draft, review_draft
+from kitting.services.record_events import Happening, record_events
 
 pytestmark = pytest.mark.django_db
 
@@ -90,6 +103,39 @@ def test_a_draft_is_published_by_another_person_and_lines_then_carry_its_revisio
     assert (told.by, told.data["drafted_by"], told.data["reviewed_by"]) == ("D. Moreau", "I. Varga", "D. Moreau")
     assert told.data["lines"] == [change.line for change in seen.changes]
     assert told.addressed_to == "planner"
+
+
+def test_rules_come_on_their_day_at_the_depot_and_events_of_the_evening_before_name_the_former_ones() -> None:
+    """Seven in the evening there is the next day by universal time."""
+    evening, draft = datetime(2026, 3, 3, 1, 0, tzinfo=UTC), drafted()
+    look(draft)
+    review(draft)
+    late = refused(publish_draft, number=draft.pk, live_from=date(2026, 3, 1), actor=OTHER_STANDARDS, at=evening)
+    assert late.code == "live-in-the-past"
+    publish_draft(number=draft.pk, live_from=date(2026, 3, 3), actor=OTHER_STANDARDS, at=evening)
+    for hours in (0, 6):
+        record_events([Happening("looked", "J1")], by="M. Osei", at=evening + timedelta(hours=hours))
+    before, after = Event.objects.filter(name="looked").order_by("number").values_list("rule_book", flat=True)
+    assert before.endswith("spares 1")
+    assert after.endswith("spares 2")
+    of_that_day = drafted(ELBOWS, ["S-2", *ELBOWS[1:3], "1", *ELBOWS[4:]])
+    look(of_that_day)
+    review(of_that_day)
+    publish_draft(number=of_that_day.pk, live_from=date(2026, 3, 2), actor=OTHER_STANDARDS, at=evening)
+
+
+def test_a_plan_is_applied_with_the_rules_of_its_day_also_where_others_have_come_since() -> None:
+    draft = drafted()
+    look(draft)
+    review(draft)
+    publish(draft, live_from=LATER.date())
+    revisions = RuleRevision.objects.filter(table="spares").order_by("number")
+    for day, revision in zip((TODAY, LATER.date()), revisions, strict=True):
+        standing = sheets_from_records(day)
+        made = ReviewedPlan(standing, plan(read_book(standing), as_of=day, earlier=open_promises()))
+        apply_plan(reviewed=made, by="R. Tolley", at=AT)
+        spares = PlanRow.objects.filter(plan__as_of=day, table="requirements", cells__spare="yes")
+        assert {row.cells["rule_revision"] for row in spares} == {revision.revision}
 
 
 def test_nobody_reviews_or_publishes_an_own_draft_and_the_attempt_is_kept() -> None:
