@@ -9,9 +9,10 @@ from typing import NamedTuple, cast
 
 import pandas as pd
 from django.apps import apps
-from django.db import connection, transaction
+from django.db import connection
 
 from inventory.models import Balance, Item, LotHold, OrderLine
+from inventory.services.actions import use_case
 from jobs.models import Job
 from kitting.calculation.answers import CANT_TELL, NO_RULE, WORST_FIRST
 from kitting.calculation.plan_result import Plan
@@ -43,7 +44,7 @@ class ReviewedPlan:
     plan: Plan
 
 
-@transaction.atomic(durable=True)
+@use_case
 def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
     """Store the plan's promises in the place of all former ones; recipes of kits whose rules are live now follow.
 

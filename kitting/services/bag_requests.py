@@ -4,9 +4,8 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db import transaction
-
 from inventory.selectors.finding import items_by_code, local_day
+from inventory.services.actions import use_case
 from kitting.calculation.bag_states import BORROW, next_state
 from kitting.errors import Refusal
 from kitting.models import APPROVED, ASKED, LAPSED, SHORT_ISSUE, TO_BORROW, Bag, BagRequest
@@ -22,7 +21,7 @@ from kitting.services.two_persons import attempts_kept, decide, locked, need_ano
 _DECIDE = (PLANNER, DUTY_SUPERVISOR)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def ask_short_issue(*, bag: str, crew: str, needed_at: str, why: str, actor: Actor, at: datetime) -> BagRequest:
     """Ask that a bag may go out with what it holds.
 
@@ -49,7 +48,7 @@ def ask_short_issue(*, bag: str, crew: str, needed_at: str, why: str, actor: Act
     return _asked(request, contents, told, actor=actor, at=at)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def ask_borrow(
     *,
     bag: str,
@@ -139,7 +138,7 @@ class Within:
 
 
 @attempts_kept
-@transaction.atomic(durable=True)
+@use_case
 def let_bag(*, number: int, within: Within, reason: str, actor: Actor, at: datetime) -> BagRequest:
     """Let a bag go out short, or lend, once and within limits; it ends when the bag lacks more than was asked.
 
@@ -170,7 +169,7 @@ def let_bag(*, number: int, within: Within, reason: str, actor: Actor, at: datet
 
 
 @attempts_kept
-@transaction.atomic(durable=True)
+@use_case
 def keep_bag(*, number: int, reason: str, actor: Actor, at: datetime) -> None:
     """Refuse it; the bag stays as it is.
 

@@ -4,8 +4,9 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from django.db import IntegrityError, models, transaction
+from django.db import IntegrityError, models
 
+from inventory.services.actions import use_case
 from jobs.selectors.references import rows_of
 from kitting.calculation.doubts import Doubt
 from kitting.calculation.sheets.columns import Column
@@ -23,7 +24,7 @@ from kitting.services.sound_books import require_sound_books
 NOT_BY_HAND = frozenset({"schedule", "stock", "orders", "stand ins"})
 
 
-@transaction.atomic(durable=True)
+@use_case
 def change_facts(
     *, sheet: str, key: Sequence[str], version: int, changes: Mapping[str, str], by: str, at: datetime, reason: str = ""
 ) -> int:

@@ -5,8 +5,8 @@ from dataclasses import asdict
 from datetime import datetime
 
 import pandas as pd
-from django.db import transaction
 
+from inventory.services.actions import use_case
 from kitting.calculation.rule_book import rule_book
 from kitting.calculation.rule_examples import SHEET, Example, read_examples
 from kitting.calculation.sheets.all_sheets import RULES
@@ -23,7 +23,7 @@ from kitting.services.rights import need_draft_rules
 from kitting.services.two_persons import locked, need_reason
 
 
-@transaction.atomic(durable=True)
+@use_case
 def draft_rules(*, raw: RawBook, note: str, actor: Actor, at: datetime) -> RuleDraft:
     """Draft the ``rules ...`` sheets of a book that differ from what is live, and its examples.
 
@@ -88,7 +88,7 @@ def propose(
     return draft
 
 
-@transaction.atomic(durable=True)
+@use_case
 def drop_draft(*, number: int, reason: str, actor: Actor, at: datetime) -> None:
     """Give a draft up, one's own or another's.
 

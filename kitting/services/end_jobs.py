@@ -2,8 +2,7 @@
 
 from datetime import datetime
 
-from django.db import transaction
-
+from inventory.services.actions import use_case
 from jobs.models import CANCELLED, UNDER_WAY, Job
 from kitting.calculation import bag_states
 from kitting.calculation.bag_states import CANCEL, DRAFT, IN_STORE, LISTED, ON_HOLD, BagFacts, next_state
@@ -15,7 +14,7 @@ from kitting.services.release_promises import complete_in_place, end, release
 from kitting.services.scans import is_out
 
 
-@transaction.atomic(durable=True)
+@use_case
 def cancel_job(*, job: str, why: str, by: str, at: datetime) -> int:
     """Cancel a job and release its promises; orders that it counted on are told to purchasing as no longer needed.
 
@@ -44,7 +43,7 @@ def cancel_job(*, job: str, why: str, by: str, at: datetime) -> int:
     return released
 
 
-@transaction.atomic(durable=True)
+@use_case
 def complete_job(*, job: str, by: str, at: datetime) -> int:
     """Note that a job is done, release what is still promised to it, and give up bags that never went out.
 

@@ -2,10 +2,9 @@
 
 from datetime import date, datetime
 
-from django.db import transaction
-
 from inventory.models import Item, Lot
 from inventory.selectors.finding import items_by_code, lots_by_number
+from inventory.services.actions import use_case
 from jobs.models import Job
 from kitting.calculation.quantities import as_decimal
 from kitting.errors import Refusal
@@ -19,7 +18,7 @@ from kitting.services.two_persons import attempts_kept, decide, locked, need_ano
 LET = "expired lot let go"
 
 
-@transaction.atomic(durable=True)
+@use_case
 def ask_use_expired(
     *, stock_code: str, lot: str, job: str, quantity: int, reason: str, actor: Actor, at: datetime
 ) -> ExpiredUse:
@@ -67,7 +66,7 @@ def _needed(job: Job, item: Item, lots: list[Lot]) -> date:
 
 
 @attempts_kept
-@transaction.atomic(durable=True)
+@use_case
 def sign_use_expired(*, number: int, reason: str, actor: Actor, at: datetime) -> ExpiredUse:
     """Sign second: then so many pieces may be picked for that job, until the day that was signed for.
 
@@ -94,7 +93,7 @@ def sign_use_expired(*, number: int, reason: str, actor: Actor, at: datetime) ->
 
 
 @attempts_kept
-@transaction.atomic(durable=True)
+@use_case
 def refuse_use_expired(*, number: int, reason: str, actor: Actor, at: datetime) -> None:
     """Refuse to sign; the lot stays out.
 

@@ -3,8 +3,7 @@
 from collections.abc import Iterable
 from datetime import date, datetime
 
-from django.db import transaction
-
+from inventory.services.actions import use_case
 from jobs.models import Job
 from kitting.errors import Refusal
 from kitting.models import Freeze
@@ -15,7 +14,7 @@ from kitting.services.record_events import Happening, lock_chain, record_events
 CHANGED_AFTER = "changed after the freeze"
 
 
-@transaction.atomic(durable=True)
+@use_case
 def freeze_outages(*, day: date, actor: Actor, at: datetime) -> list[str]:
     """Freeze the open jobs whose outage begins on a day; their numbers, of those that were not frozen yet.
 

@@ -3,8 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from django.db import transaction
-
+from inventory.services.actions import use_case
 from jobs.models import NAME_LENGTH
 from kitting.errors import Refusal
 from kitting.models import KeptLayout
@@ -14,7 +13,7 @@ from kitting.services.record_events import Happening, lock_chain, record_events
 _RIGHT = "sheets"
 
 
-@transaction.atomic(durable=True)
+@use_case
 def keep_layout(*, name: str, shape: str, headings: Sequence[str], text: str, actor: Actor, at: datetime) -> KeptLayout:
     """Keep a layout; a live one of the same name, or for the same shape, is replaced by it and stays to be looked at.
 
@@ -57,7 +56,7 @@ def keep_layout(*, name: str, shape: str, headings: Sequence[str], text: str, ac
     return kept
 
 
-@transaction.atomic(durable=True)
+@use_case
 def withdraw_layout(*, number: int | str, reason: str, actor: Actor, at: datetime) -> KeptLayout:
     """Read no more lists by a layout: lists of its shape are asked about again.
 

@@ -3,9 +3,8 @@
 from collections.abc import Collection
 from datetime import datetime, timedelta
 
-from django.db import transaction
-
 from inventory.models import Depot
+from inventory.services.actions import use_case
 from kitting.errors import Refusal
 from kitting.models import Person
 from kitting.roles import ADMINISTRATOR, DO, ROLES, VISITING_CREW, Actor, require
@@ -15,7 +14,7 @@ SHORTEST_PASSWORD, SHORTEST_PIN = 10, 4
 LONGEST_ACCESS = timedelta(days=30)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def keep_person(
     *,
     sign_in: str,
@@ -86,7 +85,7 @@ def _refuse_end(until: datetime | None, at: datetime) -> None:
         raise Refusal("too-long", message, {"until": until})
 
 
-@transaction.atomic(durable=True)
+@use_case
 def set_access(*, sign_in: str, until: datetime | None, actor: Actor, at: datetime) -> Person:
     """Extend the access of a visiting crew, or end it now where ``until`` is None.
 

@@ -5,9 +5,10 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 
 import pandas as pd
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError
 
 from inventory.models import Depot, Item, PurchaseOrder, Supplier
+from inventory.services.actions import use_case
 from jobs.models import Job, Structure
 from jobs.selectors.schedules import Facts, Schedule
 from jobs.services.revise_schedules import Revised, revise_schedules
@@ -64,7 +65,7 @@ class Loaded:
         return any(self.sheets) or revised or bool(self.rules) or bool(self.answers)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def load_sheets(
     *,
     raw: RawBook,

@@ -2,8 +2,6 @@
 
 from datetime import date, datetime
 
-from django.db import transaction
-
 from inventory.models import DATED_KINDS, Item, LotHold
 from inventory.selectors.finding import items_by_code
 from inventory.services.actions import begin, use_case
@@ -17,7 +15,7 @@ from kitting.services.rights import need_keep_items, signing_role
 from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason, stamp_of, turn_down
 
 
-@transaction.atomic(durable=True)
+@use_case
 def ask_hold_release(*, hold: int, reason: str, actor: Actor, at: datetime) -> LotRequest:
     """Sign first that a lot may be let go: standards or an auditor, with the reason.
 
@@ -38,7 +36,7 @@ def ask_hold_release(*, hold: int, reason: str, actor: Actor, at: datetime) -> L
     )
 
 
-@transaction.atomic(durable=True)
+@use_case
 def ask_extension(
     *, stock_code: str, lot: str, use_by: date, certificate: str, reason: str, actor: Actor, at: datetime
 ) -> LotRequest:
@@ -112,7 +110,7 @@ def sign_lot_request(*, number: int, reason: str, actor: Actor, at: datetime, ac
 
 
 @attempts_kept
-@transaction.atomic(durable=True)
+@use_case
 def refuse_lot_request(*, number: int, reason: str, actor: Actor, at: datetime) -> None:
     """Refuse to sign; the lot stays as it is.
 
@@ -124,7 +122,7 @@ def refuse_lot_request(*, number: int, reason: str, actor: Actor, at: datetime) 
     turn_down(request, f"{request.what} refused", reason=reason, actor=actor, at=at)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def say_dated_kind(*, stock_code: str, dated_kind: str, reason: str, actor: Actor, at: datetime) -> None:
     """Say whether the date of an item's lots is final (I) or may be extended after an inspection (II).
 

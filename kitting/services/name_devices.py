@@ -2,8 +2,7 @@
 
 from datetime import datetime
 
-from django.db import transaction
-
+from inventory.services.actions import use_case
 from jobs.models import NAME_LENGTH
 from kitting.errors import Refusal
 from kitting.roles import DO, Actor, require
@@ -13,7 +12,7 @@ from kitting.services.record_events import Happening, record_events
 _TAKEN = {COMMAND_LINE, WORKER}
 
 
-@transaction.atomic(durable=True)
+@use_case
 def name_device(name: str, *, before: str, actor: Actor, at: datetime) -> str:
     """The name of a device, without blanks around it; that it was given is an event.
 

@@ -4,9 +4,8 @@ from collections.abc import Collection
 from datetime import datetime
 from decimal import Decimal
 
-from django.db import transaction
-
 from inventory.selectors.finding import depot_named, items_by_code
+from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
 from jobs.models import Job
 from kitting.calculation.plan_result import Plan
@@ -74,12 +73,12 @@ def pin_pieces(
     return _stored(new, before.digest, [one.line for one in losing], at)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def _stored(new: Pin, digest: str, losing: list[str], at: datetime) -> Pin:
     lock_chain()
     if sheets_from_records(day_at(at)).digest != digest:
         raise Refusal("facts-changed", "The records have changed meanwhile: pin again.", {})
-    new.save()
+    new.save(force_insert=True)
     data = {
         "reason": new.reason,
         "stock_code": new.item.stock_code,
@@ -116,7 +115,7 @@ def _losing(changes: Collection[LineChange], job: str) -> list[LineChange]:
     return [one for one in changes if one.job != job and Decimal(one.short_after or 0) > Decimal(one.short_before or 0)]
 
 
-@transaction.atomic(durable=True)
+@use_case
 def unpin(*, number: int, reason: str, actor: Actor, at: datetime) -> None:
     """Take a pin away; the next plan gives the pieces as if it had never been.
 

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
 
-from django.db import transaction
-
+from inventory.services.actions import use_case
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
 from kitting.calculation.rule_book import rule_book
@@ -127,7 +126,7 @@ def _beyond(found: Coverage, standing: Coverage) -> Coverage:
     )
 
 
-@transaction.atomic(durable=True)
+@use_case
 def _keep(look: Look, before: _Before, actor: Actor, at: datetime) -> None:
     draft = locked(RuleDraft, before.draft.pk, DRAFT, EXAMPLES_PASS, REVIEWED)
     draft.preview = {
@@ -143,7 +142,7 @@ def _keep(look: Look, before: _Before, actor: Actor, at: datetime) -> None:
 
 
 @attempts_kept
-@transaction.atomic(durable=True)
+@use_case
 def review_draft(*, number: int, words: str, actor: Actor, at: datetime) -> None:
     """Say that a draft whose examples pass is right; by another person than who drafted it.
 
@@ -195,7 +194,7 @@ def publish_draft(*, number: int, live_from: date, actor: Actor, at: datetime) -
     return _publish(before, seen, live_from, actor, at)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def _publish(
     before: _Before, seen: Mapping[str, list[str]], live_from: date, actor: Actor, at: datetime
 ) -> tuple[RuleRevision, ...]:

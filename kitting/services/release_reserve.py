@@ -4,8 +4,6 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db import transaction
-
 from inventory.models import BIN, Action, Balance, Item, Level, Place
 from inventory.selectors.finding import depot_named, items_by_code, place_at
 from inventory.services.actions import begin, use_case
@@ -29,7 +27,7 @@ from kitting.services.two_persons import attempts_kept, decide, locked, need_ano
 MORE_THAN_FLOOR = "more-than-floor"
 
 
-@transaction.atomic(durable=True)
+@use_case
 def ask_reserve(
     *, stock_code: str, depot: str, quantity: int, job: str, line: str, why: str, actor: Actor, at: datetime
 ) -> ReserveRelease:
@@ -234,7 +232,7 @@ def _record(done: Released, chosen: Sequence[tuple[Balance, int]], *, floor_is_n
 
 
 @attempts_kept
-@transaction.atomic(durable=True)
+@use_case
 def refuse_reserve(*, number: int, reason: str, actor: Actor, at: datetime) -> None:
     """Refuse a request for the reserve, told to the storekeeper.
 

@@ -6,12 +6,11 @@ from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Any
 
-from django.db import transaction
-
 import inventory.errors
 from inventory.errors import Doubt
 from inventory.models import Action
 from inventory.selectors.finding import depot_named, place_at
+from inventory.services.actions import use_case
 from kitting.errors import Refusal
 from kitting.models import KeptScan
 from kitting.roles import ADMINISTRATOR, DO, STOREKEEPER, Actor, require
@@ -155,7 +154,7 @@ def keep_typed(*, page: str, typed: Mapping[str, object], why: str, action: str,
     _keep("a browser", Recorded(page, typed, action, at, actor), why, at)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def settle_scan(*, action: str, why: str, actor: Actor, at: datetime) -> KeptScan:
     """Say what became of a kept scan, such as that the other crew had the bag; nothing is booked by it.
 
@@ -193,7 +192,7 @@ def _confirmed(content: Mapping[str, Any], more: Iterable[str]) -> Mapping[str, 
     return {**content, "confirmed": (*content.get("confirmed", ()), *more)}
 
 
-@transaction.atomic(durable=True)
+@use_case
 def _tell_fact(scan: Recorded, asked: Mapping[str, str], at: datetime) -> None:
     told = {"scan": scan.name, "why": [*asked.values()]}
     happening = Happening("pick booked without asking", scan.action, told, addressed_to=STOREKEEPER)
@@ -215,7 +214,7 @@ def _apply(scan: Recorded, at: datetime, clock_behind: timedelta) -> Answer | Co
     return SCANS[scan.name](**given, actor=scan.actor, at=at, action=scan.action, device_at=scan.device_at)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def _keep(device: str, scan: Recorded, why: str, at: datetime) -> None:
     kept, new = KeptScan.objects.get_or_create(
         action=scan.action,
@@ -235,7 +234,7 @@ def _keep(device: str, scan: Recorded, why: str, at: datetime) -> None:
         record_events([happening], by=scan.actor.name, at=scan.device_at, recorded_at=at)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def _note_drift(device: str, device_now: datetime, at: datetime) -> None:
     told = {"device clock": device_now, "server clock": at}
     record_events([Happening("device clock is off", device, told, addressed_to=ADMINISTRATOR)], by=device, at=at)

@@ -1,7 +1,6 @@
 """Say that a person has seen what they were told."""
 
-from django.db import transaction
-
+from inventory.services.actions import use_case
 from kitting.models import Event
 from kitting.selectors.notice_kinds import SEEN
 from kitting.selectors.notices import new_notices
@@ -9,7 +8,7 @@ from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan
 
 
-@transaction.atomic(durable=True)
+@use_case
 def see_notices(*, up_to: int, scan: Scan) -> int:
     """Note that a person has seen all notices up to an event; the number of the event that says so.
 

@@ -5,12 +5,12 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db import transaction
 from django.db.models import F
 
 from inventory.models import BIN, SUPPLIER_OWNED, Balance, Lot, LotHold
 from inventory.selectors.finding import local_day
 from inventory.selectors.locking import lock_balances_of
+from inventory.services.actions import use_case
 from kitting.calculation.promising.model import SHELF, TRANSFER
 from kitting.calculation.quantities import as_decimal
 from kitting.models import Promise
@@ -29,7 +29,7 @@ class _Came:
     left: int
 
 
-@transaction.atomic(durable=True)
+@use_case
 def settle_deliveries(*, by: str, at: datetime, depots: Collection[str] = ()) -> int:
     """Turn promises of ordered pieces into promises of pieces that have come; returns how many promises got pieces.
 

@@ -4,12 +4,12 @@ from collections import Counter, defaultdict
 from collections.abc import Iterator
 from datetime import datetime
 
-from django.db import transaction
 from django.db.models import F, Q
 
 from inventory.models import VAN, Balance, Lot, Movement, Place
 from inventory.selectors.finding import local_day
 from inventory.selectors.locking import lock_balances_of
+from inventory.services.actions import use_case
 from kitting.calculation.promising.model import SHELF, TRANSFER
 from kitting.models import Promise
 from kitting.selectors.promises import service_turns
@@ -18,7 +18,7 @@ from kitting.services.release_promises import let_go, release
 Key = tuple[int, int]  # place, lot
 
 
-@transaction.atomic(durable=True)
+@use_case
 def settle_transfers(*, by: str, at: datetime) -> int:
     """Move promises after the pieces that vans took and brought; returns how many promises moved.
 

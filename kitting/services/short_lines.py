@@ -3,8 +3,7 @@
 from collections.abc import Mapping
 from datetime import date, datetime
 
-from django.db import transaction
-
+from inventory.services.actions import use_case
 from jobs.models import Job
 from kitting.errors import Refusal
 from kitting.models import ShortLine
@@ -34,7 +33,7 @@ def keep_short_lines(job_of: Mapping[str, str], *, as_of: date) -> None:
     ShortLine.objects.bulk_create(new, batch_size=_BATCH)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def own_short_lines(*, job: str, owner: str, actor: Actor, at: datetime, line: str = "") -> int:
     """Name who sees to a job's short lines, or to one of them; how many there are.
 

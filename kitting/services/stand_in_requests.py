@@ -4,9 +4,8 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 
-from django.db import transaction
-
 from inventory.selectors.finding import items_by_code
+from inventory.services.actions import use_case
 from jobs.models import System
 from kitting.calculation.fit_matching.comparing import FactBeside
 from kitting.calculation.quantities import as_decimal
@@ -32,7 +31,7 @@ class Limits:
     most: int | None = None
 
 
-@transaction.atomic(durable=True)
+@use_case
 def ask_stand_in(
     *,
     wanted: str,
@@ -82,7 +81,7 @@ def _system(code: str) -> System | None:
     return found
 
 
-@transaction.atomic(durable=True)
+@use_case
 def compare_request(*, number: int, actor: Actor, at: datetime) -> Comparison:
     """Show every fact of both parts, as the records stand; what was shown is kept with the request.
 
@@ -111,7 +110,7 @@ def _compared(request: StandInRequest, at: datetime) -> Comparison:
 
 
 @attempts_kept
-@transaction.atomic(durable=True)
+@use_case
 def approve_stand_in(*, number: int, limits: Limits, reason: str, actor: Actor, at: datetime) -> StandIn:
     """Approve a stand-in within limits; from then on planning takes it after all own codes.
 
@@ -202,7 +201,7 @@ def _refuse_beyond_list(request: StandInRequest, system: System | None, limits: 
 
 
 @attempts_kept
-@transaction.atomic(durable=True)
+@use_case
 def refuse_stand_in(*, number: int, reason: str, actor: Actor, at: datetime) -> None:
     """Refuse a request with a reason, told to who asked.
 

@@ -2,9 +2,8 @@
 
 from datetime import date, datetime
 
-from django.db import transaction
-
 from inventory.selectors.finding import items_by_code
+from inventory.services.actions import use_case
 from jobs.models import System
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.stand_in_comparison import compare_stand_in
@@ -20,7 +19,7 @@ from kitting.services.two_persons import attempts_kept, need_another, need_reaso
 
 
 @attempts_kept
-@transaction.atomic(durable=True)
+@use_case
 def extend_stand_in(*, number: int, valid_to: date, reason: str, actor: Actor, at: datetime) -> StandIn:
     """Let an approval hold until a later date; its facts are compared again.
 
@@ -59,7 +58,7 @@ def extend_stand_in(*, number: int, valid_to: date, reason: str, actor: Actor, a
     return found
 
 
-@transaction.atomic(durable=True)
+@use_case
 def end_stand_in(*, number: int, valid_to: date, reason: str, actor: Actor, at: datetime) -> StandIn:
     """Let an approval end on an earlier day than it says; lines that use it later turn short.
 
@@ -97,7 +96,7 @@ def _end_at(found: StandIn, valid_to: date) -> date | None:
     return before
 
 
-@transaction.atomic(durable=True)
+@use_case
 def unlist_for_duty(*, number: int, reason: str, actor: Actor, at: datetime) -> None:
     """Take a pair off the list of what a duty supervisor may approve; what was approved stays.
 
@@ -112,7 +111,7 @@ def unlist_for_duty(*, number: int, reason: str, actor: Actor, at: datetime) -> 
     record_events([Happening("stand-in off the duty list", listed, {"reason": told})], by=actor.name, at=at)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def list_for_duty(
     *,
     wanted: str,

@@ -5,9 +5,7 @@ from datetime import datetime
 from functools import wraps
 from typing import Any, ParamSpec, TypeVar
 
-from django.db import transaction
-
-from inventory.services.actions import Stamp
+from inventory.services.actions import Stamp, use_case
 from kitting.calculation.bag_states import SECOND_PERSON
 from kitting.errors import Refusal
 from kitting.models import REFUSED, Asked
@@ -47,7 +45,7 @@ def _keep(refusal: Refusal, given: Any) -> None:
     keep_attempt(refusal, str(given.get("bag", "")), by=given["actor"].name, at=given["at"])
 
 
-@transaction.atomic(durable=True)
+@use_case
 def keep_attempt(refusal: Refusal, subject: str, *, by: str, at: datetime) -> None:
     """Keep an event of what somebody tried without the right to, or alone where it takes two; of nothing else.
 
