@@ -10,12 +10,15 @@ from typing import Any
 
 from django.apps import apps
 from django.core import serializers
+from django.core.exceptions import FieldDoesNotExist
 from django.core.management.color import no_style
-from django.db import connection, models, transaction
+from django.db import IntegrityError, connection, models, transaction
 
 from kitting.errors import Refusal
+from kitting.selectors.sheets import one_moment
 
 FORM = "books 1"
+_CURE = "Restore it with the version that wrote it, then migrate."
 _PACKAGES = ("jobs", "inventory", "kitting")
 _ROWS_AT_ONCE, _FILES_AT_ONCE = 2_000, 10  # held in memory; a row with a file may be many megabytes
 
@@ -64,25 +67,30 @@ def _line(record: dict[str, Any]) -> bytes:
     return json.dumps(record, sort_keys=True, default=str).encode() + b"\n"  # to the microsecond, as events are chained
 
 
-@transaction.atomic(durable=True)
 def back_up(*, path: Path) -> str:
-    """Write all books to a gzip file of one record a line, closed by their digest; returns the digest.
+    """Write all books, as they are at one moment, to a gzip file of one record a line, closed by their digest.
+
+    Returns the digest.
 
     Raises:
-        Refusal: ``file-exists``: a backup is never written over.
+        Refusal: ``file-exists``: a backup is never written over; ``file-not-written``.
     """
     if path.exists():
         raise Refusal("file-exists", f"{path.name} exists already; name a new file.", {"file": path.name})
     digest = hashlib.sha256()
     aside = path.with_name(f".{path.name}.part")
-    with gzip.open(aside, "wb") as file:
-        file.write(json.dumps({"form": FORM}).encode() + b"\n")
-        for record in _records():
-            line = _line(record)
-            digest.update(line)
-            file.write(line)
-        file.write(json.dumps({"digest": digest.hexdigest()}).encode() + b"\n")
-    aside.rename(path)
+    try:
+        with one_moment(), gzip.open(aside, "wb") as file:
+            file.write(json.dumps({"form": FORM}).encode() + b"\n")
+            for record in _records():
+                line = _line(record)
+                digest.update(line)
+                file.write(line)
+            file.write(json.dumps({"digest": digest.hexdigest()}).encode() + b"\n")
+        aside.rename(path)
+    except OSError as error:
+        message = f"{path} can't be written: {error.strerror or error}; there is no backup."
+        raise Refusal("file-not-written", message, {"file": str(path)}) from None
     return digest.hexdigest()
 
 
@@ -96,14 +104,19 @@ def restore(*, path: Path) -> str:
     wanted = _checked(path)
     if any(model._default_manager.exists() for model in book_models()):  # noqa: SLF001
         raise Refusal("books-not-empty", "The books are not empty; restore into a new database.", {})
-    for found in serializers.deserialize("python", _kept_records(path)):
-        found.save()
+    try:
+        for found in serializers.deserialize("python", _kept_records(path)):
+            found.save()
+    except (serializers.base.DeserializationError, FieldDoesNotExist, IntegrityError) as error:
+        message = f"{path.name} holds the books of another version ({error}). {_CURE}"
+        raise Refusal("backup-unreadable", message, {"file": path.name}) from None
     with connection.cursor() as cursor:
         for statement in connection.ops.sequence_reset_sql(no_style(), book_models()):
             cursor.execute(statement)
     restored = books_digest()
     if restored != wanted:
-        raise Refusal("backup-differs", f"{path.name} was read, but the books are not the same.", {"file": path.name})
+        message = f"{path.name} was read, but the books are not the same; is it of another version? {_CURE}"
+        raise Refusal("backup-differs", message, {"file": path.name})
     return restored
 
 

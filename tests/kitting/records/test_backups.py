@@ -1,22 +1,27 @@
 """A backup restores equal books, on the same database or the other one; a damaged one is refused."""
 
 import gzip
+import hashlib
+import json
 import os
 import re
 import subprocess
 import sys
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from pathlib import Path
 
 import pytest
 from bag_stores import MORNING
 from django.db import connection, transaction
+from warehouse import Warehouse
 
 from inventory.models import Action, Depot
 from jobs.models import Job
 from kitting.errors import Refusal
 from kitting.models import Picture
 from kitting.models.pictures import AT_POSITION, JPEG
-from kitting.services.backup_books import back_up, restore
+from kitting.services import backup_books
+from kitting.services.backup_books import back_up, books_digest, restore
 
 pytestmark = pytest.mark.django_db(transaction=True)  # both: so one worker runs them, and makes what they share once
 ROOT = Path(__file__).resolve().parents[3]
@@ -96,6 +101,50 @@ def test_a_damaged_backup_is_refused_and_leaves_nothing_behind(kept: dict[str, s
     (tmp_path / "whole").write_bytes(whole)
     assert restore(path=tmp_path / "whole") == kept["digest"]
     assert Depot.objects.count() == 3
+
+
+def test_a_backup_is_of_one_moment_whatever_is_booked_meanwhile(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Somebody receives pieces when the first record is written."""
+    warehouse = Warehouse()
+    warehouse.receive(4)
+    before = books_digest()
+    write, received = backup_books._line, list[Future[object]]()
+
+    def receive() -> None:
+        warehouse.receive(2)
+        connection.close()
+
+    with ThreadPoolExecutor(1) as other:
+
+        def line(record: dict[str, object]) -> bytes:
+            if not received:
+                received.append(other.submit(receive))
+                wait(received, timeout=1)  # on SQLite they wait until the backup is done
+            return write(record)
+
+        monkeypatch.setattr(backup_books, "_line", line)
+        assert back_up(path=tmp_path / "books") == before
+        received[0].result(30)
+    monkeypatch.undo()
+    assert books_digest() != before
+
+
+def test_a_backup_that_can_not_be_written_or_is_of_another_version_is_told_in_words(tmp_path: Path) -> None:
+    job = Job.objects.create(job="J1", depot="N")
+    with pytest.raises(Refusal, match="can't be written: No such file or directory; there is no backup"):
+        back_up(path=tmp_path / "nowhere" / "books")
+    back_up(path=tmp_path / "books")
+    job.delete()
+    head, *lines, _ = gzip.decompress((tmp_path / "books").read_bytes()).splitlines(keepends=True)
+    renamed = [line.replace(b'"title"', b'"heading"') for line in lines]
+    digest = hashlib.sha256(b"".join(renamed)).hexdigest()
+    tail = json.dumps({"digest": digest}).encode() + b"\n"
+    (tmp_path / "newer").write_bytes(gzip.compress(b"".join([head, *renamed, tail])))
+    with pytest.raises(Refusal, match="newer holds the books of another version"):
+        restore(path=tmp_path / "newer")
+    assert not Job.objects.exists()
 
 
 @pytest.mark.django_db
