@@ -8,7 +8,9 @@ from decimal import Decimal
 import pandas as pd
 
 from kitting.calculation.plan_result import Plan
+from kitting.calculation.questions import NOTE
 from kitting.calculation.sheets.all_sheets import RULES, SHEETS
+from kitting.calculation.sheets.book import Book, read_book
 from kitting.calculation.sheets.headers import place_columns
 from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet, trimmed
 from kitting.errors import Refusal
@@ -114,7 +116,14 @@ def take_pieces(raw: RawBook, *, stock_code: str, depot: str, place: str, lot: s
 
 
 def add_stock(raw: RawBook, *, stock_code: str, depot: str, quantity: str, use_by: str = "") -> RawBook:
-    """So many more pieces in a bin of a depot."""
+    """So many more pieces in a bin of a depot; ``use_by`` is the last day on which they are good.
+
+    Raises:
+        Refusal: ``needs-date``: the item has a shelf life, and pieces without a date are promised to nobody.
+    """
+    if not use_by and _has_shelf_life(raw, stock_code):
+        message = f"{stock_code} has a shelf life: say until which day these pieces would be good."
+        raise Refusal("needs-date", message, {"stock_code": stock_code})
     cells = {
         "stock_code": stock_code, "depot": depot, "place": "what-if", "place_kind": "bin", "lot": "what-if",
         "use_by": use_by, "quantity": quantity,
@@ -143,6 +152,44 @@ def rule_tables(raw: RawBook, tables: Mapping[str, pd.DataFrame]) -> RawBook:
         for name, frame in tables.items()
     ]
     return raw_book({**raw.sheets, **{sheet.name: sheet for sheet in sheets}}.values(), raw.notes)
+
+
+def refuse_past(start: str, today: date) -> None:
+    """Refuse an outage that would start on a day which is past.
+
+    Raises:
+        Refusal: ``past-date``.
+    """
+    try:
+        is_past = date.fromisoformat(start[:10]) < today
+    except ValueError:  # no date, or none of this form: reading says what is wrong with it
+        return
+    if is_past:
+        raise Refusal("past-date", f"{start[:10]} is past; today is {today}.", {"today": today.isoformat()})
+
+
+def read_both(before: RawBook, after: RawBook) -> tuple[Book, Book]:
+    """The sheets as they are and as they would be.
+
+    Raises:
+        Refusal: ``change-in-doubt``: the change says what can't be read, or names what is not there.
+    """
+    was, would_be = read_book(before), read_book(after)
+    known = set(was.questions)
+    new = [one for one in would_be.questions if one.severity != NOTE and one not in known]
+    if new:
+        told = "; ".join(f"{one.column} {one.read or 'blank'}: {one.problem}" for one in new)
+        raise Refusal("change-in-doubt", f"That can't be tried. {told}.", {"questions": new})
+    return was, would_be
+
+
+def _has_shelf_life(raw: RawBook, stock_code: str) -> bool:
+    try:
+        sheet, match = _matched(raw, "items", {"stock_code": stock_code})
+    except Refusal:  # reading what would be says what is wrong with it
+        return False
+    placed = place_columns(SHEETS["items"], sheet)[0].get("shelf_months")
+    return placed is not None and bool(sheet.cells.loc[match, placed.at].map(trimmed).iloc[0])
 
 
 Cell = str | Callable[[str], str]

@@ -58,7 +58,9 @@ CHANGES: Mapping[str, Change] = {
     ),
     "cut": lambda raw, g: what_if.cut_order(raw, order=g["order"], line=g["line"], quantity=g["quantity"]),
     "lost lot": lambda raw, g: what_if.lose_lot(raw, stock_code=g["stock_code"], lot=g["lot"]),
-    "more": lambda raw, g: what_if.add_stock(raw, stock_code=g["stock_code"], depot=g["depot"], quantity=g["quantity"]),
+    "more": lambda raw, g: what_if.add_stock(
+        raw, stock_code=g["stock_code"], depot=g["depot"], quantity=g["quantity"], use_by=g.get("use_by", "")
+    ),
     "stand-in": lambda raw, g: what_if.approve_stand_in(raw, wanted=g["wanted"], allowed=g["allowed"]),
 }
 
@@ -113,15 +115,16 @@ def ask_what_if(errand: Errand) -> None:
     """Plan before and after a change, and keep the lines that differ; nothing else is stored.
 
     Raises:
-        Refusal: the change names something that is not there.
+        Refusal: the change names something that is not there, or can't be read.
     """
     day = date.fromisoformat(errand.given["as_of"])
     with one_moment():
         sheets, earlier = sheets_from_records(day), _earlier()
     changed = CHANGES[errand.given["change"]](sheets, errand.given)
-    before = plan(read_book(sheets), as_of=day, earlier=earlier)
+    book, book_then = what_if.read_both(sheets, changed)
+    before = plan(book, as_of=day, earlier=earlier)
     note_stage(errand, "as it is")
-    after = plan(read_book(changed), as_of=day, earlier=earlier)
+    after = plan(book_then, as_of=day, earlier=earlier)
     lines = what_if.differences(before, after)
     jobs = {one.job: one for one in after.jobs}
     marks, marks_before = _marks(after), _marks(before)

@@ -7,6 +7,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.calculation.order_marks import LATE
+from kitting.calculation.what_if import refuse_past
 from kitting.errands.loading import LOAD, LOOK
 from kitting.errands.looking import LOOK_AT_DRAFT, RECHECK
 from kitting.errands.planning import APPLY, MOST_KITS, PLAN, WHAT_IF
@@ -144,8 +145,9 @@ def move(asked: Asked, job: str) -> HttpResponse:
     if asked.request.method != "POST":
         return page(asked, "move.html", {"job": found, "cutover": asked.text("to") or found.cutover})
     start, end = (asked.text(name).replace("T", " ") for name in ("cutover", "end"))
-    if start[:10] and start[:10] < asked.today.isoformat():
-        past = Refusal("past-date", f"{start[:10]} is past; today is {asked.today}.", {})
+    try:
+        refuse_past(start, asked.today)
+    except Refusal as past:
         return refused(asked, past, reverse("move", args=[job]))
     change = {"change": "cutover", "job": job, "cutover": start, "end": end}
     given = {**change, "as_of": asked.today.isoformat(), "version": found.version}
@@ -171,9 +173,15 @@ def _save_move(asked: Asked, job: str, start: str, end: str) -> HttpResponse:
 _WHAT_IFS = {
     "late": (("order", "Order"), ("days", "Days later")),
     "lost lot": (("stock_code", "Stock code"), ("lot", "Lot")),
-    "more": (("stock_code", "Stock code"), ("depot", "Depot"), ("quantity", "Pieces")),
+    "more": (
+        ("stock_code", "Stock code"),
+        ("depot", "Depot"),
+        ("quantity", "Pieces"),
+        ("use_by", "Good through, if it has a shelf life (year-month-day)"),
+    ),
     "stand-in": (("wanted", "Stock code that is wanted"), ("allowed", "Stock code that would stand in")),
 }
+_MAY_BE_BLANK = frozenset({"use_by"})
 _TITLES = {
     "late": "An order comes later", "lost lot": "A lot can't be used", "more": "More pieces lie in a bin",
     "stand-in": "A stand-in is approved", "cutover": "The outage starts at another time",
@@ -200,7 +208,7 @@ def what_if_page(asked: Asked) -> HttpResponse:
         {
             "change": name,
             "title": _TITLES[name],
-            "fields": [(field, label, asked.text(field)) for field, label in fields],
+            "fields": [(field, label, asked.text(field), field not in _MAY_BE_BLANK) for field, label in fields],
         }
         for name, fields in _WHAT_IFS.items()
     ]

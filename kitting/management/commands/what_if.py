@@ -9,7 +9,6 @@ from django.core.management.base import BaseCommand
 
 from kitting.calculation import what_if
 from kitting.calculation.planning import plan
-from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook
 from kitting.calculation.what_if import LineChange, differences
 from kitting.errors import Refusal
@@ -46,6 +45,14 @@ CHANGES: tuple[tuple[str, tuple[str, ...], str, Callable[..., RawBook]], ...] = 
         lambda raw, code, depot, quantity: what_if.add_stock(raw, stock_code=code, depot=depot, quantity=quantity),
     ),
     (
+        "--more-until",
+        ("CODE", "DEPOT", "QUANTITY", "DAY"),
+        "the same of an item with a shelf life, good through that day",
+        lambda raw, code, depot, quantity, day: what_if.add_stock(
+            raw, stock_code=code, depot=depot, quantity=quantity, use_by=day
+        ),
+    ),
+    (
         "--approve",
         ("WANTED", "ALLOWED"),
         "the stand-in is approved",
@@ -58,6 +65,10 @@ def _days(text: str) -> int:
     if not text.isascii() or not text.isdigit():
         raise Refusal("not-days", f"{text!r} is no number of days; write it as 14.", {"read": text})
     return int(text)
+
+
+def _name(option: str) -> str:
+    return option.strip("-").replace("-", "_")
 
 
 class Command(BaseCommand):
@@ -76,10 +87,14 @@ class Command(BaseCommand):
         with refused_in_words(self.stderr):
             before = read_raw_book(options["input"]) if options["input"] else recorded_sheets(options["as_of"])
             after = before
-            for option, _, _, change in CHANGES:
-                for words in options[option.strip("-").replace("-", "_")]:
-                    after = change(after, *words)
-            plans = [plan(read_book(raw), as_of=options["as_of"]) for raw in (before, after)]
+            asked = [(change, words) for option, _, _, change in CHANGES for words in options[_name(option)]]
+            if not asked:
+                raise Refusal("no-change", f"Say what would change: {', '.join(one[0] for one in CHANGES)}.", {})
+            for _, cutover in options["move"]:
+                what_if.refuse_past(cutover, options["as_of"])
+            for change, words in asked:
+                after = change(after, *words)
+            plans = [plan(book, as_of=options["as_of"]) for book in what_if.read_both(before, after)]
         self.stdout.write(changes_text(differences(*plans)))
 
 

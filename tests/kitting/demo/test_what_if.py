@@ -1,5 +1,6 @@
 """What if: one thing of the sheets is changed, planned again, and compared line by line; nothing is stored."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 
@@ -8,6 +9,7 @@ from desk import AS_OF, Desk, Reading
 
 from kitting.calculation.answers import READY, SHORT
 from kitting.calculation.plan_result import Plan
+from kitting.calculation.sheets.raw import RawBook
 from kitting.calculation.what_if import (
     add_stock,
     approve_stand_in,
@@ -15,6 +17,8 @@ from kitting.calculation.what_if import (
     differences,
     lose_lot,
     move_cutover,
+    read_both,
+    refuse_past,
 )
 from kitting.errands.lending import worse_jobs
 from kitting.errors import Refusal
@@ -75,6 +79,35 @@ def test_a_change_of_what_is_not_there_is_refused(desk: Desk) -> None:
         move_cutover(desk.raw, job="J99", cutover="2026-03-31 22:00")
     with pytest.raises(Refusal, match="-1 days late"):
         delay_order(desk.raw, order="PO-1", days=-1)
+    with pytest.raises(Refusal, match="2026-03-01 is past"):
+        refuse_past("2026-03-01 22:00", AS_OF)
+    for start in ("2026-03-02 00:30", "", "31/12/2025"):  # what is no date of this form is judged by reading it
+        refuse_past(start, AS_OF)
+
+
+def test_pieces_with_a_shelf_life_are_added_with_their_date(desk: Desk, read: type[Reading]) -> None:
+    """Seven splices more make J09 and J12 whole; without a date they would be promised to nobody."""
+    more = {"stock_code": "CS25-2", "depot": "H", "quantity": "7"}
+    with pytest.raises(Refusal, match="CS25-2 has a shelf life: say until which day"):
+        add_stock(desk.raw, **more)
+    assert read(Desk(add_stock(desk.raw, **more, use_by="2027-12-31")).plan()).short(stock_code="CS25-2") == 0
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        (lambda raw: add_stock(raw, stock_code="BI35L", depot="Q", quantity="3"), "depot Q: no depot of this code"),
+        (lambda raw: add_stock(raw, stock_code="BI35L", depot="H", quantity="-3"), "quantity -3: a negative quantity"),
+        (lambda raw: approve_stand_in(raw, wanted="CS25-2", allowed="CS99"), "allowed CS99: no item has this"),
+        (lambda raw: move_cutover(raw, job="J08", cutover="soon"), "cutover soon: "),
+    ],
+)
+def test_a_change_that_says_nothing_readable_is_refused_not_found_to_change_nothing(
+    desk: Desk, change: Callable[[RawBook], RawBook], told: str
+) -> None:
+    with pytest.raises(Refusal, match=told):
+        read_both(desk.raw, change(desk.raw))
+    read_both(desk.raw, add_stock(desk.raw, stock_code="BI35L", depot="H", quantity="3"))
 
 
 def test_a_pin_of_the_earlier_jobs_pieces_is_seen_in_both_jobs(desk: Desk, read: type[Reading]) -> None:

@@ -229,7 +229,16 @@ def test_a_what_if_stores_nothing(planner: Client) -> None:
     seen = words(send(planner, "/what-if", change="lost lot", stock_code="CS15-2", lot="L-2303B"))
     wrong = words(send(planner, "/what-if", change="late", order="PO-1", days="-3"))
 
+    undated = words(send(planner, "/what-if", change="more", stock_code="CS25-2", depot="H", quantity="7"))
+    dated = words(
+        send(planner, "/what-if", change="more", stock_code="CS25-2", depot="H", quantity="7", use_by="2027-12-31")
+    )
+    unknown = words(send(planner, "/what-if", change="stand-in", wanted="CS25-2", allowed="CS99"))
+
     assert "J10/V9-J2/joint/ABC/splice READY SHORT" in seen
+    assert "CS25-2 has a shelf life: say until which day" in undated
+    assert "J09/HJ1-j/joint/ABC/splice SHORT READY IF" in dated
+    assert "That can't be tried. allowed CS99: no item has this stock code" in unknown
     assert "1 line would change" in seen
     assert "no number of days" in wrong
     assert (Event.objects.count(), Promise.objects.filter(released_at=None).count()) == (events, promises)
