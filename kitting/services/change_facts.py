@@ -21,7 +21,7 @@ from kitting.services.release_promises import release_moved
 from kitting.services.sound_books import require_sound_books
 
 # These change by revisions, movements, receipts and approvals. Neither does the demo become real by a word.
-NOT_BY_HAND = frozenset({"schedule", "stock", "orders", "stand ins"})
+_NOT_BY_HAND = frozenset({"schedule", "stock", "orders", "stand ins"})
 
 
 @use_case
@@ -46,9 +46,7 @@ def change_facts(
         Refusal: ``stale-edit`` with the current values; ``no-such-row``; ``not-by-hand``; ``cell-in-doubt``;
             ``questions-open``: the change contradicts other records.
     """
-    records = RECORDS.get(sheet)
-    if records is None or sheet in NOT_BY_HAND or (sheet, *key) == ("policies", DEMO):
-        raise Refusal("not-by-hand", f"The sheet {sheet} is not changed cell by cell.", {"sheet": sheet})
+    records = kept_by_hand(sheet, key)
     lock_chain()
     found = _find(records, key)
     before = _texts(records, found)
@@ -74,6 +72,18 @@ def change_facts(
     record_events([Happening("facts changed", f"{sheet} {'/'.join(key)}", data), *late, *released], by=by, at=at)
     review_moved(released, by=by, at=at)
     return int(found.version)
+
+
+def kept_by_hand(sheet: str, key: Sequence[str]) -> SheetRecords:
+    """The records of a sheet that people change cell by cell.
+
+    Raises:
+        Refusal: ``not-by-hand``.
+    """
+    records = RECORDS.get(sheet)
+    if records is None or sheet in _NOT_BY_HAND or (sheet, *key) == ("policies", DEMO):
+        raise Refusal("not-by-hand", f"The sheet {sheet} is not changed cell by cell.", {"sheet": sheet})
+    return records
 
 
 def _find(records: SheetRecords, key: Sequence[str]) -> Any:

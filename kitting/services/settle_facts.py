@@ -10,9 +10,9 @@ from kitting.calculation.sheets.raw import RawBook, raw_book
 from kitting.errors import Refusal
 from kitting.roles import Actor
 from kitting.selectors.clock import day_at
-from kitting.selectors.record_sheets import RECORDS
+from kitting.selectors.record_sheets import SheetRecords
 from kitting.selectors.sheets import completed, sheets_from_records
-from kitting.services.change_facts import change_facts
+from kitting.services.change_facts import change_facts, kept_by_hand
 from kitting.services.load_sheets import load_sheets
 from kitting.services.sheet_rights import need_sheet
 from kitting.services.upsert_rows import DEPOT_FIELDS
@@ -32,7 +32,7 @@ def settle_fact(
         at: moment of the change.
         reason: why; a job whose outage is frozen needs one.
 
-    Returns the key of the row in words.
+    Returns the row in words, by its key where it has one.
 
     Raises:
         Refusal: ``not-allowed``; ``other-depot``; ``no-such-cell``; ``fact-changed``: the cell
@@ -55,12 +55,14 @@ def settle_fact(
     key = [str(found.cells.at[row, placed[one.field].at]) for one in SHEETS[sheet].columns if one.key]
     if sheet == SCHEDULE:
         _revise(records, placed, row, cell, value, actor=actor, at=at, reason=reason)
-    else:
-        version = _version(sheet, key)
-        change_facts(
-            sheet=sheet, key=key, version=version, changes={column: value}, by=actor.name, at=at, reason=reason
-        )  # fmt: skip
-    return f"{sheet} {'/'.join(key)}"
+        return f"{sheet} {'/'.join(key)}"
+    kept = kept_by_hand(sheet, key)
+    named_by = key or [_number(kept, [str(found.cells.at[row, one.at]) for one in placed.values()])]
+    change_facts(
+        sheet=sheet, key=named_by, version=_version(kept, named_by), changes={column: value}, by=actor.name, at=at,
+        reason=reason,
+    )  # fmt: skip
+    return f"{sheet} {'/'.join(key) or f'row {row}'}"
 
 
 def _revise(
@@ -82,9 +84,14 @@ def _revise(
     )
 
 
-def _version(sheet: str, key: list[str]) -> int:
-    records = RECORDS[sheet]
-    paths = [records.paths[records.columns[at].field] for at in records.key]
+def _number(records: SheetRecords, texts: list[str]) -> str:
+    """The number of the first record of a list without keys that stands on its sheet as these texts."""
+    kept = [*records.rows()]
+    return str(kept[[*map(list, zip(*records.texts(row[1:] for row in kept), strict=True))].index(texts)][0])
+
+
+def _version(records: SheetRecords, key: list[str]) -> int:
+    paths = [records.paths[records.columns[at].field] for at in records.key] or ["pk"]
     found = records.model._default_manager.filter(**dict(zip(paths, key, strict=True)))  # noqa: SLF001
     version: int = found.values_list("version", flat=True)[0]
     return version

@@ -102,7 +102,9 @@ def test_a_plan_of_the_records_is_that_of_their_dump_but_for_who_sees_to_what_is
     assert known.drop(columns=["owner", "age_days"]).equals(told)
 
 
-def test_a_plan_of_empty_records_a_what_if_of_nothing_and_a_layout_without_sheets_are_refused_in_words(tmp_path: Path) -> None:
+def test_a_plan_of_empty_records_a_what_if_of_nothing_and_a_layout_alone_are_refused_in_words(
+    tmp_path: Path,
+) -> None:
     day = ("--as-of", "2026-03-02", "--out", tmp_path / "out")
     assert "no job J1" in refusal("plan", *day, "--job", "J1")
     assert "Say what would change: --move" in refusal("what_if", "--as-of", "2026-03-02")

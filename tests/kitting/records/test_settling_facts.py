@@ -6,7 +6,11 @@ from module_books import books_of_module
 from people import CREW, PLANNER, STORES
 from refusals import refusal
 
-from jobs.models import Position, Reel, Run, ScheduleRevision
+from inventory.models import Depot, Item
+from jobs.models import Job, Position, Reel, Run, ScheduleRevision
+from kitting.calculation.planning import plan
+from kitting.calculation.sheets.book import read_book
+from kitting.models import Pin
 from kitting.selectors.overrides import overrides
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.freeze_outages import freeze_outages
@@ -62,6 +66,26 @@ def test_a_gauge_reading_may_be_typed_in_inches() -> None:
     settle_fact(sheet="reels", row=row, column="DOI low", read="", value="0.821 in", actor=CREW, at=AT)
 
     assert Reel.objects.get(reel="R-1187").doi_low_nm == 20_853_400
+
+
+def test_a_pin_that_can_not_be_held_is_changed_where_the_plan_asks_and_stock_is_not() -> None:
+    """Three are pinned to J11 from a depot that has none; the list of pins has no key."""
+    line = "J11/JN4-b/position/ABC/elbow arrester"
+    pin = {"job": Job.objects.get(job="J11"), "item": Item.objects.get(stock_code="EA15-15.3"), "by": "R. Tolley"}
+    for depot in ("N", "H"):
+        depots = {"depot": Depot.objects.get(depot=depot), "quantity": 1_000}
+        Pin.objects.create(**pin, **depots, line=line, reason="promised by phone")
+    made = plan(read_book(sheets_from_records(AT.date())), as_of=AT.date())
+    (asked,) = (one for one in made.questions if one.sheet == "pins")
+    cell = {"sheet": asked.sheet, "row": asked.row, "column": asked.column, "read": asked.read, "actor": PLANNER}
+
+    told = settle_fact(**cell, value="2", at=AT)
+
+    assert told == f"pins row {asked.row}"
+    assert [*Pin.objects.order_by("pk").values_list("quantity", "version")] == [(1_000, 1), (2_000, 2)]
+    row = row_of("stock", "BI15")
+    stock = {"sheet": "stock", "row": row, "column": "lot", "read": "L-BI15-1", "value": "L-1", "actor": STORES}
+    assert "is not changed cell by cell" in refusal("not-by-hand", settle_fact, **stock, at=AT)
 
 
 def test_nothing_is_no_fact_and_a_cell_that_is_not_there_takes_none() -> None:
