@@ -4,6 +4,7 @@ from collections.abc import Collection
 from datetime import datetime
 from decimal import Decimal
 
+from inventory.models import Item
 from inventory.selectors.finding import depot_named, items_by_code
 from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
@@ -25,6 +26,7 @@ from kitting.services.rights import need_pin
 from kitting.services.two_persons import need_reason
 
 MAKES_SHORT = "makes-short"
+_CHANGED = "facts-changed"
 _NAMED = 5
 
 
@@ -46,20 +48,35 @@ def pin_pieces(
     Raises:
         Doubt: ``makes-short``: lines of other jobs would be short; names them.
         Refusal: ``not-allowed``; ``no-reason``; ``unknown-job``; ``pin-holds-nothing``: there is no such line, the code
-            does not serve it, or the pieces are not free in time; ``facts-changed``.
+            does not serve it, or the pieces are not free in time; says who has pinned them; ``facts-changed``.
     """
     need_pin(actor)
     told = need_reason(reason, "A pin")
     if not Job.objects.filter(job=job, ended="").exists():
         raise Refusal("unknown-job", f"There is no open job {job}.", {"job": job})
+    new = Pin(job=Job.objects.get(job=job), line=line, lot=lot, quantity=quantity, reason=told, by=actor.name)
+    new.item = items_by_code([stock_code])[stock_code]
+    new.depot = depot_named(depot) if depot else None
+    try:
+        return _tried(new, confirmed, at)
+    except Refusal as refusal:
+        if refusal.code != _CHANGED:
+            raise
+    return _tried(new, confirmed, at)  # somebody was first: look again, so that it can be said whose the pieces are
+
+
+def _tried(new: Pin, confirmed: Collection[str], at: datetime) -> Pin:
+    job, line, stock_code = new.job.job, new.line, new.item.stock_code
     with one_moment():
         before = sheets_from_records(day_at(at))
-    text = f"{as_decimal(quantity):f}"
-    after = with_pin(before, job=job, line=line, stock_code=stock_code, quantity=text, lot=lot, depot=depot)
+    after = with_pin(
+        before, job=job, line=line, stock_code=stock_code, quantity=f"{as_decimal(new.quantity):f}", lot=new.lot,
+        depot=new.depot.depot if new.depot else "",
+    )  # fmt: skip
     pinned = plan(read_book(after), as_of=day_at(at))
     _refuse_what_does_not_serve(pinned, line, stock_code)
     now = plan(read_book(before), as_of=day_at(at))
-    _refuse_what_is_not_held(now, pinned)
+    _refuse_what_is_not_held(now, pinned, new.item)
     losing = _losing(differences(now, pinned), job)
     doubts = Doubts(confirmed)
     if losing:
@@ -67,9 +84,6 @@ def pin_pieces(
         more = f" and {len(losing) - _NAMED} more" if len(losing) > _NAMED else ""
         doubts.ask(MAKES_SHORT, 1, f"That takes pieces from {named}{more}. Pin them all the same?")
     doubts.settle()
-    new = Pin(job=Job.objects.get(job=job), line=line, lot=lot, quantity=quantity, reason=told, by=actor.name)
-    new.item = items_by_code([stock_code])[stock_code]
-    new.depot = depot_named(depot) if depot else None
     return _stored(new, before.digest, [one.line for one in losing], at)
 
 
@@ -77,7 +91,7 @@ def pin_pieces(
 def _stored(new: Pin, digest: str, losing: list[str], at: datetime) -> Pin:
     lock_chain()
     if sheets_from_records(day_at(at)).digest != digest:
-        raise Refusal("facts-changed", "The records have changed meanwhile: pin again.", {})
+        raise Refusal(_CHANGED, "The records have changed meanwhile: pin again.", {})
     new.save(force_insert=True)
     data = {
         "reason": new.reason,
@@ -103,11 +117,13 @@ def _refuse_what_does_not_serve(after: Plan, line: str, stock_code: str) -> None
         raise Refusal("pin-holds-nothing", message, {"line": line, "stock_code": stock_code})
 
 
-def _refuse_what_is_not_held(before: Plan, after: Plan) -> None:
+def _refuse_what_is_not_held(before: Plan, after: Plan, item: Item) -> None:
     known = {(one.row, one.problem) for one in before.questions if one.sheet == "pins"}
     for one in after.questions:
         if one.sheet == "pins" and (one.row, one.problem) not in known:
-            raise Refusal("pin-holds-nothing", f"{one.problem}.", {"problem": one.problem})
+            others = Pin.objects.filter(item=item, job__ended="").select_related("job").order_by("pk")
+            named = "".join(f"; {as_decimal(pin.quantity)} pinned to {pin.line} by {pin.by}" for pin in others)
+            raise Refusal("pin-holds-nothing", f"{one.problem}{named}.", {"problem": one.problem})
 
 
 def _losing(changes: Collection[LineChange], job: str) -> list[LineChange]:

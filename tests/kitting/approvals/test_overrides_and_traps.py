@@ -33,6 +33,7 @@ from kitting.models import (
 from kitting.roles import Actor
 from kitting.selectors.overrides import Override, overrides
 from kitting.selectors.sheets import sheets_from_records
+from kitting.services import pin_pieces as pin_service
 from kitting.services.pin_pieces import MAKES_SHORT, pin_pieces, unpin
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_reserve import ask_reserve, release_reserve
@@ -170,6 +171,30 @@ def test_a_pin_without_a_reason_a_right_or_pieces_that_serve_is_refused() -> Non
     assert refused(pinned, line, "EL-2") == "pin-holds-nothing"
     assert refused(pinned, line, "EL-1", lot="L-none") == "pin-holds-nothing"
     assert pinned(line, "EL-1", lot="L-1", depot="N").quantity == 3000
+
+
+def test_of_two_who_pin_the_last_pieces_one_has_them_and_the_other_is_told_who(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The second one looks while the first one pins, and so looks again."""
+    more = "P6,a,integral 200 A,200 A 15 kV,ABC,,in use\nP7,a,integral 200 A,200 A 15 kV,ABC,,in use"
+    stock = "stock code,depot,place,place kind,lot,use by,quantity\nEL-1,N,A-1,bin,L-1,,3"
+    schedule = f"{EVERYTHING['schedule']}\nJ2,1,S12,ABC,CT-A,P6,a,P7,a"
+    pins = "job,line,stock code,lot,depot,quantity,reason,by"
+    places = f"{POSITIONS}\n{more}"
+    load(everything(positions=places, schedule=schedule, stock=stock, stand_ins=NO_STAND_INS, pins=pins))
+    asks = {"confirmed": (f"{MAKES_SHORT}/1",)}
+    store, first = pin_service._stored, list[Pin]()
+
+    def meanwhile(*given: Any) -> Pin:
+        if not first:
+            monkeypatch.setattr(pin_service, "_stored", store)
+            first.append(pinned("J1/P5-a/r4-to/ABC/elbow", "EL-1", **asks))
+        return store(*given)
+
+    monkeypatch.setattr(pin_service, "_stored", meanwhile)
+    told = "can't be held: no more of it is free; 3 pinned to J1/P5-a/r4-to/ABC/elbow by R. Tolley"
+    with pytest.raises(Refusal, match=told):
+        pinned("J2/P6-a/r1-from/ABC/elbow", "EL-1", **asks)
+    assert [*Pin.objects.all()] == first
 
 
 def listed() -> list[tuple[str, str, str, str]]:
