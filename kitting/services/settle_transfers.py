@@ -6,16 +6,20 @@ from datetime import datetime
 
 from django.db.models import F, Q
 
-from inventory.models import VAN, Balance, Lot, Movement, Place
+from inventory.models import VAN, Balance, Difference, Lot, Movement, Place
 from inventory.selectors.finding import local_day
 from inventory.selectors.locking import lock_balances_of
 from inventory.services.actions import use_case
 from kitting.calculation.promising.model import SHELF, TRANSFER
-from kitting.models import Promise
+from kitting.models import Event, Promise
+from kitting.roles import STOREKEEPER
+from kitting.selectors.bag_contents import bare
 from kitting.selectors.promises import service_turns
+from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.release_promises import let_go, release
 
 Key = tuple[int, int]  # place, lot
+_DIFFERS = "transfer differs"
 
 
 @use_case
@@ -25,7 +29,8 @@ def settle_transfers(*, by: str, at: datetime) -> int:
     Aboard a van the pieces are for jobs of the depot it goes to, the first job in the order of service first. It looks
     at what lies where, so that doing it again changes nothing, and a call that was cut off is made good by the next
     one. What is missing at the end of the road stays promised from the van, until it is settled. Who was promised
-    pieces that went elsewhere is promised them no more, and planners hear of it.
+    pieces that went elsewhere is promised them no more, and planners hear of it. What was counted differently is told
+    once to the stores of both depots.
 
     Args:
         by: who loaded, counted or settled.
@@ -57,7 +62,29 @@ def settle_transfers(*, by: str, at: datetime) -> int:
     still = {id(one) for waiting in promises.values() for one in waiting}
     Promise.objects.bulk_create(one for one in made if id(one) in still)
     let_go({*promises}, why="went elsewhere by van, or was lost on the road", by=by, at=at)
+    _tell_differences(by=by, at=at)
     return len(moved)
+
+
+def _tell_differences(*, by: str, at: datetime) -> None:
+    """Tell both depots of each open difference that they have not heard of."""
+    found = Difference.objects.filter(settled__isnull=True).order_by("pk")
+    found = found.select_related("transfer__from_depot", "transfer__to_depot", "lot__item")
+    if not found:
+        return
+    lock_chain()
+    told = {*Event.objects.filter(name=_DIFFERS, subject__in=map(str, found)).values_list("subject", flat=True)}
+    happenings = [
+        Happening(
+            _DIFFERS, str(one), {"sent": bare(one.sent), "counted": bare(one.counted)}, addressed_to=STOREKEEPER,
+            depot=depot.depot,
+        )
+        for one in found
+        if str(one) not in told
+        for depot in (one.transfer.from_depot, one.transfer.to_depot)
+    ]  # fmt: skip
+    if happenings:
+        record_events(happenings, by=by, at=at)
 
 
 def _open_promises() -> defaultdict[Key, list[Promise]]:

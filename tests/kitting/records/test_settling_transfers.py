@@ -105,8 +105,12 @@ def test_what_is_missing_stays_promised_from_the_van_until_it_is_explained(store
     transfer = sent(stores, wanted_by_north())
     settle_transfers(by="L. Fenn", at=MORNING)
     counted_out(stores, transfer, but=1000)
-    settle_transfers(by="L. Fenn", at=MORNING)
+    for _ in range(2):
+        settle_transfers(by="L. Fenn", at=MORNING)
 
+    told = Event.objects.filter(name="transfer differs").order_by("depot")
+    assert [(one.depot, one.addressed_to) for one in told] == [("H", "storekeeper"), ("N", "storekeeper")]
+    assert {one.subject for one in told} == {f"V-9: {transfer.differences.get().lot}"}
     left = Promise.objects.filter(released_at__isnull=True, place=transfer.place)
     assert sum(left.values_list("quantity", flat=True)) == 1000
     assert promised_in_vain() == {}
