@@ -163,6 +163,13 @@ def split_loud(sentence: str) -> tuple[str, str]:
     return (word, rest.strip()) if word.isupper() and rest else ("", "")
 
 
+def typed_again(request: HttpRequest) -> tuple[list[tuple[str, str]], list[str]]:
+    """The fields of a form that is to be sent again, and the names of its secrets, which never stand in a page."""
+    typed = [(name, text) for name, texts in request.POST.lists() for text in texts if name not in NOT_KEPT]
+    fields = [(name, text) for name, text in typed if name not in SECRETS]
+    return fields, [name for name, text in typed if name in SECRETS and text]
+
+
 def attempt(asked: Asked, deed: Callable[[], tuple[str, str]], address: str, *, back: str = "") -> HttpResponse:
     """Do something and say what came of it; what must be confirmed first is asked on a page of its own.
 
@@ -178,10 +185,9 @@ def attempt(asked: Asked, deed: Callable[[], tuple[str, str]], address: str, *, 
         word, sentence = deed()
     except Doubt as doubt:
         questions = questions_of(doubt)
-        kept = [(name, value) for name, values in asked.request.POST.lists() for value in values
-                if name not in NOT_KEPT]  # fmt: skip
-        return page(asked, "confirm.html", {"questions": questions, "kept": kept, "back": back or address,
-                                           "gloves": asked.text("gloves")})  # fmt: skip
+        fields, secrets = typed_again(asked.request)
+        return page(asked, "confirm.html", {"questions": questions, "kept": fields, "secrets": secrets,
+                                           "back": back or address, "gloves": asked.text("gloves")})  # fmt: skip
     except ANY_REFUSAL as refusal:
         return refused(asked, refusal, back or address)
     return done(asked, word, sentence, address)

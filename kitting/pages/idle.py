@@ -9,7 +9,7 @@ from time import time
 
 from django.http import HttpRequest
 
-from kitting.pages.asked import NOT_KEPT, SECRETS
+from kitting.pages.asked import typed_again
 
 IDLE_S = 15 * 60
 _NOTED_S = 60  # the session is written no oftener than that
@@ -43,9 +43,7 @@ def unlock(request: HttpRequest) -> None:
 
 def keep_form(request: HttpRequest) -> None:
     """Keep what was typed, until the person who typed it has said who they are."""
-    typed = [(name, text) for name, texts in request.POST.lists() for text in texts if name not in NOT_KEPT]
-    fields = [(name, text) for name, text in typed if name not in SECRETS]
-    secrets = [name for name, text in typed if name in SECRETS and text]
+    fields, secrets = typed_again(request)
     request.session[_FORM] = {"to": request.get_full_path(), "fields": fields, "secrets": secrets}
 
 

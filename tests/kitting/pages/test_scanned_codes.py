@@ -2,7 +2,7 @@
 
 import pytest
 from bag_stores import OTHER_STORES, Stores, demo_sheets, planned
-from browsing import VISITOR, browser_of, people, send, words
+from browsing import PIN, VISITOR, browser_of, people, send, words
 from django.test import Client
 from module_books import books_of_module
 from people import AUDITOR, CREW, STORES
@@ -124,6 +124,19 @@ def test_a_bin_is_no_rack_place_and_where_racks_are_known_another_one_is_refused
     assert "J03 BJ1 at RACK-01" in words(send(window, stage, rack="RACK-0I", confirmed="near-rack/1"))
     assert "PLACED" in words(send(window, stage, rack="N/EAST-12"))
     assert Stores().bag("J03", "BJ1").whereabouts == "EAST-12"
+
+
+def test_a_form_that_is_asked_about_keeps_what_was_typed_and_has_its_pin_typed_again(window: Client) -> None:
+    Place.objects.create(depot=Depot.objects.get(depot="N"), code="RACK-01", kind=STAGING)
+    stage = f"/bags/{Stores().code('J03', 'BJ1')}/stage"
+
+    with_pin = send(window, stage, rack="RACK-0I", pin=PIN).content.decode()
+    without = send(window, stage, rack="RACK-0I", pin="").content.decode()
+
+    assert 'name="rack" value="RACK-0I"' in with_pin
+    assert PIN not in with_pin
+    assert "PIN, typed again" in with_pin
+    assert "typed again" not in without
 
 
 def test_a_scan_leads_nobody_where_they_may_not_go() -> None:
