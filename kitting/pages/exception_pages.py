@@ -17,6 +17,7 @@ from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.exceptions import finished_short, kept_scans, open_bags, unknown_lots
 from kitting.selectors.overrides import overrides
+from kitting.selectors.sight import depots_seen, has_own_ends_only
 from kitting.selectors.spare_use import spare_use
 from kitting.services.replay_scans import SCANS, book_kept, settle_scan
 
@@ -24,7 +25,10 @@ _LOOKED_BACK = timedelta(days=30)
 
 
 def exceptions(asked: Asked) -> HttpResponse:
-    """All kinds on one page; overrides of a time, the last 30 days unless said otherwise."""
+    """All kinds on one page, of the depots that one sees; overrides of the last 30 days unless said otherwise.
+
+    Crews see what is lent and what is out, and not what others overrode.
+    """
     if asked.request.method == "POST":
         return attempt(asked, lambda: _settle(asked), reverse("exceptions"))
     since = asked.today - _LOOKED_BACK
@@ -33,17 +37,13 @@ def exceptions(asked: Asked) -> HttpResponse:
             since = day_of(asked, "since")
         except ANY_REFUSAL as refusal:
             return refused(asked, refusal, reverse("exceptions"))
+    tables = [borrow_table(asked), _bags(asked)]
+    if not has_own_ends_only(asked.actor):
+        tables += [_short(asked, since), _unknown(asked), _spares(), _overrides(asked, since)]
     context = {
         "since": since,
         "kept": [(one, one.use_case in SCANS) for one in kept_scans()],
-        "tables": [
-            borrow_table(asked),
-            _bags(asked),
-            _short(asked, since),
-            _unknown(),
-            _spares(),
-            _overrides(asked, since),
-        ],
+        "tables": tables,
         "may_settle": asked.actor.may("bags", DO),
     }
     return page(asked, "exceptions.html", context)
@@ -66,7 +66,7 @@ def _bags(asked: Asked) -> Table:
             Cell(one.bag.crew or "–", note=one.bag.whereabouts),
             ", ".join(one.pieces) or "all accounted for: close it",
         ]
-        for one in open_bags()
+        for one in open_bags(depots_seen(asked.actor))
     ]
     heads = ("Bag", "State", "Out since", "With", "Not accounted for")
     return Table("Bags that are out and do not balance yet", heads, rows, "No bag is out.")
@@ -83,14 +83,15 @@ def _short(asked: Asked, since: date) -> Table:
             Cell(one.cause or "not asked then", note=one.words),
             one.by if names or one.by == asked.actor.name else "–",
         ]
-        for one in finished_short(begin)
+        for one in finished_short(begin, depots_seen(asked.actor))
     ]
     heads = ("When", "Bag", "Missing", "Why", "By")
     return Table(f"Bags finished short since {since}, the last first", heads, rows, "No bag was finished short.")
 
 
-def _unknown() -> Table:
-    rows = [[one.stock_code, figure(bare(one.quantity)), ", ".join(one.places)] for one in unknown_lots()]
+def _unknown(asked: Asked) -> Table:
+    found = unknown_lots(depots_seen(asked.actor))
+    rows = [[one.stock_code, figure(bare(one.quantity)), ", ".join(one.places)] for one in found]
     heads = ("Stock code", "Pieces", "Places")
     return Table("Pieces of unknown lots", heads, rows, "The lot of every piece is known.")
 
@@ -105,11 +106,12 @@ def _spares() -> Table:
 
 
 def _overrides(asked: Asked, since: date) -> Table:
-    begin = datetime.combine(since, time.min, asked.zone)
+    begin, seen = datetime.combine(since, time.min, asked.zone), depots_seen(asked.actor)
     rows = [
         [f"{one.at.astimezone(asked.zone):%Y-%m-%d %H:%M}", one.what, one.subject,
          Cell(one.by, note=f"asked by {one.asked_by}" if one.asked_by else ""), one.reason]
         for one in reversed(overrides(since=begin))
+        if not seen or one.depot in ("", *seen)
     ]  # fmt: skip
     heads = ("When", "What", "Of what", "By", "Why")
     return Table(f"Overridden since {since}, the last first", heads, rows, "Nothing was overridden in this time.")

@@ -31,7 +31,7 @@ from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import typed_moment
 from kitting.roles import APPROVE, DO, SEE, Actor
 from kitting.selectors.lot_names import lot_address, lot_of_address
-from kitting.selectors.sight import has_own_ends_only, is_narrow
+from kitting.selectors.sight import depots_seen, has_own_ends_only
 from kitting.services.recall_lots import LOT_HOLD, Recalled, recall_lot, was_recalled
 
 PDF = "pdf"
@@ -80,7 +80,7 @@ def _sight(actor: Actor) -> Sight:
     """Stores see the places of their depots, crews the ends that they made; names are for who looks into things."""
     return Sight(
         names=actor.may("names", SEE),
-        depots=(actor.depots or None) if is_narrow(actor) else None,
+        depots=depots_seen(actor) or None,
         ends_of=actor.name if has_own_ends_only(actor) else "",
     )
 

@@ -9,6 +9,7 @@ from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import APPROVE, DO
 from kitting.selectors.bag_contents import bare, label_code
 from kitting.selectors.pins import pins_in_force
+from kitting.selectors.sight import depots_seen
 from kitting.services.borrow_pieces import STAGED_BAG, give_up_borrow, ledger, reasons
 from kitting.services.pin_pieces import unpin
 
@@ -60,7 +61,8 @@ def borrows(asked: Asked) -> HttpResponse:
 
 
 def borrow_table(asked: Asked) -> Table:
-    """What staged bags have lent and not got back, the oldest first."""
+    """What staged bags of the depots that one sees have lent and not got back, the oldest first."""
+    seen = depots_seen(asked.actor)
     rows = [
         [
             Cell(f"{bare(one.left)} {one.borrow.lot.item}", note=f"lot {one.borrow.lot.number or 'unknown'}"),
@@ -71,6 +73,7 @@ def borrow_table(asked: Asked) -> Table:
             Cell(one.borrow.why, note=f"by leave of {one.borrow.authorised_by}"),
         ]
         for one in ledger(asked.today)
+        if not seen or one.borrow.bag.depot.depot in seen
     ]
     heads = ("What", "From bag", "To job", "Since", "Pay back by", "Why")
     return Table("Lent and not paid back", heads, rows, "Every borrow is paid back, or given up.")

@@ -9,15 +9,22 @@ from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import depot_asked, typed_moment
 from kitting.selectors.bag_contents import bare
+from kitting.selectors.sight import depots_seen
 
 
 def then(asked: Asked) -> HttpResponse:
     """A depot, a moment, and what lay there; a moment before the first record says so.
 
     Raises:
-        Refusal: ``unknown-depot``.
+        Refusal: ``unknown-depot``; ``other-depot``: stores and crews look back at their own depots only.
     """
     depots, depot = depot_asked(asked)
+    seen = depots_seen(asked.actor)
+    if depot and seen and depot not in seen:
+        named = ", ".join(sorted(seen))
+        message = f"{asked.actor.name} sees the past of {named}, not of {depot}."
+        raise Refusal("other-depot", message, {"depot": depot})
+    depots = [one for one in depots if not seen or one in seen]
     code, problem, table, at = asked.text("code").upper(), "", None, None
     try:
         at = typed_moment(asked, asked.text("moment"))

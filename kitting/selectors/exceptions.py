@@ -1,6 +1,7 @@
 """What stands open and should not for long: bags that do not balance, pieces of unknown lots, scans for a person."""
 
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -27,10 +28,11 @@ class OpenBag:
         return (today - local_day(self.bag.depot, self.out_since)).days if self.out_since else 0
 
 
-def open_bags() -> list[OpenBag]:
-    """Bags that are out, those longest out first; six queries, however many there are."""
+def open_bags(depots: Collection[str] = ()) -> list[OpenBag]:
+    """Bags of these depots, or of any, that are out, those longest out first; six queries, however many there are."""
     out = Q(state__in=OUT) | Q(state_before_hold__in=OUT)
-    bags = [*Bag.objects.filter(out).select_related("job", "depot", "place")]
+    found_bags = Bag.objects.filter(out, **_at("depot__depot", depots))
+    bags = [*found_bags.select_related("job", "depot", "place")]
     issued = BagEntry.objects.filter(line__bag__in=bags, deed=ISSUED).values_list("line__bag")
     since = dict(issued.annotate(Min("action__at")))
     contents = contents_of(bags)
@@ -47,10 +49,10 @@ class Unknown:
     places: tuple[str, ...]
 
 
-def unknown_lots() -> list[Unknown]:
-    """Pieces whose lot nobody knows, by stock code; two queries."""
+def unknown_lots(depots: Collection[str] = ()) -> list[Unknown]:
+    """Pieces at these depots, or at any, whose lot nobody knows, by stock code; two queries."""
     by_code: dict[str, list[Lying]] = defaultdict(list)
-    for one in lying(lot__number="", quantity__gt=0, lot__item__lot_tracked=True):
+    for one in lying(lot__number="", quantity__gt=0, lot__item__lot_tracked=True, **_at("place__depot__depot", depots)):
         by_code[one.stock_code].append(one)
     return [
         Unknown(code, sum(one.quantity for one in rows), tuple(f"{one.depot}/{one.place}" for one in rows))
@@ -74,9 +76,9 @@ class FinishedShort:
     words: str
 
 
-def finished_short(since: datetime) -> list[FinishedShort]:
+def finished_short(since: datetime, depots: Collection[str] = ()) -> list[FinishedShort]:
     """Bags that were finished short since a moment, the last first; one query. Before causes were asked it is ''."""
-    found = Event.objects.filter(name=SHORT_EVENT, at__gte=since).order_by("-number")
+    found = Event.objects.filter(name=SHORT_EVENT, at__gte=since, **_at("depot", depots)).order_by("-number")
     return [
         FinishedShort(
             one.at, one.by, one.subject, one.data["bag"], tuple(one.data["missing"]), one.data.get("cause", ""),
@@ -84,6 +86,11 @@ def finished_short(since: datetime) -> list[FinishedShort]:
         )
         for one in found
     ]  # fmt: skip
+
+
+def _at(field: str, depots: Collection[str]) -> dict[str, Collection[str]]:
+    """A condition that something is of one of these depots; none where no depot is named."""
+    return {f"{field}__in": depots} if depots else {}
 
 
 def kept_scans() -> list[KeptScan]:

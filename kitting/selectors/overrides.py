@@ -45,6 +45,7 @@ class Override:
         by: who did it, or let it be done.
         asked_by: who asked for it or signed with them; '' where nobody did.
         reason: why.
+        depot: where; '' where it concerns every depot.
     """
 
     at: datetime
@@ -53,6 +54,7 @@ class Override:
     by: str
     asked_by: str
     reason: str
+    depot: str = ""
 
 
 def overrides(*, since: datetime | None = None, until: datetime | None = None) -> list[Override]:
@@ -73,7 +75,7 @@ def _of_events(since: datetime | None, until: datetime | None) -> Iterator[Overr
     for event in Event.objects.filter(name__in=OVERRIDING_EVENTS, **_within("at", since, until)):
         data = event.data
         what, by = OVERRIDING_EVENTS[event.name], data.get("approved_by", event.by)
-        yield Override(event.at, what, event.subject, by, data.get("asked_by", ""), data[REASON])
+        yield Override(event.at, what, event.subject, by, data.get("asked_by", ""), data[REASON], event.depot)
 
 
 def _of_holds(since: datetime | None, until: datetime | None) -> Iterator[Override]:
@@ -88,8 +90,11 @@ def _of_holds(since: datetime | None, until: datetime | None) -> Iterator[Overri
 
 def _of_borrows(since: datetime | None, until: datetime | None) -> Iterator[Override]:
     found = Borrow.objects.filter(**_within("borrowed_at", since, until))
-    for lent in found.select_related("bag__job", "to_job", "lot__item"):
-        yield Override(lent.borrowed_at, "staged bag broken", str(lent), lent.authorised_by, lent.asked_by, lent.why)
+    for lent in found.select_related("bag__job", "bag__depot", "to_job", "lot__item"):
+        yield Override(
+            lent.borrowed_at, "staged bag broken", str(lent), lent.authorised_by, lent.asked_by, lent.why,
+            lent.bag.depot.depot,
+        )  # fmt: skip
 
 
 def _of_places(since: datetime | None, until: datetime | None) -> Iterator[Override]:
@@ -113,7 +118,7 @@ def _of_places(since: datetime | None, until: datetime | None) -> Iterator[Overr
     for number, kind, to_kind, at, by, why, code, depot, place in rows.order_by("pk"):
         if kind != to_kind:
             told[number, kind][f"{code} of {depot}/{place}"] = None
-            stamps[number] = (at, by, why)
+            stamps[number] = (at, by, why, depot)
     for (number, kind), subjects in told.items():
-        at, by, why = stamps[number]
-        yield Override(at, _PLACES[kind], ", ".join(subjects), by, asked.get(number, ""), why)
+        at, by, why, depot = stamps[number]
+        yield Override(at, _PLACES[kind], ", ".join(subjects), by, asked.get(number, ""), why, depot)

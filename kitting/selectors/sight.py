@@ -23,6 +23,11 @@ def has_own_ends_only(actor: Actor) -> bool:
     return is_narrow(actor) and STOREKEEPER not in actor.roles
 
 
+def depots_seen(actor: Actor) -> frozenset[str]:
+    """The depots whose part of the record they see; empty: that of every depot."""
+    return actor.depots if is_narrow(actor) else frozenset()
+
+
 def events_seen(actor: Actor) -> QuerySet[Event]:
     """Events that a person may look at.
 
@@ -36,16 +41,15 @@ def part_seen(actor: Actor) -> str:
     """Which part of the record that is, in words."""
     if has_own_ends_only(actor):
         return "you did, or that was done to bags and ends of yours"
-    return "was done at your depot, at none, or by you" if is_narrow(actor) and actor.depots else "was done"
+    return "was done at your depot, at none, or by you" if depots_seen(actor) else "was done"
 
 
 def _seen(actor: Actor) -> Q:
     own = Q(by=actor.name)
     if has_own_ends_only(actor):
         return own | Q(subject__in=_bags_and_ends(actor.name))
-    if is_narrow(actor) and actor.depots:
-        return own | Q(depot="") | Q(depot__in=actor.depots)
-    return Q()
+    depots = depots_seen(actor)
+    return own | Q(depot="") | Q(depot__in=depots) if depots else Q()
 
 
 def _bags_and_ends(name: str) -> set[str]:

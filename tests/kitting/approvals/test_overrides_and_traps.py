@@ -215,7 +215,7 @@ def test_everything_overridden_is_listed_with_names_reason_and_moment(django_ass
     with django_assert_num_queries(6):  # type: ignore[operator]
         found = overrides(since=AT + timedelta(minutes=1))
     assert found == [
-        Override(AT + timedelta(hours=1), "reserve opened", "W of H/B-1", "J. Brandt", "", "vault 3 flooded")
+        Override(AT + timedelta(hours=1), "reserve opened", "W of H/B-1", "J. Brandt", "", "vault 3 flooded", "H")
     ]
     assert len(overrides(until=AT)) == 2
     out = io.StringIO()

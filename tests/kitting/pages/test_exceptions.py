@@ -4,14 +4,14 @@ from datetime import date, timedelta
 
 import pytest
 from bag_stores import CREW, Stores, demo_sheets, planned
-from browsing import browser_of, people, send, words
+from browsing import OTHER_STORES, browser_of, people, send, words
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import AUDITOR, BUYER, DUTY, PLANNER, STANDARDS, STORES
 
 from inventory.models import Balance, Depot, Item
-from kitting.models import Borrow, KeptScan, Promise
+from kitting.models import Borrow, KeptScan, Person, Promise
 from kitting.selectors.returns_due import returns_due, returns_late
 from kitting.services.issue_bags import issue
 from kitting.services.pin_pieces import pin_pieces
@@ -130,6 +130,28 @@ def test_an_override_is_listed_with_names_and_reason_in_the_time_that_is_asked_f
     assert f"pin {promise.line} R. Tolley the crew asked for it" in seen
     assert "the crew asked for it" not in later
     assert "Give the day as" in wrong
+
+
+def test_stores_see_what_stands_open_at_their_depots_and_crews_nothing_that_others_overrode() -> None:
+    Person.objects.filter(name=OTHER_STORES.name).update(depots=["H"])
+    stores = Stores()
+    stores.bags("J03")
+    stores.ready("J03", "B1")
+    stores.issue("J03", "B1")
+    lot = Balance.objects.filter(quantity__gt=0).exclude(lot__number="")[0].lot
+    bag = stores.bag("J03", "V1")
+    Borrow.objects.create(
+        bag=bag, to_job=bag.job, lot=lot, quantity=2000, why="dig-in", asked_by=STORES.name, authorised_by=DUTY.name,
+        borrowed_at=stores.at, pay_back_by=stores.at.date(),
+    )  # fmt: skip
+
+    of_h, of_all, crew = (words(browser_of(one).get("/exceptions")) for one in (OTHER_STORES, STORES, CREW))
+
+    for of_n in ("J03 B1 issued", f"2 {lot.item} lot {lot.number} J03 V1", "staged bag broken", "BI15 5"):
+        assert of_n in of_all
+        assert of_n not in of_h
+    assert "J03 B1 issued" in crew
+    assert "staged bag broken" not in crew
 
 
 def test_installed_parts_are_looked_at_against_todays_rules_when_somebody_asks() -> None:

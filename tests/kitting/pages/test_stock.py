@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from bag_stores import Stores, demo_sheets, planned
-from browsing import browser_of, people, words
+from browsing import OTHER_STORES, browser_of, people, words
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
@@ -186,3 +186,8 @@ def test_the_stock_of_a_depot_is_told_as_it_was_and_before_the_first_record_noth
     assert "These books say nothing of depot N then: its first record is of" in early
     assert "is no moment" in words(client.get("/stock/then", {"depot": "N", "moment": "noon"}))
     assert browser_of(BUYER).get("/stock/then").status_code == 403
+    people(OTHER_STORES, depots={OTHER_STORES.name: ["M"]})
+    elsewhere = browser_of(OTHER_STORES)
+    assert "sees the past of M, not of N" in words(elsewhere.get("/stock/then", {"depot": "N"}))
+    own = elsewhere.get("/stock/then")
+    assert "<option selected>M</option></select>" in own.content.decode()
