@@ -6,8 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from kitting.documents.record_papers import csv_bytes, moment_text, table_frame
-from kitting.models import Event
-from kitting.selectors.notice_kinds import kind_of
+from kitting.selectors.notices import Told
 from kitting.services.change_orders import WHO_WAITS
 
 _WORTH_TELLING = ("missing", "cause", "why", "reason", "changes", "label", "short", WHO_WAITS)
@@ -26,7 +25,7 @@ def told(data: Mapping[str, Any]) -> str:
     return "; ".join(found)[:300]
 
 
-def digest_text(events: Iterable[Event]) -> str:
+def digest_text(events: Iterable[Told]) -> str:
     """The digest to read: a heading for each role and depot, two lines an event; '' where nothing was told."""
     lines = []
     for (role, depot), found in groupby(_rows(events), key=lambda row: row[:2]):
@@ -41,17 +40,17 @@ def digest_text(events: Iterable[Event]) -> str:
     return "\n".join(lines)
 
 
-def digest_csv(events: Iterable[Event]) -> bytes:
+def digest_csv(events: Iterable[Told]) -> bytes:
     """The same as a table, an event a row."""
     return csv_bytes(table_frame(_HEADS, _rows(events)))
 
 
-def _rows(events: Iterable[Event]) -> Sequence[tuple[str, ...]]:
+def _rows(events: Iterable[Told]) -> Sequence[tuple[str, ...]]:
     return [
         (
-            one.addressed_to, one.depot or _ALL_DEPOTS, "now" if kind_of(one).is_urgent else "digest",
-            moment_text(one.at.astimezone(ZoneInfo(one.zone or "UTC"))), one.name, one.subject, told(one.data),
-            kind_of(one).do,
+            one.role, one.event.depot or _ALL_DEPOTS, "now" if one.kind.is_urgent else "digest",
+            moment_text(one.event.at.astimezone(ZoneInfo(one.event.zone or "UTC"))), one.event.name,
+            one.event.subject, told(one.event.data), one.kind.do,
         )
         for one in events
     ]  # fmt: skip

@@ -3,12 +3,13 @@
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from urllib.parse import urlencode
 
 from django.urls import reverse
 
 from inventory.selectors.balances import look_ahead
-from kitting.calculation.answers import READY, READY_IF
+from kitting.calculation.answers import CANT_TELL, NO_RULE, READY, READY_IF
 from kitting.calculation.bag_states import (
     BROKEN,
     CHECK,
@@ -89,6 +90,17 @@ def _planning(asked: Asked) -> Iterator[Task]:
         yield Task(undated, "jobs without a date", reverse("cutovers"))
 
 
+def _ruling(asked: Asked) -> Iterator[Task]:
+    """Jobs that wait for a fact or a rule, for who keeps the rules."""
+    if not asked.actor.may("rules", DO):
+        return
+    last = (asked.today + timedelta(_SOON_DAYS)).isoformat()
+    unsure = [one for one in cutovers() if one.answer in (CANT_TELL, NO_RULE) and "" < one.job.cutover[:10] <= last]
+    if unsure:
+        what = f"jobs nobody can decide, cut over within {_SOON_DAYS} days"
+        yield Task(len(unsure), what, reverse("cutovers"), ", ".join(one.job.job for one in unsure))
+
+
 def _stores(asked: Asked) -> Iterator[Task]:
     """What stores receive, load, count out and explain; nothing of it is a task for who only looks."""
     actor, depots = asked.actor, asked.actor.depots
@@ -98,10 +110,9 @@ def _stores(asked: Asked) -> Iterator[Task]:
     vans = [f"{source} to {target}" for source, target in vans_waiting(depots)]
     road = [one for one in transfers_open(depots) if not depots or one.to_depot.depot in depots]
     asks = [one for one in open_asks(depots) if not depots or one.source in depots]
-    near = (one.lying for one in look_ahead(today=asked.today, days=(_SOON_EXPIRED_DAYS,)) if one.lying.use_by)
     low = [one for one in trucks(today=asked.today, depots=depots) if one.below or one.to_take_off]
     swaps = [str(one.old.lot) for one in rotations(today=asked.today, depots=depots)]
-    ageing = sorted({f"{one.stock_code} {one.lot}" for one in near if not depots or one.depot in depots})
+    ageing = _ageing(asked)
     waiting = (
         (len(due), "order lines due to receive", "receive", ", ".join(str(one) for one in due)),
         (len(vans), "transfers to load", "transfers", ", ".join(vans)),
@@ -115,6 +126,12 @@ def _stores(asked: Asked) -> Iterator[Task]:
     for number, what, route, note in waiting:
         if number:
             yield Task(number, what, reverse(route), note)
+
+
+def _ageing(asked: Asked) -> list[str]:
+    near = (one.lying for one in look_ahead(today=asked.today, days=(_SOON_EXPIRED_DAYS,)) if one.lying.use_by)
+    depots = asked.actor.depots
+    return sorted({f"{one.stock_code} {one.lot}" for one in near if not depots or one.depot in depots})
 
 
 _STORES = {
@@ -162,6 +179,9 @@ def _buying(asked: Asked) -> Iterator[Task]:
     overdue = sum(one.is_overdue(asked.today) for one in pressing)
     note = f"{overdue} of them overdue" if overdue else ""
     yield Task(len(pressing), "orders to chase: jobs hang on them", reverse("orders"), note)
+    ageing = _ageing(asked)
+    if ageing:
+        yield Task(len(ageing), "lots out of date within a month or already", reverse("stock-dates"), ", ".join(ageing))
     came = to_give_out(asked.actor.depots)
     if came:
         yield Task(len(came), "deliveries to give out to who waits", reverse("orders"), ", ".join(came))
@@ -289,6 +309,6 @@ def _ahead(asked: Asked) -> Iterator[Task]:
 
 
 KINDS: list[Callable[[Asked], Iterator[Task]]] = [
-    _hearing, _storms, _deciding, _planning, _approved, _bags, _ahead, _stores, _counting, _lending, _buying,
+    _hearing, _storms, _deciding, _planning, _ruling, _approved, _bags, _ahead, _stores, _counting, _lending, _buying,
     _returning, _settling,
 ]  # fmt: skip

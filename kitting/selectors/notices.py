@@ -8,7 +8,7 @@ from django.db.models import Q
 from kitting.models import Event
 from kitting.roles import Actor
 from kitting.selectors.climbing import climbed
-from kitting.selectors.notice_kinds import SEEN, Kind, kind_of
+from kitting.selectors.notice_kinds import SEEN, Kind, also_told, kind_for, kind_of, roles_told
 
 KEPT_DAYS = 30
 _NEVER = datetime.min.replace(tzinfo=UTC)
@@ -26,27 +26,29 @@ class Notice:
 
 
 def notices(actor: Actor, now: datetime) -> list[Notice]:
-    """What is addressed to a person's roles and depots in the last days, or came to them because nobody else saw it.
+    """What is told to a person's roles and depots in the last days, or came to them because nobody else saw it.
 
     The latest first; two queries, and those of ``climbed``. What the person did is no news to them. An event that is
-    addressed to several of their roles is told once.
+    told to several of their roles is told once, as to the role that hears of it first.
     """
     last = Event.objects.filter(name=SEEN, subject=actor.name).order_by("-number").first()
     seen, seen_at = (int(last.data["up_to"]), last.at) if last else (0, _NEVER)
-    mine = Q(addressed_to__in=actor.roles)
+    mine = Q(addressed_to__in=actor.roles) | Q(name__in=also_told(actor.roles))
     if actor.depots:
         mine &= Q(depot="") | Q(depot__in=actor.depots)
     found = Event.objects.filter(mine, at__gte=now - timedelta(days=KEPT_DAYS)).exclude(by=actor.name)
     told: dict[_Key, Notice] = {}
     for event in found.order_by("-number"):
-        told.setdefault(_key(event), Notice(event, kind_of(event), event.number > seen))
-    for one in climbed(actor, now):
-        own = told.get(_key(one.event))
-        is_new = one.heard_at is None and (one.event.number > seen or one.at > seen_at)
-        words = one.words(now)
+        one, before = Notice(event, kind_for(event, actor.roles), event.number > seen), told.get(_key(event))
+        if before is None or (one.kind.is_urgent and not before.kind.is_urgent):
+            told[_key(event)] = one
+    for late in climbed(actor, now):
+        own = told.get(_key(late.event))
+        is_new = late.heard_at is None and (late.event.number > seen or late.at > seen_at)
+        words = late.words(now)
         if own:
             is_new, words = is_new or own.is_new, "; ".join(filter(None, (own.not_seen, words)))
-        told[_key(one.event)] = Notice(own.event if own else one.event, kind_of(one.event), is_new, words)
+        told[_key(late.event)] = Notice(own.event if own else late.event, kind_of(late.event), is_new, words)
     return sorted(told.values(), key=lambda one: -one.event.number)
 
 
@@ -54,10 +56,23 @@ def _key(event: Event) -> _Key:
     return (event.name, event.subject, event.at)
 
 
-def told_since(since: datetime, until: datetime) -> list[Event]:
-    """What was told in a time: by role and depot, what is urgent first; one query."""
-    found = Event.objects.filter(recorded_at__gt=since, recorded_at__lte=until).exclude(addressed_to="")
-    return sorted(found, key=lambda one: (one.addressed_to, one.depot, not kind_of(one).is_urgent, one.number))
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An event as it is told to a role."""
+
+    role: str
+    event: Event
+    kind: Kind
+
+
+def told_since(since: datetime, until: datetime) -> list[Told]:
+    """What was told in a time, to each role once: by role and depot, what is urgent first; one query."""
+    found: dict[tuple[str, _Key], Told] = {}
+    for event in Event.objects.filter(recorded_at__gt=since, recorded_at__lte=until).order_by("number"):
+        for role in roles_told(event):
+            if role == event.addressed_to or (role, _key(event)) not in found:
+                found[role, _key(event)] = Told(role, event, kind_for(event, {role}))
+    return sorted(found.values(), key=lambda one: (one.role, one.event.depot, not one.kind.is_urgent, one.event.number))
 
 
 def new_notices(actor: Actor, now: datetime) -> list[Notice]:

@@ -1,9 +1,9 @@
 """Apply a reviewed plan: store its promises in one transaction, or refuse and say which facts have changed since."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Sequence, Set
 from dataclasses import astuple, dataclass, fields
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import NamedTuple, cast
 
@@ -11,11 +11,12 @@ import pandas as pd
 from django.apps import apps
 from django.db import connection
 
-from inventory.models import Balance, Item, LotHold, OrderLine
+from inventory.models import Balance, Depot, Item, LotHold, OrderLine
 from inventory.services.actions import use_case
 from jobs.models import Job
 from kitting.calculation.answers import CANT_TELL, NO_RULE, WORST_FIRST
-from kitting.calculation.plan_result import Plan
+from kitting.calculation.calendars import add_working_days
+from kitting.calculation.plan_result import JobAnswer, Plan
 from kitting.calculation.promising.model import ORDER
 from kitting.calculation.quantities import as_decimal, thousandths
 from kitting.calculation.questions import Question
@@ -25,7 +26,9 @@ from kitting.errors import Refusal
 from kitting.models import PLAN_TABLES, AppliedPlan, Event, JobReadiness, Promise, Recipe
 from kitting.roles import BUYER, PLANNER, STANDARDS_ENGINEER, STOREKEEPER
 from kitting.selectors.clock import day_at
+from kitting.selectors.notice_kinds import IS_NEAR
 from kitting.selectors.sheets import sheets_from_records
+from kitting.selectors.working_days import closed_days
 from kitting.services.list_bags import relist, store_rows
 from kitting.services.recipes import make_up_again
 from kitting.services.record_events import Happening, record_events
@@ -33,6 +36,9 @@ from kitting.services.release_promises import release
 from kitting.services.short_lines import keep_short_lines
 
 _NAMED = 5
+# Until when a job that is less ready changes today's work (owner's default): working days before the outage by which
+# pieces can hardly be had any more, and days by which somebody must have said what nobody can tell.
+_SHORT_DAYS, _OPEN_DAYS = 3, timedelta(days=10)
 _BATCH = 1_000
 
 
@@ -83,17 +89,33 @@ def apply_plan(*, reviewed: ReviewedPlan, by: str, at: datetime) -> AppliedPlan:
 
 
 def _worse(plan: Plan, before: AppliedPlan | None) -> Iterator[Happening]:
-    """Jobs that are less ready than by the plan before, told to who acts on it; missing rules to standards."""
+    """Jobs that are less ready than by the plan before, told to who acts on it; missing rules to standards.
+
+    At once where the outage is near, and to stores too; else with the rest of the day.
+    """
+    closed = {depot.depot: closed_days(depot) for depot in Depot.objects.all()}
     answers = dict(JobReadiness.objects.filter(plan=before).values_list("job", "answer"))
     for one in plan.jobs:
         was = answers.get(one.job, one.answer)
         if WORST_FIRST.index(one.answer) < WORST_FIRST.index(was):
-            told = {"before": was, "after": one.answer, "short": one.short_pieces, "why": one.deciding_line}
-            roles = [PLANNER, STOREKEEPER, BUYER]
+            near = _is_near(one, plan.as_of, closed.get(one.depot, frozenset()))
+            told = {
+                "before": was, "after": one.answer, "short": one.short_pieces, "why": one.deciding_line, IS_NEAR: near,
+            }  # fmt: skip
+            roles = [PLANNER, BUYER, *([STOREKEEPER] if near else [])]
             if one.answer in (CANT_TELL, NO_RULE):
                 roles.append(STANDARDS_ENGINEER)
             for role in roles:
                 yield Happening("job less ready", one.job, told, addressed_to=role, depot=one.depot)
+
+
+def _is_near(job: JobAnswer, today: date, closed: Set[date]) -> bool:
+    if job.cutover is None:
+        return False
+    last = add_working_days(today, _SHORT_DAYS, closed)
+    if job.answer in (CANT_TELL, NO_RULE):
+        last = max(last, today + _OPEN_DAYS)
+    return job.cutover.date() <= last
 
 
 def _readiness(plan: Plan, applied: AppliedPlan) -> Iterator[JobReadiness]:

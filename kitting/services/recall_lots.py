@@ -7,7 +7,7 @@ from typing import Unpack
 
 from django.db.models import QuerySet, Sum
 
-from inventory.models import Balance, LotHold, Movement
+from inventory.models import TRUCK, Balance, LotHold, Movement
 from inventory.selectors.finding import items_by_code
 from inventory.services.actions import begin, use_case
 from inventory.services.holding import stop_lot
@@ -92,6 +92,7 @@ def recall_lot(*, stock_code: str, lot: str, reason: str, **scan: Unpack[Scan]) 
     review(_bags_with(hold), by=actor.name, at=at)
     found = recalled(hold, jobs)
     is_out = _bags_with(hold).filter(state_before_hold__in=OUT).exists()
+    is_out |= Balance.objects.filter(lot__in=lots, place__kind=TRUCK, quantity__gt=0).exists()
     known = {"stock_code": hold.item.stock_code, "lot": hold.lot_number}
     data = {"reason": reason, **known, "bags": found.bags, "jobs": dict(found.jobs), "pieces": dict(found.pieces)}
     roles = (*TOLD, CREW_LEAD) if is_out else TOLD

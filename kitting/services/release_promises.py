@@ -3,12 +3,13 @@
 from collections.abc import Collection, Mapping
 from datetime import datetime
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from inventory.models import Balance, Place
 from jobs.models import COMPLETE, UNDER_WAY, Job
-from kitting.models import AppliedPlan, Promise
-from kitting.roles import PLANNER
+from kitting.calculation.bag_states import OUT
+from kitting.models import AppliedPlan, Bag, Promise
+from kitting.roles import CREW_LEAD, PLANNER, STOREKEEPER
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.promises import promised_at, service_turns
 from kitting.services.record_events import Happening, record_events
@@ -112,14 +113,17 @@ def release_moved(changes: Mapping[str, Mapping[str, tuple[str, str]]], *, at: d
         changes: by job, the texts before and after of each column of the jobs sheet that differs.
         at: the moment.
 
-    Returns what is to be recorded, one happening a moved job.
+    Returns what is to be recorded, one happening a moved job for stores, and one for the crew that has bags of it.
     """
     moved = {job: columns for job, columns in changes.items() if OUTAGE & set(columns)}
+    out = Q(state__in=OUT) | Q(state_before_hold__in=OUT)
+    with_crews = {*Bag.objects.filter(out, job__job__in=moved).values_list("job", flat=True)}
     happenings = []
     for job in Job.objects.filter(job__in=moved).order_by("pk"):
         released = release(Promise.objects.filter(job=job), why="outage moved", at=at)
         told = {"changed": dict(moved[job.job]), "promises_released": released}
-        happenings.append(Happening("job moved", job.job, told, addressed_to="storekeeper", depot=job.depot))
+        roles = (STOREKEEPER, CREW_LEAD) if job.pk in with_crews else (STOREKEEPER,)
+        happenings += [Happening("job moved", job.job, told, addressed_to=role, depot=job.depot) for role in roles]
     return happenings
 
 

@@ -35,7 +35,7 @@ class Command(BaseCommand):
             found = [
                 one
                 for one in told_since(until - timedelta(hours=options["hours"]), until)
-                if (not role or one.addressed_to == role) and (not depot or one.depot in ("", depot))
+                if (not role or one.role == role) and (not depot or one.event.depot in ("", depot))
             ]
             if found and out:
                 with taking_a_new_place(out) as aside:

@@ -67,7 +67,12 @@ def test_a_bag_with_the_crew_stops_as_well_and_the_crew_is_told(stores: Stores) 
     recall_lot(stock_code="EL25-1", lot=lot.number, reason="maker's recall", **stores.scan(DUTY))
     bag.refresh_from_db()
     assert (bag.state, bag.state_before_hold) == ("on hold", "in work")
-    assert Event.objects.filter(name="lot recalled", addressed_to="crew lead").count() == 1
+    told = Event.objects.filter(name="lot recalled", addressed_to="crew lead")
+    assert told.count() == 1
+    recall_lot(stock_code="CS15-2", lot="L-2303B", reason="maker's recall", **stores.scan(DUTY))
+    assert told.count() == 1, "it lies in a bin only"
+    recall_lot(**LOT, **stores.scan(DUTY))
+    assert told.count() == 2, "trucks carry it"
     assert Event.objects.filter(name="bag on hold", subject="J04 T1").count() == 1
 
 

@@ -15,13 +15,16 @@ from module_books import books_of_module
 from people import AUDITOR, BUYER, CREW, DUTY, PLANNER, STANDARDS, STORES, person
 
 from inventory.models import Balance
+from jobs.models import Job
 from kitting import roles
 from kitting.models import Event
 from kitting.roles import DUTY_SUPERVISOR, Actor
-from kitting.selectors.notices import notices
+from kitting.selectors.notice_kinds import kind_of
+from kitting.selectors.notices import notices, told_since
 from kitting.services.end_jobs import cancel_job
 from kitting.services.recall_lots import recall_lot
 from kitting.services.record_events import Happening, record_events
+from kitting.services.release_promises import release_moved
 from kitting.services.see_notices import see_notices
 
 pytestmark = pytest.mark.django_db
@@ -192,8 +195,11 @@ def test_the_digest_says_by_role_and_depot_what_was_told_and_is_not_written_wher
     assert "see what is missing and why" in text
     assert "job moved" not in text
     assert PLANNER.name not in text
-    rows = table.read_text(encoding="utf-8-sig").splitlines()
-    assert [row.split(",")[:3] for row in rows[2:4]] == [["storekeeper", "M", "now"], ["storekeeper", "N", "now"]]
+    rows = [row.split(",")[:3] for row in table.read_text(encoding="utf-8-sig").splitlines()]
+    assert rows[1:6] == [
+        ["buyer", "M", "digest"], ["planner", "M", "now"], ["storekeeper", "all depots", "digest"],
+        ["storekeeper", "M", "now"], ["storekeeper", "N", "now"],
+    ]  # fmt: skip
     with pytest.raises(SystemExit):
         said("--out", str(table))
 
@@ -234,9 +240,85 @@ def test_a_job_that_an_applied_plan_finds_less_ready_is_told_to_who_acts_on_it()
 
     stores.plan()
 
-    told = Event.objects.filter(name="job less ready")
-    assert {one.addressed_to for one in told} == {"planner", "storekeeper", "buyer"}
+    told = Event.objects.filter(name="job less ready", subject="J03")
+    assert {one.addressed_to for one in told} == {"planner", "buyer"}
     assert ("J03", "ready", "short") in {(one.subject, one.data["before"], one.data["after"]) for one in told}
+    assert {one.kind.is_urgent for one in notices(BUYER, stores.at) if one.event.subject == "J03"} == {False}
+
+
+def test_a_job_that_turns_short_three_working_days_before_its_outage_is_told_at_once_and_to_stores_too() -> None:
+    stores = Stores()
+    job = Job.objects.get(job="J03")
+    for cutover, roles_told, is_urgent in (
+        ("2026-03-06", {"planner", "buyer"}, False),  # Monday the 2nd: the fourth working day
+        ("2026-03-05", {"planner", "buyer", "storekeeper"}, True),
+    ):
+        Job.objects.filter(pk=job.pk).update(cutover=f"{cutover} 06:00", cutover_end=f"{cutover} 14:00")
+        shelf = Balance.objects.filter(lot__item__stock_code="EL15-3", place__kind="bin")
+        kept = {one.pk: one.quantity for one in shelf}
+        stores.plan()
+        before = Event.objects.latest("number").number
+        shelf.update(quantity=0)
+
+        stores.plan()
+
+        told = Event.objects.filter(name="job less ready", subject="J03", number__gt=before)
+        assert {one.addressed_to for one in told} == roles_told
+        assert {kind_of(one).is_urgent for one in told} == {is_urgent}
+        for number, quantity in kept.items():
+            Balance.objects.filter(pk=number).update(quantity=quantity)
+
+
+def test_an_outage_that_moves_is_told_to_the_crew_only_where_it_has_a_bag_of_it() -> None:
+    stores = Stores()
+    stores.bags("J03")
+    moved = {"J03": {"cutover": ("2026-03-12 06:00", "2026-03-13 06:00")}}
+    assert [one.addressed_to for one in release_moved(moved, at=stores.at)] == ["storekeeper"]
+    stores.ready("J03", "B1")
+    stores.issue("J03", "B1")
+    assert [one.addressed_to for one in release_moved(moved, at=stores.at)] == ["storekeeper", "crew lead"]
+
+
+HEARD = (  # what, addressed to, who hears at once, who with the rest of the day
+    ("job moved", "storekeeper", (STORES, PLANNER), (BUYER,)),
+    ("bag broken", "planner", (PLANNER, DUTY), (BUYER, AUDITOR, STANDARDS)),
+    ("order re-dated", "planner", (PLANNER, BUYER), ()),
+    ("delivery promised", "storekeeper", (STORES, PLANNER, BUYER), ()),
+    ("bag issued short", "", (), (PLANNER, STANDARDS, AUDITOR)),
+    ("pinned", "", (), (PLANNER, STANDARDS, AUDITOR)),
+    ("short issue approved", "storekeeper", (STORES,), (PLANNER, STANDARDS, AUDITOR)),
+    ("bag closed with exception", "auditor", (), (PLANNER, STANDARDS, AUDITOR)),
+    ("bag checked", "", (), ()),
+)
+
+
+@pytest.mark.parametrize(("what", "role", "now", "later"), HEARD, ids=[one[0] for one in HEARD])
+def test_who_hears_of_an_event_at_once_or_with_the_day_whomever_it_is_addressed_to(
+    what: str, role: str, now: tuple[Actor, ...], later: tuple[Actor, ...]
+) -> None:
+    at = minute(Stores(), 7 * 24 * 60)
+    record_events([Happening(what, "J03 V1", {"reason": "a reason"}, role, "N")], by=CREW.name, at=at)
+
+    heard = {
+        one.name: [found.kind.is_urgent for found in notices(one, at) if found.event.name == what]
+        for one in (STORES, PLANNER, BUYER, STANDARDS, AUDITOR, DUTY)
+    }
+    told = {one.role: one.kind.is_urgent for one in told_since(at - timedelta(minutes=1), at)}
+
+    expected = {**{one.name: [True] for one in now}, **{one.name: [False] for one in later}}
+    assert {name: found for name, found in heard.items() if found} == expected
+    by_role = {name: is_urgent for one in (*now, *later) for name in one.roles for is_urgent in expected[one.name]}
+    assert told == by_role
+
+
+def test_standards_hear_of_jobs_nobody_can_decide_ten_days_before_their_outage() -> None:
+    people(STANDARDS)
+    stores = Stores()
+    stores.plan()
+    assert "nobody can decide" not in words(browser_of(STANDARDS).get("/"))
+    Job.objects.filter(job="J10").update(cutover="2026-03-11 06:00", cutover_end="2026-03-11 14:00")
+
+    assert "1 job nobody can decide, cut over within 10 days J10" in words(browser_of(STANDARDS).get("/"))
 
 
 def test_a_device_that_an_administrator_has_named_stands_on_the_record_with_how_wrong_its_clock_is() -> None:
