@@ -199,7 +199,7 @@ def _with_fixed(
         kit = supply.lots[index].only_kit
         for cell in by_kit.get(kit, ()):
             taking.take(cell, index, cells[cell].quantity - taking.held(cell))
-        if taking.left[index] and kits[kit].dated:
+        if taking.left[index] and kits[kit].dated and not supply.lots[index].let_go:
             questions.append(_untaken(supply, index, taking.left[index], kits[kit]))
     with_fixed = tuple(
         replace(cell, fixed=tuple(taking.fixed[index])) if index in taking.fixed else cell

@@ -114,6 +114,8 @@ class Holdings:
         return _merged(held)
 
     def _left_over(self, lot: Lot, kit: Kit) -> str:
+        if lot.let_go:
+            return f"{EXPIRES} before the cutover, let go for {self._kits[lot.only_kit].job} alone"
         if lot.expiry_day < kit.good_through_day:
             return _expires(lot.expiry_day)
         if lot.only_kit >= 0:

@@ -55,7 +55,7 @@ from kitting.calculation.requirement_table import LineAnswers, requirement_table
 from kitting.calculation.rule_book import rule_book
 from kitting.calculation.sheets.book import Book
 from kitting.calculation.shortages import Buying, ShortLine, shortage_table
-from kitting.calculation.supply import Supply, good_reserve, read_supply
+from kitting.calculation.supply import PastDate, Supply, good_reserve, read_supply
 
 Progress = Callable[[str], None]
 
@@ -94,6 +94,7 @@ def plan(
     progress: Progress | None = None,
     count_most: bool = False,
     due_back: Mapping[tuple[str, str], int] = MappingProxyType({}),
+    past_dates: Sequence[PastDate] = (),
 ) -> Plan:
     """Plan every job of a book together.
 
@@ -106,6 +107,7 @@ def plan(
         progress: told the name of each stage when it is done.
         count_most: also ask how many kits could be completed if nothing but their number counted.
         due_back: (stock code, depot) -> thousandths that crews are to bring back: less is bought for shelves.
+        past_dates: pieces that two persons have let go for a job though they are past their date.
 
     Raises:
         Refusal: the rule book or the earlier promises can't be read, or the audit of the promises fails.
@@ -116,7 +118,7 @@ def plan(
         expanded = expand(book, jobs)
         clock.done("expansion and fit")
         items = {code: index for index, code in enumerate(sorted(book.frames["items"]["stock_code"]))}
-        problem, demand, supply = _problem(book, expanded, jobs, items, as_of)
+        problem, demand, supply = _problem(book, expanded, jobs, items, as_of, _still_let_go(past_dates, jobs))
         former = None if earlier is None else read_earlier(earlier)
         if former:
             names = line_texts(expanded.frame, expanded.scene.lines.templates)
@@ -197,12 +199,27 @@ def _add_spares(scene: Scene) -> None:
         scene.lines.add(scene.lines.keep(spare_templates(scene, codes)), job=job, side=SIDE_JOB)
 
 
+def _still_let_go(past_dates: Sequence[PastDate], jobs: Mapping[str, JobDates]) -> list[PastDate]:
+    """What covers the day through which its job needs the pieces now, each good through just that day."""
+    found = []
+    for one in past_dates:
+        needed = jobs[one.job].good_through if one.job in jobs else None
+        if needed is not None and needed <= one.good_to:
+            found.append(replace(one, good_to=needed))
+    return found
+
+
 def _problem(
-    book: Book, expanded: Expanded, jobs: Mapping[str, JobDates], items: Mapping[str, int], as_of: date
+    book: Book,
+    expanded: Expanded,
+    jobs: Mapping[str, JobDates],
+    items: Mapping[str, int],
+    as_of: date,
+    past_dates: Sequence[PastDate],
 ) -> tuple[Problem, Demand, Supply]:
     depots = sorted(book.frames["depots"]["depot"])
     kit_numbers = {job: place for place, job in enumerate(jobs)}
-    supply = read_supply(book, as_of=as_of, items=items, depots=depots, kits=kit_numbers)
+    supply = read_supply(book, as_of=as_of, items=items, depots=depots, kits=kit_numbers, past_dates=past_dates)
     kits = _kits(book, jobs, depots, items, as_of)
     demand = read_demand(
         expanded.frame,

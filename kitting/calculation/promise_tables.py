@@ -169,6 +169,8 @@ def answer_lines(
             if job in undated and answers[line] in (READY, SHORT):
                 answers[line], additions[line] = CANT_TELL, undated[job]
     for share in shares.shares:
+        if sources[share.lot].past_date:
+            additions[share.line] = _and(additions[share.line], _past_date(share, sources[share.lot]))
         if share.source != SHELF:
             answers[share.line] = READY_IF
             additions[share.line] = _and(additions[share.line], _comes(share, sources[share.lot]))
@@ -185,6 +187,10 @@ def _comes(share: Share, source: Source) -> str:
     if share.source == ORDER:
         return f"{by} with order {source.order} to {source.depot}, here by {day}"
     return f"{by} from {source.depot} by {day}"
+
+
+def _past_date(share: Share, source: Source) -> str:
+    return f"{as_decimal(share.quantity)} of lot {source.lot} past its date, let go by {source.past_date}"
 
 
 def _and(one: str, other: str) -> str:

@@ -1,8 +1,8 @@
 """Free pieces for planned work: stock and orders as lots, with the day they can be at each depot."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -12,7 +12,7 @@ from kitting.calculation.natural_order import natural_rank
 from kitting.calculation.promising.model import NEVER, Lot
 from kitting.calculation.promising.moves import RESERVE, TRUCK
 from kitting.calculation.questions import Missing
-from kitting.calculation.records import Fact, records
+from kitting.calculation.records import Fact, Record, records
 from kitting.calculation.sheets.book import Book
 
 # Pieces of these places are free for planned work; truck, hold and reserve never are.
@@ -30,7 +30,8 @@ class Source:
 
     ``order_line`` is the line of ``order``: each of its parts comes on a day of its own.
 
-    ``structure`` is that of the bag or staging place they lie in, '' for none.
+    ``structure`` is that of the bag or staging place they lie in, '' for none. ``past_date`` says who let pieces go
+    that are past their date for the one job that may have them, '' for all others.
     """
 
     stock_code: str
@@ -41,6 +42,19 @@ class Source:
     row: int = field(default=0, compare=False)
     structure: str = field(default="", compare=False)
     order_line: str = ""
+    past_date: str = field(default="", compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class PastDate:
+    """Thousandths of a lot that two persons have let go for a job past its date, good for it through a day."""
+
+    stock_code: str
+    lot: str
+    job: str
+    quantity: int
+    good_to: date
+    by: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +100,13 @@ class _Ways:
 
 
 def read_supply(
-    book: Book, *, as_of: date, items: Mapping[str, int], depots: Sequence[str], kits: Mapping[str, int]
+    book: Book,
+    *,
+    as_of: date,
+    items: Mapping[str, int],
+    depots: Sequence[str],
+    kits: Mapping[str, int],
+    past_dates: Sequence[PastDate] = (),
 ) -> Supply:
     """All free pieces.
 
@@ -96,13 +116,13 @@ def read_supply(
         items: index of each stock code.
         depots: depots in index order.
         kits: index of each job in the order of service.
+        past_dates: pieces that are good for one job though they are past their date: a lot of their own each.
 
     A lot on hold, a dated item without a use-by date, and pieces in a truck, on hold or in reserve are not free.
     Pieces in a van are at no depot until it arrives at its own, so they come there as a transfer.
     """
     ways = _Ways(book, depots)
-    dated = _dated(book)
-    found = [*_stock(book, ways, as_of, kits, dated), *_orders(book, ways, as_of)]
+    found = [*_stock(book, ways, as_of, kits, past_dates), *_orders(book, ways, as_of)]
     found = [(source, lot) for source, lot in found if source.stock_code in items]
     place_rank = natural_rank(source.place for source, _ in found)
     lot_rank = natural_rank(source.lot for source, _ in found)
@@ -139,13 +159,13 @@ def _walk_key(found: _Found, place_rank: Mapping[str, int], lot_rank: Mapping[st
     )
 
 
-def _stock(book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], dated: set[str]) -> list[_Found]:
+def _stock(
+    book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], past_dates: Sequence[PastDate]
+) -> list[_Found]:
     found = []
-    for row in records(book, "stock"):
-        kind = row["place_kind"] or BIN
-        kept_for = kits.get(row["job"], -1) if kind in (STAGING, BAG) else -1
-        if not _is_free(row, kind, dated) or (kind in (STAGING, BAG) and kept_for < 0):
-            continue
+    free = [*_free_rows(book, kits)]
+    let_go = _let_go(free, past_dates, kits)
+    for row, kind, kept_for in free:
         own_only = kind in (SUPPLIER_OWNED, STAGING, BAG, VAN)
         closed = ways.closed[row["depot"]]
         ready = add_working_days(as_of, ways.van_days(row["depot"]), closed) if kind == VAN else as_of
@@ -154,7 +174,51 @@ def _stock(book: Book, ways: _Ways, as_of: date, kits: Mapping[str, int], dated:
             row["stock_code"], row["depot"], row["place"] or "", row["lot"] or "", "", row["row"], structure
         )
         facts = _facts(row, ready, ways, own_only=own_only, only_kit=kept_for, is_order=False)
-        found.append((source, {**facts, **_ON_THE_ROAD} if kind == VAN else facts))
+        facts = {**facts, **_ON_THE_ROAD} if kind == VAN else facts
+        for one, pieces in let_go.get(row["row"], ()):
+            signed = {"only_kit": kits[one.job], "expiry_day": one.good_to.toordinal(), "let_go": True}
+            found.append((replace(source, past_date=one.by), {**facts, **signed, "quantity": pieces}))
+            facts["quantity"] -= pieces
+        if facts["quantity"]:
+            found.append((source, facts))
+    return found
+
+
+_Free = tuple[Record, str, int]  # a row of the stock sheet, the kind of its place, the kit it is kept for or -1
+
+
+def _free_rows(book: Book, kits: Mapping[str, int]) -> Iterator[_Free]:
+    dated = _dated(book)
+    for row in records(book, "stock"):
+        kind = row["place_kind"] or BIN
+        is_kept = kind in (STAGING, BAG)
+        kept_for = kits.get(row["job"], -1) if is_kept else -1
+        if _is_free(row, kind, dated) and not (is_kept and kept_for < 0):
+            yield row, kind, kept_for
+
+
+def _let_go(
+    free: Sequence[_Free], past_dates: Sequence[PastDate], kits: Mapping[str, int]
+) -> Mapping[int, Sequence[tuple[PastDate, int]]]:
+    """By row of the stock sheet the thousandths that are let go for a job: those in its own bags first."""
+    found: dict[int, list[tuple[PastDate, int]]] = defaultdict(list)
+    left = {row["row"]: row["quantity"] for row, _, _ in free}
+    for one in past_dates:
+        rows = [
+            (kept_for < 0, row["depot"], row["place"] or "", row["row"])
+            for row, _, kept_for in free
+            if (row["stock_code"], row["lot"] or "") == (one.stock_code, one.lot)
+            and kept_for in (-1, kits.get(one.job))
+            and row["use_by"] is not None
+            and row["use_by"] < one.good_to
+        ]
+        wanted = one.quantity
+        for *_, number in sorted(rows):
+            pieces = min(wanted, left[number])
+            if pieces and one.job in kits:
+                found[number].append((one, pieces))
+                left[number] -= pieces
+                wanted -= pieces
     return found
 
 

@@ -11,6 +11,7 @@ from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
 from kitting.models import Errand
+from kitting.selectors.expired_uses import past_dates
 from kitting.selectors.promises import open_promises
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.ask_errands import end_errand, note_stage
@@ -29,8 +30,8 @@ def look_at_lending(errand: Errand) -> None:
     """
     given, day = errand.given, date.fromisoformat(errand.given["as_of"])
     with one_moment():
-        sheets, earlier = sheets_from_records(day), open_promises()
-    before = plan(read_book(sheets), as_of=day, earlier=earlier)
+        sheets, earlier, let_go = sheets_from_records(day), open_promises(), past_dates()
+    before = plan(read_book(sheets), as_of=day, earlier=earlier, past_dates=let_go)
     found = []
     for one in given["lenders"]:
         note_stage(errand, f"without {one['label']}")
@@ -38,7 +39,7 @@ def look_at_lending(errand: Errand) -> None:
             sheets, stock_code=given["item"], depot=one["depot"], place=one["place"], lot=one["lot"],
             quantity=given["quantity"],
         )  # fmt: skip
-        worse = worse_jobs(before, plan(read_book(left), as_of=day, earlier=earlier))
+        worse = worse_jobs(before, plan(read_book(left), as_of=day, earlier=earlier, past_dates=let_go))
         found.append({**one, "worse": worse, "short": str(sum(Decimal(job["more_short"]) for job in worse))})
     found.sort(key=lambda one: (len(one["worse"]), Decimal(one["short"])))  # equal harm: the latest outage stays first
     end_errand(errand, result={"lenders": found})

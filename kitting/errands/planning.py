@@ -1,10 +1,11 @@
 """Plan from the records, apply a plan that somebody has reviewed, and ask what would be if."""
 
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
+from typing import TypedDict
 
 import pandas as pd
 
@@ -17,6 +18,7 @@ from kitting.calculation.planning import plan
 from kitting.calculation.questions import NOTE
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook
+from kitting.calculation.supply import PastDate
 from kitting.documents import write_documents
 from kitting.errands.keeping import (
     packed_files,
@@ -29,6 +31,7 @@ from kitting.errands.keeping import (
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, Errand
 from kitting.models.errands import DONE
+from kitting.selectors.expired_uses import past_dates
 from kitting.selectors.promises import open_promises
 from kitting.selectors.returns_due import due_back
 from kitting.selectors.sheets import one_moment, sheets_from_records
@@ -73,9 +76,9 @@ def make_plan(errand: Errand) -> None:
     """
     day = date.fromisoformat(errand.given["as_of"])
     with one_moment():
-        sheets, earlier, due = sheets_from_records(day), _earlier(), due_back(day)
+        sheets, beside = sheets_from_records(day), _beside(day)
     note_stage(errand, "reading")
-    made = _planned(errand, sheets, day, earlier, due)
+    made = _planned(errand, sheets, day, beside)
     asked = [asdict(question) for question in made.questions if question.severity != NOTE]
     result = {"summary": dict(made.summary), "refusals": refusal_sentences(made.refusals), "questions": asked}
     end_errand(errand, result=result, kept=packed_sheets(sheets))
@@ -93,12 +96,12 @@ def apply_reviewed(errand: Errand) -> None:
     sheets, day = unpacked_sheets(bytes(made_by.kept)), date.fromisoformat(made_by.given["as_of"])
     applied = AppliedPlan.objects.filter(applied_by=errand.asked_by, applied_at=errand.asked_at).first()
     with one_moment():
-        earlier, due = _earlier(), due_back(day)
+        beside = _beside(day)
         changed = changed_rows(sheets, sheets_from_records(day))
     if changed and applied is None:
         message = f"Since the plan was made these facts have changed: {'; '.join(changed[:5])}. Plan again."
         raise Refusal("facts-changed", message, {"changed": changed})
-    made = _planned(errand, sheets, day, earlier, due)
+    made = _planned(errand, sheets, day, beside)
     if applied is None:
         if _told(made) != made_by.result["summary"]["jobs"]:
             message = (
@@ -119,12 +122,12 @@ def ask_what_if(errand: Errand) -> None:
     """
     day = date.fromisoformat(errand.given["as_of"])
     with one_moment():
-        sheets, earlier = sheets_from_records(day), _earlier()
+        sheets, beside = sheets_from_records(day), _beside(day)
     changed = CHANGES[errand.given["change"]](sheets, errand.given)
     book, book_then = what_if.read_both(sheets, changed)
-    before = plan(book, as_of=day, earlier=earlier)
+    before = plan(book, as_of=day, **beside)
     note_stage(errand, "as it is")
-    after = plan(book_then, as_of=day, earlier=earlier)
+    after = plan(book_then, as_of=day, **beside)
     lines = what_if.differences(before, after)
     jobs = {one.job: one for one in after.jobs}
     marks, marks_before = _marks(after), _marks(before)
@@ -145,8 +148,8 @@ def count_most_kits(errand: Errand) -> None:
     """How many kits could be completed if only their number counted, and which near jobs would pay for it or win."""
     day = date.fromisoformat(errand.given["as_of"])
     with one_moment():
-        sheets, earlier = sheets_from_records(day), _earlier()
-    made = plan(read_book(sheets), as_of=day, earlier=earlier, count_most=True)
+        sheets, beside = sheets_from_records(day), _beside(day)
+    made = plan(read_book(sheets), as_of=day, count_most=True, **beside)
     most = made.most_kits
     if most is None:
         raise TypeError("a plan that counts tells what it counted")
@@ -163,11 +166,20 @@ def _marks(made: Plan) -> dict[str, list[str]]:
     return {job: [one.words for one in marks] for job, marks in order_marks(zip(*columns, strict=True)).items()}
 
 
-def _planned(
-    errand: Errand, sheets: RawBook, day: date, earlier: pd.DataFrame | None, due: Mapping[tuple[str, str], int]
-) -> Plan:
-    book = read_book(sheets)
-    return plan(book, as_of=day, earlier=earlier, due_back=due, progress=lambda stage: note_stage(errand, stage))
+class _Beside(TypedDict):
+    """What a plan reads of the records beside the sheets."""
+
+    earlier: pd.DataFrame | None
+    due_back: Mapping[tuple[str, str], int]
+    past_dates: Sequence[PastDate]
+
+
+def _beside(day: date) -> _Beside:
+    return {"earlier": _earlier(), "due_back": due_back(day), "past_dates": past_dates()}
+
+
+def _planned(errand: Errand, sheets: RawBook, day: date, beside: _Beside) -> Plan:
+    return plan(read_book(sheets), as_of=day, progress=lambda stage: note_stage(errand, stage), **beside)
 
 
 def _earlier() -> pd.DataFrame | None:

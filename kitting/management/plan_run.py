@@ -24,6 +24,7 @@ from kitting.documents import write_documents
 from kitting.errors import Refusal
 from kitting.management.books import recorded_sheets
 from kitting.management.in_columns import in_columns
+from kitting.selectors.expired_uses import past_dates
 from kitting.selectors.promises import open_promises
 from kitting.selectors.returns_due import due_back
 from kitting.selectors.short_lines import cared_for
@@ -111,6 +112,7 @@ def run(order: Order) -> ReviewedPlan:
         planned = plan(
             book, as_of=order.as_of, earlier=_earlier(order), progress=stages.done, count_most=order.count_most,
             due_back=due_back(order.as_of) if order.source is None else {},
+            past_dates=past_dates() if order.source is None else (),
         )  # fmt: skip
         told = cared_for(planned) if order.source is None else planned
         with _taking_the_place_of(order.out) as folder:

@@ -19,6 +19,7 @@ from kitting.errors import Refusal
 from kitting.models import Pin
 from kitting.roles import Actor
 from kitting.selectors.clock import day_at
+from kitting.selectors.expired_uses import past_dates
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.record_events import Happening, lock_chain, record_events
@@ -68,14 +69,14 @@ def pin_pieces(
 def _tried(new: Pin, confirmed: Collection[str], at: datetime) -> Pin:
     job, line, stock_code = new.job.job, new.line, new.item.stock_code
     with one_moment():
-        before = sheets_from_records(day_at(at))
+        before, let_go = sheets_from_records(day_at(at)), past_dates()
     after = with_pin(
         before, job=job, line=line, stock_code=stock_code, quantity=f"{as_decimal(new.quantity):f}", lot=new.lot,
         depot=new.depot.depot if new.depot else "",
     )  # fmt: skip
-    pinned = plan(read_book(after), as_of=day_at(at))
+    pinned = plan(read_book(after), as_of=day_at(at), past_dates=let_go)
     _refuse_what_does_not_serve(pinned, line, stock_code)
-    now = plan(read_book(before), as_of=day_at(at))
+    now = plan(read_book(before), as_of=day_at(at), past_dates=let_go)
     _refuse_what_is_not_held(now, pinned, new.item)
     losing = _losing(differences(now, pinned), job)
     doubts = Doubts(confirmed)

@@ -19,6 +19,7 @@ from kitting.models import DRAFT, DROPPED, EXAMPLES_PASS, PUBLISHED, REVIEWED, R
 from kitting.roles import PLANNER, STOREKEEPER, Actor
 from kitting.selectors.bags import bags_at
 from kitting.selectors.clock import day_at
+from kitting.selectors.expired_uses import past_dates
 from kitting.selectors.rule_revisions import examples_with, last_rules, tables_of
 from kitting.selectors.sheets import one_moment, sheets_from_records
 from kitting.services.recipes import lock_kits, make_up_again
@@ -78,7 +79,9 @@ class _Before:
     @cached_property
     def planned(self) -> tuple[Plan, Plan]:
         """The plan without and with the draft."""
-        return plan(self.live_book, as_of=self.day), plan(self.drafted_book, as_of=self.day)
+        let_go = past_dates()
+        live, drafted = (plan(book, as_of=self.day, past_dates=let_go) for book in (self.live_book, self.drafted_book))
+        return live, drafted
 
     def changes(self) -> tuple[LineChange, ...]:
         """The open lines that differ."""

@@ -17,6 +17,7 @@ from kitting.calculation.short_codes import bag_code
 from kitting.models import Bag
 from kitting.roles import Actor
 from kitting.selectors.bag_contents import Contents, contents_of
+from kitting.selectors.expired_uses import past_dates
 from kitting.selectors.free_shelf import free_on_shelf
 from kitting.selectors.promises import promised_at
 from kitting.selectors.returns_due import due_back
@@ -111,7 +112,7 @@ class Stores:
         """Plan the records and apply the plan."""
         sheets = sheets_from_records()
         day = as_of or self.at.date()
-        made = plan(read_book(sheets), as_of=day, due_back=due_back(day))
+        made = plan(read_book(sheets), as_of=day, due_back=due_back(day), past_dates=past_dates())
         apply_plan(reviewed=ReviewedPlan(sheets, made), by="R. Tolley", at=self.at)
 
     def revise(self, job: str, letter: str, structure: str, phases: str) -> None:

@@ -29,6 +29,7 @@ class Lot:
         is_order: true for a piece on order.
         walk: position in the natural order of place then lot, for ties.
         key: index of the row of stock or orders, to name place, lot and order again.
+        let_go: true where the pieces are past their date and serve ``only_kit`` by signature: nobody may borrow them.
     """
 
     item: int
@@ -42,6 +43,7 @@ class Lot:
     is_order: bool
     walk: int
     key: int
+    let_go: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -174,7 +174,11 @@ class Candidates:
         found = []
         for place, item in enumerate(choice):
             for lender, pile in self._lenders(item, kit).items():
-                usable = [one for one in pile if is_usable(replace(lots[one[0]], only_kit=-1), asking, kit)]
+                own = [(lots[position], pieces, position) for position, pieces in pile if not lots[position].let_go]
+                usable = [
+                    (position, pieces) for lot, pieces, position in own
+                    if is_usable(replace(lot, only_kit=-1), asking, kit)
+                ]  # fmt: skip
                 if usable:
                     move = Move(BORROW, item, 0, asking.staged_by_day, lots[usable[0][0]].depot, lender=lender)
                     found.append((-lender, place, _taking(move, usable)))

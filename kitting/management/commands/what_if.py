@@ -15,6 +15,7 @@ from kitting.errors import Refusal
 from kitting.management.books import recorded_sheets, refused_in_words
 from kitting.management.commands.plan import iso_date
 from kitting.management.in_columns import in_columns
+from kitting.selectors.expired_uses import past_dates
 from kitting.spreadsheets.reading import read_raw_book
 
 Change = Callable[[RawBook], RawBook]
@@ -94,7 +95,9 @@ class Command(BaseCommand):
                 what_if.refuse_past(cutover, options["as_of"])
             for change, words in asked:
                 after = change(after, *words)
-            plans = [plan(book, as_of=options["as_of"]) for book in what_if.read_both(before, after)]
+            let_go = () if options["input"] else past_dates()
+            books = what_if.read_both(before, after)
+            plans = [plan(book, as_of=options["as_of"], past_dates=let_go) for book in books]
         self.stdout.write(changes_text(differences(*plans)))
 
 

@@ -16,6 +16,7 @@ from kitting.management.season.people import CREW, NIGHT, PLANS, SECOND, STORES
 from kitting.models import Bag, Promise
 from kitting.roles import Actor
 from kitting.selectors.bag_contents import Contents, contents_of, label_code
+from kitting.selectors.expired_uses import past_dates
 from kitting.selectors.returns_due import due_back
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.apply_plan import ReviewedPlan, apply_plan
@@ -55,7 +56,7 @@ class Stores:
         """Plan the records as of today and apply the plan."""
         sheets = sheets_from_records(self.at.date())
         day = self.at.date()
-        made = plan(read_book(sheets), as_of=day, due_back=due_back(day))
+        made = plan(read_book(sheets), as_of=day, due_back=due_back(day), past_dates=past_dates())
         apply_plan(reviewed=ReviewedPlan(sheets, made), by=PLANS.name, at=self._next())
 
     def bring(self, *jobs: str) -> None:

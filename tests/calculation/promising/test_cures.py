@@ -4,7 +4,7 @@ import random
 from dataclasses import replace
 from itertools import combinations
 
-from promising_cases import PIECE, held, lot, random_problem, serves
+from promising_cases import PIECE, cell, held, kit, lot, problem, random_problem, serves
 
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.cures import Cure, CureSearch
@@ -224,3 +224,13 @@ def test_a_kit_that_one_move_would_complete_is_told_so() -> None:
                     assert cures
                     told += 1
     assert told > 15
+
+
+def test_pieces_let_go_past_their_date_for_one_kit_are_borrowed_for_no_other() -> None:
+    kits = [kit(staged_by=5, good_through=5), kit(staged_by=8, good_through=8)]
+    cells = [cell(0), cell(1, fixed=((0, 1),))]
+    kept = lot(expiry=8, only_kit=1, arrival=(0,))
+    for let_go, lends in ((False, True), (True, False)):
+        asked = problem(kits, cells, [replace(kept, let_go=let_go)])
+        _, found = searched(asked, chances(asked))
+        assert (BORROW in {move.kind for cure in found[0] for move in cure.moves}) == lends

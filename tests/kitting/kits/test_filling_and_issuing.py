@@ -167,6 +167,41 @@ def test_a_lot_past_its_date_goes_in_once_standards_and_duty_have_signed_for_so_
     refusal("lot-held", stores.pick, "J10", "V9", "CS15-2", "L-2303B", old.place, 1)
 
 
+def test_the_plan_gives_pieces_past_their_date_to_the_job_they_were_signed_for_and_to_no_other(stores: Stores) -> None:
+    old = Balance.objects.select_related("place__depot").get(lot__number="L-2303B", place__code="H-04-2")
+    Balance.objects.filter(lot__item__stock_code="CS15-2").exclude(pk=old.pk).update(quantity=0)
+    Balance.objects.filter(pk=old.pk).update(quantity=5000)
+
+    def planned_again() -> tuple[int, int, str]:
+        """Short of it, pieces of the old lot that are promised to J10, and the sentence of its first line."""
+        stores.plan()
+        mine = Promise.objects.filter(job__job="J10", lot=old.lot, released_at=None)
+        short = PlanRow.objects.filter(table="shortages", job="J10", cells__stock_code="CS15-2")
+        lines = PlanRow.objects.filter(table="requirements", job="J10", cells__stock_code="CS15-2")
+        told = [row.cells["reason"] for row in lines if "past its date" in row.cells["reason"]]
+        return (
+            sum(int(row.cells["short"]) for row in short), sum(mine.values_list("quantity", flat=True)) // 1000,
+            told[0].rpartition("; ")[2] if told else "",
+        )  # fmt: skip
+
+    short, pieces, told = planned_again()
+    assert (pieces, told) == (0, "")
+    use = {"stock_code": "CS15-2", "lot": "L-2303B", "job": "J10", "quantity": 2000, "reason": "stored cool"}
+    asked = ask_use_expired(**use, actor=STANDARDS, at=stores.at)
+    assert planned_again() == (short, 0, ""), "one signature lets nothing go"
+    sign_use_expired(number=asked.pk, reason="no other in reach", actor=DUTY, at=stores.at)
+
+    words = f"1 short, 2 of lot L-2303B past its date, let go by {STANDARDS.name} and {DUTY.name}"
+    assert planned_again() == (short - 2, 2, words)
+    others = Promise.objects.filter(lot=old.lot, released_at=None).exclude(job__job="J10").select_related("job")
+    assert {one.job.job for one in others} <= {"J06", "E01"}, "who cuts over before its date still has it"
+    stores.bags("J10")
+    stores.pick("J10", "V9", "CS15-2", "L-2303B", old.place, 2)
+    assert planned_again() == (short - 2, 2, words), "what is in the bag is no second time let go"
+    Job.objects.filter(job="J10").update(cutover="2026-04-18 06:00", cutover_end="")
+    assert planned_again()[1:] == (0, "")
+
+
 def test_a_held_lot_is_not_picked_and_another_good_lot_is_asked_about(stores: Stores) -> None:
     stores.bags("J03")
     place = stores.place("N", "N-01-1")
