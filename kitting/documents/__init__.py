@@ -20,7 +20,7 @@ from kitting.documents.reorder_sheet import reorder_flow, write_reorder_tables
 from kitting.documents.shortage_report import shortage_flow, write_shortage_csv, write_shortage_workbook
 from kitting.documents.wording import Words
 
-__all__ = ["print_document", "write_documents"]
+__all__ = ["pick_list_of", "print_document", "write_documents"]
 
 
 Written = Callable[[Path], Sequence[Path]]
@@ -62,6 +62,19 @@ def print_document(plan: Plan, name: str, printed: Printed) -> bytes:
         return found[name].read_bytes()
 
 
+def pick_list_of(plan: Plan, name: str) -> PickList | None:
+    """The pick list in a file, as ``write_documents`` names it; None where that is another paper."""
+    stem = name.removesuffix(".pdf")
+    papers = PlanPapers(plan, [one.job for one in plan.jobs if stem.startswith(f"{_file_name(one.job)}-pick-list-")])
+    words = Words(plan.book.policies.wording)
+    found = (pick for job in papers.jobs for pick in pick_lists(papers, papers.paper(job), words))
+    return next((one for one in found if _pick_name(one) == stem), None)
+
+
+def _pick_name(pick: PickList) -> str:
+    return f"{_file_name(pick.paper.answer.job)}-pick-list-{_file_name(pick.depot)}"
+
+
 def _documents(papers: PlanPapers) -> Iterator[tuple[str, Written]]:
     """Name of each paper without its ending, and what writes its files beside each other."""
     words, nearest = Words(papers.plan.book.policies.wording), NearestPieces(papers)
@@ -76,7 +89,7 @@ def _job_documents(
 ) -> Iterator[tuple[str, Written]]:
     name = _file_name(paper.answer.job)
     for pick in pick_lists(papers, paper, words):
-        yield f"{name}-pick-list-{_file_name(pick.depot)}", partial(_pick_list, papers=papers, pick=pick, words=words)
+        yield _pick_name(pick), partial(_pick_list, papers=papers, pick=pick, words=words)
     for size in SIZES_MM:
         labels = partial(write_bag_labels, papers=papers, paper=paper, size=size, words=words)
         yield f"{name}-bag-labels-{size}", _as_pdf(labels)

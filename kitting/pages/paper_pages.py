@@ -9,7 +9,7 @@ from django.urls import reverse
 
 from jobs.models import Run
 from kitting.calculation.answers import READY
-from kitting.documents import print_document
+from kitting.documents import pick_list_of, print_document
 from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import BagPapers, bag_papers
 from kitting.documents.borrow_note import borrow_note
@@ -31,6 +31,7 @@ from kitting.selectors.cutovers import Cutover, cutovers, last_plan
 from kitting.selectors.job_sheet import job_sheet
 from kitting.selectors.pictures import pictures_at
 from kitting.selectors.policies import paper_choices
+from kitting.selectors.printed_papers import PICK_LIST
 from kitting.selectors.sight import names_as_read_by
 from kitting.services.note_printing import note_printing
 
@@ -122,7 +123,11 @@ def _print(asked: Asked, kept: Errand | None, name: str) -> HttpResponse:
         plan = kept_plan(kept)
     except KeyError:
         raise Refusal("no-plan-kept", "These papers are of an earlier version: plan again and apply.", {}) from None
-    return file_response(name, print_document(plan, name, printed(asked, "plan paper", name, content)))
+    pick = pick_list_of(plan, name)
+    kind, about, revision = "plan paper", name, ""
+    if pick:  # the number on it, scanned, says whether it was printed again since
+        kind, about, revision = PICK_LIST, f"{pick.paper.answer.job} at {pick.depot}", pick.paper.revision
+    return file_response(name, print_document(plan, name, printed(asked, kind, about, content, revision)))
 
 
 def friday(asked: Asked) -> HttpResponse:

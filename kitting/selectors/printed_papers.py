@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from inventory.models import TRUCK, Lot, LotHold, Place, Transfer
+from inventory.models import TRUCK, Depot, Lot, LotHold, Place, Transfer
 from jobs.models import Job
 from kitting.calculation.short_codes import make_code, verified
 from kitting.errors import Refusal
@@ -39,8 +39,11 @@ def _jobs() -> Named:
 
 
 def _picks() -> Named:
-    for job, depot in Job.objects.order_by("pk").values_list("job", "depot"):
-        yield (job, depot), job, f"{depot}/{job}"
+    """A job has a pick list at its own depot, and at each that sends pieces."""
+    depots = [*Depot.objects.order_by("pk").values_list("depot", flat=True)]
+    for job in Job.objects.order_by("pk").values_list("job", flat=True):
+        for depot in depots:
+            yield (job, depot), f"{job} at {depot}", f"{depot}/{job}"
 
 
 def _transfers() -> Named:
@@ -78,7 +81,7 @@ _KINDS: dict[str, tuple[str, Callable[[], Named], str]] = {
     "I": (ISSUE_SLIP, _jobs, "issue-slip"),
     "T": (RETURN_SLIP, _jobs, "return-slip"),
     "N": (AS_INSTALLED, _jobs, "as-installed"),
-    "P": (PICK_LIST, _picks, ""),
+    "P": (PICK_LIST, _picks, PICK_LIST),
     "V": (TRANSFER_SLIP, _transfers, "transfer slip"),
     "H": (HOLD_TAG, _holds, "hold tag"),
     "C": (COUNT_SHEET, _counts, "count sheet"),

@@ -132,8 +132,11 @@ def test_a_paper_of_the_plan_says_who_printed_it_when_and_the_how_many_th_time_a
 
     assert "To print" in words(looked_at)
     assert sorted(Printing.objects.filter(document="plan paper").values_list("subject", "number")) == sorted(
-        (name, number) for name in names for number in (0, 1)
+        (name, number) for name in names[1:] for number in (0, 1)
     )
+    first, second = Printing.objects.filter(document="pick list", subject="J03 at N").order_by("number")
+    assert f"Revision {first.revision}" in paper_text(send(planner, "/papers", name=names[0]))
+    assert (second.number, second.revision) == (1, first.revision)
     assert send(planner, "/papers", name="reorder-sheet.pdf").status_code == 403
     assert "REORDER SHEET" in paper_text(send(browser_of(BUYER), "/papers", name="reorder-sheet.pdf"))
     assert send(planner, "/papers", name="plan.json").status_code == 404

@@ -13,6 +13,7 @@ from kitting.documents.label_records import inner_bags_of
 from kitting.models import CountList, Printing
 from kitting.selectors.inner_bags import inner_code
 from kitting.selectors.printed_papers import paper_of
+from kitting.services.note_printing import note_printing
 
 pytestmark = pytest.mark.django_db
 
@@ -73,6 +74,20 @@ def test_a_paper_that_was_printed_again_with_other_content_says_so(window: Clien
 
     assert "SUPERSEDED BY REV" in words(window.get("/what", {"code": f"{slip} REV {first}"}))
     assert goes_to(window, f"{slip} REV {second}") == "/jobs/J03/bags"
+
+
+def test_a_pick_list_says_that_it_was_printed_again_with_other_pieces_at_whichever_depot_it_is_for(
+    window: Client,
+) -> None:
+    for depot in "NH":
+        number = make_code("P", "J03", depot)
+        about = {"document": "pick list", "subject": f"J03 at {depot}"}
+        note_printing(**about, revision="1A2B3C", **Stores(prefix=f"first {depot}").scan())
+        assert goes_to(window, f"{number} REV 1A2B3C") == f"/pick/{depot}?job=J03"
+        note_printing(**about, revision="4D5E6F", **Stores(prefix=f"again {depot}").scan())
+
+        assert "SUPERSEDED BY REV 4D5E6F" in words(window.get("/what", {"code": f"{number} REV 1A2B3C"}))
+        assert goes_to(window, f"{number} REV 4D5E6F") == f"/pick/{depot}?job=J03"
 
 
 def test_an_inner_bag_is_counted_at_the_check_and_that_of_another_bag_is_refused(window: Client) -> None:
