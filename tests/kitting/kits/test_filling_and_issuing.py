@@ -16,7 +16,7 @@ from inventory.services.adjusting import Count, adjust
 from jobs.models import Job
 from kitting.models import BagEntry, BagLine, Event, ExpiredUse, PlanRow, Promise
 from kitting.roles import Actor
-from kitting.selectors.bag_contents import facts_of, label_state
+from kitting.selectors.bag_contents import accounts, facts_of, label_state
 from kitting.selectors.bag_history import bag_history
 from kitting.selectors.exceptions import finished_short
 from kitting.selectors.overrides import overrides
@@ -165,6 +165,22 @@ def test_a_lot_past_its_date_goes_in_once_standards_and_duty_have_signed_for_so_
     assert "L-2303B" in told, "another bag of the job holds more than was signed for"
     LotHold.objects.create(item=old.lot.item, lot_number="L-2303B", reason="torn", placed_by="Ana", placed_at=stores.at)
     refusal("lot-held", stores.pick, "J10", "V9", "CS15-2", "L-2303B", old.place, 1)
+
+
+def test_the_bag_of_an_open_point_holds_the_parking_bushing_and_the_arrester_and_takes_no_cap(stores: Stores) -> None:
+    stores.bags("J06")
+    wanted = {
+        str(stand.line.item): stand.line.quantity
+        for stand in stores.contents("J06", "P4").lines
+        if stand.line.facts["kind"] in ("standoff bushing", "elbow arrester", "parking arrester", "insulated cap")
+    }
+    assert wanted == {"SB15": 1000, "EA15-8.4": 1000}
+    told = refusal("wrong-item", stores.pick, "J06", "P4", "PC15", "", stores.place("N", "N-02-8"), 1)
+    assert told.startswith("WRONG ITEM: this is PC15")
+    stores.ready("J06", "P4")
+    assert label_state(stores.contents("J06", "P4")) == "FULL"
+    stores.issue("J06", "P4")
+    assert {code for code, _ in accounts(stores.contents("J06", "P4"))} >= {"SB15", "EA15-8.4"}
 
 
 def test_the_plan_gives_pieces_past_their_date_to_the_job_they_were_signed_for_and_to_no_other(stores: Stores) -> None:
