@@ -29,6 +29,7 @@ from kitting.models.bags import (
     SCRAPPED,
     TAKEN_BACK,
 )
+from kitting.selectors.ended_stand_ins import ended_stand_ins
 from kitting.selectors.expired_uses import NOTHING_LET_GO, LetGo, UseKey, expired_uses
 from kitting.selectors.old_labels import OldLabel, labels_of_before, old_label, read_label, revised_runs
 from kitting.selectors.policies import margin_days
@@ -238,12 +239,13 @@ def facts_of(
 def facts_of_all(found: Collection[Contents]) -> dict[int, BagFacts]:
     """What the guards look at by bag, nobody acting.
 
-    Seven queries, and one more each where a bag is superseded, a label was printed, a lot was let go past its date.
+    Seven queries, and one more each where a bag is superseded, a label was printed, a lot was let go past its date, a
+    part stands in for another.
     """
     letters, margin = live_letters(one.bag.job_id for one in found), margin_days()
     holds = open_holds(lot for one in found for lot in lots_inside(one))
     uses = expired_uses({one.bag.job_id for one in found})
-    unnamed, old = _unnamed(found), _superseded([one.bag for one in found], letters)
+    unnamed, old = _unnamed(found), _superseded(found, letters)
     labels = labels_of_before(one.bag for one in found)
     return {
         one.bag.pk: replace(
@@ -290,11 +292,16 @@ def lots_inside(contents: Contents) -> list[Lot]:
     return [contents.lots[number] for number in sorted(inside)]
 
 
-def _superseded(bags: Iterable[Bag], letters: Mapping[int, str]) -> dict[int, str]:
-    """Why the lists of bags are not what is live, and which runs the live revision changed."""
+def _superseded(found: Collection[Contents], letters: Mapping[int, str]) -> dict[int, str]:
+    """Why the lists of bags are not what is live: a stand-in ended, or the schedule has another revision and where."""
+    bags = [one.bag for one in found]
+    ended = ended_stand_ins(stand.line for one in found for stand in one.lines if not stand.line.dropped)
+    told = {bag: f"STAND-IN ENDED: {words}; plan, apply, look again" for bag, words in ended.items()}
     old = {bag: letters.get(bag.job_id, "") for bag in bags if letters.get(bag.job_id, "") != bag.revision}
     runs = revised_runs({(bag.job.job, letter) for bag, letter in old.items()})
-    return {bag.pk: _superseded_words(bag, letter, runs.get((bag.job.job, letter), "")) for bag, letter in old.items()}
+    return told | {
+        bag.pk: _superseded_words(bag, letter, runs.get((bag.job.job, letter), "")) for bag, letter in old.items()
+    }
 
 
 def _superseded_words(bag: Bag, letter: str, runs: str) -> str:

@@ -1,7 +1,7 @@
 """Make the bags of a job from the applied plan, and look at bags again when a fact has changed under them."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
@@ -31,7 +31,7 @@ from kitting.calculation.bags import assign_bags
 from kitting.calculation.quantities import thousandths
 from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
-from kitting.models import AppliedPlan, Bag, BagEntry, BagLine, PlanRow, Promise
+from kitting.models import AppliedPlan, Bag, BagEntry, BagLine, PlanRow, Promise, StandIn
 from kitting.roles import DO, require
 from kitting.selectors.bag_contents import bare, contents_of, facts_of, facts_of_all, label_code, live_letter
 from kitting.services.record_events import Happening, record_events
@@ -86,9 +86,10 @@ def relist(jobs: Iterable[Job], *, by: str, at: datetime) -> None:
     for name, cells in found.values_list("job", "cells"):
         rows[name].append(cells)
     happenings: list[Happening] = []
+    stand_ins = {*StandIn.objects.values_list("wanted__stock_code", "allowed__stock_code")}
     for name, job in wanted.items():
         if rows[name]:
-            happenings += _relist_one(job, rows[name])
+            happenings += _relist_one(job, rows[name], stand_ins)
     record_events(happenings, by=by, at=at)
     review(Bag.objects.filter(job__job__in=wanted), by=by, at=at)
 
@@ -140,13 +141,13 @@ def _reopened(bag: Bag, facts: BagFacts) -> str:
     return bag.state if bag.state in (LISTED, *_OPEN_ALREADY) else next_state(bag.state, REOPEN, facts)
 
 
-def _relist_one(job: Job, rows: Sequence[Mapping[str, str]]) -> list[Happening]:
+def _relist_one(job: Job, rows: Sequence[Mapping[str, str]], stand_ins: Set[tuple[str, str]]) -> list[Happening]:
     depot = Depot.objects.get(depot=job.depot)
     letter = live_letter(job)
     spots = {row["line"]: row for row in assign_bags(pd.DataFrame(list(rows))).to_dict("records")}
     by_structure: dict[str, list[Wanted]] = defaultdict(list)
     numbers: dict[str, int] = {}
-    for one in _wanted(job, rows):
+    for one in _wanted(job, rows, stand_ins):
         spot = spots[one.line]
         by_structure[spot["structure"]].append(one)
         numbers[spot["structure"]] = spot["bag"]
@@ -169,8 +170,11 @@ def new_bag(job: Job, depot: Depot, structure: str, number: int) -> Bag:
     return bag
 
 
-def _wanted(job: Job, rows: Sequence[Mapping[str, str]]) -> list[Wanted]:
-    """What each line wants of which item: as promised, and what is short as it was chosen."""
+def _wanted(job: Job, rows: Sequence[Mapping[str, str]], stand_ins: Set[tuple[str, str]]) -> list[Wanted]:
+    """What each line wants of which item: as promised, and what is short as it was chosen.
+
+    Another item than was chosen is a stand-in only where it is approved to be one: others serve by themselves.
+    """
     codes = {row["stock_code"] for row in rows if row["stock_code"]}
     chosen = {item.stock_code: item for item in Item.objects.filter(stock_code__in=codes)}
     promised: dict[str, dict[Item, int]] = defaultdict(lambda: defaultdict(int))
@@ -187,7 +191,7 @@ def _wanted(job: Job, rows: Sequence[Mapping[str, str]]) -> list[Wanted]:
         if rest > 0 or not parts:
             amounts[first] = amounts.get(first, 0) + max(rest, 0)
         for item, quantity in amounts.items():
-            other = row["stock_code"] if item and item.stock_code != row["stock_code"] else ""
+            other = row["stock_code"] if item and (row["stock_code"], item.stock_code) in stand_ins else ""
             found.append(Wanted(row["line"], item, quantity, other, spare, dict(row)))
     return found
 

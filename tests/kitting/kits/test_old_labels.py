@@ -5,17 +5,19 @@ from datetime import date
 import pytest
 from bag_stores import OTHER_STORES, Stores, demo_sheets, planned
 from module_books import books_of_module
+from people import STANDARDS
 from refusals import refusal
 
 from inventory.models import Balance, Item, Lot
 from jobs.models import ScheduleRevision
-from kitting.models import BAG_LABEL, StandIn
+from kitting.models import BAG_LABEL, Promise, StandIn
 from kitting.selectors.bag_contents import bag_by_code, bag_of_label, label_note
 from kitting.selectors.rework import rework
 from kitting.selectors.what_is_this import what_is
 from kitting.services.fill_bags import check, reopen
 from kitting.services.issue_bags import stage
 from kitting.services.note_printing import note_printing
+from kitting.services.stand_in_terms import end_stand_in
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 3, 2)
@@ -104,3 +106,46 @@ def test_a_label_of_before_a_stand_in_was_approved_stops_the_bag_until_it_is_pri
     note_printing(**paper, revision="F00002", **stores.scan())
     assert stage(bag=code, rack="R-BJ1", **stores.scan()).word == "PLACED"
     assert "J03 BJ1" not in {str(one.bag) for one in rework(on=TODAY)}
+
+
+def test_a_bag_with_a_stand_in_that_ends_before_its_outage_goes_no_further_until_it_is_planned_again() -> None:
+    stores = Stores()
+    wanted, allowed = (Item.objects.get(stock_code=code) for code in ("CS15-6", "CS25-6"))
+    there = Lot.objects.create(item=allowed, number="L-2601", use_by=date(2028, 2, 29))
+    shelf = Balance.objects.filter(lot__item=wanted, place__kind="bin")
+    before = dict(shelf.values_list("pk", "lot"))
+    shelf.update(lot=there)
+    on = {"wanted": wanted, "allowed": allowed, "approved_by": "I. Varga", "reason": "14 weeks"}
+    approval = StandIn.objects.create(**on, valid_to=date(2026, 3, 12))  # the day of J03's outage
+    stores.plan()
+    stores.ready("J03", "BJ1", rack="R-BJ1")
+    assert {one.line.instead_of for one in stores.contents("J03", "BJ1").lines if one.open} == {"", "CS15-6"}
+    assert "J03 BJ1" not in {str(one.bag) for one in rework(on=TODAY)}
+
+    day, why = date(2026, 3, 11), "the right ones came"
+    end_stand_in(number=approval.pk, valid_to=day, reason=why, actor=STANDARDS, at=stores.at)
+
+    words = "STAND-IN ENDED: CS25-6 for CS15-6, approved until 2026-03-11; plan, apply, look again"
+    assert words in refusal("bag-not-ready", lambda: stores.issue("J03", "BJ1"))
+    (row,) = (one for one in rework(on=TODAY) if str(one.bag) == "J03 BJ1")
+    assert (row.whys, row.next[0]) == ((words,), "plan, apply and list again")
+    for number, lot in before.items():
+        Balance.objects.create(place=Balance.objects.get(pk=number).place, lot_id=lot, quantity=9000)
+    stores.plan()
+    assert stores.bag("J03", "BJ1").state == "reopened"
+    assert {one.line.instead_of for one in stores.contents("J03", "BJ1").lines if not one.line.dropped} == {""}
+
+
+def test_a_part_that_serves_by_itself_stands_in_for_none_on_the_list_of_its_bag() -> None:
+    stores = Stores()
+    wanted, other = (Item.objects.get(stock_code=code) for code in ("CS15-6", "CS25-6"))
+    Promise.objects.filter(item=wanted, job__job="J03", released_at=None).update(item=other)
+
+    def listed() -> set[tuple[str, str]]:
+        stores.bags("J03")
+        stands = stores.contents("J03", "BJ1").lines
+        return {(str(one.line.item), one.line.instead_of) for one in stands if not one.line.dropped}
+
+    assert ("CS25-6", "") in listed()
+    StandIn.objects.create(wanted=wanted, allowed=other, approved_by="I. Varga", reason="14 weeks")
+    assert ("CS25-6", "CS15-6") in listed()
