@@ -16,9 +16,9 @@ from kitting.documents.borrow_note import BorrowedPieces, BorrowNote
 from kitting.documents.record_papers import moment_text
 from kitting.documents.slips import Allowed, IssueSlip, ReturnLine, ReturnSlip, SlipBag, SlipLine
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, Borrow, Event
+from kitting.models import Bag, BagEntry, Borrow, Event, StandIn
 from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TAKEN_BACK, TURNED_IN
-from kitting.selectors.bag_contents import contents_of, label_code, label_state
+from kitting.selectors.bag_contents import contents_of, good_until, is_good, label_code, label_state
 from kitting.selectors.end_signatures import end_name, end_signatures
 from kitting.selectors.expired_uses import NOTHING_LET_GO, expired_uses
 from kitting.selectors.fit_margins import fit_margin
@@ -81,7 +81,7 @@ def bag_papers(job: str, read_name: Callable[[str], str] = str) -> BagPapers:
             to_lift=sum((loads[location] for location in labels), NO_LOAD).words if labels else "",
             lines=tuple(_issued(entries, code, spare=False)),
             spares=tuple(_issued(entries, code, spare=True)),
-            allowed=tuple(_allowed(issues)),
+            allowed=(*_allowed(issues), *dict.fromkeys(_overridden(found, out, {bag.pk: str(bag) for bag in bags}))),
         ),
         returned=ReturnSlip(**head, crew=crew, bags=slip_bags, lines=tuple(_returned(entries, code))),
         installed=AsInstalled(
@@ -143,6 +143,25 @@ def _allowed(issues: Sequence[Event]) -> Iterator[Allowed]:
     for event in issues:
         if event.name == "bag issued short":
             yield Allowed(f"{event.subject} {event.data['label']}", event.data["reason"], event.data["approved_by"])
+
+
+def _overridden(job: Job, out: Sequence[BagEntry], bags: Mapping[int, str]) -> Iterator[Allowed]:
+    """What went out instead of the part that was chosen, or past its date, and who let that be."""
+    stand_ins = [entry for entry in out if entry.line.instead_of]
+    approvals = {}
+    if stand_ins:
+        pairs = StandIn.objects.filter(allowed__in={entry.lot.item_id for entry in stand_ins}).order_by("pk")
+        approvals = {(one.wanted.stock_code, one.allowed_id): one for one in pairs.select_related("wanted")}
+    for entry in stand_ins:
+        one = approvals.get((entry.line.instead_of, entry.lot.item_id))
+        what = f"{bags[entry.line.bag_id]}: {entry.lot.item} STAND-IN for {entry.line.instead_of}"
+        yield Allowed(what, one.reason if one else "not known", one.approved_by if one else "not known")
+    uses, until = expired_uses({job.pk}), good_until(job)
+    for entry in out:
+        for one in uses.get((job.pk, entry.lot.item_id, entry.lot.number), NOTHING_LET_GO).uses:
+            if not is_good(entry.lot, until):
+                what = f"{bags[entry.line.bag_id]}: {entry.lot} PAST ITS DATE {entry.lot.use_by}"
+                yield Allowed(what, f"{one.why}; {one.decision}", f"{one.asked_by} and {one.decided_by}")
 
 
 def _returned(entries: Sequence[BagEntry], code: dict[int, str]) -> Iterator[ReturnLine]:

@@ -16,9 +16,11 @@ from module_books import books_of_module
 from people import DUTY
 from refusals import refusal
 
+from inventory.models import Item, Lot
+from jobs.models import Job
 from kitting.documents.bag_records import bag_papers
 from kitting.errors import Refusal
-from kitting.models import Event
+from kitting.models import BagEntry, BagLine, Event, ExpiredUse, StandIn
 from kitting.services.borrow_pieces import borrow
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check, finish_short
@@ -62,6 +64,26 @@ def test_the_issue_slip_names_what_went_out_and_who_let_it_go_short() -> None:
     assert {(line.stock_code, line.quantity) for line in slip.lines} >= {("CA-4", Decimal(3)), ("JS-3", Decimal(2))}
     assert [(one.what, one.why, one.approved_by) for one in slip.allowed] == [
         ("J03 V2 SHORT: 1 JS-3", "the rest follows by van", "J. Brandt")
+    ]
+
+
+def test_the_issue_slip_names_stand_ins_and_what_is_past_its_date_with_who_let_it_be() -> None:
+    adapter, wanted = (Item.objects.get(stock_code=code) for code in ("CA-4", "CA-3"))
+    lines = BagLine.objects.filter(bag__job__job="J03", item=adapter)
+    lines.update(instead_of="CA-3")
+    seal = BagEntry.objects.filter(line__bag__structure="V2", deed="issued", lot__item__stock_code="JS-3")[0].lot
+    use = ExpiredUse(item=seal.item, lot_number=seal.number, job=Job.objects.get(job="J03"), quantity=2000)
+    use.good_to, use.state, use.asked_at = date(2026, 3, 12), "approved", Stores().at
+    use.asked_by, use.decided_by, use.why, use.decision = "I. Varga", "J. Brandt", "stored cool", "no other in reach"
+    use.decided_at = Stores().at
+    use.save()
+    assert len(bag_papers("J03").issue.allowed) == 2, "in date it needed no leave"
+    StandIn.objects.create(wanted=wanted, allowed=adapter, approved_by="I. Varga", reason="14 weeks")
+    Lot.objects.filter(pk=seal.pk).update(use_by=date(2026, 3, 10))
+
+    assert [(one.what, one.why, one.approved_by) for one in bag_papers("J03").issue.allowed[1:]] == [
+        ("J03 V2: CA-4 STAND-IN for CA-3", "14 weeks", "I. Varga"),
+        (f"J03 V2: {seal} PAST ITS DATE 2026-03-10", "stored cool; no other in reach", "I. Varga and J. Brandt"),
     ]
 
 
