@@ -2,13 +2,15 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from datetime import datetime, tzinfo
 from decimal import Decimal
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from inventory.models import (
+    INSTALLED,
     OPENING,
     Item,
     LotHold,
@@ -52,14 +54,15 @@ def lot_trace_of(
     found = trace(item=item, number=lot, as_of=as_of)
     lots = lots_by_number(item=item, number=lot)
     dates = sorted({one.use_by.isoformat() for one in lots if one.use_by})
+    moves = history(lots=lots)
     lines = [
-        *_received(history(lots=lots), as_of, zone),
+        *_received(moves, as_of, zone),
         *(TraceLine(WHERE, f"{at} ({at.kind})", as_decimal(count), at.job, depot=at.depot.depot)
           for at, count in found.places.items()),
         *(TraceLine(WHERE, ending, as_decimal(count)) for ending, count in found.endings.items()),
         *_ends(item, lot, as_of, zone),
         *_hit(item, lot, as_of),
-        *(_could_be(item, as_of) if lot else ()),
+        *(_could_be(item, min(one.action.at for one in moves), as_of, zone) if lot and moves else ()),
         *(TraceLine(HOLDS, f"hold {one.pk}", None, "", _local(one.placed_at, zone), one.reason, one.placed_by)
           for one in found.holds),
         *_told(found.holds, as_of, zone),
@@ -97,10 +100,16 @@ def _received(moves: Iterable[Movement], as_of: datetime | None, zone: tzinfo | 
             yield TraceLine(RECEIVED, what, quantity, "", _local(move.action.at, zone), "", move.action.by, depot)
 
 
-def _ends(item: Item, lot: str, as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:
-    entries = BagEntry.objects.filter(deed=PUT_IN, lot__item=item, lot__number=lot).order_by("pk")
-    if as_of is not None:
-        entries = entries.filter(action__at__lte=as_of)
+def _ends(
+    item: Item,
+    lot: str,
+    as_of: datetime | None,
+    zone: tzinfo | None,
+    *,
+    part: str = AT_ENDS,
+    since: datetime | None = None,
+) -> Iterator[TraceLine]:
+    entries = _put_in(item, lot, as_of, since)
     retired = Retired.objects.filter(entry__in=entries).select_related("action").order_by("pk")
     gone: dict[int, list[str]] = defaultdict(list)
     for one in retired.filter(action__at__lte=as_of) if as_of else retired:
@@ -112,7 +121,14 @@ def _ends(item: Item, lot: str, as_of: datetime | None, zone: tzinfo | None) -> 
         phase = f"phase {entry.phase}" if entry.phase else ""
         what = " · ".join(filter(None, (end or "whole job", phase, *gone[entry.pk])))
         bag, when = entry.line.bag, _local(entry.action.at, zone)
-        yield TraceLine(AT_ENDS, what, as_decimal(entry.quantity), bag.job.job, when, bag.crew, entry.action.by)
+        yield TraceLine(part, what, as_decimal(entry.quantity), bag.job.job, when, bag.crew, entry.action.by)
+
+
+def _put_in(item: Item, lot: str, as_of: datetime | None, since: datetime | None = None) -> QuerySet[BagEntry]:
+    """What was installed of a lot number in a time, ends included."""
+    found = BagEntry.objects.filter(deed=PUT_IN, lot__item=item, lot__number=lot).order_by("pk")
+    found = found.filter(action__at__lte=as_of) if as_of is not None else found
+    return found.filter(action__at__gte=since) if since is not None else found
 
 
 def _hit(item: Item, lot: str, as_of: datetime | None) -> Iterator[TraceLine]:
@@ -153,8 +169,11 @@ def _bags(item: Item, lot: str) -> Iterator[TraceLine]:
         )
 
 
-def _could_be(item: Item, as_of: datetime | None) -> Iterator[TraceLine]:
-    """Pieces of the item whose lot nobody knows."""
+def _could_be(item: Item, since: datetime, as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:
+    """Pieces of the item whose lot nobody knows, by place, and by end since the first piece of the lot came.
+
+    What was installed before that is none of the lot: it is only counted in words.
+    """
     if not item.lots.filter(number="").exists():
         return
     unknown = trace(item=item, number="", as_of=as_of)
@@ -168,8 +187,18 @@ def _could_be(item: Item, as_of: datetime | None) -> Iterator[TraceLine]:
             "lot unknown",
             depot=place.depot.depot,
         )
-    for ending, quantity in unknown.endings.items():
-        yield TraceLine(COULD_BE, ending, as_decimal(quantity), "", "", "lot unknown")
+    endings = dict(unknown.endings)
+    ever = sum(one.quantity for one in _put_in(item, "", as_of))
+    later = [*_ends(item, "", as_of, zone, part=COULD_BE, since=since)]
+    yield from (replace(line, who=" · ".join(filter(None, ("lot unknown", line.who)))) for line in later)
+    if INSTALLED in endings:
+        endings[INSTALLED] -= ever  # the rest is on no end that the books know
+    before = as_decimal(ever) - sum(line.quantity or Decimal() for line in later)
+    if before:
+        yield TraceLine(COULD_BE, f"{before} more, installed before {_local(since, zone)}, when none of it had come")
+    for ending, quantity in endings.items():
+        if quantity:
+            yield TraceLine(COULD_BE, ending, as_decimal(quantity), "", "", "lot unknown")
 
 
 def _told(holds: Iterable[LotHold], as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:

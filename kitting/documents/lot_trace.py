@@ -146,7 +146,7 @@ class LotTrace:
 def _is_seen(line: TraceLine, sight: Sight) -> bool:
     if sight.depots is not None and line.depot and line.depot not in sight.depots:
         return False
-    return line.part != INSTALLED or not sight.ends_of or line.person == sight.ends_of
+    return line.part not in (INSTALLED, COULD_BE) or not sight.ends_of or line.person in ("", sight.ends_of)
 
 
 def lot_trace_report(trace: LotTrace, printed: Printed) -> bytes:

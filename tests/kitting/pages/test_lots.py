@@ -2,6 +2,7 @@
 
 import csv
 import io
+from datetime import timedelta
 
 import pytest
 from bag_stores import MORNING, Stores, demo_sheets
@@ -11,8 +12,8 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import AUDITOR, BUYER, CREW, DUTY, PLANNER, STORES
 
-from inventory.models import LotHold, Movement
-from kitting.models import Printing, Promise
+from inventory.models import Action, Item, Lot, LotHold, Movement
+from kitting.models import BagEntry, BagLine, Printing, Promise
 
 pytestmark = pytest.mark.django_db
 PAGE = "/lots/BI25/L-2409-17"
@@ -180,6 +181,25 @@ def test_stores_see_the_places_of_their_depot_and_crews_their_ends_and_the_sum_s
     assert "elsewhere (" in at_h
     assert "TOTAL 25 of 25 ea received: adds up" in at_h
     assert "TOTAL 25 of 25 ea received: adds up" in words(browser_of(CREW).get(PAGE))
+
+
+def test_pieces_of_an_unknown_lot_are_named_by_end_and_day_since_the_traced_lot_first_came() -> None:
+    people(AUDITOR)
+    item = Item.objects.get(stock_code="BI25")
+    unknown = Lot.objects.create(item=item, number="")
+    line = BagLine.objects.filter(bag__job__job="J09", item=item)[0]
+    came = min(Movement.objects.filter(lot__number="L-2409-17").values_list("action__at", flat=True))
+    for number, (days, phase) in enumerate(((-1, "A"), (1, "B"), (2, "C"))):
+        action = Action.objects.create(number=f"I-{number}", by="T. Ahola", at=came + timedelta(days=days))
+        BagEntry.objects.create(action=action, line=line, lot=unknown, deed="installed", quantity=1000, phase=phase)
+
+    could_be = words(browser_of(AUDITOR).get(PAGE)).partition("Could be of this lot")[2].partition("Holds")[0]
+
+    assert "phase A" not in could_be
+    for phase, days in (("B", 1), ("C", 2)):
+        assert f"phase {phase} J09 {came + timedelta(days=days):%Y-%m-%d}" in could_be
+    assert "1 more, installed before" in could_be
+    assert "when none of it had come" in could_be
 
 
 def test_who_may_not_see_names_reads_numbers_on_pages_and_in_files() -> None:
