@@ -158,10 +158,10 @@ def _overridden(job: Job, out: Sequence[BagEntry], bags: Mapping[int, str]) -> I
         yield Allowed(what, one.reason if one else "not known", one.approved_by if one else "not known")
     uses, until = expired_uses({job.pk}), good_until(job)
     for entry in out:
-        for one in uses.get((job.pk, entry.lot.item_id, entry.lot.number), NOTHING_LET_GO).uses:
-            if not is_good(entry.lot, until):
-                what = f"{bags[entry.line.bag_id]}: {entry.lot} PAST ITS DATE {entry.lot.use_by}"
-                yield Allowed(what, f"{one.why}; {one.decision}", f"{one.asked_by} and {one.decided_by}")
+        signed = uses.get((job.pk, entry.lot.item_id, entry.lot.number), NOTHING_LET_GO)
+        for use in signed.uses if not is_good(entry.lot, until) else ():
+            what = f"{bags[entry.line.bag_id]}: {entry.lot} PAST ITS DATE {entry.lot.use_by}"
+            yield Allowed(what, f"{use.why}; {use.decision}", f"{use.asked_by} and {use.decided_by}")
 
 
 def _returned(entries: Sequence[BagEntry], code: dict[int, str]) -> Iterator[ReturnLine]:

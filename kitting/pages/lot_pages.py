@@ -120,7 +120,10 @@ def _stop(asked: Asked, item: Item, number: str) -> HttpResponse:
         return "HELD", f"{item} lot {number}: no piece of it may move on. Its bags and promises are as they were."
 
     def recall() -> tuple[str, str]:
-        found = recall_lot(stock_code=item.stock_code, lot=number, reason=reason, **asked.scan())
+        found = recall_lot(
+            stock_code=item.stock_code, lot=number, reason=reason, serials=asked.text("serials"),
+            confirmed=asked.confirmed, **asked.scan(),
+        )  # fmt: skip
         return "RECALLED", " ".join(_told(found))
 
     return attempt(asked, recall if asked.text("do") == "recall" else hold, address)

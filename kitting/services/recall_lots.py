@@ -1,7 +1,7 @@
 """Stop a lot and everything that holds a piece of it, in one step, and say where every piece of it is."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Unpack
 
@@ -10,6 +10,7 @@ from django.db.models import QuerySet, Sum
 from inventory.models import TRUCK, Balance, LotHold, Movement
 from inventory.selectors.finding import items_by_code
 from inventory.services.actions import begin, use_case
+from inventory.services.doubts import Doubts
 from inventory.services.holding import stop_lot
 from inventory.services.lots import lot_number
 from kitting.calculation.bag_states import OUT
@@ -71,16 +72,27 @@ class Recalled:
 
 
 @use_case
-def recall_lot(*, stock_code: str, lot: str, reason: str, **scan: Unpack[Scan]) -> Recalled:
+def recall_lot(
+    *,
+    stock_code: str,
+    lot: str,
+    reason: str,
+    serials: str = "",
+    confirmed: Collection[str] = (),
+    **scan: Unpack[Scan],
+) -> Recalled:
     """Stop a lot: every piece, every bag with one and every promise of one; the next plan finds others.
 
-    A lot that is on hold and was not recalled keeps its hold, and its bags and promises follow.
+    A lot that is on hold and was not recalled keeps its hold, and its bags and promises follow. ``serials`` are the
+    numbers to which the maker limits the recall: the books keep none, so the lot is stopped as a whole.
 
     Raises:
+        Doubt: ``wider-scope``: serial numbers are named.
         Refusal: ``not-allowed``; the lot is unknown, recalled already, or there is no reason.
     """
     actor, at = scan["actor"], scan["at"]
     require(actor, LOT_HOLD, DO)
+    reason = _whole_lot(lot, reason, serials.strip(), confirmed)
     action, repeated = begin("recall lot", {"stock_code": stock_code, "lot": lot}, stamp_of(scan), reason)
     if repeated:
         return recalled(_holds_of(stock_code, lot).filter(placed_at__lte=action.at).latest("placed_at"))
@@ -99,6 +111,17 @@ def recall_lot(*, stock_code: str, lot: str, reason: str, **scan: Unpack[Scan]) 
     happenings = [Happening(RECALLED, str(hold), data, addressed_to=role) for role in roles]
     record_events(happenings, by=actor.name, at=at)
     return found
+
+
+def _whole_lot(lot: str, reason: str, serials: str, confirmed: Collection[str]) -> str:
+    """The reason, with the serial numbers that the maker names, once somebody knows that all of the lot is stopped."""
+    if not serials or not reason.strip():
+        return reason
+    doubts = Doubts(confirmed)
+    words = "SCOPE IS WIDER: the maker names serial numbers"
+    doubts.ask("wider-scope", 1, f"{words} {serials}, and these books keep none: stop every piece of lot {lot}?")
+    doubts.settle()
+    return f"{reason} (maker's serial numbers {serials}; the whole lot is stopped)"
 
 
 def _holds_of(stock_code: str, lot: str) -> QuerySet[LotHold]:

@@ -85,6 +85,22 @@ def test_a_recall_stops_the_lot_its_bag_and_its_promises_in_one_step_however_oft
     assert not Promise.objects.filter(lot__number="L-2409-17", released_at__isnull=True).exists()
 
 
+def test_a_recall_of_some_serial_numbers_is_said_to_stop_the_whole_lot_before_it_does() -> None:
+    people(DUTY)
+    client = browser_of(DUTY)
+    recall = {"reason": "maker's recall", "do": "recall", "serials": "0100 to 0180", "action": "R-1"}
+
+    asked = send(client, PAGE, **recall)
+    assert "SCOPE IS WIDER the maker names serial numbers 0100 to 0180, and these books keep none" in words(asked)
+    assert 'name="serials" value="0100 to 0180"' in asked.content.decode()
+    assert not LotHold.objects.exists()
+
+    assert "RECALLED" in words(send(client, PAGE, **recall, confirmed="wider-scope/1"))
+    assert LotHold.objects.get().reason == (
+        "maker's recall (maker's serial numbers 0100 to 0180; the whole lot is stopped)"
+    )
+
+
 def test_a_hold_alone_leaves_the_promises_and_its_tag_can_be_printed() -> None:
     people(STORES)
     client = browser_of(STORES)
