@@ -1,6 +1,7 @@
 """What is on each end of the line, since when and from which lot, what was there before; and parts taken off it."""
 
 from collections.abc import Sequence
+from datetime import datetime
 from urllib.parse import urlencode
 
 from django.db.models import Count, Max
@@ -17,9 +18,9 @@ from kitting.pages.tables import MOST_ROWS, Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_quantity
 from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import bare
-from kitting.selectors.end_signatures import end_signatures
+from kitting.selectors.end_signatures import end_name, end_signatures
 from kitting.selectors.fit_margins import fit_margin
-from kitting.selectors.installed_ends import Fitted, history
+from kitting.selectors.installed_ends import EndKey, Fitted, history
 from kitting.selectors.pictures import pictures_of_end
 from kitting.selectors.sight import names_as_read_by
 from kitting.services.retire_parts import AS_INSTALLED, retire
@@ -33,20 +34,30 @@ def ends(asked: Asked) -> HttpResponse:
     if asked.request.method == "POST":
         address = _address(structure, position)
         return attempt(asked, lambda: _taken_off(asked), address, back=back_with_typed(asked, reverse("ends")))
-    if position:
+    if position or (structure and "position" in asked.request.GET):
         return _end(asked, structure, position)
-    fitted = BagEntry.objects.filter(deed=INSTALLED).exclude(line__facts__position="")
-    if structure:
-        fitted = fitted.filter(line__bag__structure__icontains=structure)
-    keys = fitted.values_list("line__bag__structure", "line__facts__position").annotate(Count("pk"), Max("action__at"))
     rows = [
-        [Cell(f"{at}-{where}", _address(at, where)), figure(count), Cell(f"{last.astimezone(asked.zone):%Y-%m-%d}")]
-        for at, where, count, last in keys.order_by("line__bag__structure", "line__facts__position")[:MOST_ROWS]
-        if where
-    ]
+        [Cell(end_name(key), _address(*key), note="" if key[1] else "no position named"), figure(count),
+         Cell(f"{last.astimezone(asked.zone):%Y-%m-%d}")]
+        for key, (count, last) in [*_notes(structure).items()][:MOST_ROWS]
+    ]  # fmt: skip
     empty = "Nothing is noted as installed here." if structure else "Nothing is noted as installed yet."
     table = Table("Ends", ("End", "Notes", "Last"), rows, empty)
     return page(asked, "ends.html", {"table": table, "structure": structure})
+
+
+def _notes(structure: str) -> dict[EndKey, tuple[int, datetime]]:
+    """How much is noted at each end of structures with such a name, and when last; '' where no position is named."""
+    fitted = BagEntry.objects.filter(deed=INSTALLED).exclude(line__bag__structure="")
+    if structure:
+        fitted = fitted.filter(line__bag__structure__icontains=structure)
+    rows = fitted.values_list("line__bag__structure", "line__facts__position", "facts__position")
+    found: dict[EndKey, tuple[int, datetime]] = {}
+    for at, planned, typed, count, last in rows.annotate(Count("pk"), Max("action__at")):
+        key = (at, planned or typed or "")
+        before, latest = found.get(key, (0, last))
+        found[key] = (before + count, max(latest, last))
+    return dict(sorted(found.items()))
 
 
 def _address(structure: str, position: str) -> str:
@@ -75,7 +86,8 @@ def _end(asked: Asked, structure: str, position: str) -> HttpResponse:
         "structure": structure, "position": position, "tables": tables, "fields": fields, "may_take_off": may,
         "pictures": pictures_shown(asked, pictures_of_end(structure, position)),
         "signed": _signed(asked, structure, position, found),
-        "may_picture": bool(found) and asked.actor.may(AS_INSTALLED, DO),
+        "end": end_name((structure, position)),
+        "may_picture": bool(found and position) and asked.actor.may(AS_INSTALLED, DO),
     }  # fmt: skip
     return page(asked, "end.html", context)
 
@@ -119,4 +131,5 @@ def _taken_off(asked: Asked) -> tuple[str, str]:
         structure=structure, position=position, stock_code=code, lot=lot, quantity=quantity, phase=phase,
         why=asked.text("why"), fate=asked.text("fate"), **asked.scan(),
     )  # fmt: skip
-    return "NOTED", f"{bare(quantity)} {code} is off {structure}-{position}. What replaces it is noted from its bag."
+    end = end_name((structure, position))
+    return "NOTED", f"{bare(quantity)} {code} is off {end}. What replaces it is noted from its bag."

@@ -30,8 +30,8 @@ class EndSignature:
 
 
 def end_name(key: EndKey) -> str:
-    """An end as people call it: ``V2-a``."""
-    return "-".join(key)
+    """An end as people call it: ``V2-a``; the structure alone where no position is named."""
+    return "-".join(filter(None, key))
 
 
 def on_end(fitted: Iterable[Fitted]) -> dict[str, int]:

@@ -158,7 +158,10 @@ class Fitted:
 
 
 def history(structure: str, position: str) -> list[Fitted]:
-    """All that was ever fitted at a position, the first first, with what was taken off again; two queries."""
+    """All that was ever fitted at a position, the first first, with what was taken off again; two queries.
+
+    Position '' is what was noted at the structure, or along the cable there, without one.
+    """
     return histories([(structure, position)])[structure, position]
 
 
@@ -167,6 +170,8 @@ def histories(keys: Collection[EndKey]) -> dict[EndKey, list[Fitted]]:
     structures, positions = {structure for structure, _ in keys}, {position for _, position in keys}
     here = Q(line__bag__structure__in=structures) | Q(line__facts__structure__in=structures)
     there = Q(line__facts__position__in=positions) | Q(facts__position__in=positions)
+    if "" in positions:
+        there = Q()
     entries = BagEntry.objects.filter(here, there, deed=INSTALLED).select_related(
         "action", "lot__item", "line__bag__job", "line__bag__depot"
     )
@@ -180,9 +185,8 @@ def histories(keys: Collection[EndKey]) -> dict[EndKey, list[Fitted]]:
 
 def _is_at(entry: BagEntry, structure: str, position: str) -> bool:
     facts = entry.line.facts
-    return structure in (entry.line.bag.structure, facts.get("structure")) and position in (
-        facts.get("position"), entry.facts.get("position"),
-    )  # fmt: skip
+    named = {*filter(None, (facts.get("position"), entry.facts.get("position")))}
+    return structure in (entry.line.bag.structure, facts.get("structure")) and position in (named or {""})
 
 
 def on_the_line(entries: Iterable[BagEntry]) -> dict[int, int]:

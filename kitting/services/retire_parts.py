@@ -8,6 +8,7 @@ from kitting.models import BagEntry, Retired
 from kitting.models.bags import FATES
 from kitting.roles import DO, require
 from kitting.selectors.bag_contents import bare
+from kitting.selectors.end_signatures import end_name
 from kitting.selectors.installed_ends import Fitted, history
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, stamp_of
@@ -44,11 +45,11 @@ def retire(
     Raises:
         Refusal: ``not-allowed``; ``no-reason``; ``unknown-fate``; ``moves-nothing``; ``not-on-that-end`` says what is.
     """
-    told = need_reason(why, "Retiring a part")
+    told, end = need_reason(why, "Retiring a part"), end_name((structure, position))
     if fate not in FATES:
         raise Refusal("unknown-fate", f"A retired part goes to {' or '.join(FATES)}, never to stock.", {"fate": fate})
     if quantity <= 0:
-        raise Refusal("moves-nothing", f"Say how many {stock_code} were taken off {structure}-{position}.", {})
+        raise Refusal("moves-nothing", f"Say how many {stock_code} were taken off {end}.", {})
     require(scan["actor"], AS_INSTALLED, DO)
     content = {
         "structure": structure, "position": position, "code": stock_code, "lot": lot, "quantity": quantity,
@@ -66,13 +67,13 @@ def retire(
             made.append(Retired(action=action, entry=one.entry, quantity=pieces, why=told, fate=fate))
             left -= pieces
     if left:
-        raise _not_there(f"{structure}-{position}", f"{bare(quantity)} {stock_code} lot {lot or 'unknown'}", fitted)
+        raise _not_there(end, f"{bare(quantity)} {stock_code} lot {lot or 'unknown'}", fitted)
     depots = sorted({one.entry.line.bag.depot.depot for one in alike})
     for depot in depots:
         require(scan["actor"], AS_INSTALLED, DO, depot)
     Retired.objects.bulk_create(made)
     data = {"stock_code": stock_code, "lot": lot, "quantity": bare(quantity), "phase": phase, "fate": fate, "why": told}
-    happening = Happening("part retired", f"{structure}-{position}", data, "auditor", depots[0])
+    happening = Happening("part retired", end, data, "auditor", depots[0])
     record_events([happening], by=scan["actor"].name, at=scan["at"])
     return made
 

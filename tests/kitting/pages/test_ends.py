@@ -48,6 +48,26 @@ def test_an_end_says_what_is_on_it_by_phase_and_a_part_that_came_off_stays_visib
     assert planner.post("/ends", given).status_code == 403
 
 
+def test_what_an_emergency_fitted_along_a_cable_is_found_by_its_place_and_comes_off_there() -> None:
+    people(CREW)
+    entry = BagEntry.objects.filter(deed="installed")[0]
+    BagLine.objects.filter(pk=entry.line_id).update(facts={"structure": "A1", "kind": "elbow"})
+    fitted = BagEntry.objects.filter(line=entry.line, deed="installed")
+    crew = browser_of(CREW)
+
+    listed = crew.get("/ends", {"structure": "A1"}).content.decode()
+    assert 'href="/ends?structure=A1&amp;position="' in listed
+    assert "no position named" in listed
+    here = {"structure": "A1", "position": ""}
+    page = crew.get("/ends", here)
+    assert "Noted without a position" in words(page)
+    assert page.content.decode().count(f'"/lots/EL15-2/{entry.lot.number}"') == fitted.count()
+    part = page.content.decode().split('<option value="')[1].split('"')[0]
+    given = {**here, "part": part, "quantity": "1", "fate": "scrap metal", "why": "tracked"}
+    assert "1 EL15-2 is off A1." in words(send(crew, "/ends", **given, action="E-1"))
+    assert Event.objects.get(name="part retired").subject == "A1"
+
+
 def test_an_end_is_signed_for_by_pin_once_every_phase_is_noted_and_again_after_it_changed() -> None:
     people(CREW, PLANNER)
     stores, crew = Stores(), browser_of(CREW)
