@@ -92,11 +92,9 @@ def _sheet(records: SheetRecords) -> RawSheet:
         codes = _old_codes()
         texts[OLD_CODES] = [codes.get(number, "") for number, *_ in kept]
     elif records.sheet is STOCK:
-        _as_it_lies(texts)
+        texts = _as_it_lies(texts)
     columns = [texts[column.field] for column in records.sheet.columns]
     rows = _in_order(list(zip(*columns, strict=True)), [at for at, one in enumerate(records.sheet.columns) if one.key])
-    if records.sheet is STOCK:
-        rows = [row for row in rows if not _is_emptied(dict(zip(texts, row, strict=True)))]
     return raw_sheet(records.sheet.name, (column.header for column in records.sheet.columns), rows)
 
 
@@ -115,16 +113,21 @@ def _old_codes() -> dict[int, str]:
     return {number: "; ".join(codes) for number, codes in found.items()}
 
 
-def _as_it_lies(texts: dict[str, list[str]]) -> None:
-    """A lot on hold lies on hold, and what is kept for a job that has ended is kept for none."""
+def _as_it_lies(texts: Mapping[str, list[str]]) -> dict[str, list[str]]:
+    """Rows without what was emptied in passing; a lot on hold lies on hold, what is kept for no job has no location."""
     held, ended = lots_on_hold(), ended_jobs()
-    lots = zip(texts["stock_code"], texts["lot"], texts["place_kind"], strict=True)
-    texts["place_kind"] = [HOLD if (code, lot) in held else kind for code, lot, kind in lots]
-    texts["job"] = ["" if job in ended else job for job in texts["job"]]
-
-
-def _is_emptied(row: dict[str, str]) -> bool:
-    return row["quantity"] == "0" and row["place_kind"] in _PASSING_KINDS
+    found: dict[str, list[str]] = {name: [] for name in texts}
+    for values in zip(*texts.values(), strict=True):
+        row = dict(zip(texts, values, strict=True))
+        if row["quantity"] == "0" and row["place_kind"] in _PASSING_KINDS:
+            continue
+        if (row["stock_code"], row["lot"]) in held:
+            row["place_kind"] = HOLD
+        if row["job"] in ended:
+            row |= {"job": "", "structure": ""}
+        for name, text in row.items():
+            found[name].append(text)
+    return found
 
 
 def _kept_rows(schedule: RawSheet) -> RawSheet:

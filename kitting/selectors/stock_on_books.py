@@ -28,10 +28,11 @@ class StockOnBooks:
     ended: frozenset[str]
 
     def spot(self, given: Spot) -> Spot:
-        """The spot as the sheets name it: a lot on hold lies on hold, and what is kept for no job any more for none."""
+        """The spot as the sheets name it: a lot on hold lies on hold; what is kept for no job any more has no location."""
         code, depot, place, kind, lot, use_by, job, structure = given
         kind = HOLD if (code, lot) in self.held else kind
-        return (code, depot, place, kind, lot, use_by, "" if job in self.ended else job, structure)
+        job, structure = ("", "") if job in self.ended else (job, structure)
+        return (code, depot, place, kind, lot, use_by, job, structure)
 
 
 def stock_held_still() -> StockOnBooks:

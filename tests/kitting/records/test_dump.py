@@ -12,7 +12,7 @@ from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 from record_books import AT, EVERYTHING, RUNS, STOCK, everything, load, rows_in_every_table
 
-from inventory.models import Balance, Item, LotHold, OrderLine
+from inventory.models import Balance, Item, LotHold, OrderLine, Place
 from jobs.models import CANCELLED, Job
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
@@ -150,6 +150,23 @@ def test_an_emptied_bag_is_gone_and_an_empty_bin_is_still_a_bin() -> None:
     load(everything(stock=bag))
     Balance.objects.update(quantity=0)
     assert sheets_from_records().sheets["stock"].cells[2].tolist() == ["A-1"]
+
+
+def test_a_bag_of_an_ended_job_raises_no_question_about_where_that_was_and_an_emptied_one_on_hold_is_gone() -> None:
+    bags = "EL-1,N,bag 1,bag,L-1,2,J1,P1\nEL-1,N,bag 2,bag,L-2,1,J1,P2"
+    load(everything(stock=f"stock code,depot,place,place kind,lot,quantity,job,structure\n{bags}"))
+    hold = LotHold(item=Item.objects.get(stock_code="EL-1"), lot_number="L-1", reason="recalled", placed_by="M. Osei")
+    hold.placed_at = AT
+    hold.save()
+    Job.objects.filter(job="J1").update(ended=CANCELLED)
+    Place.objects.filter(code__startswith="bag").update(structure="a pole that no sheet declares")
+    Balance.objects.filter(place__code="bag 1").update(quantity=0)
+    sheets = sheets_from_records()
+    assert [row[2:] for row in sheets.sheets["stock"].cells.to_numpy().tolist()] == [
+        ["bag 2", "bag", "L-2", "", "1", "", "", ""]
+    ]
+    assert not read_book(sheets).questions
+    assert not load(sheets)
 
 
 def test_the_number_of_queries_of_a_dump_never_grows() -> None:
