@@ -28,7 +28,7 @@ class StockOnBooks:
     ended: frozenset[str]
 
     def spot(self, given: Spot) -> Spot:
-        """The spot as the sheets name it: a lot on hold lies on hold; what is kept for no job any more has no location."""
+        """The spot as the sheets name it: a lot on hold lies on hold; kept for no job any more, for no location."""
         code, depot, place, kind, lot, use_by, job, structure = given
         kind = HOLD if (code, lot) in self.held else kind
         job, structure = ("", "") if job in self.ended else (job, structure)

@@ -28,6 +28,7 @@ from kitting.models.bags import PUT_BACK as BACK
 from kitting.selectors.bag_contents import Contents, bare, good_until, is_good, label_state, lots_inside
 from kitting.selectors.exceptions import SHORT_EVENT
 from kitting.selectors.expired_uses import NOTHING_LET_GO, expired_uses
+from kitting.selectors.promises import promised_at
 from kitting.services.list_bags import review
 from kitting.services.release_promises import let_go, release, rest_of
 from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_of, settled
@@ -126,9 +127,24 @@ def put_in(
 
 @use_case
 def put_back(
-    *, bag: str, stock_code: str, lot: str, place: Place, quantity: int, why: str = "", **scan: Unpack[Scan]
+    *,
+    bag: str,
+    stock_code: str,
+    lot: str,
+    place: Place,
+    quantity: int,
+    why: str = "",
+    takes_back: str = "",
+    **scan: Unpack[Scan],
 ) -> Answer:
     """Take pieces out of a bag that stores hold, to a bin or a place of the kind hold.
+
+    Args:
+        bag, stock_code, lot, place, quantity: as of ``pick``.
+        why: in words.
+        takes_back: number of the pick that this undoes; its lines are promised the pieces again, as far as they are
+            free, so that the walk leads there.
+        scan: who, when, the number of the action.
 
     Raises:
         Refusal: ``not-in-bag``: so many of this lot are not inside; or the bag's state forbids it.
@@ -145,6 +161,8 @@ def put_back(
         [Carry(lot=entry.lot, quantity=entry.quantity, source=place_of(one), target=place) for entry in one.entries],
         why or "put back",
     )
+    if takes_back:
+        _promise_again(one, place, takes_back)
     told = {"stock_code": stock_code, "lot": lot, "quantity": bare(quantity), "to": str(place), "why": why}
     given_up = one.bag.state_before_hold == CANCELLED
     changed = {"checked_by": "", **({"state_before_hold": REOPENED} if state == ON_HOLD and not given_up else {})}
@@ -343,8 +361,29 @@ def _keep_promises(one: Opened, shares: list[tuple[BagLine, int]], lot: Lot, pla
                 met.append(promise.pk)
                 if promise.quantity > used:
                     kept.append(rest_of(promise, promise.quantity - used, at))
-    release(Promise.objects.filter(pk__in=met), why=f"picked with action {one.action.number}", at=at)
+    release(Promise.objects.filter(pk__in=met), why=_picked_with(one.action.number), at=at)
     Promise.objects.bulk_create(kept)
+
+
+def _promise_again(one: Opened, place: Place, pick_action: str) -> None:
+    lot = one.entries[0].lot
+    if open_holds([lot]):
+        return
+    free = Balance.objects.get(place=place, lot=lot).quantity - promised_at(place=place, lot=lot)[place.pk, lot.pk]
+    met = Promise.objects.filter(released_why=_picked_with(pick_action)).order_by("-pk")
+    before = {promise.line: promise for promise in met}
+    for entry in one.entries:
+        promise, quantity = before.get(entry.line.line), min(entry.quantity, free)
+        if promise and quantity > 0:
+            free -= quantity
+            again = rest_of(promise, quantity, one.scan["at"])
+            again.lot, again.place, again.order_line = lot, place, None
+            again.save(force_insert=True)
+
+
+def _picked_with(action: str) -> str:
+    """Why a promise was released whose pieces an action of this number put into a bag."""
+    return f"picked with action {action}"
 
 
 def _refuse_difference(one: Opened, counted: Mapping[str, int]) -> None:

@@ -28,7 +28,7 @@ def undone(actions: Collection[str]) -> set[str]:
 
 
 def undo(*, bag: str, undone_action: str, confirmed: Collection[str] = (), **scan: Unpack[Scan]) -> Answer:
-    """Put what was picked back where it was taken, or pick again what was put back.
+    """Put what was picked back where it was taken, promised as before; or pick again what was put back.
 
     Args:
         bag: code on its label.
@@ -55,7 +55,10 @@ def undo(*, bag: str, undone_action: str, confirmed: Collection[str] = (), **sca
     deed = one.action.use_case
     if deed == f"bag {PICK}" and one.from_place and one.to_place_id == found.place_id:
         why = f"undo of {undone_action}"
-        return put_back(bag=bag, stock_code=code, lot=lot, place=one.from_place, quantity=quantity, why=why, **again)
+        return put_back(
+            bag=bag, stock_code=code, lot=lot, place=one.from_place, quantity=quantity, why=why,
+            takes_back=undone_action, **again,
+        )  # fmt: skip
     if deed == f"bag {BACK}" and one.to_place and one.from_place_id == found.place_id:
         return pick(
             bag=bag, stock_code=code, lot=lot, place=one.to_place, quantity=quantity, confirmed=confirmed, **again

@@ -3,9 +3,10 @@
 import pytest
 from bag_stores import Stores, demo_sheets, planned
 from module_books import books_of_module
+from record_books import AT
 from refusals import refusal
 
-from inventory.models import Balance
+from inventory.models import Balance, LotHold
 from kitting.selectors.pick_walk import Step, pick_walk
 from kitting.services.undo_scans import undo, undone
 
@@ -54,6 +55,25 @@ def test_what_was_picked_goes_back_to_its_bin_once_and_what_was_put_back_is_pick
     undo(bag=code, undone_action="U-first", confirmed=("promised-to-others/1",), **stores.scan())
     assert inside(stores, step) == step.quantity
     assert undone(["first", "U-first", "U-U-first"]) == {"first", "U-first"}
+
+
+def test_the_walk_leads_back_to_what_was_put_back_by_undo_unless_a_hold_stops_it(stores: Stores, step: Step) -> None:
+    code = stores.code("J03", "V1")
+    ahead = [(one.place, one.lot, one.quantity) for one in pick_walk(depot="N", bags=[code])]
+    picked(stores, step, "first")
+    assert (step.place, step.lot, step.quantity) not in [
+        (one.place, one.lot, one.quantity) for one in pick_walk(depot="N", bags=[code])
+    ]
+
+    undo(bag=code, undone_action="first", **stores.scan())
+    assert [(one.place, one.lot, one.quantity) for one in pick_walk(depot="N", bags=[code])] == ahead
+
+    picked(stores, step, "second")
+    LotHold.objects.create(
+        item=step.lot.item, lot_number=step.lot.number, reason="cracked", placed_by="I. Varga", placed_at=AT
+    )
+    undo(bag=code, undone_action="second", **stores.scan())
+    assert step.lot not in [one.lot for one in pick_walk(depot="N", bags=[code])]
 
 
 def test_an_action_of_another_bag_or_that_moved_nothing_is_not_undone_here(stores: Stores, step: Step) -> None:
