@@ -20,12 +20,13 @@ from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, label
 from kitting.selectors.old_labels import label_number
 from kitting.selectors.pick_walk import Step, pick_walk
 from kitting.selectors.who_wants import who_wants
+from kitting.services.fill_bags import lot_to_put_in
 from kitting.services.fill_bags import pick as put_in_bag
 from kitting.services.found_short import found_short
 from kitting.services.undo_scans import undone
 
 PLACE, READ, LOT, QUANTITY, BAG = "place", "read", "lot", "quantity", "bag"
-FEWER = "FEWER THERE"
+FEWER, OTHER_LOT = "FEWER THERE", "WRONG LOT – STILL GOOD"
 _SCANS, _LAST = "scans", 5
 _CARRIED = (PLACE, READ, LOT)
 
@@ -96,12 +97,18 @@ def _context(asked: Asked, walk: Walk) -> dict[str, object]:
     ]  # fmt: skip
     others = Table("Promised to other jobs", ("Job", "Pieces", "Where"), rows, "Nobody else is promised this item.")
     return {
-        **context, "key": key_of(step), "carried": carried, "asking": _asking(asked, step), "wishes": others,
+        **context, "key": key_of(step), "carried": carried, "other_lot": _other_lot(asked, step), "asking": _asking(asked, step), "wishes": others,
         "here": sum(1 for one in wishes if one.here), "take": bare(step.quantity),
         "inside": bare(sum(stand.picked for stand in stands)),
         "wanted": bare(sum(stand.line.quantity for stand in stands if not stand.line.dropped)),
         "several": _several(walk),
     }  # fmt: skip
+
+
+def _other_lot(asked: Asked, step: Step) -> str:
+    """The lot that was scanned, where it is not the one that the walk names; '' for that one."""
+    lot = asked.text(LOT)
+    return "" if lot == step.lot.number else lot
 
 
 def _several(walk: Walk) -> bool:
@@ -172,7 +179,7 @@ def _scanned(asked: Asked, walk: Walk, step: Step) -> HttpResponse:
     lot = _lot_read(asked, step, read)
     carried += [(READ, step.lot.item.stock_code), *([(LOT, lot)] if lot else [])]
     if (step.lot.number and not lot) or not asked.text(QUANTITY):
-        _note(asked, "RIGHT")
+        _note(asked, _judged(step, lot) if lot else "RIGHT")
         return go_to(walk.address(*carried))
     pieces = quantity(asked.text(QUANTITY))
     if _several(walk) or asked.text(BAG):
@@ -209,6 +216,16 @@ def _lot_read(asked: Asked, step: Step, read: str) -> str:
         )
         raise Refusal("wrong-item", message, {"is": piece.item.stock_code, "wanted": item.stock_code})
     return piece.lot or asked.text(LOT)
+
+
+def _judged(step: Step, lot: str) -> str:
+    """The word for a lot that was scanned.
+
+    Raises:
+        Refusal: as ``lot_to_put_in``.
+    """
+    lot_to_put_in(step.bag, step.lot.item, lot, step.place)
+    return "RIGHT" if lot == step.lot.number else OTHER_LOT
 
 
 def _refuse_other_bag(text: str, step: Step) -> None:

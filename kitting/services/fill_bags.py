@@ -21,6 +21,7 @@ from kitting.calculation.bag_states import (
     REOPENED,
     SHORT,
 )  # fmt: skip
+from kitting.calculation.quantities import PER_UNIT
 from kitting.errors import Refusal
 from kitting.models import Bag, BagLine, Promise
 from kitting.models.bags import IN_WORDS, PICKED, SHORT_CAUSES
@@ -113,7 +114,7 @@ def put_in(
     """
     shares = _shares(one, item, quantity, as_spare)
     taken = _lot_at(item, lot, place)
-    is_held = _refuse_unfit(one, taken, quantity, made_at)
+    is_held = _refuse_unfit(one.bag, taken, quantity, made_at)
     if not is_held:  # else it lies in the bag already, whatever was promised: the promise moves
         _ask_about_promises(one, shares, taken, place, confirmed)
     moved = Carry(lot=taken, quantity=quantity, source=place, target=place_of(one))
@@ -283,23 +284,34 @@ def _lot_at(item: Item, number: str, place: Place) -> Lot:
     return next((lot for lot in lots if there and lot.pk == there.lot_id), lots[0])
 
 
-def _refuse_unfit(one: Opened, lot: Lot, quantity: int, made_at: datetime | None) -> bool:
+def lot_to_put_in(bag: Bag, item: Item, lot: str, place: Place) -> Lot:
+    """The lot of this number, if a piece of it at a place may go into a bag.
+
+    Raises:
+        Refusal: ``unknown-lot``, ``lot-held``, ``expires-before-cutover``.
+    """
+    found = _lot_at(item, lot, place)
+    _refuse_unfit(bag, found, PER_UNIT, None)
+    return found
+
+
+def _refuse_unfit(bag: Bag, lot: Lot, quantity: int, made_at: datetime | None) -> bool:
     """Refuse what must not go in; True where a hold was placed on it after it went in."""
     hold = open_holds([lot]).get((lot.item_id, lot.number))
     is_later = hold is not None and made_at is not None and made_at < hold.placed_at
     if hold and not is_later:
         message = f"HELD: {lot} is stopped by hold {hold.pk}: {hold.reason}."
         raise Refusal("lot-held", message, {"hold": hold.pk, "lot": lot.number})
-    until = good_until(one.bag.job)
+    until = good_until(bag.job)
     if is_good(lot, until):
         return is_later
-    job = one.bag.job_id
+    job = bag.job_id
     signed = expired_uses({job}).get((job, lot.item_id, lot.number), NOTHING_LET_GO)
     if not signed.covers(until, quantity):
         let = signed.pieces(until)
         date = f"use by {lot.use_by}" if lot.use_by else "has no use-by date"
         most = f" {bare(let)} may be used past it, and no more." if let else ""
-        message = f"EXPIRES BEFORE CUTOVER: {lot} {date}; {one.bag.job} needs it good through {until}.{most}"
+        message = f"EXPIRES BEFORE CUTOVER: {lot} {date}; {bag.job} needs it good through {until}.{most}"
         raise Refusal("expires-before-cutover", message, {"lot": lot.number, "use_by": lot.use_by, "until": until})
     return is_later
 
