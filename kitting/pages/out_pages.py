@@ -1,13 +1,14 @@
 """Bags that go out: issue against a signature."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from urllib.parse import urlencode
 
 from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.selectors.finding import depot_named
-from kitting.calculation.bag_states import ISSUE
+from kitting.calculation.bag_states import ISSUE, STAGED
 from kitting.calculation.weights import NO_LOAD
 from kitting.errors import Refusal
 from kitting.models import SHORT_ISSUE, Bag
@@ -21,6 +22,8 @@ from kitting.selectors.bag_requests import of_bag as of_this_bag
 from kitting.selectors.bag_rows import BagRow, bag_rows, not_ended, waiting
 from kitting.services.issue_bags import issue as issue_bag
 from kitting.services.scans import Answer
+
+_KEPT = ("crew", "truck", "signature", "reason", "approver")  # of a form that was refused; no PIN
 
 
 def issue(asked: Asked, depot: str) -> HttpResponse:
@@ -38,22 +41,42 @@ def issue(asked: Asked, depot: str) -> HttpResponse:
         except ANY_REFUSAL as refusal:
             problems.append(loud(refusal))
     taken = [row for row in rows if row.bag.pk in found]
-    loads = [(row, load_inside(row.contents)) for row in taken]
+    listed = _taken(asked, depot, taken)
+    together = sum((load_inside(row.contents) for row in taken), NO_LOAD)
     short = [(row, _leave_of(row, asked)) for row in taken if row.contents.missing()]
     context = {
-        "depot": depot, "taken": loads, "problems": problems, "together": sum((load for _, load in loads), NO_LOAD),
+        "depot": depot, "taken": listed, "problems": problems, "together": together,
         "short": short, "signs_here": any(leave is None or not leave.may_be_used for _, leave in short),
         "staged": _staged(depot, [row for row in waiting(rows, ISSUE) if row.bag.pk not in found], taken),
-        "fields": [Field("crew", "Crew"), Field("truck", "Truck"), Field("signature", "Signed for the crew by (name)"),
-                   Field("crew_pin", "The crew's own PIN, where they have an account here", kind="password",
-                         required=False)],
-        "leave": [
+        "fields": _typed(asked, [
+            Field("crew", "Crew"), Field("truck", "Truck"), Field("signature", "Signed for the crew by (name)"),
+            Field("crew_pin", "The crew's own PIN, where they have an account here", kind="password", required=False),
+        ]),
+        "leave": _typed(asked, [
             Field("reason", "Why it goes short", required=False),
             Field("approver", "Planner or duty supervisor: sign-in name", required=False),
             Field("pin", "Their PIN", kind="password", required=False),
-        ],
+        ]),
     }  # fmt: skip
     return page(asked, "issue.html", context)
+
+
+def _typed(asked: Asked, fields: Sequence[Field]) -> list[Field]:
+    """Fields with what was typed before a refusal."""
+    return [replace(field, value=asked.text(field.name)) for field in fields]
+
+
+def _taken(asked: Asked, depot: str, rows: Sequence[BagRow]) -> list[dict[str, object]]:
+    """The bags scanned so far: what each weighs, why it can't go, and the list without it."""
+    here, found = reverse("issue", args=[depot]), []
+    for row in rows:
+        stopped = row.bag.state != STAGED
+        rest = [("bag", one.code) for one in rows if one.code != row.code]
+        found.append({
+            "row": row, "load": load_inside(row.contents), "stopped": stopped, "why": row.bag.why if stopped else "",
+            "without": f"{here}?{urlencode(rest)}" if rest else here,
+        })  # fmt: skip
+    return found
 
 
 def _leave_of(row: BagRow, asked: Asked) -> Standing | None:
@@ -89,7 +112,8 @@ def _staged(depot: str, rows: Sequence[BagRow], taken: Sequence[BagRow]) -> Tabl
 def _issue(asked: Asked, depot: str) -> HttpResponse:
     codes = list(dict.fromkeys(asked.request.POST.getlist("bags")))
     here = reverse("issue", args=[depot])
-    again = f"{here}?{urlencode([('bag', code) for code in codes])}"
+    typed = [(name, asked.text(name)) for name in _KEPT if asked.text(name)]
+    again = f"{here}?{urlencode([*(('bag', code) for code in codes), *typed])}"
     try:
         if not codes:
             raise Refusal("no-bag", "NO BAG: scan the bags first, each by its label.", {})
@@ -107,4 +131,4 @@ def _issue(asked: Asked, depot: str) -> HttpResponse:
 
         if not said(asked, deed):
             left.append(("bag", code))
-    return go_to(f"{here}?{urlencode(left)}" if left else f"{reverse('bags')}?depot={depot}")
+    return go_to(f"{here}?{urlencode([*left, *typed])}" if left else f"{reverse('bags')}?depot={depot}")

@@ -23,6 +23,7 @@ from kitting.services.return_bags import DOORS, INSPECT, OPENED, SEALED, STOCK, 
 from kitting.services.scans import Answer
 
 TICK, READ, OTHER = "tick", "read", "other"
+_TYPED = ("quantity", "condition", "door", "place", "why")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ def turn_in_page(asked: Asked, one: Bag) -> HttpResponse:
             question = question_of(one, read)
         except ANY_REFUSAL as refusal:
             return refused(asked, refusal, f"{here}?{urlencode(_kept(asked))}")
-    rows = [(row, ticks[str(row.number)], _shown(row, ticks[str(row.number)])) for row in _to_come_back(one)]
+    rows = [(row, ticks[str(row.number)], _shown(asked, row, ticks[str(row.number)])) for row in _to_come_back(one)]
     rows.sort(key=lambda row: not row[1])
     context = {
         "bag": one, "code": code, "rows": rows, "doors": DOORS, "conditions": (SEALED, OPENED), "question": question,
@@ -75,9 +76,11 @@ def _kept(asked: Asked) -> list[tuple[str, str]]:
     return [(TICK, number) for number in asked.request.GET.getlist(TICK)]
 
 
-def _shown(row: Back, ticked: int) -> str:
-    """How many stand in the form: as many as were scanned, else all that are left."""
-    return str(ticked) if ticked else row.left
+def _shown(asked: Asked, row: Back, ticked: int) -> dict[str, str]:
+    """What stands in a row of the form: what was typed before a refusal, else as many as were scanned or are left."""
+    typed = {name: asked.text(f"{name}-{row.number}") for name in _TYPED}
+    many = str(ticked) if ticked else row.left
+    return {**typed, "quantity": typed["quantity"] or many, "place": typed["place"] or row.place}
 
 
 def _row_meant(one: Bag, read: Read) -> int:
@@ -99,13 +102,16 @@ def _ticked_back(asked: Asked, one: Bag, here: str) -> HttpResponse:
     ticked = asked.request.POST.getlist("back")
     if not ticked:
         return refused(asked, Refusal("nothing-ticked", "NOTHING TICKED: tick what came back.", {}), here)
+    again = []
     for number in ticked:
 
         def deed(number: str = number) -> Answer:
             return _one_back(asked, one, number)
 
-        said(asked, deed)
-    return go_to(here)
+        if not said(asked, deed):
+            fields = [f"{name}-{number}" for name in _TYPED]
+            again += [(TICK, number), *((field, asked.text(field)) for field in fields)]
+    return go_to(f"{here}?{urlencode(again)}" if again else here)
 
 
 def _other_back(asked: Asked, one: Bag, here: str) -> HttpResponse:

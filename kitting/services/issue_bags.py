@@ -83,6 +83,7 @@ def issue(
             ``leave-lapsed``; superseded, held, out of date, short without leave or unsigned (``bag-not-ready``); or
             the bag's state forbids it.
     """
+    truck = truck.removeprefix("truck ").strip()
     content = {"crew": crew, "truck": truck, "signature": signature, "reason": reason}
     one = opened(bag, ISSUE, content, scan, why=reason)
     if one.repeated:

@@ -7,7 +7,8 @@ from django.test import Client
 from module_books import books_of_module
 from people import CREW, STORES
 
-from kitting.models import Event
+from kitting.calculation.bag_states import ON_HOLD
+from kitting.models import Bag, Event
 
 pytestmark = pytest.mark.django_db
 
@@ -63,6 +64,18 @@ def test_the_history_of_a_bag_names_every_deed_and_who_did_it_in_its_order(store
     assert "M. Osei: reopened" in told
 
 
+def test_a_bag_that_cannot_go_says_why_and_is_left_out_of_the_list(stores: Stores, window: Client) -> None:
+    held, good = stores.code("J03", "B1"), stores.code("J03", "B2")
+    for one in ("B1", "B2"):
+        stores.ready("J03", one, rack=f"R-{one}")
+    Bag.objects.filter(job__job="J03", structure="B1").update(state=ON_HOLD, why="lot L-1 is cracked")
+
+    both = window.get("/issue/N", {"bag": [held, good]})
+    assert "J03 B1 ON HOLD: it is on hold and can't go. Lot L-1 is cracked" in words(both)
+    assert f'href="/issue/N?bag={good}"' in both.content.decode()
+    assert "can't go" not in words(window.get("/issue/N", {"bag": good}))
+
+
 def test_a_crew_lead_with_an_account_signs_by_their_own_pin_and_another_name_is_typed(
     stores: Stores, window: Client
 ) -> None:
@@ -75,6 +88,8 @@ def test_a_crew_lead_with_an_account_signs_by_their_own_pin_and_another_name_is_
     wrong = send(window, "/issue/N", bags=codes["B1"], **out, signature=sign_in_name(CREW), crew_pin="0000")
     assert "WRONG PIN T. Ahola has an account here" in words(unsigned)
     assert "WRONG PIN" in words(wrong)
+    assert all(f'value="{text}"' in unsigned.content.decode() for text in (*out.values(), "T. Ahola"))
+    assert "0000" not in wrong.content.decode()
     assert stores.bag("J03", "B1").state == "staged"
     signed = send(window, "/issue/N", bags=codes["B1"], **out, signature=sign_in_name(CREW), crew_pin=PIN)
     typed = send(window, "/issue/N", bags=codes["B2"], **out, signature="P. Somebody")

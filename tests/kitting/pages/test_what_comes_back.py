@@ -72,6 +72,9 @@ def test_what_came_back_is_ticked_and_goes_through_its_door(stores: Stores, wind
 
     assert "NOTHING TICKED" in words(nothing)
     assert f"holds {bare(there)} {lot.item.stock_code}" in words(too_many)
+    kept = too_many.content.decode()
+    assert f'name="quantity-{lot.pk}" value="{bare(there + 1_000)}"' in kept
+    assert f'name="back" value="{lot.pk}" checked' in kept
     assert "An opened tee goes to inspection, never straight to stock." in words(opened)
     assert "STILL OPEN" in words(back)
     assert f"1 {lot.item.stock_code} turned in from J03 V2: stock." in words(back)
