@@ -174,22 +174,25 @@ def _missing(contents: Contents) -> Table:
     rows = []
     for stand in contents.lines:
         line = stand.line
-        if not stand.missing:
+        if not stand.missing or not line.item:
             continue
         code = label_code(contents.bag)
         where = "; ".join(map(_where, found[line.line, line.item_id])) or "nothing is promised"
-        part = (line.item.description or line.item.kind) if line.item else "undecided"
+        part = line.item.description or line.item.kind
         rows.append([
-            _item(line.item, line.line, note=f"{part}{', spare' if line.spare else ''}"),
+            _item(line.item, note=f"{part}{', spare' if line.spare else ''}"),
             figure(bare(stand.missing), note=f"{bare(stand.picked)} of {bare(line.quantity)} are in it"),
             Cell(where),
-            link("Where else?", "borrow", code, asking={"item": line.item}) if line.item else Cell("–"),
+            link("Where else?", "borrow", code, asking={"item": line.item}),
         ])  # fmt: skip
+    for line in contents.undecided():
+        why = link("Why?", "line", contents.bag.job.job, asking={"line": line})
+        rows.append([Cell("undecided", note=line), figure("?"), Cell("the plan names no part for it yet"), why])
     return Table("What is missing", ("Item", "Missing", "Where to find it", "Others"), rows, "Nothing is missing.")
 
 
-def _item(item: Item | None, otherwise: str, note: str) -> Cell:
-    return link(item.stock_code, "item", item.stock_code, note=note) if item else Cell(otherwise, note=note)
+def _item(item: Item, note: str) -> Cell:
+    return link(item.stock_code, "item", item.stock_code, note=note)
 
 
 def _where(promise: Promise) -> str:
@@ -209,7 +212,7 @@ def _inside(contents: Contents) -> Table:
     holds = open_holds(inside)
     rows = [
         [
-            _item(lot.item, "", note=lot.item.description or lot.item.kind),
+            _item(lot.item, note=lot.item.description or lot.item.kind),
             Cell(lot.number or "unknown", note="HELD" if (lot.item_id, lot.number) in holds else ""),
             Cell(lot.use_by or ("no date" if lot.item.shelf_months is None else "DATE UNKNOWN")),
             figure(f"{bare(left)} {lot.item.stock_unit}"),

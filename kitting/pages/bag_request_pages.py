@@ -53,12 +53,17 @@ def _lacking(contents: Contents) -> Table:
     rows = []
     for one in lacking(contents):
         line, item = one.line, one.line.item
+        if item is None:
+            continue
         free = "; ".join(found.sentence for found in one.elsewhere)
         rows.append([
             Cell(_end(line.facts) or line.line, note=line.line),
-            link(item, "item", item, note=item.description or item.kind) if item else Cell("undecided"),
+            link(item, "item", item, note=item.description or item.kind),
             figure(bare(one.missing)), figure(bare(one.spares)), Cell(free or "none is free"),
         ])  # fmt: skip
+    for line in contents.undecided():
+        cells = [Cell("undecided", note="the plan names no part for it yet"), figure("?"), figure(0), Cell("–")]
+        rows.append([link(line, "line", contents.bag.job.job, asking={"line": line}), *cells])
     heads = ("Where", "Part", "Missing", "Spares in the bag", "Free now")
     return Table("What the crew will lack", heads, rows, "Nothing is missing.")
 

@@ -55,6 +55,20 @@ def asked_short(stores: Stores, window: Client) -> str:
     return f"/to-approve/bags/{BagRequest.objects.latest('pk').pk}"
 
 
+def test_a_line_that_nobody_can_decide_yet_is_missing_wherever_it_is_asked_what_is(
+    stores: Stores, window: Client
+) -> None:
+    bag = f"/bags/{stores.code('J10', 'V9')}"
+    line = "J10/V9-J3/joint/ABC/joint accessories"
+
+    for address, caption in ((bag, "What is missing"), (f"{bag}/ask-short", "What the crew will lack")):
+        seen = words(window.get(address))
+        assert "Nothing is missing." not in seen
+        told = seen[seen.index(caption) :]
+        assert line in told
+        assert "the plan names no part for it yet" in told
+
+
 def test_a_storekeeper_asks_that_a_short_bag_goes_and_the_planner_sees_what_the_crew_will_lack(
     stores: Stores, window: Client
 ) -> None:
