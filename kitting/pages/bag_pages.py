@@ -185,9 +185,9 @@ def _missing(contents: Contents) -> Table:
             Cell(where),
             link("Where else?", "borrow", code, asking={"item": line.item}),
         ])  # fmt: skip
-    for line in contents.undecided():
-        why = link("Why?", "line", contents.bag.job.job, asking={"line": line})
-        rows.append([Cell("undecided", note=line), figure("?"), Cell("the plan names no part for it yet"), why])
+    for name in contents.undecided():
+        why = link("Why?", "line", contents.bag.job.job, asking={"line": name})
+        rows.append([Cell("undecided", note=name), figure("?"), Cell("the plan names no part for it yet"), why])
     return Table("What is missing", ("Item", "Missing", "Where to find it", "Others"), rows, "Nothing is missing.")
 
 

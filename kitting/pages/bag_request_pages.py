@@ -61,9 +61,9 @@ def _lacking(contents: Contents) -> Table:
             link(item, "item", item, note=item.description or item.kind),
             figure(bare(one.missing)), figure(bare(one.spares)), Cell(free or "none is free"),
         ])  # fmt: skip
-    for line in contents.undecided():
+    for name in contents.undecided():
         cells = [Cell("undecided", note="the plan names no part for it yet"), figure("?"), figure(0), Cell("–")]
-        rows.append([link(line, "line", contents.bag.job.job, asking={"line": line}), *cells])
+        rows.append([link(name, "line", contents.bag.job.job, asking={"line": name}), *cells])
     heads = ("Where", "Part", "Missing", "Spares in the bag", "Free now")
     return Table("What the crew will lack", heads, rows, "Nothing is missing.")
 

@@ -1,6 +1,7 @@
 """What is to be bought, by supplier and in the units they sell; the sheets that were sent; what suppliers may bill."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import partial
 
 import pandas as pd
 from django.http import HttpResponse
@@ -16,7 +17,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, done, page, refused
 from kitting.pages.cutover_pages import why_cell
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.short_line_pages import owner_cell, owner_choices
-from kitting.pages.tables import Cell, Table, figure, link
+from kitting.pages.tables import Cell, RowsOf, Table, figure, link
 from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.buying import (
@@ -39,6 +40,7 @@ PRICES = "prices"
 _NO_SUPPLIER = "no supplier named"
 _SHEETS_SHOWN = 20
 ENDINGS = ("xlsx", "csv")
+_SHORT = ("Job", "What", "Short", "Order by", "On order", "What would cure it", "Who sees to it")
 _USED = ("Supplier", "Stock code", "Lot", "Job", "Used")
 
 
@@ -65,13 +67,15 @@ def buying_page(asked: Asked) -> HttpResponse:
         "late": sum(one.too_late for one in known.new),
         "blocked": known.blocked,
         "makers": known.makers,
-        "shortages": _shortages(asked, known.shortages),
-        "owners": owner_choices(asked, known.shortages, by_job=True),
-        "more_shortages": known.more_shortages,
+        "shortages": Table(
+            "Lines that are short", _SHORT, RowsOf(known.shortages, partial(_shortages, asked)),
+            "Nothing is short by the plan applied last.",
+        ),
+        "owners": owner_choices(asked, jobs=known.short_jobs),
         "returns": _returns(asked),
         "sheets": _sheets(asked, sent_sheets()[:_SHEETS_SHOWN]),
         "may_send": any(asked.actor.may(ORDER_SHEET, DO, one.row["depot"]) for one in known.new),
-    }
+    }  # fmt: skip
     return page(asked, "buying.html", context)
 
 
@@ -131,9 +135,10 @@ def price_cell(asked: Asked, price: Price, more: str = "") -> Cell:
     return Cell(price.price, note=" · ".join(filter(None, (said, more))))
 
 
-def _shortages(asked: Asked, rows: Sequence[Mapping[str, str]]) -> Table:
+def _shortages(asked: Asked, found: Iterable[Mapping[str, str]]) -> list[list[Cell]]:
+    rows = [*found]
     cared = cares([row["line"] for row in rows])
-    told = [
+    return [
         [
             link(row["job"], "job", row["job"]),
             why_cell(row["stock_code"] or row["kind"], row, note=row["line"]),
@@ -145,8 +150,6 @@ def _shortages(asked: Asked, rows: Sequence[Mapping[str, str]]) -> Table:
         ]
         for row in rows
     ]
-    heads = ("Job", "What", "Short", "Order by", "On order", "What would cure it", "Who sees to it")
-    return Table("Lines that are short", heads, told, "Nothing is short by the plan applied last.")
 
 
 def _returns(asked: Asked) -> Table:

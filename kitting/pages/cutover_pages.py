@@ -93,7 +93,9 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
         "strips": [_strip(run) for run in sheet.runs],
         "elsewhere": [_end(name, "", lines) for name, lines in sheet.elsewhere.items()],
         "shortages": _shortages(asked, sheet),
-        "owners": owner_choices(asked, sheet.shortages),
+        "owners": owner_choices(
+            asked, jobs=[job] if sheet.shortages else [], lines=[row["line"] for row in sheet.shortages]
+        ),
         "refusals": _refusals(sheet),
         "cures": _cures(asked, sheet),
         "meaning": _MEANING.get(state.answer, ""),

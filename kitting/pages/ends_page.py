@@ -14,7 +14,7 @@ from kitting.models.bags import FATES, INSTALLED
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.picture_pages import pictures_shown
 from kitting.pages.stock_pages import lot_cell
-from kitting.pages.tables import MOST_ROWS, Cell, Table, figure, link
+from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_quantity
 from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import bare
@@ -39,7 +39,7 @@ def ends(asked: Asked) -> HttpResponse:
     rows = [
         [Cell(end_name(key), _address(*key), note="" if key[1] else "no position named"), figure(count),
          Cell(f"{last.astimezone(asked.zone):%Y-%m-%d}")]
-        for key, (count, last) in [*_notes(structure).items()][:MOST_ROWS]
+        for key, (count, last) in _notes(structure).items()
     ]  # fmt: skip
     empty = "Nothing is noted as installed here." if structure else "Nothing is noted as installed yet."
     table = Table("Ends", ("End", "Notes", "Last"), rows, empty)

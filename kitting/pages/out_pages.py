@@ -41,7 +41,7 @@ def issue(asked: Asked, depot: str) -> HttpResponse:
         except ANY_REFUSAL as refusal:
             problems.append(loud(refusal))
     taken = [row for row in rows if row.bag.pk in found]
-    listed = _taken(asked, depot, taken)
+    listed = _taken(depot, taken)
     together = sum((load_inside(row.contents) for row in taken), NO_LOAD)
     short = [(row, _leave_of(row, asked)) for row in taken if row.contents.missing()]
     context = {
@@ -66,7 +66,7 @@ def _typed(asked: Asked, fields: Sequence[Field]) -> list[Field]:
     return [replace(field, value=asked.text(field.name)) for field in fields]
 
 
-def _taken(asked: Asked, depot: str, rows: Sequence[BagRow]) -> list[dict[str, object]]:
+def _taken(depot: str, rows: Sequence[BagRow]) -> list[dict[str, object]]:
     """The bags scanned so far: what each weighs, why it can't go, and the list without it."""
     here, found = reverse("issue", args=[depot]), []
     for row in rows:

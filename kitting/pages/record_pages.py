@@ -1,7 +1,9 @@
 """The record of all that was done: looked through, each event as a page of its own, and as a file."""
 
 import json
+from collections.abc import Iterable
 from datetime import datetime
+from functools import partial
 
 from django.db.models import QuerySet
 from django.http import HttpResponse
@@ -12,7 +14,7 @@ from kitting.errors import Refusal
 from kitting.models import Event
 from kitting.pages.asked import Asked, page
 from kitting.pages.paper_pages import file_response
-from kitting.pages.tables import MOST_ROWS, Cell, Table, link
+from kitting.pages.tables import Cell, RowsOf, Table, link
 from kitting.roles import SEE
 from kitting.selectors.sight import events_seen, has_own_ends_only, part_seen
 from kitting.services.devices import MOST_DRIFT
@@ -29,7 +31,16 @@ _HEADS = (
 def record(asked: Asked) -> HttpResponse:
     """What was done and the person may see, the latest first, as far as it matches what is typed."""
     names = asked.actor.may("names", SEE)
-    rows = [
+    heads = ("No.", "When", "What", "Of", "Who, on which device")
+    rows = RowsOf(_found(asked).order_by("-number"), partial(_rows, asked))
+    table = Table("The latest first", heads, rows, "Nothing of this kind is on the record.")
+    typed = {name: asked.text(name) for name in _TYPED}
+    context = {"table": table, "typed": typed, "names": names, "part": part_seen(asked.actor)}
+    return page(asked, "record.html", context)
+
+
+def _rows(asked: Asked, events: Iterable[Event]) -> list[list[Cell]]:
+    return [
         [
             link(one.number, "event", one.number),
             Cell(_moment(one.at, asked), note=_clock(one)),
@@ -37,13 +48,8 @@ def record(asked: Asked) -> HttpResponse:
             Cell(_of(one, asked)),
             Cell(_who(one, asked), note=_device(one)),
         ]
-        for one in _found(asked).order_by("-number")[:MOST_ROWS]
+        for one in events
     ]
-    heads = ("No.", "When", "What", "Of", "Who, on which device")
-    table = Table("The latest", heads, rows, "Nothing of this kind is on the record.")
-    typed = {name: asked.text(name) for name in _TYPED}
-    context = {"table": table, "typed": typed, "names": names, "most": MOST_ROWS, "part": part_seen(asked.actor)}
-    return page(asked, "record.html", context)
 
 
 def record_file(asked: Asked) -> HttpResponse:

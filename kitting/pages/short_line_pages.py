@@ -20,14 +20,12 @@ def owner_cell(asked: Asked, care: Care) -> Cell:
     return Cell(care.words, note=age.replace("for 1 days", "for 1 day"))
 
 
-def owner_choices(asked: Asked, rows: Sequence[Mapping[str, str]], *, by_job: bool = False) -> Mapping[str, object]:
-    """What may be chosen: whole jobs, and the lines themselves unless ``by_job``; nothing for who may not choose."""
-    if not rows or not any(asked.actor.may(action, DO) for action in ("order sheet", "job dates")):
+def owner_choices(asked: Asked, *, jobs: Sequence[str], lines: Sequence[str] = ()) -> Mapping[str, object]:
+    """What may be chosen: whole jobs, and single lines; nothing for who may not choose."""
+    if not jobs or not any(asked.actor.may(action, DO) for action in ("order sheet", "job dates")):
         return {}
-    jobs = dict.fromkeys(row["job"] for row in rows)
-    lines = [(job, f"all of {job}") for job in jobs]
-    lines += [] if by_job else [(row["line"], row["line"]) for row in rows]
-    return {"lines": lines, "people": possible_owners()}
+    found = [*((job, f"all of {job}") for job in jobs), *((line, line) for line in lines)]
+    return {"lines": found, "people": possible_owners()}
 
 
 def short_owner(asked: Asked) -> HttpResponse:

@@ -22,7 +22,6 @@ from kitting.selectors.count_lists import OTHER_DAYS
 from kitting.selectors.cutovers import last_plan
 from kitting.selectors.lateness import NEVER_CAME, Lateness, lateness
 
-MOST_SHORTAGES = 200  # the first staged; the shortage report holds all
 PRICE_LASTS_DAYS = 90  # an older price is marked
 _MONTHS = 12  # of a year
 _REORDER, _SHORTAGES, _QUESTIONS = "reorder", "shortages", "questions"
@@ -130,8 +129,8 @@ class Buying:
         plan: the one applied last; None where there is none.
         by_supplier: its reorder lines by supplier, '' for none named.
         lateness: how late each of these suppliers was.
-        shortages: the first rows of its table of shortages.
-        more_shortages: how many rows that table has beyond these.
+        shortages: the cells of its table of shortages, the first staged first.
+        short_jobs: the jobs in it.
         blocked: what can't be ordered, because nobody has said what a purchase unit holds.
         makers: joints whose pieces come from more than one maker, in words.
     """
@@ -139,8 +138,8 @@ class Buying:
     plan: AppliedPlan | None
     by_supplier: Mapping[str, Sequence[ToOrder]]
     lateness: Mapping[str, Lateness]
-    shortages: Sequence[Row]
-    more_shortages: int
+    shortages: QuerySet[PlanRow, Row]
+    short_jobs: Sequence[str]
     blocked: Sequence[Row]
     makers: Sequence[str] = ()
 
@@ -151,16 +150,15 @@ class Buying:
 
 
 def buying(today: date) -> Buying:
-    """The tables of the plan applied last, as purchasing needs them; twelve queries, however many lines there are."""
+    """The tables of the plan applied last, as purchasing needs them; eleven queries, however many lines there are."""
     plan = last_plan()
     if plan is None:
-        return Buying(None, {}, {}, (), 0, ())
-    rows: dict[str, list[Row]] = {_REORDER: [], _SHORTAGES: [], _QUESTIONS: []}
+        return Buying(None, {}, {}, _cells(_SHORTAGES, None).none(), (), ())
+    rows: dict[str, list[Row]] = {_REORDER: [], _QUESTIONS: []}
     found = PlanRow.objects.filter(Q(table=_REORDER) | Q(**_BLOCKED) | Q(**_MAKERS), plan=plan).order_by("position")
     for table, cells in found.values_list("table", "cells"):
         rows[table].append(cells)
-    short = PlanRow.objects.filter(table=_SHORTAGES, plan=plan).order_by("position")
-    rows[_SHORTAGES] = [*short.values_list("cells", flat=True)[:MOST_SHORTAGES]]
+    short = _cells(_SHORTAGES, plan)
     sent = {
         (cells["stock_code"], cells["depot"]): number
         for number, cells in SentLine.objects.filter(sheet__plan=plan).values_list("sheet__number", "cells")
@@ -178,14 +176,18 @@ def buying(today: date) -> Buying:
         to_count = uncounted.get((item.stock_code, row["depot"]), "")
         line = ToOrder(row, item.stock_unit, price, lead, sent_on, item.shelf_months, gone, to_count, _offer(row, item))
         by_supplier.setdefault(row["supplier"], []).append(line)
-    more = max(short.count() - MOST_SHORTAGES, 0)
+    jobs = tuple(dict.fromkeys(short.values_list("cells__job", flat=True)))
     late = lateness(today)
     known = dict(Supplier.objects.filter(name__in=by_supplier).values_list("name", "pk"))
     told = {name: late.get(known.get(name, 0), NEVER_CAME) for name in by_supplier if name}
     asked = rows[_QUESTIONS]
     makers = [row["problem"] for row in asked if row["column"] == MAKER]
     blocked = [row for row in asked if row["column"] != MAKER]
-    return Buying(plan, by_supplier, told, rows[_SHORTAGES], more, blocked, makers)
+    return Buying(plan, by_supplier, told, short, jobs, blocked, makers)
+
+
+def _cells(table: str, plan: AppliedPlan | None) -> QuerySet[PlanRow, Row]:
+    return PlanRow.objects.filter(table=table, plan=plan).order_by("position").values_list("cells", flat=True)
 
 
 def _offer(row: Row, item: Item) -> Offer | None:

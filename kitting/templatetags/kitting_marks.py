@@ -51,7 +51,14 @@ def answer_mark(answer: str) -> SafeString:
 @register.inclusion_tag("kitting/_table.html", takes_context=True)
 def table(context: Mapping[str, Any], given: Table) -> dict[str, Any]:
     """A table of rows at a desk and of cards on a phone; it leads only to what the person may see."""
-    return {"table": given, "asked": context["asked"]}
+    asked: Asked = context["asked"]
+    typed = asked.request.GET.copy()
+    part = given.part(typed.get(given.key, ""))
+    others = []
+    for words, number in part.others:
+        typed[given.key] = str(number)
+        others.append((words, f"?{typed.urlencode()}#{given.key}"))
+    return {"table": given, "part": part, "others": others, "asked": asked}
 
 
 @register.filter

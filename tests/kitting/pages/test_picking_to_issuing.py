@@ -207,27 +207,6 @@ def test_another_lot_that_is_still_good_is_asked_about_and_one_past_its_date_is_
     assert sum(BagEntry.objects.filter(lot=good).values_list("quantity", flat=True)) == step.quantity
 
 
-def test_a_lot_is_judged_as_soon_as_it_is_scanned(stores: Stores, window: Client) -> None:
-    code = stores.code("J03", "V1")
-    step = next(one for one in steps_of(code) if one.lot.number)
-    good = another_lot(step, "L-GOOD", "2030-01-31")
-    old = another_lot(step, "L-OLD", "2026-03-05")
-    address = f"{walk_of(code)}&place={step.place.code}&read={step.lot.item.stock_code}"
-
-    def said(lot: str) -> str:
-        given = {"place": step.place.code, "read": step.lot.item.stock_code, "lot": lot}
-        return words(send(window, address, step=key_of(step), **given))
-
-    assert "has no lot L-NO" in said("L-NO")
-    assert "EXPIRES BEFORE CUTOVER" in (past := said(old.number))
-    assert "Scan or type the lot on the piece" in past
-    other, right = said(good.number), said(step.lot.number)
-    assert f"WRONG LOT – STILL GOOD This is lot L-GOOD. Put it back and take lot {step.lot.number}" in other
-    assert "right item and lot" not in other
-    assert "right item and lot" in right
-    assert "This is lot" not in right
-
-
 def action_of(page: Any) -> str:
     """The number of the action in the form of a page."""
     text = page.content.decode()

@@ -1,0 +1,66 @@
+"""A list that is too long for a page is looked through part by part, and nothing of it is out of reach."""
+
+import re
+
+import pytest
+from bag_stores import demo_sheets
+from browsing import bags_listed, browser_of, words
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from module_books import books_of_module
+from people import PLANNER
+
+from kitting.models import Event
+from kitting.pages import tables
+from kitting.pages.tables import MOST_ROWS, Table
+
+pytestmark = pytest.mark.django_db
+books = books_of_module(demo_sheets, bags_listed)
+
+
+@pytest.fixture
+def planner() -> Client:
+    return browser_of(PLANNER)
+
+
+def numbers(table: Table, asked_for: str = "") -> list[str]:
+    return [row[0].shown for row in table.part(asked_for).rows]
+
+
+def test_a_long_list_is_drawn_in_parts_and_every_row_is_in_one_of_them() -> None:
+    total = 2 * MOST_ROWS + 1
+    table = Table("Bags of depot H", ("No.",), [[at] for at in range(1, total + 1)], "", frozenset({MOST_ROWS}))
+
+    assert numbers(table)[0] == numbers(table, "no number")[0] == numbers(table, str(total + 1))[0] == "1"
+    assert table.part("").others == [("Later rows", MOST_ROWS + 1), ("Last rows", 2 * MOST_ROWS + 1)]
+    middle = table.part(str(MOST_ROWS + 1))
+    assert (middle.first, middle.last, middle.total) == (MOST_ROWS, 2 * MOST_ROWS, total)
+    assert [is_faded for is_faded, _ in middle.lines][:2] == [True, False]
+    assert middle.others == [("Earlier rows", 1), ("Later rows", total)]
+    assert table.part(str(total)).others == [("First rows", 1), ("Earlier rows", MOST_ROWS + 1)]
+    found = numbers(table) + numbers(table, str(MOST_ROWS + 1)) + numbers(table, str(total))
+    assert found == [str(at) for at in range(1, total + 1)]
+    assert Table("Few", ("No.",), [[1]], "").part("").others == []
+
+
+def test_the_parts_of_a_list_keep_what_was_asked_for_and_no_more_is_fetched_than_is_drawn(
+    planner: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tables, "MOST_ROWS", 2)
+    known = [
+        str(one) for one in Event.objects.filter(name="bag listed").order_by("-number").values_list("number", flat=True)
+    ]
+    assert len(known) > 4
+
+    found, address = [], "/record?what=bag+listed"
+    while address:
+        with CaptureQueriesContext(connection) as seen:
+            page = planner.get(address)
+        assert any("LIMIT 2" in query["sql"] for query in seen)
+        text = page.content.decode()
+        found += re.findall(r'<a href="/record/(\d+)">', text)
+        later = re.search(r'href="(\?[^"#]*)#[^"]*">Later rows', text)
+        address = f"/record{later[1].replace('&amp;', '&')}" if later else ""
+    assert found == known
+    assert f"of {len(known)}" in words(page)

@@ -1,0 +1,43 @@
+"""The lot of a piece on the walk past the bins."""
+
+from datetime import date
+
+import pytest
+from bag_stores import Stores, demo_sheets
+from browsing import bags_listed, browser_of, send, words
+from module_books import books_of_module
+from people import STORES
+
+from inventory.models import Balance, Lot
+from kitting.pages.pick_pages import key_of
+from kitting.selectors.pick_walk import Step, pick_walk
+
+pytestmark = pytest.mark.django_db
+books = books_of_module(demo_sheets, bags_listed)
+
+
+def lie_there_too(step: Step, number: str, use_by: str) -> None:
+    """Pieces of another lot in the bin of a step."""
+    lot = Lot.objects.create(item=step.lot.item, number=number, use_by=date.fromisoformat(use_by))
+    Balance.objects.create(place=step.place, lot=lot, quantity=step.quantity)
+
+
+def test_a_lot_is_judged_as_soon_as_it_is_scanned() -> None:
+    window, code = browser_of(STORES), Stores().code("J03", "V1")
+    step = next(one for one in pick_walk(depot="N", bags=[code]) if one.lot.number)
+    lie_there_too(step, "L-GOOD", "2030-01-31")
+    lie_there_too(step, "L-OLD", "2026-03-05")
+    scanned = {"place": step.place.code, "read": step.lot.item.stock_code}
+    address = f"/pick/N?bag={code}&place={scanned['place']}&read={scanned['read']}"
+
+    def said(lot: str) -> str:
+        return words(send(window, address, step=key_of(step), **scanned, lot=lot))
+
+    assert "has no lot L-NO" in said("L-NO")
+    assert "EXPIRES BEFORE CUTOVER" in (past := said("L-OLD"))
+    assert "Scan or type the lot on the piece" in past
+    other, right = said("L-GOOD"), said(step.lot.number)
+    assert f"WRONG LOT – STILL GOOD This is lot L-GOOD. Put it back and take lot {step.lot.number}" in other
+    assert "right item and lot" not in other
+    assert "right item and lot" in right
+    assert "This is lot" not in right
