@@ -110,7 +110,10 @@ def _lines(asked: Asked, name: str, lines: Sequence[ToOrder], *, money: bool) ->
                 in_words(row, one.unit),
                 note=" · ".join(filter(None, (one.expiry_words, "" if one.sent_on else one.to_count))),
             ),
-            figure(f"{row['on_order']} {one.unit}" if row["on_order"] != "0" else "–"),
+            figure(
+                f"{row['on_order']} {one.unit}" if row["on_order"] != "0" else "–",
+                note="" if one.sent_on else one.to_chase,
+            ),
             told,
             Cell(row["depot"], note=f"by {row['needed_by']}" if row["needed_by"] else ""),
             Cell(row["jobs"] or "refill"),

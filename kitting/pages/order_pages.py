@@ -45,7 +45,8 @@ def orders(asked: Asked) -> HttpResponse:
     context = {
         "pressing": _table(
             asked,
-            f"Chase these: a job waits, and they are due within {SOON_DAYS} days, overdue, or without a day",
+            f"Chase these: a job waits, and they are due within {SOON_DAYS} days, overdue, or without a day; or a job "
+            "lacks what comes too late",
             pressing,
             late,
             "No job hangs on an order that is due soon.",
@@ -65,7 +66,7 @@ def _table(asked: Asked, caption: str, lines: Iterable[OnOrder], late: Mapping[i
             Cell(one.line.item.stock_code, note=one.line.item.description),
             figure(one.words(one.left), note=_of(one)),
             Cell(one.line.promised or "–", note=_day_note(asked, one)),
-            Cell(_who(one.waiting) or "nobody", note=one.standing),
+            Cell(_who(one.waiting) or "nobody", note=one.lacking or one.standing),
             Cell(one.line.depot.depot),
         ]
         for one in lines

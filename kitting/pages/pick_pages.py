@@ -97,7 +97,8 @@ def _context(asked: Asked, walk: Walk) -> dict[str, object]:
     ]  # fmt: skip
     others = Table("Promised to other jobs", ("Job", "Pieces", "Where"), rows, "Nobody else is promised this item.")
     return {
-        **context, "key": key_of(step), "carried": carried, "other_lot": _other_lot(asked, step), "asking": _asking(asked, step), "wishes": others,
+        **context, "key": key_of(step), "carried": carried, "asking": _asking(asked, step), "wishes": others,
+        "other_lot": _other_lot(asked, step),
         "here": sum(1 for one in wishes if one.here), "take": bare(step.quantity),
         "inside": bare(sum(stand.picked for stand in stands)),
         "wanted": bare(sum(stand.line.quantity for stand in stands if not stand.line.dropped)),

@@ -6,9 +6,9 @@ from datetime import date, timedelta
 from decimal import Decimal
 from math import lcm
 
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Count, F, Q, QuerySet, Sum
 
-from inventory.models import BIN, INSTALLED, SCRAPPED, Balance, Item, Movement, Supplier
+from inventory.models import BIN, INSTALLED, SCRAPPED, Balance, Item, Movement, OrderLine, Supplier
 from kitting.calculation.bags import YES
 from kitting.calculation.one_maker import MAKER
 from kitting.calculation.price_breaks import Offer, offer
@@ -73,6 +73,7 @@ class ToOrder:
         shelf_months: how long its pieces keep; None: for ever.
         to_count: bins at its depot that nobody has counted for long, in words; '' for none.
         offer: what it costs by the supplier's price breaks; None where the price or the breaks are not known.
+        to_chase: order lines of it that are overdue, without a day or too late, in words; '' for none.
         used: thousandths that were installed or scrapped of the item within the last 365 days.
     """
 
@@ -85,6 +86,7 @@ class ToOrder:
     used: int
     to_count: str = ""
     offer: Offer | None = None
+    to_chase: str = ""
 
     @property
     def too_late(self) -> bool:
@@ -150,7 +152,7 @@ class Buying:
 
 
 def buying(today: date) -> Buying:
-    """The tables of the plan applied last, as purchasing needs them; eleven queries, however many lines there are."""
+    """The tables of the plan applied last, as purchasing needs them; twelve queries, however many lines there are."""
     plan = last_plan()
     if plan is None:
         return Buying(None, {}, {}, _cells(_SHORTAGES, None).none(), (), ())
@@ -165,7 +167,7 @@ def buying(today: date) -> Buying:
     }
     codes = {row["stock_code"] for row in rows[_REORDER]}
     items = {item.stock_code: item for item in Item.objects.filter(stock_code__in=codes)}
-    used, uncounted = _used(codes, today), _uncounted(codes, today)
+    used, uncounted, coming = _used(codes, today), _uncounted(codes, today), _coming(codes)
     by_supplier: dict[str, list[ToOrder]] = {}
     for row in rows[_REORDER]:
         item = items[row["stock_code"]]
@@ -174,7 +176,10 @@ def buying(today: date) -> Buying:
         lead = Lead(item.lead_days, item.lead_date)
         gone = used.get(row["stock_code"], 0)
         to_count = uncounted.get((item.stock_code, row["depot"]), "")
-        line = ToOrder(row, item.stock_unit, price, lead, sent_on, item.shelf_months, gone, to_count, _offer(row, item))
+        line = ToOrder(
+            row, item.stock_unit, price, lead, sent_on, item.shelf_months, gone, to_count, _offer(row, item),
+            _to_chase(coming.get((item.stock_code, row["depot"]), ()), row["needed_by"], today),
+        )  # fmt: skip
         by_supplier.setdefault(row["supplier"], []).append(line)
     jobs = tuple(dict.fromkeys(short.values_list("cells__job", flat=True)))
     late = lateness(today)
@@ -184,6 +189,28 @@ def buying(today: date) -> Buying:
     makers = [row["problem"] for row in asked if row["column"] == MAKER]
     blocked = [row for row in asked if row["column"] != MAKER]
     return Buying(plan, by_supplier, told, short, jobs, blocked, makers)
+
+
+def _coming(codes: Collection[str]) -> Mapping[tuple[str, str], list[OrderLine]]:
+    """Order lines of which something is to come, by stock code and depot, the first one first; one query."""
+    lines = OrderLine.objects.filter(item__stock_code__in=codes, received__lt=F("quantity"), surplus="")
+    found: dict[tuple[str, str], list[OrderLine]] = {}
+    for line in lines.select_related("order", "item", "depot").order_by(F("promised").asc(nulls_first=True), "pk"):
+        found.setdefault((line.item.stock_code, line.depot.depot), []).append(line)
+    return found
+
+
+def _to_chase(lines: Sequence[OrderLine], needed_by: str, today: date) -> str:
+    """What is ordered already and doesn't help as it is: to be asked about before more of it is ordered."""
+    told = []
+    for line in lines:
+        if line.promised is None:
+            told.append(f"{line} has no day")
+        elif line.promised < today:
+            told.append(f"{line} was due {line.promised}")
+        elif needed_by and line.promised.isoformat() > needed_by:
+            told.append(f"{line} comes {line.promised}, too late")
+    return f"CHASE FIRST: {', '.join(told)}" if told else ""
 
 
 def _cells(table: str, plan: AppliedPlan | None) -> QuerySet[PlanRow, Row]:

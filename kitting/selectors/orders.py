@@ -13,11 +13,13 @@ from inventory.models import BIN, HOLD, KEEP, SEND_BACK, SUPPLIER_OWNED, Balance
 from inventory.selectors.finding import local_day
 from inventory.selectors.words import quantity_text
 from jobs.models import CANCELLED
-from kitting.calculation.quantities import PER_UNIT
+from kitting.calculation.quantities import PER_UNIT, thousandths
 from kitting.errors import Refusal
-from kitting.models import AppliedPlan, Event, Promise, SentLine
+from kitting.models import AppliedPlan, Event, PlanRow, Promise, SentLine
+from kitting.selectors.bag_contents import bare
 from kitting.selectors.cutovers import last_plan
 from kitting.selectors.promises import promised_at
+from kitting.selectors.stock_on_books import ended_jobs
 
 SOON_DAYS = 20
 _DECIDED = {KEEP: "kept as stock", SEND_BACK: "what has come goes back to the supplier"}
@@ -44,12 +46,14 @@ class Waiting:
 class OnOrder:
     """An order line with who waits for it, in the order in which the jobs are served.
 
-    ``standing`` says, where nobody waits for it, why it is on order all the same; '' where somebody waits.
+    ``lacking`` says, where nobody is promised it, which jobs are short of its item: it comes too late for them, or
+    nobody knows when; ``standing`` why else it is on order. Both are '' where somebody waits.
     """
 
     line: OrderLine
     waiting: Sequence[Waiting]
     standing: str
+    lacking: str = ""
 
     @property
     def left(self) -> int:
@@ -65,9 +69,9 @@ class OnOrder:
         return self.line.promised is not None and self.line.promised < today
 
     def matters(self, today: date) -> bool:
-        """Whether a job hangs on it and it is due soon, overdue, or has no day."""
+        """Whether a job hangs on it and it is due soon, overdue, or has no day; or it comes too late for one."""
         day = self.line.promised
-        return bool(self.waiting) and (day is None or day <= today + timedelta(SOON_DAYS))
+        return bool(self.lacking) or (bool(self.waiting) and (day is None or day <= today + timedelta(SOON_DAYS)))
 
 
 class BoughtUnit(NamedTuple):
@@ -107,7 +111,7 @@ def free_part_name(line: OrderLine) -> str:
 
 
 def on_order(number: int | None = None) -> list[OnOrder]:
-    """Order lines of which something is to come, those without a day first, then the first to come; three queries.
+    """Order lines of which something is to come, those without a day first, then the first to come; five queries.
 
     Args:
         number: only this one, by the number of its record, also where all of it has come.
@@ -127,7 +131,29 @@ def on_order(number: int | None = None) -> list[OnOrder]:
         raise Refusal("unknown-order-line", f"There is no order line {number}.", {"line": number})
     plan = last_plan()
     waiting = _waiting([line.pk for line in found], plan)
-    return [OnOrder(line, waiting[line.pk], _standing(line, plan, waiting[line.pk])) for line in found]
+    short = _short({line.item.stock_code for line in found}, plan)
+    return [_on_order(line, plan, waiting[line.pk], short.get(line.item.stock_code, {})) for line in found]
+
+
+def _on_order(
+    line: OrderLine, plan: AppliedPlan | None, waiting: Sequence[Waiting], short: Mapping[str, int]
+) -> OnOrder:
+    sent = sent_line_of(line)
+    is_new = sent is not None and plan is not None and sent.sheet.plan_id == plan.pk
+    if waiting or line.surplus or is_new or not short or line.received >= line.quantity:
+        return OnOrder(line, waiting, _standing(line, plan, waiting))
+    lacking = ", ".join(f"{job} lacks {bare(pieces)}" for job, pieces in short.items())
+    return OnOrder(line, waiting, "", f"{lacking}: ask the supplier for a day in time")
+
+
+def _short(codes: Collection[str], plan: AppliedPlan | None) -> Mapping[str, Mapping[str, int]]:
+    """Thousandths that jobs are short of by the plan, by stock code and job, the first staged first; two queries."""
+    ended, found = ended_jobs(), defaultdict[str, Counter[str]](Counter)
+    rows = PlanRow.objects.filter(plan=plan, table="shortages", cells__stock_code__in=codes).order_by("position")
+    for code, job, pieces in rows.values_list("cells__stock_code", "cells__job", "cells__short"):
+        if job not in ended:
+            found[code][job] += thousandths(pieces)
+    return found
 
 
 def sent_line_of(line: OrderLine) -> SentLine | None:

@@ -14,7 +14,7 @@ from people import BUYER, CREW, PLANNER, STORES
 
 from inventory.models import Action, Balance, Depot, Item, Lot, Movement, OrderLine
 from inventory.services.receiving import Arrival, receive
-from jobs.models import Job
+from jobs.models import CANCELLED, Job
 from kitting.models import AppliedPlan, BagEntry, BagLine, Event, PlanRow, Promise, SentLine, SentSheet
 from kitting.services.send_orders import send_reorder_sheet
 
@@ -224,6 +224,24 @@ def test_orders_say_who_waits_in_the_order_of_service_and_what_no_job_waits_for(
     Stores(prefix="again").plan()
     Promise.objects.filter(order_line=line).update(released_at=Stores().at)
     assert "ordered for J11; no job waits for it now: keep, return or cancel?" in words(client.get("/orders"))
+
+
+def test_an_order_that_is_overdue_is_chased_before_more_is_ordered_for_the_job_that_lacks_it() -> None:
+    client = browser_of(BUYER)
+    sheet = send_reorder_sheet(**Stores().scan(BUYER))
+    line = SentLine.objects.filter(sheet=sheet, cells__jobs="J11").get().order_line
+    OrderLine.objects.filter(pk=line.pk).update(promised=date(2026, 2, 27))
+    Stores(prefix="again").plan()
+
+    orders, buying = words(client.get("/orders")), words(client.get("/buying"))
+    chased = orders[: orders.index("All others")]
+    assert "J11 lacks 3: ask the supplier for a day in time" in chased
+    assert f"{line} " in chased
+    assert f"CHASE FIRST: {line} was due 2026-02-27" in buying
+    assert "TOO LATE J11 lacks 3" in words(client.get(f"/orders/{line.pk}"))
+
+    Job.objects.filter(job="J11").update(ended=CANCELLED)
+    assert "J11 lacks" not in words(client.get("/orders"))
 
 
 def test_a_delivery_in_parts_goes_by_staged_by_and_the_line_says_who_got_it() -> None:
