@@ -6,7 +6,15 @@ from typing import Any
 
 import pandas as pd
 
-from jobs.selectors.schedules import FACT_PATHS, RUN_PATHS, RunChanges, Schedule, compare_schedules, live_schedules
+from jobs.selectors.schedules import (
+    FACT_PATHS,
+    RUN_PATHS,
+    Facts,
+    RunChanges,
+    Schedule,
+    compare_schedules,
+    live_schedules,
+)
 from kitting.calculation.bag_states import IN_STORE, ON_HOLD, OUT
 from kitting.models import Bag
 from kitting.selectors.record_sheets import RECORDS
@@ -31,10 +39,18 @@ def compared_with_live(frame: pd.DataFrame) -> list[dict[str, Any]]:
         touched = _structures(changes, before, schedule)
         found.append({
             "job": job, "changes": str(changes), "new": changes.new, "changed": changes.changed, "gone": changes.gone,
+            "differs": {run: _differences(before[run], schedule[run]) for run in changes.changed},
             "is_new": bool(changes.new or changes.changed or changes.gone),
             "bags": [f"{bag} ({bag.state})" for bag in bags if bag.job.job == job and bag.structure in touched],
         })  # fmt: skip
     return found
+
+
+def _differences(before: Facts, after: Facts) -> list[str]:
+    """Each fact of a run that is another, as its column says it: ``phases: B, now A``."""
+    records = RECORDS["schedule"]
+    texts = zip(records.columns, records.texts([("", "", *before), ("", "", *after)]), strict=True)
+    return [f"{column.header}: {old or 'blank'}, now {new or 'blank'}" for column, (old, new) in texts if old != new]
 
 
 def jobs_that_change(frames: Mapping[str, pd.DataFrame], came: Collection[str]) -> list[str]:

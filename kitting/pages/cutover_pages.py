@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 from urllib.parse import urlencode
 
@@ -68,13 +69,18 @@ def _row(one: Cutover, marks: Sequence[OrderMark]) -> list[Cell]:
     return [
         link(one.job.job, "job", one.job.job, note=one.job.title),
         Cell(one.job.cutover or "no date", note=f"depot {one.job.depot}{', FROZEN' * bool(one.frozen)}"),
-        said(one.answer),
-        Cell(limit or "–", note=f"short {one.short}" if one.short else ""),
+        replace(said(one.answer), note=f"BEFORE {one.changed}: plan again" if one.changed else ""),
+        _limit_cell(one.job.job, limit, f"short {one.short}" if one.short else ""),
         Cell(one.staged_by or "–"),
         order_cell([mark.words for mark in marks]),
         Cell(one.bags_told),
         Cell(f"{one.window} h" if one.window is not None else "–", note=one.clock),
     ]
+
+
+def _limit_cell(job: str, line: str, note: str) -> Cell:
+    """The line that limits a job, which leads to why."""
+    return link(line, "line", job, asking={"line": line}, note=note) if line else Cell("–", note=note)
 
 
 def order_cell(marks: Sequence[str]) -> Cell:
@@ -86,9 +92,11 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
     """All of a job: its runs as strips, its lines with their answers, what is short and what would cure it."""
     sheet = job_sheet(job)
     (state,) = cutovers([job], ended=True)
+    limit = state.deciding_line if state.answer != READY else ""
     context = {
         "sheet": sheet,
         "state": state,
+        "limit": _limit_cell(job, limit, "") if limit else None,
         "may_plan": asked.actor.may("job dates", DO),
         "strips": [_strip(run) for run in sheet.runs],
         "elsewhere": [_end(name, "", lines) for name, lines in sheet.elsewhere.items()],

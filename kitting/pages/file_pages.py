@@ -1,6 +1,6 @@
 """Send planning sheets, answer the questions about their cells in place, compare, and take them in."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.http import HttpResponse
@@ -16,7 +16,7 @@ from kitting.models import Errand, KeptLayout
 from kitting.pages.asked import Asked, page, refused
 from kitting.pages.layout_pages import ListSeen
 from kitting.pages.planning_pages import RESULTS, ask, errand_by_number, watched
-from kitting.pages.tables import Table, figure, link
+from kitting.pages.tables import Cell, Table, figure, link
 from kitting.roles import DO
 from kitting.selectors.cutovers import frozen_among
 
@@ -139,11 +139,17 @@ def _compared(found: Sequence[dict[str, Any]]) -> Table:
     """What storing would do to each job's schedule."""
     rows = [
         [link(one["job"], "job", one["job"]), one["changes"] if one["is_new"] else "as it is live now",
-         *(_runs(one[name]) for name in ("new", "changed", "gone")), ", ".join(one["bags"]) or "–"]
+         _runs(one["new"]), Cell(_runs(one["changed"]), note=_differences(one.get("differs", {}))), _runs(one["gone"]),
+         ", ".join(one["bags"]) or "–"]
         for one in found
     ]  # fmt: skip
     heads = ("Job", "Changes", "New runs", "Changed runs", "Gone runs", "Bags it touches")
     return Table("Schedules, compared with those that are live", heads, rows, "The file holds no cable schedule.")
+
+
+def _differences(runs: Mapping[str, Sequence[str]]) -> str:
+    """What is another in each changed run, as far as it is drawn."""
+    return ". ".join(f"Run {run}: {'; '.join(told)}" for run, told in [*runs.items()][:_RUNS_SHOWN])
 
 
 def _runs(runs: Sequence[str]) -> str:

@@ -7,16 +7,20 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, TypeVar
 
+from django.db.models import Q
+
 from inventory.models import Depot
 from jobs.models import Job
 from kitting.calculation.bag_states import CANCELLED, CHECKED, CLOSED, ON_HOLD, OUT, STAGED
 from kitting.calculation.calendars import clock_change, window_hours
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.order_marks import OrderMark, order_marks
-from kitting.models import AppliedPlan, Bag, Freeze, PlanRow
+from kitting.models import AppliedPlan, Bag, Event, Freeze, PlanRow
 
 T = TypeVar("T")
 NOT_PLANNED = "not planned yet"
+_RECALLED = "lot recalled"
+_CHANGES = {"schedule revised": "another schedule", "job moved": "another time", _RECALLED: "a lot was recalled"}
 DONE = (CHECKED, STAGED, *OUT, CLOSED)
 
 
@@ -34,6 +38,7 @@ class Cutover:
         clock: that the clocks change within it, in words; '' where they don't.
         bags: its bags by state.
         frozen: who froze its outage; '' where nobody did.
+        changed: what has changed since that plan, in words, so that its answer may not hold any more; '' for nothing.
     """
 
     job: Job
@@ -46,6 +51,7 @@ class Cutover:
     bags: Mapping[str, int] = field(default_factory=dict)
     clock: str = ""
     frozen: str = ""
+    changed: str = ""
 
     @property
     def bags_done(self) -> int:
@@ -90,7 +96,7 @@ def last_order_days(jobs: Iterable[str]) -> dict[str, list[OrderMark]]:
 
 
 def cutovers(jobs: Sequence[str] = (), *, ended: bool = False) -> list[Cutover]:
-    """The jobs that have not ended, the first outage first, those without a date before all; five queries.
+    """The jobs that have not ended, the first outage first, those without a date before all; seven queries.
 
     Args:
         jobs: only these; none: all.
@@ -106,13 +112,28 @@ def cutovers(jobs: Sequence[str] = (), *, ended: bool = False) -> list[Cutover]:
     for number, state in Bag.objects.filter(job__in=found).values_list("job", "state"):
         bags[number][state] += 1
     frozen = dict(Freeze.objects.filter(over=False).values_list("job", "frozen_by"))
+    changed = _changed_since_planned()
     rows = [
         replace(
-            _cutover(job, told.get(job.job, {}), zones.get(job.depot, ""), bags[job.pk]), frozen=frozen.get(job.pk, "")
+            _cutover(job, told.get(job.job, {}), zones.get(job.depot, ""), bags[job.pk]),
+            frozen=frozen.get(job.pk, ""), changed="; ".join(changed.get(job.job, ())),
         )
         for job in found
-    ]
+    ]  # fmt: skip
     return sorted(rows, key=lambda one: (one.job.cutover, natural_key(one.job.job)))
+
+
+def _changed_since_planned() -> Mapping[str, Sequence[str]]:
+    """By job what happened after the last plan was applied and may make its answer another; two queries."""
+    applied = Event.objects.filter(name="plan applied").order_by("-number").values_list("number", flat=True).first()
+    found: dict[str, dict[str, None]] = defaultdict(dict)
+    told = Q(name__in=_CHANGES) | Q(data__has_key="lost")
+    events = Event.objects.filter(told, number__gt=applied or 0).order_by("number")
+    for name, subject, data in events.values_list("name", "subject", "data"):
+        lost = [one["job"] for one in data.get("lost", ())]
+        for job in lost if name not in _CHANGES else data["jobs"] if name == _RECALLED else [subject]:
+            found[job][_CHANGES.get(name, "promised pieces are gone")] = None
+    return {job: [*words] for job, words in found.items()}
 
 
 def frozen_among(jobs: Sequence[str]) -> list[str]:

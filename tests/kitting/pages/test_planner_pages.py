@@ -2,20 +2,21 @@ import re
 from pathlib import Path
 
 import pytest
-from bag_stores import CLEAN, demo_sheets, planned
+from bag_stores import CLEAN, Stores, demo_sheets, planned
 from browsing import browser_of, pages_of, paper_text, people, send, words
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import BUYER, PLANNER, STORES
+from people import BUYER, DUTY, PLANNER, STORES
 
 from jobs.models import Job, Position, ScheduleRevision
 from kitting.documents import write_documents
 from kitting.errands.keeping import unpacked_file
 from kitting.errands.planning import kept_plan
 from kitting.models import AppliedPlan, Errand, Event, Pin, PlanRow, Printing, Promise
+from kitting.services.recall_lots import recall_lot
 
 pytestmark = pytest.mark.django_db
 
@@ -280,8 +281,28 @@ def test_a_changed_schedule_is_compared_run_by_run(planner: Client) -> None:
     looked = planner.post("/files", {"files": schedule(("J04,2,S25,,B,", "J04,2,S25,,A,"))}, follow=True)
     stored = words(send(planner, looked.request["PATH_INFO"], store="yes"))
 
+    assert "1 changed, 3 same – 2 Run 2: phases: B, now A" in words(looked)
     assert "J04 revision B" in stored
     assert "3 same" in stored
+
+
+def test_an_answer_says_what_came_after_its_plan_until_the_next_one_is_applied(planner: Client) -> None:
+    looked = planner.post("/files", {"files": schedule(("J04,2,S25,,B,", "J04,2,S25,,A,"))}, follow=True)
+    send(planner, looked.request["PATH_INFO"], store="yes")
+    moved = {"cutover": "2026-04-20 22:00", "end": "", "version": Job.objects.get(job="J08").version, "save": "yes"}
+    send(planner, "/jobs/J08/move", **moved)
+    recall_lot(stock_code="BI25", lot="L-2409-17", reason="cracked", **Stores().scan(DUTY))
+
+    list_ = words(planner.get("/cutovers"))
+    assert "READY BEFORE another schedule; a lot was recalled: plan again" in list_[list_.index("J04") :]
+    assert "BEFORE another time: plan again" in list_[list_.index("J08") :]
+    assert "SHORT BEFORE a lot was recalled: plan again" in list_[list_.index("J09") : list_.index("J10")]
+    assert "BEFORE" not in list_[list_.index("J05") : list_.index("J06")]
+    assert "a lot was recalled That is what the plan applied last says" in words(planner.get("/jobs/J04"))
+    assert "BEFORE another schedule" in "".join(pages_of(planner.post("/cutovers/friday-page.pdf")))
+
+    Stores(prefix="again").plan()
+    assert "BEFORE" not in words(planner.get("/cutovers"))
 
 
 def test_a_file_that_is_none_is_refused_in_words(planner: Client) -> None:
