@@ -8,7 +8,7 @@ import pandas as pd
 
 from kitting.calculation.natural_order import natural_key
 
-YES = "yes"
+YES, NO = "yes", "no"
 
 
 def assign_bags(lines: pd.DataFrame) -> pd.DataFrame:

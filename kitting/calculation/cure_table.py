@@ -1,7 +1,7 @@
 """What would complete each short kit, in words: verified sets of moves, one row a move."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import partial
 from typing import Any
@@ -104,14 +104,15 @@ class _Calendar:
         self._jobs = list(facts.jobs.values())
         depots = depot_days(facts.book, "staging_days", facts.book.policies.staging_days)
         self._staging = {
-            row["job"]: row["staging_days"] if isinstance(row["staging_days"], int) else depots.get(row["depot"], 0)
+            (row["job"], depot): row["staging_days"] if isinstance(row["staging_days"], int) else days
             for row in records(facts.book, "jobs")
+            for depot, days in depots.items()
         }
         self._known: dict[tuple[int, str], int] = {}
 
-    def buy_day(self, item: int, kit: int) -> int:
+    def buy_day(self, item: int, kit: int, depot: int) -> int:
         """The first staged-by day for which a stock code can still be bought on the as-of day, or NEVER."""
-        job, buying = self._jobs[kit], self._facts.buying
+        job, buying = self._jobs[kit].at(self._depot(depot)), self._facts.buying
         lead = buying.lead_days[self._facts.problem.items[item]]
         if lead is None:
             return NEVER
@@ -122,31 +123,42 @@ class _Calendar:
             self._known[lead, job.depot] = day.toordinal()
         return self._known[lead, job.depot]
 
+    def _depot(self, depot: int) -> str:
+        return self._facts.problem.depots[depot] if depot >= 0 else ""
+
     def slip(self, kit: int, day: int) -> Slip:
-        """The kit with its outage that many days later that its bags are ready on a day, or on the first after it."""
-        job, was, problem = self._jobs[kit], self._facts.problem.kits[kit], self._facts.problem
+        """The kit with its outage that many days later that its bags are ready on a day, or on the first after it.
+
+        Where its bags are staged at several depots, the day is that of the first, and each is as much later.
+        """
+        job, was = self._jobs[kit], self._facts.problem.kits[kit]
         if job.cutover is None:
             raise ValueError(job.job)
-        closed, days = self._facts.buying.closed[job.depot], self._staging[job.job]
         first = cutover = job.cutover.date()
-        while (staged := staged_by(cutover, days, closed)).toordinal() < day:
+        parts = was.parts or (was,)
+        while any(self._staged(kit, one, cutover) < one.staged_by_day + day - was.staged_by_day for one in parts):
             cutover += timedelta(days=1)
-        later = Kit(
-            job=was.job,
-            depot=was.depot,
-            staged_by_day=staged.toordinal(),
-            good_through_day=was.good_through_day + (cutover - first).days,
-            buyable=frozenset(
-                item for item in range(len(problem.items)) if self.buy_day(item, kit) <= staged.toordinal()
-            ),
-        )
-        order = (staged, job.priority, natural_key(job.job))
+        later = [self._later(kit, one, cutover, one.good_through_day + (cutover - first).days) for one in parts]
+        earliest = min(one.staged_by_day for one in later)
+        whole = replace(later[0], depot=was.depot, staged_by_day=earliest, parts=tuple(later) if was.parts else ())
+        order = (date.fromordinal(earliest), job.priority, natural_key(job.job))
         before = sum(
             (other.staged_by or date.max, other.priority, natural_key(other.job)) < order
             for other in self._jobs
             if other is not job
         )
-        return Slip(later, before, cutover.toordinal())
+        return Slip(whole, before, cutover.toordinal())
+
+    def _staged(self, kit: int, part: Kit, cutover: date) -> int:
+        """The staged-by day of a part of a kit, as an ordinal, for an outage on a day."""
+        depot = self._depot(part.depot)
+        days = self._staging[self._jobs[kit].job, depot]
+        return staged_by(cutover, days, self._facts.buying.closed[depot]).toordinal()
+
+    def _later(self, kit: int, part: Kit, cutover: date, good_through: int) -> Kit:
+        staged, items = self._staged(kit, part, cutover), range(len(self._facts.problem.items))
+        buyable = frozenset(item for item in items if self.buy_day(item, kit, part.depot) <= staged)
+        return Kit(part.job, part.depot, staged, good_through, buyable)
 
 
 class _Unapproved:
@@ -203,7 +215,7 @@ def _day(facts: Facts, kit: int, move: Move) -> str:
     day = date.fromordinal(move.day)
     if move.kind == BUY:
         lead = facts.buying.lead_days[facts.problem.items[move.item]]
-        depot = facts.problem.depots[facts.problem.kits[kit].depot]
+        depot = facts.problem.depots[facts.problem.kits[kit].at(move.to).depot]
         day = day if lead is None else facts.buying.last_day(day, lead, depot)
     return day.isoformat()
 

@@ -1,4 +1,4 @@
-"""Lines as cells of the promising problem: lines of one kit that ask the same are one cell."""
+"""Lines as cells of the promising problem: lines of one kit that ask the same at one depot are one cell."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -73,6 +73,7 @@ def read_demand(
     items: Mapping[str, int],
     supply: Supply,
     pins: Sequence[Pin],
+    depots: np.ndarray | None = None,
 ) -> Demand:
     """Cells of all jobs.
 
@@ -84,6 +85,7 @@ def read_demand(
         items: index of each stock code.
         supply: the free lots; staged pieces and pinned lots are fixed to their cells here.
         pins: pins that found their line.
+        depots: for each line the depot at which its bag is staged, -1 where the job has one; None where all jobs have.
     """
     options = _Options(templates, items)
     kit_of_code = _kits(frame, jobs)
@@ -93,7 +95,8 @@ def read_demand(
     spare = np.array([t.spare for t in templates], dtype=np.int64)[template] if len(templates) else option
     pinned = _pinned_lines(frame, pins)
     open_line = (option >= 0) & (kit >= 0)
-    keys = np.stack([kit, option, spare, pinned], axis=1)[open_line]
+    depot = np.full(len(frame), -1, dtype=np.int64) if depots is None else depots
+    keys = np.stack([kit, option, spare, pinned, depot + 1], axis=1)[open_line]
     _, first, inverse = np.unique(_packed(keys), return_index=True, return_inverse=True)
     order = np.argsort(first, kind="stable")
     place = np.empty_like(order)
@@ -111,8 +114,9 @@ def read_demand(
             stand_ins=options.stand_ins_on(int(o), days[k], items),
             quantity=int(amount),
             spare=bool(s),
+            depot=int(d) - 1,
         )
-        for (k, o, s, _), amount in zip(keys[first[order]].tolist(), quantity.tolist(), strict=True)
+        for (k, o, s, _, d), amount in zip(keys[first[order]].tolist(), quantity.tolist(), strict=True)
     ]
     pins_by_cell = _pins_by_cell(frame, pins, cell_of_line)
     fixed, questions = _with_fixed(cells, kits, supply, pins_by_cell)
@@ -161,8 +165,13 @@ class _Taking:
     def serves(self, cell: int, lot: Lot) -> bool:
         """Whether a lot can serve a cell: right code, there in time, good through the cutover, not kept for others."""
         wanted = self.cells[cell]
-        kit = self.kits[wanted.kit]
-        return (lot.item in wanted.options or lot.item in wanted.stand_ins) and is_usable(lot, kit, wanted.kit)
+        return (lot.item in wanted.options or lot.item in wanted.stand_ins) and is_usable(
+            lot, self.asking(cell), wanted.kit
+        )
+
+    def asking(self, cell: int) -> Kit:
+        """The kit of a cell as the depot sees it at which the cell is staged."""
+        return self.kits[self.cells[cell].kit].at(self.cells[cell].depot)
 
     def take(self, cell: int, lot: int, most: int) -> int:
         """Take up to ``most`` pieces of a lot for a cell; returns how many there were."""
@@ -186,11 +195,12 @@ def _with_fixed(
     for cell in sorted(pins):
         for pin in sorted(pins[cell], key=lambda one: (not one.lot, not one.depot)):
             wanted = min(pin.quantity, cells[cell].quantity - taking.held(cell))
-            lots = _lots_of_pin(pin, supply, kits[cells[cell].kit].depot)
+            asking = taking.asking(cell)
+            lots = _lots_of_pin(pin, supply, asking.depot)
             for lot in lots:
                 wanted -= taking.take(cell, lot, wanted)
-            if wanted > 0 and kits[cells[cell].kit].dated:
-                questions.append(_unheld(pin, wanted, lots, kits[cells[cell].kit], supply))
+            if wanted > 0 and asking.dated:
+                questions.append(_unheld(pin, wanted, lots, asking, supply))
     by_kit: dict[int, list[int]] = {}
     for index, cell_ in enumerate(cells):
         by_kit.setdefault(cell_.kit, []).append(index)
@@ -200,7 +210,8 @@ def _with_fixed(
         for cell in by_kit.get(kit, ()):
             taking.take(cell, index, cells[cell].quantity - taking.held(cell))
         if taking.left[index] and kits[kit].dated and not supply.lots[index].let_go:
-            questions.append(_untaken(supply, index, taking.left[index], kits[kit]))
+            asking = kits[kit].at(supply.lots[index].depot)
+            questions.append(_untaken(supply, index, taking.left[index], asking))
     with_fixed = tuple(
         replace(cell, fixed=tuple(taking.fixed[index])) if index in taking.fixed else cell
         for index, cell in enumerate(cells)

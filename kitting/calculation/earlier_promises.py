@@ -158,7 +158,7 @@ class _Teller:
             return "the job is gone, or has no cutover"
         if not there:
             return "not free any more: gone, on hold, or in another place"
-        reasons = [why_not(lot, kit) for lot in lots]
+        reasons = [min((why_not(lot, part) for part in kit.parts or (kit,)), key=bool) for lot in lots]
         if all(reasons):
             return reasons[0]
         if there < self._promised_before[source]:

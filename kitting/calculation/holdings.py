@@ -100,9 +100,15 @@ class Holdings:
             held.append(Holding(depot, why, sum(pieces for _, pieces in others)))
         return held
 
-    def of(self, code: str, kit: int) -> list[Holding]:
-        """Every owned piece of a stock code, as the kit at this place in the order of service sees it."""
-        asking = self._kits[kit]
+    def of(self, code: str, kit: int, depot: int = -1) -> list[Holding]:
+        """Every owned piece of a stock code, as the kit at this place in the order of service sees it.
+
+        Args:
+            code: the stock code.
+            kit: place of the kit.
+            depot: index of the depot that asks, -1 where the kit has one.
+        """
+        asking = self._kits[kit].at(depot)
         held = [*self._promised.get(code, ())]
         for kept in self._kept_back.get(code, ()):
             spoilt = _expires(kept.expiry_day) if kept.expiry_day < asking.good_through_day else ""

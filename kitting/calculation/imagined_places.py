@@ -117,7 +117,8 @@ def _with(raw: RawBook, places: Sequence[ImaginedPlace], depot: str, on: date) -
         "positions": [row for place in places for row in _positions(place)],
         "schedule": [row for place in places for row in _runs(place)],
     }
-    kept = {name: sheet for name, sheet in raw.sheets.items() if name not in ("pins", "added lines", "stock", "orders")}
+    of_jobs = ("bag depots", "pins", "added lines", "stock", "orders")
+    kept = {name: sheet for name, sheet in raw.sheets.items() if name not in of_jobs}
     made = {name: _sheet(name, given) for name, given in rows.items()}
     return raw_book({**kept, **made, "stock": _sheet("stock", [])}.values())
 

@@ -1,7 +1,8 @@
 """The dates of each job and the order in which jobs are served."""
 
+from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from kitting.calculation.calendars import good_through, staged_by, window_hours
@@ -19,6 +20,9 @@ class JobDates:
 
     ``staged_by`` is None where the cutover is blank or in doubt; ``why_undated`` says why. ``window`` is the length
     of the outage window in real hours, '' where its end is not given.
+
+    ``bag_depots`` is the depot of each location whose bag is staged elsewhere; ``days`` the staged-by day at each depot
+    then, and ``staged_by`` the earliest of them.
     """
 
     job: str
@@ -30,6 +34,18 @@ class JobDates:
     priority: int
     window: str
     why_undated: str
+    bag_depots: Mapping[str, str] = field(default_factory=dict)
+    days: Mapping[str, date] = field(default_factory=dict)
+
+    def depot_of(self, structure: str) -> str:
+        """The depot at which the bag of a location is staged."""
+        return self.bag_depots.get(structure, self.depot)
+
+    def at(self, depot: str) -> "JobDates":
+        """The job as its bags at a depot see it; '' for its own, and for one whose bags are all at one depot."""
+        if depot in ("", self.depot) and not self.days:
+            return self
+        return replace(self, depot=depot or self.depot, staged_by=self.days.get(depot or self.depot, self.staged_by))
 
 
 def closed_days(book: Book) -> dict[str, frozenset[date]]:
@@ -46,11 +62,15 @@ def depot_days(book: Book, field: str, default: int) -> dict[str, int]:
 
 
 def read_job_dates(book: Book) -> dict[str, JobDates]:
-    """All jobs in the order of service: earliest staged-by, priority (blank last), job number; undated jobs last."""
+    """All jobs in the order of service: earliest staged-by, priority (blank last), job number; undated jobs last.
+
+    A job whose bags are staged at several depots is served by the earliest of their staged-by days, as it needs all.
+    """
     closed = closed_days(book)
     staging = depot_days(book, "staging_days", book.policies.staging_days)
     zones = {row["depot"]: row["time_zone"] for row in records(book, "depots")}
     jobs = [_job(row, book, closed, staging, zones) for row in records(book, "jobs")]
+    jobs = _with_bag_depots(jobs, book, closed, staging)
     jobs.sort(key=lambda job: (job.staged_by or date.max, job.priority, natural_key(job.job)))
     return {job.job: job for job in jobs}
 
@@ -80,6 +100,45 @@ def _job(
         window="" if window is None else f"{window.normalize():f}",
         why_undated=why,
     )
+
+
+def _with_bag_depots(
+    jobs: list[JobDates], book: Book, closed: Mapping[str, frozenset[date]], staging: Mapping[str, int]
+) -> list[JobDates]:
+    """The jobs with the depots of their bags, where not all are staged at the job's own."""
+    elsewhere: dict[str, dict[str, str]] = defaultdict(dict)
+    own = {job.job: job.depot for job in jobs}
+    for row in records(book, "bag depots"):
+        if row["depot"] != own.get(row["job"], row["depot"]):
+            elsewhere[row["job"]][row["structure"]] = row["depot"]
+    if not elsewhere:
+        return jobs
+    locations = _locations(book)
+    own_days = {row["job"]: row["staging_days"] for row in records(book, "jobs")}
+    found = []
+    for job in jobs:
+        bags = {name: depot for name, depot in elsewhere[job.job].items() if name in locations[job.job]}
+        days = {}
+        if bags and job.cutover is not None:
+            for depot in {*bags.values()} | ({job.depot} if locations[job.job] - bags.keys() else set()):
+                given = own_days[job.job]
+                ahead = given if isinstance(given, int) else staging.get(depot, 0)
+                days[depot] = staged_by(job.cutover.date(), ahead, closed[depot])
+        first = min(days.values(), default=job.staged_by)
+        found.append(replace(job, staged_by=first, bag_depots=bags, days=dict(sorted(days.items()))))
+    return found
+
+
+def _locations(book: Book) -> dict[str, set[str]]:
+    """The locations of each job: where its runs end, where its positions stand, and what is added by hand."""
+    found: dict[str, set[str]] = defaultdict(set)
+    for sheet, fields in (
+        ("schedule", ("from_structure", "to_structure")), ("positions", ("structure",)), ("added lines", ("structure",)),
+    ):  # fmt: skip
+        for row in records(book, sheet):
+            if isinstance(row["job"], str):
+                found[row["job"]].update(row[name] for name in fields if isinstance(row[name], str))
+    return found
 
 
 def _undated(row: Mapping[str, Fact]) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from kitting.calculation.answers import SHORT
+from kitting.calculation.bag_depots import depots_of_lines, told_depots, unknown_locations
 from kitting.calculation.calendars import order_by
 from kitting.calculation.cure_table import Facts, cure_sentences, cure_table, find_cures, with_cures
 from kitting.calculation.demand import Demand, read_demand
@@ -62,12 +63,13 @@ Progress = Callable[[str], None]
 
 @dataclass(frozen=True, slots=True)
 class Expanded:
-    """Lines in line order with the scene they came from."""
+    """Lines in line order with the scene they came from, and the depot of each, None where each job has one."""
 
     scene: Scene
     frame: pd.DataFrame
     pins: tuple[Pin, ...]
     notes: tuple[Question, ...]
+    depots: list[str] | None = None
 
 
 class _Clock:
@@ -180,7 +182,9 @@ def expand(book: Book, jobs: Mapping[str, JobDates], fitter: type[Fitter] = Fitt
     pins, notes = apply_pins(scene)
     if book.policies.spares:
         _add_spares(scene)
-    return Expanded(scene, scene.lines.frame(), pins, notes)
+    frame = scene.lines.frame()
+    notes = (*notes, *unknown_locations(book, frame))
+    return Expanded(scene, frame, pins, notes, depots_of_lines(frame, scene.lines.templates, jobs.values()))
 
 
 def _add_spares(scene: Scene) -> None:
@@ -229,6 +233,7 @@ def _problem(
         items=items,
         supply=supply,
         pins=expanded.pins,
+        depots=_depot_numbers(expanded, depots),
     )
     problem = Problem(
         kits=kits,
@@ -270,8 +275,11 @@ def _kits(
             )
         return known[key]
 
-    return tuple(
-        Kit(
+    def kit(job: JobDates) -> Kit:
+        if job.staged_by is None or job.good_through is None:
+            depot = depots.index(job.depot) if job.depot in depots else 0
+            return Kit(job.job, depot, NEVER, NEVER, frozenset(), dated=False)
+        return Kit(
             job=job.job,
             depot=depots.index(job.depot),
             staged_by_day=job.staged_by.toordinal(),
@@ -279,10 +287,16 @@ def _kits(
             buyable=buyable(job.staged_by, job.depot),
             weight=weight_of(job.priority),
         )
-        if job.staged_by is not None and job.good_through is not None
-        else Kit(job.job, depots.index(job.depot) if job.depot in depots else 0, NEVER, NEVER, frozenset(), dated=False)
-        for job in jobs.values()
-    )
+
+    return tuple(replace(kit(job), parts=tuple(kit(job.at(depot)) for depot in job.days)) for job in jobs.values())
+
+
+def _depot_numbers(expanded: Expanded, depots: Sequence[str]) -> np.ndarray | None:
+    """For each line the index of its depot, -1 where its job has one; None where all jobs have."""
+    if expanded.depots is None:
+        return None
+    number = {"": -1, **{depot: place for place, depot in enumerate(depots)}}
+    return np.array([number[depot] for depot in expanded.depots], dtype=np.int64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,6 +324,8 @@ def _tables(made: _Made) -> dict[str, Any]:
     answers, additions = answer_lines(frame, templates, jobs=jobs, shares=shares, sources=made.supply.sources)
     units = {code: item["stock_unit"] or "ea" for code, item in items.items()}
     requirements = requirement_table(frame, templates, units=units, answered=LineAnswers(answers, additions))
+    if expanded.depots is not None:
+        requirements["depot"] = told_depots(expanded.depots, frame["job"].astype(str).tolist(), jobs)
     lines = requirements["line"].tolist()
     promises = promise_table(lines, frame["job"].astype(str).tolist(), shares, made.supply.sources)
     facts = _facts_of_cures(made)
@@ -416,6 +432,7 @@ def _short_lines(made: _Made, lines: Sequence[str], jobs_of_lines: Sequence[str]
                     near_misses=template.match.near_misses if template.match else (),
                     others=template.codes[1:],
                     readings=readings[template.need] if template.need and template.codes else (),
+                    depot=made.expanded.depots[place] if made.expanded.depots else "",
                 )
             )
     return found

@@ -103,7 +103,7 @@ def reorder_table(
     wanted: dict[tuple[str, str], _Wanted] = defaultdict(_Wanted)
     for line in lines:
         if line.code:
-            job = jobs[line.job]
+            job = jobs[line.job].at(line.depot)
             code = buying.best(line.codes, job)
             _add(wanted[(code, job.depot)], line, job, buying.order_by(code, job))
     for level in levels:

@@ -34,6 +34,7 @@ class ShortLine:
         near_misses: the nearest items that don't serve, told where no stock code does.
         others: further stock codes that serve, in the order of choice.
         readings: for items that a gauge reading might let serve, which reading would do.
+        depot: at which its bag is staged; '' where the job has one.
     """
 
     job: str
@@ -45,6 +46,7 @@ class ShortLine:
     near_misses: tuple[NearMiss, ...]
     others: tuple[str, ...] = ()
     readings: tuple[str, ...] = ()
+    depot: str = ""
 
     @property
     def codes(self) -> tuple[str, ...]:
@@ -122,7 +124,7 @@ def shortage_table(
     """
     teller = _Teller(jobs, kits, depots, holdings, buying)
     rows = [
-        _row(line, jobs[line.job], teller.tell(line) if line.code else _no_code(line), refused.get(line.job, ""))
+        _row(line, jobs[line.job].at(line.depot), teller.tell(line) if line.code else _no_code(line), refused.get(line.job, ""))
         for line in lines
     ]
     return pd.DataFrame(rows, columns=list(SHORTAGE_COLUMNS))
@@ -156,7 +158,7 @@ class _Teller:
 
     def tell(self, line: ShortLine) -> _Told:
         """What is told of every line that wants these stock codes at the same depot on the same days."""
-        job = self._jobs[line.job]
+        job = self._jobs[line.job].at(line.depot)
         key = (line.codes, line.readings, job.depot, job.staged_by, job.good_through)
         told = self._told.get(key)
         if told is None:
@@ -164,7 +166,8 @@ class _Teller:
         return told
 
     def _tell(self, line: ShortLine, job: JobDates) -> _Told:
-        held = {code: self._holdings.of(code, self._kits[line.job]) for code in line.codes[:MOST_CODES]}
+        kit, depot = self._kits[line.job], self._depots.index(line.depot) if line.depot else -1
+        held = {code: self._holdings.of(code, kit, depot) for code in line.codes[:MOST_CODES]}
         whys = [_owned(held[line.code])]
         whys += [f"{code} serves too: {_owned(held[code])}" for code in line.codes[1:MOST_CODES]]
         away = [one for one in held[line.code] if one.depot != job.depot]

@@ -58,7 +58,7 @@ def audit_least_short(eligible: Eligibility, flow: Flow) -> None:
 
 
 def _audit_lots(problem: Problem, facts: Facts, pieces: _Pieces) -> None:
-    serves = (pieces.quantity > 0) & facts.usable(pieces.lot, facts.kit[pieces.cell])
+    serves = (pieces.quantity > 0) & facts.usable(pieces.lot, pieces.cell)
     _check("a piece does not serve its kit", serves, cell=pieces.cell, lot=pieces.lot, quantity=pieces.quantity)
     places, item = facts.places(len(problem.items)), facts.lots.item[pieces.lot]
     at, is_choice = places.find(facts.choice[pieces.cell], item)

@@ -33,7 +33,7 @@ class Costs:
         """Cost of a piece for pairs of a cell and a lot that it may use."""
         at, _ = self.places.find(facts.choice[cell], facts.lots.item[lot])
         choice = CHOICE * self.places.place[at] + STAND_IN * self.places.stands_in[at]
-        found: Integers = choice + self.expiry[lot] + self.way[lot, facts.depot[facts.kit[cell]]]
+        found: Integers = choice + self.expiry[lot] + self.way[lot, facts.depot[cell]]
         return found
 
 
@@ -82,5 +82,5 @@ def costs_of_arcs(eligible: Eligibility, costs: Costs) -> Positions:
     price += STAND_IN * (place >= np.repeat(lengths[facts.choice[eligible.like]], counts))
     lot = first[eligible.targets]
     price += costs.expiry[lot]
-    price += costs.way[lot, np.repeat(facts.depot[facts.kit[eligible.like]], counts)]
+    price += costs.way[lot, np.repeat(facts.depot[eligible.like], counts)]
     return price

@@ -121,7 +121,7 @@ class CureSearch:
         found = []
         anything = frozenset(range(len(self._problem.items)))
         kits = tuple(
-            replace(other, buyable=anything) if place == kit else other
+            _buying(other, anything) if place == kit else other
             for place, other in enumerate(self._problem.kits)
         )
         for number in self._groups_of_kit[kit]:
@@ -248,13 +248,21 @@ class CureSearch:
 
     def _buys(self, kit: int, around: Part, promised: Promised, later: Kit) -> tuple[Move, ...]:
         """What a kit with its later dates still has to buy."""
-        pieces: dict[int, int] = {}
+        pieces: dict[tuple[int, int], int] = {}
         for place, short in promised.short.items():
             cell = self._problem.cells[around.cells[place]]
             if cell.kit == kit and not cell.spare:
-                item = next(item for item in cell.options if item in later.buyable)
-                pieces[item] = pieces.get(item, 0) + short
-        return tuple(Move(BUY, item, quantity, later.staged_by_day) for item, quantity in pieces.items())
+                item = next(item for item in cell.options if item in later.at(cell.depot).buyable)
+                pieces[cell.depot, item] = pieces.get((cell.depot, item), 0) + short
+        return tuple(
+            Move(BUY, item, quantity, later.at(depot).staged_by_day, to=depot)
+            for (depot, item), quantity in pieces.items()
+        )
+
+
+def _buying(kit: Kit, items: frozenset[int]) -> Kit:
+    """The kit where these items, and no others, can be bought for it at each of its depots."""
+    return replace(kit, buyable=items, parts=tuple(replace(part, buyable=items) for part in kit.parts))
 
 
 def _rank(cure: Cure) -> tuple[object, ...]:

@@ -118,7 +118,7 @@ def _take_fixed(problem: Problem) -> tuple[Pieces, Pieces]:
         open_need = cell.quantity
         for position, quantity in cell.fixed:
             lot = problem.lots[position]
-            serves = lot.item in cell.options + cell.stand_ins and is_usable(lot, problem.kits[cell.kit], cell.kit)
+            serves = lot.item in cell.options + cell.stand_ins and is_usable(lot, problem.asking(cell), cell.kit)
             taken = min(quantity, left.setdefault(position, lot.quantity), open_need) if serves else 0
             if lot.item in caps and lot.item in cell.stand_ins:
                 taken = min(taken, caps[lot.item])
@@ -183,7 +183,7 @@ def _arcs(facts: Facts, first: Integers, items: int) -> tuple[Integers, Integers
     owner = facts.kit
     dated = facts.dated[owner]
     templates, numbers = _templates(facts, first, items, np.where(dated, facts.choice, -1))
-    staged_by, good_through = facts.staged_by[owner], facts.good_through[owner]
+    staged_by, good_through = facts.staged_by, facts.good_through[owner]
     like, shape = templates.shapes(numbers, owner, staged_by, good_through)
     counts, targets, steps = [np.zeros(1, dtype=np.int64)], [templates.classes[:0]], [templates.steps[:0]]
     for low, high in pairwise([*range(0, len(like), CHUNK), len(like)]):
@@ -201,7 +201,7 @@ def _templates(facts: Facts, first: Integers, items: int, choice: Integers) -> t
     ``choice`` is -1 for a cell that nothing serves.
     """
     depots = facts.lots.arrival.shape[1]
-    used, numbers = np.unique(np.where(choice < 0, -1, choice * depots + facts.depot[facts.kit]), return_inverse=True)
+    used, numbers = np.unique(np.where(choice < 0, -1, choice * depots + facts.depot), return_inverse=True)
     flat = np.array(list(chain.from_iterable(chain(*facts.choices))), dtype=np.int64)
     lengths = np.array([len(options) + len(stand_ins) for options, stand_ins in facts.choices], dtype=np.int64)
     asked, depot = np.divmod(used, depots)

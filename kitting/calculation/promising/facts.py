@@ -69,18 +69,18 @@ class Facts:
     """Columns of a problem.
 
     Args:
-        depot, staged_by, good_through, dated: by kit.
-        kit, quantity, spare, buyable: by cell.
+        good_through, dated: by kit.
+        kit, depot, staged_by, quantity, spare, buyable: by cell.
         choice: for each cell the number of its order of choice.
         choices: the orders of choice, as cells first name them.
         lots: by lot.
     """
 
-    depot: Integers
-    staged_by: Integers
     good_through: Integers
     dated: Truths
     kit: Integers
+    depot: Integers
+    staged_by: Integers
     quantity: Integers
     spare: Truths
     buyable: Truths
@@ -88,14 +88,14 @@ class Facts:
     choices: tuple[Choice, ...]
     lots: LotFacts
 
-    def usable(self, lot: Integers, kit: Integers) -> Truths:
-        """For pairs of lot and kit true where the pieces may go into the kit; see ``is_usable``."""
-        kept_for = self.lots.only_kit[lot]
+    def usable(self, lot: Integers, cell: Integers) -> Truths:
+        """For pairs of lot and cell true where the pieces may go into its kit there; see ``is_usable``."""
+        kit, kept_for = self.kit[cell], self.lots.only_kit[lot]
         fits: Truths = (
             self.dated[kit]
             & ((kept_for < 0) | (kept_for == kit))
             & (self.lots.expiry[lot] >= self.good_through[kit])
-            & (self.lots.arrives[lot, self.depot[kit]] <= self.staged_by[kit])
+            & (self.lots.arrives[lot, self.depot[cell]] <= self.staged_by[cell])
         )
         return fits
 
@@ -117,12 +117,16 @@ def facts_of(problem: Problem) -> Facts:
     kit = _whole([cell.kit for cell in cells])
     numbers: dict[Choice, int] = {}
     choice = [numbers.setdefault((cell.options, cell.stand_ins), len(numbers)) for cell in cells]
+    depot, staged_by = (_whole([getattr(one, name) for one in kits])[kit] for name in ("depot", "staged_by_day"))
+    for index in [index for index, cell in enumerate(cells) if cell.depot >= 0]:
+        asking = problem.asking(cells[index])
+        depot[index], staged_by[index] = asking.depot, asking.staged_by_day
     return Facts(
-        depot=_whole([kit.depot for kit in kits]),
-        staged_by=_whole([kit.staged_by_day for kit in kits]),
         good_through=_whole([kit.good_through_day for kit in kits]),
         dated=np.array([kit.dated for kit in kits], dtype=bool),
         kit=kit,
+        depot=depot,
+        staged_by=staged_by,
         quantity=_whole([cell.quantity for cell in cells]),
         spare=np.array([cell.spare for cell in cells], dtype=bool),
         buyable=_buyable(problem, kit),
@@ -133,10 +137,10 @@ def facts_of(problem: Problem) -> Facts:
 
 
 def _buyable(problem: Problem, kit: Integers) -> Truths:
-    buyable = np.array([bool(one.buyable) for one in problem.kits], dtype=bool)[kit]
+    buyable = np.array([bool(one.buyable or one.parts) for one in problem.kits], dtype=bool)[kit]
     for index in np.flatnonzero(buyable).tolist():
         cell = problem.cells[index]
-        buyable[index] = is_buyable(cell, problem.kits[cell.kit])
+        buyable[index] = is_buyable(cell, problem.asking(cell))
     return buyable
 
 

@@ -1,7 +1,7 @@
 """The first day on which pieces that no kit served in turn holds would complete a refused kit.
 
 Stock on order counts, re-routing of others does not, and the last day the pieces must be good for moves with the
-staged-by day. A kit moved to that day is served in turn, and nobody loses a piece.
+staged-by day, as do those of all its depots. A kit moved to that day is served in turn, and nobody loses a piece.
 """
 
 import numpy as np
@@ -56,15 +56,17 @@ class FirstDays:
         return shelf
 
     def _row(self, cell: int) -> Row:
-        """Classes with free pieces that the cell could use one day after its own."""
+        """Classes with free pieces that the cell could use one day after its own, with days as of the whole kit."""
         asking = self._problem.cells[cell]
-        kit = self._problem.kits[asking.kit]
+        kit = self._problem.asking(asking)
         choice = asking.options + asking.stand_ins
         row = [entry for item in choice for entry in self._shelf(item, kit.depot)]
         if len(choice) > 1:
             row.sort()
         last_day = kit.good_through_day
-        return [entry for entry in row if entry[1] > last_day and entry[3] in (-1, asking.kit)]
+        row = [entry for entry in row if entry[1] > last_day and entry[3] in (-1, asking.kit)]
+        later = kit.staged_by_day - self._problem.kits[asking.kit].staged_by_day
+        return [(arrival - later, last, one, owner) for arrival, last, one, owner in row] if later else row
 
     def _enough(self, row: Row, need: int) -> int:
         """First day with enough free pieces for one cell alone, whatever their last good day, or NEVER."""

@@ -34,7 +34,7 @@ def allocations(problem: Problem, eligible: Eligibility, held: Held) -> tuple[Al
         ]
     )
     cell, _, lot, quantity = picked[np.lexsort((picked[:, 1], picked[:, 0]))].T
-    depot = facts.depot[facts.kit[cell]]
+    depot = facts.depot[cell]
     source = lots.source[lot, depot]
     day = np.where(source == SOURCES.index(SHELF), problem.as_of_day, lots.arrival[lot, depot])
     named = np.array(SOURCES, dtype=object)[source]

@@ -58,6 +58,7 @@ class Cell:
         spare: a spare line: served after everything else, never counted for completeness.
         fixed: (lot position in Supply.lots, thousandths) pieces already pinned, picked or staged for this cell.
         kept: the same for pieces beyond the fixed ones that an earlier plan promised: kept where nothing is lost by it.
+        depot: index of the depot at which the pieces are staged; only where the kit has several, else -1.
     """
 
     kit: int
@@ -67,6 +68,7 @@ class Cell:
     spare: bool
     fixed: tuple[tuple[int, int], ...] = ()
     kept: tuple[tuple[int, int], ...] = ()
+    depot: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +77,8 @@ class Kit:
 
     ``buyable`` holds the items that can still be bought in time for this job: pieces without limit, dearest of all.
     ``dated`` is false for a job without a cutover: nothing is promised to it. ``weight`` counts inside a tier only.
+    ``parts`` is the same kit as each of its depots sees it, where its bags are staged at several: its own staged-by day
+    is then the earliest of theirs.
     """
 
     job: str
@@ -84,6 +88,11 @@ class Kit:
     buyable: frozenset[int]
     dated: bool = True
     weight: int = 1
+    parts: "tuple[Kit, ...]" = ()
+
+    def at(self, depot: int) -> "Kit":
+        """The kit as its bags at a depot see it; -1: as a whole."""
+        return next((part for part in self.parts if part.depot == depot), self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,9 +111,13 @@ class Problem:
     stand_in_caps: Mapping[int, int] | None = None
     tier_days: int = 0
 
+    def asking(self, cell: Cell) -> Kit:
+        """The kit of a cell as the depot sees it at which the cell is staged."""
+        return self.kits[cell.kit].at(cell.depot)
+
 
 class Allocation(NamedTuple):
-    """Pieces of one lot for one cell; ``source`` is shelf, transfer or order; ``ready_day`` is at the kit's depot."""
+    """Pieces of one lot for one cell; ``source`` is shelf, transfer or order; ``ready_day`` is at its depot."""
 
     cell: int
     lot: int

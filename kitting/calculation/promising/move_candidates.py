@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from kitting.calculation.promising.model import NEVER, Lot, Problem, Promised
+from kitting.calculation.promising.model import NEVER, Kit, Lot, Problem, Promised
 from kitting.calculation.promising.moves import (
     BORROW,
     BUY,
@@ -32,13 +32,15 @@ class Chances:
     Args:
         locked: pieces that a person may release, as (TRUCK or RESERVE, lot).
         unapproved: for a cell the items that pass every hard check and are not approved for it, best first.
-        buy_day: for an item and a kit the day on which pieces ordered on the as-of day can be staged, or NEVER.
-        slip: for a kit and a day the earliest later cutover whose staged-by day is that day or later.
+        buy_day: for an item, a kit and its depot (-1: it has one) the day on which pieces ordered on the as-of day can be
+            staged there, or NEVER.
+        slip: for a kit and a day the earliest later cutover whose staged-by day is that day or later, and at each of its
+            depots as much later.
     """
 
     locked: tuple[tuple[str, Lot], ...]
     unapproved: Callable[[int], tuple[int, ...]]
-    buy_day: Callable[[int, int], int]
+    buy_day: Callable[[int, int, int], int]
     slip: Callable[[int, int], Slip]
 
 
@@ -83,18 +85,26 @@ class Candidates:
             missing: thousandths that they lack together.
         """
         found: dict[str, list[Move]] = defaultdict(list)
-        choice = self._choice(own, stand_ins=True)
-        for makers in (
-            self._bought(kit, self._choice(own, stand_ins=False), missing),
-            self._sooner(kit, choice),
-            self._released(kit, choice),
-            self._stand_ins(kit, own),
-            self._lent(kit, choice),
-        ):
-            for move in makers:
+        for depot, cells in self._by_depot(own).items():
+            for move in self._coming_to(kit, depot, cells, missing):
                 if len(found[move.kind]) < MOST_CANDIDATES:
-                    found[move.kind].append(move)
+                    found[move.kind].append(replace(move, to=depot) if depot >= 0 else move)
         return {kind: moves for kind, moves in found.items() if moves}
+
+    def _by_depot(self, own: Sequence[int]) -> Mapping[int, list[int]]:
+        """Cells by the depot at which they are staged, -1 where the kit has one."""
+        found: dict[int, list[int]] = defaultdict(list)
+        for index in own:
+            found[self._problem.cells[index].depot].append(index)
+        return dict(sorted(found.items()))
+
+    def _coming_to(self, kit: int, depot: int, own: Sequence[int], missing: int) -> Iterator[Move]:
+        asking, choice = self._problem.kits[kit].at(depot), self._choice(own, stand_ins=True)
+        yield from self._bought(asking, self._choice(own, stand_ins=False), missing)
+        yield from self._sooner(asking, choice)
+        yield from self._released(kit, asking, choice)
+        yield from self._stand_ins(kit, asking, own)
+        yield from self._lent(kit, asking, choice)
 
     def _choice(self, own: Sequence[int], *, stand_ins: bool) -> tuple[int, ...]:
         """All that the cells may use: first choices first."""
@@ -105,17 +115,16 @@ class Candidates:
         longest = max(map(len, choices))
         return tuple(dict.fromkeys(choice[at] for at in range(longest) for choice in choices if at < len(choice)))
 
-    def _bought(self, kit: int, options: Sequence[int], missing: int) -> Iterator[Move]:
-        asking = self._problem.kits[kit]
+    def _bought(self, asking: Kit, options: Sequence[int], missing: int) -> Iterator[Move]:
         for item in options:
             if item in asking.buyable:
                 yield Move(BUY, item, missing, asking.staged_by_day)
             elif asking.staged_by_day > self._problem.as_of_day:
                 yield Move(EXPEDITE, item, missing, asking.staged_by_day)
 
-    def _sooner(self, kit: int, choice: Sequence[int]) -> Iterator[Move]:
+    def _sooner(self, asking: Kit, choice: Sequence[int]) -> Iterator[Move]:
         """Pieces that nobody holds and that come too late, or to another depot only."""
-        asking, problem = self._problem.kits[kit], self._problem
+        problem = self._problem
         if asking.staged_by_day <= problem.as_of_day:
             return
         for item in choice:
@@ -131,8 +140,7 @@ class Candidates:
                 else:
                     yield from (_taking(Move(kind, item, 0, asking.staged_by_day, depot), [one]) for one in pile)
 
-    def _released(self, kit: int, choice: Sequence[int]) -> Iterator[Move]:
-        asking = self._problem.kits[kit]
+    def _released(self, kit: int, asking: Kit, choice: Sequence[int]) -> Iterator[Move]:
         for item in choice:
             piles: dict[tuple[str, int], int] = defaultdict(int)
             for kind, lot in self._chances.locked:
@@ -141,9 +149,8 @@ class Candidates:
             for (kind, depot), pieces in sorted(piles.items(), key=lambda pile: (pile[0][1] != asking.depot, pile[0])):
                 yield Move(kind, item, pieces, asking.staged_by_day, depot)
 
-    def _stand_ins(self, kit: int, own: Sequence[int]) -> Iterator[Move]:
+    def _stand_ins(self, kit: int, asking: Kit, own: Sequence[int]) -> Iterator[Move]:
         """Pieces that nobody holds, then those of kits that come later in the order of service."""
-        asking = self._problem.kits[kit]
         serves: dict[int, list[int]] = defaultdict(list)
         for index in own:
             for item in self._chances.unapproved(index):
@@ -168,9 +175,9 @@ class Candidates:
                 pieces[position] -= quantity
         return [(position, quantity) for position, quantity in pieces.items() if quantity]
 
-    def _lent(self, kit: int, choice: Sequence[int]) -> Iterator[Move]:
+    def _lent(self, kit: int, asking: Kit, choice: Sequence[int]) -> Iterator[Move]:
         """Pieces of other kits, the last to be served first."""
-        asking, lots = self._problem.kits[kit], self._problem.lots
+        lots = self._problem.lots
         found = []
         for place, item in enumerate(choice):
             for lender, pile in self._lenders(item, kit).items():
@@ -204,19 +211,26 @@ class Candidates:
             kit: the kit.
             lacking: for each group that lacks pieces the kit's cells and how many thousandths are missing.
         """
-        asking, problem = self._problem.kits[kit], self._problem
+        whole, problem = self._problem.kits[kit], self._problem
         days: set[int] = set()
-        first = asking.staged_by_day + 1
+        first = whole.staged_by_day + 1
         for own, missing in lacking:
-            coming = []
-            for item in self._choice(own, stand_ins=True):
-                for position in self._lots[item]:
-                    lot = problem.lots[position]
-                    if self._left[position] and lot.only_kit in (-1, kit):
-                        coming.append((arrival_day(lot, asking.depot), self._left[position]))
-            buying = [(self._chances.buy_day(item, kit), missing) for item in self._choice(own, stand_ins=False)]
-            coming = sorted(one for one in coming + buying if asking.staged_by_day < one[0] < NEVER)
-            days |= {day for day, _ in coming}
+            ways: dict[int, set[int]] = defaultdict(set)  # lot -> when it can be at depots of the kit, as its own days
+            bought = []
+            for depot, cells in self._by_depot(own).items():
+                asking = whole.at(depot)
+                later = asking.staged_by_day - whole.staged_by_day
+                for item in self._choice(cells, stand_ins=True):
+                    for position in self._lots[item]:
+                        lot = problem.lots[position]
+                        if self._left[position] and lot.only_kit in (-1, kit):
+                            day = arrival_day(lot, asking.depot)
+                            ways[position] |= {day - later} if asking.staged_by_day < day < NEVER else set()
+                for item in self._choice(cells, stand_ins=False):
+                    day = self._chances.buy_day(item, kit, depot)
+                    bought += [(day - later, missing)] if asking.staged_by_day < day < NEVER else []
+            coming = sorted([(min(found), self._left[lot]) for lot, found in ways.items() if found] + bought)
+            days = days.union(*ways.values(), (day for day, _ in bought))
             first = max(first, _enough(coming, missing))
         return [day for day in sorted(days) if day >= first]
 

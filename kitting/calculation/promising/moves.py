@@ -1,6 +1,6 @@
 """What a person can do so that a kit is completed, as changes of the promising problem.
 
-Every move but a later cutover brings pieces to one kit, and to no other: they are kept for it, at its own depot.
+Every move but a later cutover brings pieces to one kit, and to no other: they are kept for it, at its depot.
 """
 
 from collections import Counter
@@ -32,11 +32,12 @@ class Move:
         kind: one of EFFORT.
         item: the stock code whose pieces come, -1 for a slip.
         quantity: thousandths; of a candidate, the most there are.
-        day: the day by which the pieces must be at the kit's depot; for a slip the day of the new cutover.
+        day: the day by which the pieces must be at the kit's depot (``to``); for a slip the day of the new cutover.
         depot: where the pieces lie or land now, -1 where they are still to be bought.
         lots: (position in ``Problem.lots``, most thousandths) that the pieces are taken from, first to be taken first.
         lender: the kit that holds the pieces, or -1.
         cells: cells of the kit that a stand-in would serve.
+        to: the depot that the pieces come to, where the kit has several, else -1.
     """
 
     kind: str
@@ -47,6 +48,7 @@ class Move:
     lots: tuple[tuple[int, int], ...] = ()
     lender: int = -1
     cells: tuple[int, ...] = ()
+    to: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +108,7 @@ class Part:
 
 def _brought(problem: Problem, kit: int, move: Move, key: int) -> Lot:
     """The pieces of a move, in time at the depot of the kit and kept for it."""
-    depot = problem.kits[kit].depot
+    depot = problem.kits[kit].at(move.to).depot
     return Lot(
         item=move.item,
         depot=depot,

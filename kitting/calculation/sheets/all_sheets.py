@@ -6,6 +6,7 @@ from types import MappingProxyType
 from kitting.calculation.sheets.columns import Column, Rows, Sheet
 from kitting.calculation.sheets.date_parsers import DATE
 from kitting.calculation.sheets.network_sheets import (
+    BAG_DEPOTS,
     CABLE_TYPES,
     DEPOTS,
     JOBS,
@@ -47,7 +48,7 @@ SHEETS: Mapping[str, Sheet] = MappingProxyType(
     {
         sheet.name: sheet
         for sheet in (
-            POLICIES, DEPOTS, TRANSFERS, SYSTEMS, CABLE_TYPES, REELS, POSITIONS, JOBS, SCHEDULE,
+            POLICIES, DEPOTS, TRANSFERS, SYSTEMS, CABLE_TYPES, REELS, POSITIONS, JOBS, BAG_DEPOTS, SCHEDULE,
             ITEMS, LEVELS, STOCK, ORDERS, STAND_INS, PINS, ADDED_LINES, ANSWERS,
         )
     }

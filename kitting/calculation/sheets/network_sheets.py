@@ -154,6 +154,16 @@ JOBS = Sheet(
     required=True,
 )
 
+BAG_DEPOTS = Sheet(
+    "bag depots",
+    (
+        Column("job", "job", CODE, required=True, key=True),
+        Column("structure", "structure", CODE, required=True, key=True),
+        Column("depot", "depot", CODE, required=True),
+    ),
+    rows=Rows.WHOLE,
+)
+
 SCHEDULE = Sheet(
     "schedule",
     (

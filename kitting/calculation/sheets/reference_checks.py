@@ -28,13 +28,15 @@ def _all_to(to_sheet: str, to_field: str, *columns: tuple[str, str]) -> tuple[_R
 _REFERENCES = (
     *_all_to("depots", "depot", ("transfers", "from_depot"), ("transfers", "to_depot"), ("jobs", "depot")),
     *_all_to("depots", "depot", ("levels", "depot"), ("stock", "depot"), ("orders", "depot"), ("pins", "depot")),
+    *_all_to("depots", "depot", ("bag depots", "depot")),
     *_all_to("cable types", "cable_type", ("reels", "cable_type"), ("positions", "existing_cable_type")),
     *_all_to("cable types", "cable_type", ("schedule", "cable_type")),
     *_all_to("reels", "reel", ("schedule", "reels")),
     *_all_to("systems", "system", ("schedule", "system"), ("schedule", "system_after"), ("stand ins", "system")),
     *_all_to("jobs", "job", ("positions", "job"), ("schedule", "job"), ("stock", "job"), ("pins", "job")),
-    *_all_to("jobs", "job", ("added lines", "job")),
+    *_all_to("jobs", "job", ("added lines", "job"), ("bag depots", "job")),
     *_all_to("positions", "structure", ("stock", "structure"), ("added lines", "structure")),
+    *_all_to("positions", "structure", ("bag depots", "structure")),
 )
 _STOCK_CODES = (
     ("levels", "stock_code"),

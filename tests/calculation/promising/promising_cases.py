@@ -2,6 +2,7 @@
 
 import random
 from collections.abc import Iterable
+from dataclasses import replace
 
 from kitting.calculation.promising.model import NEVER, Allocation, Cell, Kit, Lot, Problem, Promised
 
@@ -136,23 +137,57 @@ def random_problem(
             )
         )
     made_cells.sort(key=lambda made: made.kit)
-    return problem(made_kits, made_cells, made_lots)
+    return split(problem(made_kits, made_cells, made_lots), seed)
+
+
+def split(asked: Problem, seed: int) -> Problem:
+    """The same problem with about half of the kits at all its depots, some later than the first of them."""
+    draw = random.Random(seed)
+    kits = []
+    for whole in asked.kits:
+        later = [draw.randrange(3) for _ in asked.depots]
+        later[draw.randrange(len(later))] = 0  # the day of the kit is that of its first depot
+        parts = [
+            replace(
+                whole,
+                depot=depot,
+                staged_by_day=whole.staged_by_day + days,
+                buyable=whole.buyable if draw.random() < 0.5 else frozenset(),
+            )
+            for depot, days in enumerate(later)
+        ]
+        kits.append(replace(whole, parts=tuple(parts) if len(parts) > 1 and draw.random() < 0.5 else ()))
+    cells = tuple(
+        replace(cell, depot=draw.randrange(len(asked.depots))) if kits[cell.kit].parts else cell for cell in asked.cells
+    )
+    return replace(asked, kits=tuple(kits), cells=cells)
+
+
+def at_depot(asked: Problem, cell_index: int) -> tuple[int, int, frozenset[int]]:
+    """Where a cell is staged, by which day, and what can still be bought for it: written again from its words."""
+    cell = asked.cells[cell_index]
+    kit = asked.kits[cell.kit]
+    for part in kit.parts:
+        if part.depot == cell.depot:
+            return part.depot, part.staged_by_day, part.buyable
+    return kit.depot, kit.staged_by_day, kit.buyable
 
 
 def serves(asked: Problem, cell_index: int, lot_index: int) -> bool:
     """The rule in one place, written again from its words: choice, owner, date of arrival, last good day."""
     cell, lot = asked.cells[cell_index], asked.lots[lot_index]
     kit = asked.kits[cell.kit]
+    depot, staged_by, _ = at_depot(asked, cell_index)
     if not kit.dated or lot.item not in cell.options + cell.stand_ins or lot.expiry_day < kit.good_through_day:
         return False
-    if lot.only_kit not in (-1, cell.kit) or (lot.own_depot_only and lot.depot != kit.depot):
+    if lot.only_kit not in (-1, cell.kit) or (lot.own_depot_only and lot.depot != depot):
         return False
-    return (lot.depot == kit.depot and not lot.is_order) or lot.arrival[kit.depot] <= kit.staged_by_day
+    return (lot.depot == depot and not lot.is_order) or lot.arrival[depot] <= staged_by
 
 
 def can_be_bought(asked: Problem, cell_index: int) -> bool:
     cell = asked.cells[cell_index]
-    return not cell.spare and bool(asked.kits[cell.kit].buyable & set(cell.options))
+    return not cell.spare and bool(at_depot(asked, cell_index)[2] & set(cell.options))
 
 
 def held(promised: Promised) -> dict[int, int]:
