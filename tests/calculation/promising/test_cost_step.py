@@ -6,7 +6,7 @@ from dataclasses import replace
 import networkx as nx
 import numpy as np
 import pytest
-from promising_cases import PIECE, cell, held, kit, lot, named, problem, random_problem, serves
+from promising_cases import PIECE, at_depot, cell, held, kit, lot, named, problem, random_problem, serves
 
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.model import Cell, Problem, Promised
@@ -17,7 +17,7 @@ from kitting.management.benchmarks.promising_data import Size, compressed, made_
 def piece_cost(asked: Problem, cell_index: int, lot_index: int) -> int:
     """The cost of a piece, written again from its words."""
     asking, piece = asked.cells[cell_index], asked.lots[lot_index]
-    depot = asked.kits[asking.kit].depot
+    depot, _, _ = at_depot(asked, cell_index)
     place = (asking.options + asking.stand_ins).index(piece.item)
     cost = 1000 * place + (1000 if piece.item not in asking.options else 0)
     if piece.is_order:

@@ -4,7 +4,7 @@ import random
 from dataclasses import replace
 from itertools import combinations
 
-from promising_cases import PIECE, cell, held, kit, lot, problem, random_problem, serves
+from promising_cases import PIECE, at_depot, cell, held, kit, lot, problem, random_problem, serves
 
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.cures import Cure, CureSearch
@@ -33,7 +33,7 @@ def chances(
     return Chances(
         locked=locked,
         unapproved=lambda index: (unapproved or {}).get(index, ()),
-        buy_day=lambda item, _kit: LEAD + item,
+        buy_day=lambda item, _kit, _depot: LEAD + item,
         slip=lambda number, day: later(asked, number, day),
     )
 
@@ -41,15 +41,20 @@ def chances(
 def later(asked: Problem, number: int, day: int) -> Slip:
     """The kit staged on that day; its last good day moves with it, and what can be bought by then is buyable."""
     was = asked.kits[number]
-    moved = Kit(
-        job=was.job,
-        depot=was.depot,
-        staged_by_day=day,
-        good_through_day=was.good_through_day + day - was.staged_by_day,
-        buyable=was.buyable | {item for item in range(len(asked.items)) if LEAD + item <= day},
-    )
+
+    def moved(part: Kit) -> Kit:
+        staged = part.staged_by_day + day - was.staged_by_day
+        return replace(
+            part,
+            staged_by_day=staged,
+            good_through_day=part.good_through_day + day - was.staged_by_day,
+            buyable=part.buyable | {item for item in range(len(asked.items)) if LEAD + item <= staged},
+            parts=tuple(map(moved, part.parts)),
+            weight=1,
+        )
+
     before = sum(other.staged_by_day <= day for place, other in enumerate(asked.kits) if place != number)
-    return Slip(moved, before, day)
+    return Slip(moved(was), before, day)
 
 
 def searched(asked: Problem, given: Chances) -> tuple[Promised, dict[int, list[Cure]]]:
@@ -94,7 +99,7 @@ def lend(cells: list[Cell], lender: int, position: int, pieces: int) -> None:
 def after(asked: Problem, number: int, moves: tuple[Move, ...]) -> tuple[Problem, dict[int, int]]:
     """The whole problem with the moves made, and the new place of each kit."""
     lots, cells, items = list(asked.lots), list(asked.cells), list(asked.items)
-    home, places = asked.kits[number].depot, {place: place for place in range(len(asked.kits))}
+    places = {place: place for place in range(len(asked.kits))}
     for move in moves:
         if move.kind == SLIP:
             continue
@@ -105,6 +110,7 @@ def after(asked: Problem, number: int, moves: tuple[Move, ...]) -> tuple[Problem
             lots[position] = replace(lots[position], quantity=lots[position].quantity - taken)
             lend(cells, move.lender, position, taken)
         assert not left or move.kind in (BUY, EXPEDITE, TRUCK, RESERVE)
+        home = asked.kits[number].at(move.to).depot
         arrival = tuple(0 if depot == home else NEVER for depot in range(len(asked.depots)))
         item = move.item
         if move.kind == STAND_IN:  # only the approved pieces may stand in
@@ -163,31 +169,42 @@ def test_each_cure_completes_its_kit_in_the_whole_plan_and_shows_exactly_what_it
 
 def every_move(asked: Problem, given: Chances, promised: Promised, number: int, kind: str) -> list[Move]:
     """All moves of a kind for a kit, with all the pieces there are, written again from their words."""
-    asking = asked.kits[number]
     own = [index for index, made in enumerate(asked.cells) if made.kit == number and not made.spare]
-    codes = {item for index in own for item in asked.cells[index].options}
-    choice = codes | {item for index in own for item in asked.cells[index].stand_ins}
     need = sum(asked.cells[index].quantity for index in own)
     left = [made.quantity for made in asked.lots]
     for piece in promised.allocations:
         left[piece.lot] -= piece.quantity
-    if kind in (BUY, EXPEDITE):
-        in_time = {item for item in codes if item in asking.buyable}
-        wanted = in_time if kind == BUY else codes - in_time if asking.staged_by_day > 0 else set()
-        return [Move(kind, item, need, asking.staged_by_day) for item in sorted(wanted)]
-    if kind in (TRUCK, RESERVE):
-        trial = replace(asked, lots=tuple(made for one, made in given.locked if one == kind))
+    found: list[Move] = []
+    for depot in sorted({asked.cells[index].depot for index in own}):
+        cells = [index for index in own if asked.cells[index].depot == depot]
+        moves = moves_to_depot(asked, given, left, cells, Move(kind, -1, need, at_depot(asked, cells[0])[1], to=depot))
+        found += moves
+    return found
+
+
+def moves_to_depot(asked: Problem, given: Chances, left: list[int], own: list[int], move: Move) -> list[Move]:
+    """The same for cells at one depot; ``move`` says the kind and the day."""
+    codes = {item for index in own for item in asked.cells[index].options}
+    choice = codes | {item for index in own for item in asked.cells[index].stand_ins}
+    last_day = asked.kits[asked.cells[own[0]].kit].good_through_day
+    if move.kind in (BUY, EXPEDITE):
+        in_time = {item for item in codes if item in at_depot(asked, own[0])[2]}
+        wanted = in_time if move.kind == BUY else codes - in_time if move.day > 0 else set()
+        return [replace(move, item=item) for item in sorted(wanted)]
+    if move.kind in (TRUCK, RESERVE):
+        trial = replace(asked, lots=tuple(made for one, made in given.locked if one == move.kind))
         return [
-            Move(kind, made.item, made.quantity, asking.staged_by_day, made.depot)
+            replace(move, item=made.item, quantity=made.quantity, depot=made.depot)
             for place, made in enumerate(trial.lots)
             if any(serves(trial, index, place) for index in own)
         ]
     found = []
     for place, made in enumerate(asked.lots):
         free = left[place] and made.only_kit == -1 and not made.own_depot_only and made.item in choice
-        late = asking.staged_by_day > 0 and not any(serves(asked, index, place) for index in own)
-        if free and late and made.is_order == (kind == HURRY) and made.expiry_day >= asking.good_through_day:
-            found.append(Move(kind, made.item, left[place], asking.staged_by_day, made.depot, ((place, left[place]),)))
+        late = move.day > 0 and not any(serves(asked, index, place) for index in own)
+        if free and late and made.is_order == (move.kind == HURRY) and made.expiry_day >= last_day:
+            lots = ((place, left[place]),)
+            found.append(replace(move, item=made.item, quantity=left[place], depot=made.depot, lots=lots))
     return found
 
 
