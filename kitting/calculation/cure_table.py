@@ -16,7 +16,7 @@ from kitting.calculation.fit_matching import Matcher
 from kitting.calculation.holdings import pieces_text
 from kitting.calculation.job_dates import JobDates, depot_days
 from kitting.calculation.natural_order import natural_key
-from kitting.calculation.plan_result import CURE_COLUMNS
+from kitting.calculation.plan_result import CURE_COLUMNS, SPLIT_COLUMNS
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.cures import Cure, CureSearch
 from kitting.calculation.promising.model import NEVER, Kit, Problem, Promised
@@ -184,13 +184,17 @@ class _Unapproved:
 def cure_table(facts: Facts, found: KitCures) -> pd.DataFrame:
     """The cures table: one row a move, in the order of service."""
     rows: list[tuple[Any, ...]] = []
+    to: list[str] = []
     for kit, cures in found.items():
         job = facts.problem.kits[kit].job
         if not cures:
             rows.append((job, "", NOT_LOOKED_FOR if cures is None else NONE_FOUND, "", "", "", "", "", NO))
+            to.append("")
         for number, cure in enumerate(cures or (), start=1):
             rows += [(job, number, *_row(facts, kit, move), _breaks(facts, cure), YES) for move in cure.moves]
-    return pd.DataFrame(rows, columns=list(CURE_COLUMNS))
+            to += [facts.problem.depots[move.to] if move.to >= 0 else "" for move in cure.moves]
+    table = pd.DataFrame(rows, columns=list(CURE_COLUMNS))
+    return table.assign(**{SPLIT_COLUMNS["cures"]: to}) if any(kit.parts for kit in facts.problem.kits) else table
 
 
 def _row(facts: Facts, kit: int, move: Move) -> tuple[Any, ...]:
@@ -237,7 +241,8 @@ def cure_sentences(table: pd.DataFrame) -> dict[str, list[str]]:
     for row in table[table["verified"] == YES].to_dict("records"):
         quantity = "" if row["quantity"] == "" else f"{row['quantity']:f}"
         words = _WORDS[row["move"]].format(n=quantity, code=row["stock_code"], place=row["from"], day=row["by_day"])
-        found.setdefault(row["job"], {}).setdefault(row["cure"], []).append(words)
+        there = f" for its bags at {row['to']}" if row.get(SPLIT_COLUMNS["cures"]) else ""
+        found.setdefault(row["job"], {}).setdefault(row["cure"], []).append(f"{words}{there}")
         breaks[row["job"], row["cure"]] = f" (then short: {row['breaks']})" if row["breaks"] else ""
     return {
         job: [" and ".join(words) + breaks[job, number] for number, words in cures.items()]

@@ -1,7 +1,7 @@
 """The plan: tables that explain themselves, and the answer of each job."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 import pandas as pd
@@ -33,12 +33,17 @@ REFUSAL_COLUMNS = (
 )  # fmt: skip
 MOVED_COLUMNS = ("line", "job", "quantity", "had", "has", "why")
 CURE_COLUMNS = ("job", "cure", "move", "stock_code", "quantity", "from", "by_day", "breaks", "verified")
+SPLIT_COLUMNS = {"requirements": "depot", "cures": "to"}
 TOTAL_COLUMNS = ("job", "stock_code", "kind", "quantity", "ends")
 
 
 @dataclass(frozen=True, slots=True)
 class JobAnswer:
-    """A job's worst answer, the line that decides it, and how many lines carry each answer."""
+    """A job's worst answer, the line that decides it, and how many lines carry each answer.
+
+    Where its bags are staged at several depots, ``days`` is the staged-by day at each of them, ``waits_for`` the
+    sentence that names those where something is still missing, '' for none.
+    """
 
     job: str
     title: str
@@ -51,13 +56,16 @@ class JobAnswer:
     staged_by: date | None
     cutover: datetime | None
     window_hours: str
+    days: Mapping[str, date] = field(default_factory=dict)
+    waits_for: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
     """All tables of one planning, in output form: '' for blank, Decimal for quantities, ISO text for dates.
 
-    The frames have exactly the columns named above; text columns may be categorical. ``moved`` holds what is promised
+    The frames have exactly the columns named above, and the depot of each requirement line and of each move of a cure
+    (``SPLIT_COLUMNS``) where bags of a job are staged elsewhere. Text columns may be categorical. ``moved`` holds what is promised
     from elsewhere than in an earlier plan, None where no earlier plan was given.
     """
 

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from kitting.calculation.answers import SHORT
-from kitting.calculation.bag_depots import depots_of_lines, told_depots, unknown_locations
+from kitting.calculation.bag_depots import depots_of_lines, told_depots, unknown_locations, with_waiting
 from kitting.calculation.calendars import order_by
 from kitting.calculation.cure_table import Facts, cure_sentences, cure_table, find_cures, with_cures
 from kitting.calculation.demand import Demand, read_demand
@@ -41,7 +41,7 @@ from kitting.calculation.job_dates import JobDates, closed_days, depot_days, rea
 from kitting.calculation.most_kits import most_kits
 from kitting.calculation.needs import Need
 from kitting.calculation.one_maker import maker_notes
-from kitting.calculation.plan_result import Plan
+from kitting.calculation.plan_result import SPLIT_COLUMNS, Plan
 from kitting.calculation.plan_tables import refusal_sentences, refusal_table, summary
 from kitting.calculation.planning_questions import planning_questions
 from kitting.calculation.promise_tables import Shares, answer_lines, in_their_bags, promise_table, split_by_line
@@ -321,11 +321,13 @@ def _tables(made: _Made) -> dict[str, Any]:
     items = expanded.scene.fitter.items
     shares = split_by_line(frame, templates, made.demand, made.promised)
     shares = in_their_bags(shares, frame, made.demand, made.supply.sources)
-    answers, additions = answer_lines(frame, templates, jobs=jobs, shares=shares, sources=made.supply.sources)
+    answers, additions = answer_lines(
+        frame, templates, jobs=jobs, shares=shares, sources=made.supply.sources, depots=expanded.depots
+    )
     units = {code: item["stock_unit"] or "ea" for code, item in items.items()}
     requirements = requirement_table(frame, templates, units=units, answered=LineAnswers(answers, additions))
     if expanded.depots is not None:
-        requirements["depot"] = told_depots(expanded.depots, frame["job"].astype(str).tolist(), jobs)
+        requirements[SPLIT_COLUMNS["requirements"]] = told_depots(expanded.depots, frame["job"].astype(str).tolist(), jobs)
     lines = requirements["line"].tolist()
     promises = promise_table(lines, frame["job"].astype(str).tolist(), shares, made.supply.sources)
     facts = _facts_of_cures(made)
@@ -334,7 +336,7 @@ def _tables(made: _Made) -> dict[str, Any]:
     refused = refusal_sentences(refusals)
     shortages, reorder, blocked = _short_tables(made, lines, shares, facts.buying, refused)
     with_cures(shortages, cure_sentences(cures), refused)
-    job_list = job_answers(requirements, shortages, jobs)
+    job_list = with_waiting(job_answers(requirements, shortages, jobs), requirements, shortages, promises, jobs)
     questions = planning_questions(expanded.scene, frame, templates, book.questions)
     questions += maker_notes(requirements, promises, items)
     return {

@@ -158,8 +158,12 @@ def answer_lines(
     jobs: Mapping[str, JobDates],
     shares: Shares,
     sources: Sequence[Source],
+    depots: Sequence[str] | None = None,
 ) -> tuple[list[str], list[str]]:
-    """The answer of each line and what its promise adds to the sentence."""
+    """The answer of each line and what its promise adds to the sentence.
+
+    ``depots`` names the depot of each line whose job has several; None where no job has.
+    """
     undated = {job.job: f"nothing is promised: {job.why_undated}" for job in jobs.values() if job.why_undated}
     template = frame["template"].tolist()
     answers = [templates[number].answer or READY for number in template]
@@ -173,20 +177,25 @@ def answer_lines(
             additions[share.line] = _and(additions[share.line], _past_date(share, sources[share.lot]))
         if share.source != SHELF:
             answers[share.line] = READY_IF
-            additions[share.line] = _and(additions[share.line], _comes(share, sources[share.lot]))
+            additions[share.line] = _and(additions[share.line], _comes(share, sources[share.lot], _depot(depots, share.line)))
     for line in np.flatnonzero(shares.short).tolist():
         if answers[line] in (READY, READY_IF):
             answers[line] = SHORT
-            additions[line] = _and(f"{as_decimal(int(shares.short[line]))} short", additions[line])
+            here = f" at {depot}" if (depot := _depot(depots, line)) else ""
+            additions[line] = _and(f"{as_decimal(int(shares.short[line]))} short{here}", additions[line])
     return answers, additions
 
 
-def _comes(share: Share, source: Source) -> str:
+def _depot(depots: Sequence[str] | None, line: int) -> str:
+    return depots[line] if depots else ""
+
+
+def _comes(share: Share, source: Source, depot: str) -> str:
     by = f"{as_decimal(share.quantity)} {'come' if share.quantity != 1000 else 'comes'}"
     day = date.fromordinal(share.ready_day).isoformat()
     if share.source == ORDER:
-        return f"{by} with order {source.order} to {source.depot}, here by {day}"
-    return f"{by} from {source.depot} by {day}"
+        return f"{by} with order {source.order} to {source.depot}, {f'at {depot}' if depot else 'here'} by {day}"
+    return f"{by} from {source.depot}{depot and f' to {depot}'} by {day}"
 
 
 def _past_date(share: Share, source: Source) -> str:
