@@ -72,7 +72,7 @@ def pick_list_of(plan: Plan, name: str) -> PickList | None:
 
 
 def _pick_name(pick: PickList) -> str:
-    return f"{_file_name(pick.paper.answer.job)}-pick-list-{_file_name(pick.depot)}"
+    return f"{_file_name(pick.paper.answer.job)}-pick-list-{'-to-'.join(map(_file_name, pick.name))}"
 
 
 def _documents(papers: PlanPapers) -> Iterator[tuple[str, Written]]:

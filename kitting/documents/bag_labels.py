@@ -125,6 +125,8 @@ def bag_label(
         label.lines(f"FEEDER {', '.join(feeders)}", BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
     label.lines(paper.answer.title, BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
     label.line(bag_line, STATE, gap_mm=1)
+    if paper.elsewhere(bag):
+        label.lines(f"STAGED AT DEPOT {papers.depot_text(bag.depot)}", BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
     label.lines(f"CUTOVER {paper.cutover}", BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=0.6)
     if recorded:
         _recorded_state(label, recorded)
@@ -144,7 +146,7 @@ def _states(label: Label, paper: JobPaper, bag: Bag, words: Words) -> None:
         if position and answer == READY:
             continue
         style = STATE if position == 0 else BIG_ROW
-        details = answer_details(lines, answer, paper.staged_by, words)
+        details = answer_details(lines, answer, bag.staged_by, words)
         text = f"{answer.upper()}: {details}" if details else answer.upper()
         shift = (style.cap_mm + 1.5) * mm
         texts = wrapped(text, style, WIDTH - shift)

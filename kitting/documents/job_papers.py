@@ -8,6 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, READY_IF, SHORT, WORST_FIRST
+from kitting.calculation.natural_order import natural_key
 from kitting.calculation.plan_result import JobAnswer
 from kitting.calculation.short_codes import bag_code
 from kitting.documents.diameters import Span
@@ -106,13 +107,15 @@ class End:
 
 @dataclass(frozen=True, slots=True)
 class Bag:
-    """Everything for one location of a job."""
+    """Everything for one location of a job, the depot at which it is staged and by when."""
 
     job: str
     number: int
     total: int
     structure: str
     lines: tuple[Line, ...]
+    depot: str
+    staged_by: str
 
     @property
     def code(self) -> str:
@@ -158,12 +161,21 @@ class JobPaper:
     """A job's answer, lines and bags, and the texts its papers share."""
 
     answer: JobAnswer
-    depot_name: str
     cutover: str
     staged_by: str
     lines: tuple[Line, ...]
     bags: tuple[Bag, ...]
     bag_of: Mapping[str, int]
+
+    @property
+    def depots(self) -> list[str]:
+        """The depots at which its bags are staged, its own first where one is, or where it has no bag."""
+        own = self.answer.depot
+        return sorted({bag.depot for bag in self.bags} or {own}, key=lambda depot: (depot != own, natural_key(depot)))
+
+    def elsewhere(self, bag: Bag) -> bool:
+        """Whether the depot of a bag must be told: it isn't the job's own, or not the only one."""
+        return bag.depot != self.answer.depot or len(self.depots) > 1
 
     @property
     def revision(self) -> str:

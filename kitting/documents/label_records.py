@@ -12,7 +12,7 @@ import pandas as pd
 from reportlab.pdfgen.canvas import Canvas
 
 from jobs.models import Job
-from kitting.calculation.plan_result import PROMISE_COLUMNS, REQUIREMENT_COLUMNS, JobAnswer, Plan
+from kitting.calculation.plan_result import PROMISE_COLUMNS, REQUIREMENT_COLUMNS, SPLIT_COLUMNS, JobAnswer, Plan
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.sheets.book import read_book
 from kitting.documents.bag_labels import RecordedBag, paint_labels
@@ -142,13 +142,14 @@ def recorded_papers(contents: Sequence[Contents], pieces: Sequence[Row], *, toda
         for stand in one.lines:
             if not stand.line.dropped:
                 lines.setdefault(stand.line.line, _facts(one.bag, stand))
-    rows = [tuple(facts.get(name, "") for name in REQUIREMENT_COLUMNS) for facts in lines.values()]
+    columns = [*REQUIREMENT_COLUMNS, SPLIT_COLUMNS["requirements"]]
+    rows = [tuple(facts.get(name, "") for name in columns) for facts in lines.values()]
     still = open_promises().astype(object)
     elsewhere = still[~still["place"].isin([one.bag.place.code for one in contents])]
     inside, nothing = pd.DataFrame(pieces, columns=list(PROMISE_COLUMNS), dtype=object), pd.DataFrame()
     plan = Plan(
         as_of=today, book=read_book(sheets_from_records()),
-        requirements=pd.DataFrame(rows, columns=list(REQUIREMENT_COLUMNS), dtype=object),
+        requirements=pd.DataFrame(rows, columns=columns, dtype=object),
         promises=pd.concat([inside, elsewhere]), shortages=nothing, reorder=nothing, refusals=nothing, cures=nothing,
         totals=nothing, questions=(), jobs=tuple(map(_answer, jobs.values())), summary={}, timings={},
     )  # fmt: skip
@@ -261,7 +262,7 @@ def _facts(bag: Bag, stand: LineStand) -> dict[str, object]:
     quantity: Decimal = as_decimal(line.quantity)
     own = {"line": line.line, "job": bag.job.job, "structure": bag.structure, "quantity": quantity,
            "spare": "yes" if line.spare else "no", "answer": "ready"}  # fmt: skip
-    return {**own, **item, **line.facts}
+    return {**own, **item, **line.facts, SPLIT_COLUMNS["requirements"]: bag.depot.depot}
 
 
 def _answer(job: Job) -> JobAnswer:

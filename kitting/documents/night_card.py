@@ -55,18 +55,18 @@ def night_card(
     """
     title = f"NIGHT CARD · BAG {bag.number} OF {bag.total}"
     number, subject, rev = bag.code, (bag.structure or paper.answer.job).upper(), bag_revision(bag, recorded)
-    flow = _card(papers, paper, words, (title, subject, number, f"BAG {number} REV {rev}", rev))
+    flow = _card(papers, paper, words, (title, subject, number, f"BAG {number} REV {rev}", rev), bag.depot)
     flow.text(system_text(papers, bag, words), STRONG)
     if recorded:
         _recorded(flow, recorded)
     else:
-        _answers(flow, paper, bag, words)
+        _answers(flow, bag, words)
     _front(flow, papers, bag, words)
     if len(flow.pages) == 1:
         flow.new_page()
     else:
         flow.gap(4)
-    _back(flow, nearest, papers, paper, bag, words)
+    _back(flow, nearest, papers, bag, words)
     flow_pictures(flow, pictures)
     if len(flow.pages) % 2:
         flow.new_page()
@@ -74,13 +74,15 @@ def night_card(
     return flow
 
 
-def _card(papers: PlanPapers, paper: JobPaper, words: Words, named: tuple[str, str, str, str, str]) -> Flow:
+def _card(
+    papers: PlanPapers, paper: JobPaper, words: Words, named: tuple[str, str, str, str, str], depot: str
+) -> Flow:
     """An empty card; ``named`` holds title, subject, number, what its code holds, and revision."""
     title, subject, number, code, rev = named
     policies, answer = papers.plan.book.policies, paper.answer
     facts = (
         f"{answer.job} {answer.title}",
-        f"Cutover {paper.cutover} · depot {papers.depot_text(answer.depot)}",
+        f"Cutover {paper.cutover} · depot {papers.depot_text(depot)}",
         " · ".join(filter(None, (papers.reprint, papers.stand_text(rev)))),
     )
     cautions = brief_cautions(words)
@@ -88,10 +90,10 @@ def _card(papers: PlanPapers, paper: JobPaper, words: Words, named: tuple[str, s
     return Flow(card_area(policies.paper), frame, pad_mm=0.9)
 
 
-def _answers(flow: Flow, paper: JobPaper, bag: Bag, words: Words) -> None:
+def _answers(flow: Flow, bag: Bag, words: Words) -> None:
     lines = [line for line in bag.lines if not line.spare]
     for answer in bag.answers[:1] + [answer for answer in bag.answers[1:] if answer != READY]:
-        details = answer_details(lines, answer, paper.staged_by, words)
+        details = answer_details(lines, answer, bag.staged_by, words)
         _state(flow, answer, f"{answer.upper()}: {details}" if details else answer.upper())
 
 
@@ -228,7 +230,7 @@ def _fit_drawing(x: float, top: float, lines: list[str], fit: Fit) -> Callable[[
     return drawing
 
 
-def _back(flow: Flow, nearest: NearestPieces, papers: PlanPapers, paper: JobPaper, bag: Bag, words: Words) -> None:
+def _back(flow: Flow, nearest: NearestPieces, papers: PlanPapers, bag: Bag, words: Words) -> None:
     flow.text("Spares and what serves the whole job", SECTION)
     rows = [_extra_cells(papers, line, words) for line in bag.lines if not line.structure and not line.open]
     if rows:
@@ -240,9 +242,9 @@ def _back(flow: Flow, nearest: NearestPieces, papers: PlanPapers, paper: JobPape
     flow.text("1  Stop. Gauge the insulation:  ______________  in / mm.")
     flow.text("2  A part may go on only where the reading lies inside the range printed for it.")
     flow.text("3  Ring before taking another part, or one from the reserve.")
-    _whom_to_ring(flow, papers, paper.answer.depot)
+    _whom_to_ring(flow, papers, bag.depot)
     flow.gap(1.5)
-    _nearest_table(flow, nearest, paper, bag)
+    _nearest_table(flow, nearest, bag)
     flow.gap(2.5)
     _boxes(flow, bag, words)
 
@@ -270,8 +272,8 @@ def _extra_cells(papers: PlanPapers, line: Line, words: Words) -> list[Cell]:
     ]
 
 
-def _nearest_table(flow: Flow, nearest: NearestPieces, paper: JobPaper, bag: Bag) -> None:
-    depot = paper.answer.depot
+def _nearest_table(flow: Flow, nearest: NearestPieces, bag: Bag) -> None:
+    depot = bag.depot
     codes = list(dict.fromkeys(line.stock_code for line in bag.lines if line.stock_code))
     places = {code: nearest.places(code, depot) for code in codes}
     rows: list[list[Cell]] = [[code, "the same part", places[code]] for code in codes if places[code]]
@@ -318,6 +320,7 @@ def write_night_cards(path: Path, papers: PlanPapers, nearest: NearestPieces, pa
     if not cards:
         job = paper.answer.job
         number = make_code("J", job)
-        cards = [_card(papers, paper, words, ("NIGHT CARD", job.upper(), number, number, paper.revision))]
+        named = ("NIGHT CARD", job.upper(), number, number, paper.revision)
+        cards = [_card(papers, paper, words, named, paper.answer.depot)]
         cards[0].text(f"{job}: {NO_BAG}.")
     return save(path, cards, f"Night cards {paper.answer.job}")

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -77,50 +77,63 @@ class PickRow:
 
 @dataclass(frozen=True, slots=True)
 class PickList:
-    """The rows to pick at ``depot``, the spares among them last, and the lines that are not picked here."""
+    """The rows to pick at ``depot`` for bags that are staged at ``to``, and the lines that are not picked there.
+
+    The spares among the rows stand last.
+    """
 
     paper: JobPaper
     depot: str
+    to: str
     rows: tuple[PickRow, ...]
     elsewhere: tuple[tuple[str, str, str, str], ...]
 
     @property
     def home(self) -> bool:
-        """True at the job's own depot."""
-        return self.depot == self.paper.answer.depot
+        """True where the bags are staged."""
+        return self.depot == self.to
+
+    @property
+    def name(self) -> tuple[str, ...]:
+        """What tells it from the other lists of the job: its depot, and where it sends to if the job has several."""
+        alone = self.home or self.paper.depots == [self.paper.answer.depot]
+        return (self.depot,) if alone else (self.depot, self.to)
+
+    @property
+    def bags(self) -> list[Bag]:
+        """The bags it is for."""
+        return [bag for bag in self.paper.bags if bag.depot == self.to]
+
+    @property
+    def staged_by(self) -> str:
+        """By when they are staged."""
+        return next((bag.staged_by for bag in self.bags), self.paper.staged_by)
 
     @property
     def number(self) -> str:
         """Readable number of this list."""
-        return make_code("P", self.paper.answer.job, self.depot)
+        return make_code("P", self.paper.answer.job, *self.name)
 
 
 def pick_lists(papers: PlanPapers, paper: JobPaper, words: Words) -> list[PickList]:
-    """The job's pick lists: its own depot first, then each depot that sends pieces."""
-    grouped: dict[str, dict[tuple[object, ...], list[tuple[Line, Piece]]]] = defaultdict(lambda: defaultdict(list))
+    """The job's pick lists, depot by depot at which its bags are staged: first that one's, then of each that sends."""
+    staged_at = {bag.number: bag.depot for bag in paper.bags}
+    grouped: dict[tuple[str, str], dict[tuple[object, ...], list[tuple[Line, Piece]]]] = defaultdict(
+        lambda: defaultdict(list)
+    )
     for line in paper.lines:
         for piece in line.pieces:
             if piece.source != ORDER:
-                key = (
-                    piece.place,
-                    piece.stock_code,
-                    piece.lot,
-                    paper.bag_of[line.line],
-                    line.spare,
-                    piece.stand_in_for,
-                )
-                grouped[piece.depot][key].append((line, piece))
-    home = paper.answer.depot
-    depots = [home, *sorted((depot for depot in grouped if depot != home), key=natural_key)]
-    return [
-        PickList(
-            paper,
-            depot,
-            tuple(sorted((_row(papers, words, key, found) for key, found in grouped[depot].items()), key=_walk)),
-            tuple(_elsewhere(paper, words)) if depot == home else (),
-        )
-        for depot in depots
-    ]
+                bag = paper.bag_of[line.line]
+                key = (piece.place, piece.stock_code, piece.lot, bag, line.spare, piece.stand_in_for)
+                grouped[staged_at[bag], piece.depot][key].append((line, piece))
+    found = []
+    for to in paper.depots:
+        senders = sorted((depot for there, depot in grouped if there == to and depot != to), key=natural_key)
+        for depot in (to, *senders):
+            rows = sorted((_row(papers, words, key, taken) for key, taken in grouped[to, depot].items()), key=_walk)
+            found.append(PickList(paper, depot, to, tuple(rows), ()))
+    return [replace(one, elsewhere=tuple(_elsewhere(one, words))) if one.home else one for one in found]
 
 
 def _row(papers: PlanPapers, words: Words, key: tuple[object, ...], found: Sequence[tuple[Line, Piece]]) -> PickRow:
@@ -148,11 +161,13 @@ def _walk(row: PickRow) -> tuple[object, ...]:
     return row.spare, natural_key(row.place), natural_key(row.stock_code), natural_key(row.lot), row.bag
 
 
-def _elsewhere(paper: JobPaper, words: Words) -> list[tuple[str, str, str, str]]:
+def _elsewhere(pick: PickList, words: Words) -> list[tuple[str, str, str, str]]:
     """Line, what, state and reason of everything that is not taken from a shelf here."""
     rows: list[tuple[str, str, str, str]] = []
-    by = paper.staged_by
-    for line in paper.lines:
+    by, numbers = pick.staged_by, {bag.number for bag in pick.bags}
+    for line in pick.paper.lines:
+        if numbers and pick.paper.bag_of[line.line] not in numbers:
+            continue
         for piece in line.pieces:
             what = f"{number_text(piece.quantity)} {piece.stock_code}"
             if piece.source == TRANSFER:
@@ -178,10 +193,11 @@ def _elsewhere(paper: JobPaper, words: Words) -> list[tuple[str, str, str, str]]
     return rows
 
 
-def job_facts(papers: PlanPapers, paper: JobPaper) -> tuple[str, ...]:
-    """The lines that stand under the job on its sheets."""
+def _facts(papers: PlanPapers, pick: PickList) -> tuple[str, ...]:
+    """The lines that stand under the job."""
+    paper = pick.paper
     return (
-        f"Cutover {paper.cutover} · staged by {paper.staged_by} · depot {paper.answer.depot} {paper.depot_name}",
+        f"Cutover {paper.cutover} · staged by {pick.staged_by} · depot {papers.depot_text(pick.to)}",
         papers.stand_text(paper.revision),
     )
 
@@ -190,11 +206,11 @@ def pick_flow(papers: PlanPapers, pick: PickList, words: Words) -> Flow:
     """The pick list as pages."""
     paper, policies = pick.paper, papers.plan.book.policies
     name = papers.depots.get(pick.depot, {}).get("name") or ""
-    errand = "" if pick.home else f" · send to {paper.answer.depot}, there by {paper.staged_by}"
+    errand = "" if pick.home else f" · send to {pick.to}, there by {pick.staged_by}"
     frame = Frame(
         title=papers.titled(f"PICK LIST · {pick.depot} {name}{errand}"),
         subject=f"{paper.answer.job} {paper.answer.title}",
-        facts=job_facts(papers, paper),
+        facts=_facts(papers, pick),
         number=pick.number,
         code=f"{pick.number} REV {paper.revision}",
         cautions=cautions(words),
@@ -202,7 +218,7 @@ def pick_flow(papers: PlanPapers, pick: PickList, words: Words) -> Flow:
     )
     flow = Flow(sheet_area(policies.paper), frame)
     if pick.home:
-        _bags(flow, paper, words)
+        _bags(flow, pick, words)
     rows = [row for row in pick.rows if not row.spare]
     flow.text("Take, in walking order", SECTION, keep_mm=20)
     if rows:
@@ -261,7 +277,7 @@ def answer_mark(answer: str, text: str = "") -> Mark:
     return Mark(lambda canvas, x, y, side: draw_answer(canvas, x, y, side, answer), text or answer.upper())
 
 
-def _bags(flow: Flow, paper: JobPaper, words: Words) -> None:
+def _bags(flow: Flow, pick: PickList, words: Words) -> None:
     flow.text("Bags", SECTION)
     columns = (
         Column("Bag", 20, bold=True),
@@ -270,13 +286,13 @@ def _bags(flow: Flow, paper: JobPaper, words: Words) -> None:
         Column("Revision", 20),
         Column("State", 76),
     )
-    flow.table(columns, [_bag_cells(bag, paper, words) for bag in paper.bags])
+    flow.table(columns, [_bag_cells(bag, words) for bag in pick.bags])
     flow.gap(4)
 
 
-def _bag_cells(bag: Bag, paper: JobPaper, words: Words) -> list[str | Mark]:
+def _bag_cells(bag: Bag, words: Words) -> list[str | Mark]:
     answer = bag.answers[0]
-    details = answer_details([line for line in bag.lines if not line.spare], answer, paper.staged_by, words)
+    details = answer_details([line for line in bag.lines if not line.spare], answer, bag.staged_by, words)
     text = f"{answer.upper()}{': ' if details else ''}{details}"
     return [f"{bag.number} of {bag.total}", bag.structure or "–", bag.code, bag.revision, answer_mark(answer, text)]
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from kitting.calculation.bags import YES, assign_bags
 from kitting.calculation.lengths import NM_PER_MM
-from kitting.calculation.plan_result import Plan
+from kitting.calculation.plan_result import SPLIT_COLUMNS, JobAnswer, Plan
 from kitting.calculation.rule_book import rule_book
 from kitting.documents.diameters import Span
 from kitting.documents.job_papers import Bag, JobPaper, Line, Piece, day_text
@@ -99,17 +99,18 @@ class PlanPapers:
         placed = assign_bags(frame)
         bag_of = dict(zip(placed["line"], placed["bag"], strict=True))
         structures = dict(zip(placed["bag"], placed["structure"], strict=True))
+        split = SPLIT_COLUMNS["requirements"]
+        depots = dict(zip(placed["bag"], frame[split], strict=True)) if split in frame else {}
         held: dict[object, list[Line]] = {number: [] for number in structures}
         for line in lines:
             held[bag_of[line.line]].append(line)
         bags = tuple(
-            Bag(job, number, len(structures), structure, tuple(held[number]))
+            Bag(job, number, len(structures), structure, tuple(held[number]), *_staged(answer, depots.get(number)))
             for number, structure in sorted(structures.items())
         )
         depot = self.depots.get(answer.depot, {})
         return JobPaper(
             answer=answer,
-            depot_name=str(depot.get("name") or ""),
             cutover=_moment(answer.cutover, str(depot.get("time_zone") or "")),
             staged_by=day_text(answer.staged_by),
             lines=lines,
@@ -204,6 +205,12 @@ class PlanPapers:
         if quantity is None or not phases or quantity % len(phases):
             return False
         return self._per.get((TABLE_OF_SIDE.get(str(row["side"]), ""), str(row["rule"])), PHASE) == PHASE
+
+
+def _staged(answer: JobAnswer, depot: object) -> tuple[str, str]:
+    """The depot of a bag and by when it is staged there; by the job's own where nothing else is said."""
+    named = str(depot or answer.depot)
+    return named, day_text(answer.days.get(named, answer.staged_by))
 
 
 def records(frame: pd.DataFrame) -> list[Row]:

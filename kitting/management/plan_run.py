@@ -179,6 +179,7 @@ def summary_text(planned: Plan) -> str:
     lines += [f"{job} refused: {sentence}." for job, sentence in list(refusals.items())[:MOST_REFUSALS]]
     if len(refusals) > MOST_REFUSALS:
         lines.append(f"{len(refusals) - MOST_REFUSALS} more kits are refused; refusals.csv says why.")
+    lines += [f"{job.job} {job.waits_for}." for job in planned.jobs if job.waits_for]
     ready = sum(job.answer == "ready" for job in planned.jobs)
     asked = sum(question.severity != "note" for question in planned.questions)
     lines.append(f"{ready} of {len(planned.jobs)} jobs ready; questions to settle: {asked}.")

@@ -126,7 +126,7 @@ def _print(asked: Asked, kept: Errand | None, name: str) -> HttpResponse:
     pick = pick_list_of(plan, name)
     kind, about, revision = "plan paper", name, ""
     if pick:  # the number on it, scanned, says whether it was printed again since
-        kind, about, revision = PICK_LIST, f"{pick.paper.answer.job} at {pick.depot}", pick.paper.revision
+        kind, about, revision = PICK_LIST, f"{pick.paper.answer.job} at {' for '.join(pick.name)}", pick.paper.revision
     return file_response(name, print_document(plan, name, printed(asked, kind, about, content, revision)))
 
 
