@@ -85,6 +85,7 @@ def summary(
                 "counts": dict(job.counts),
                 "short_pieces": job.short_pieces,
                 "staged_by": day_text(job.staged_by),
+                **({"days": {depot: day_text(day) for depot, day in job.days.items()}} if job.days else {}),
                 **({"waits_for": job.waits_for} if job.waits_for else {}),
             }
             for job in answers

@@ -4,7 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from inventory.models import Depot, Item, Lot, OrderLine, Place
-from jobs.models import CODE_LENGTH, NAME_LENGTH, Job, System
+from jobs.models import CODE_LENGTH, NAME_LENGTH, Job, Structure, System
 
 DIGEST_LENGTH = 64  # SHA-256 as hexadecimal digits
 LINE_LENGTH = 300
@@ -167,6 +167,23 @@ class RuleRevision(models.Model):
         return f"{self.table} {self.number}: {self.revision}"
 
 
+class BagDepot(models.Model):
+    """The depot at which the bag of a location of a job is staged, where that is said; else it is the job's own."""
+
+    job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="bag_depots")
+    structure = models.ForeignKey(Structure, on_delete=models.PROTECT, related_name="bag_depots")
+    depot = models.ForeignKey(Depot, on_delete=models.PROTECT, related_name="bag_depots")
+    version = models.PositiveIntegerField(default=1)
+
+    class Meta:
+        """A bag is staged at one depot."""
+
+        constraints = (models.UniqueConstraint(fields=("job", "structure"), name="bag_depot_once_a_location"),)
+
+    def __str__(self) -> str:
+        return f"{self.job.job} {self.structure} at {self.depot.depot}"
+
+
 class AppliedPlan(models.Model):
     """A plan that a person reviewed and applied: the digest of the facts it used, who and when."""
 
@@ -200,7 +217,10 @@ class JobReadiness(models.Model):
 
 
 class Promise(models.Model):
-    """Pieces promised to a requirement line from ``made_at`` until released: on a shelf, or with an order line."""
+    """Pieces promised to a requirement line from ``made_at`` until released: on a shelf, or with an order line.
+
+    ``depot`` is the code of the depot at which the bag of the line is staged.
+    """
 
     plan = models.ForeignKey(AppliedPlan, on_delete=models.PROTECT, related_name="promises")
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="promises")
@@ -210,6 +230,7 @@ class Promise(models.Model):
     place = models.ForeignKey(Place, on_delete=models.PROTECT, null=True, blank=True, related_name="promises")
     order_line = models.ForeignKey(OrderLine, on_delete=models.PROTECT, null=True, blank=True, related_name="promises")
     quantity = models.BigIntegerField()
+    depot = models.CharField(max_length=CODE_LENGTH)
     source = models.CharField(max_length=10)
     ready_on = models.DateField()
     rule = models.CharField(max_length=60, blank=True)

@@ -22,7 +22,7 @@ from jobs.selectors.references import final_field, rows_of
 from jobs.selectors.schedules import RUN_PATHS
 from kitting.calculation.sheets.all_sheets import SHEETS
 from kitting.calculation.sheets.columns import Column, Sheet
-from kitting.models import AddedLine, Pin, Policy, StandIn
+from kitting.models import AddedLine, BagDepot, Pin, Policy, StandIn
 
 OLD_CODES = "old_codes"  # they are records of their own, so that each points to one item
 
@@ -160,6 +160,9 @@ RECORDS: Mapping[str, SheetRecords] = MappingProxyType(
                 },
                 worked_out={"job__job": Case(When(job__ended="", then=F("job__job")), default=Value(""))},
             ),
+            _kept_in(
+                BagDepot, "bag depots", {**_JOB, **_DEPOT, "structure": "structure__structure"}, shown=Q(job__ended="")
+            ),
             _kept_in(Run, "schedule", RUN_PATHS, shown=Q(revision__live=True, revision__job__ended="")),
             _kept_in(Item, "items", {"supplier": "supplier__name"}),
             _kept_in(Level, "levels", {**_ITEM, **_DEPOT}),
@@ -205,12 +208,12 @@ def records_of_sheets(names: Collection[str]) -> Mapping[str, SheetRecords]:
 
 
 def records_of_jobs(jobs: "models.QuerySet[Job]") -> Mapping[str, SheetRecords]:
-    """As ``RECORDS``, with these jobs and no others, ended ones too, and without stock, orders, levels and pins."""
+    """As ``RECORDS``, with these jobs and no others, ended ones too, and without stock, orders, levels, pins and depots of bags."""
     shown = {
         "jobs": Q(pk__in=jobs),
         "schedule": Q(revision__live=True, revision__job__in=jobs),
         "added lines": Q(job__in=jobs),
-        **dict.fromkeys(("stock", "orders", "levels", "pins"), _NOTHING),
+        **dict.fromkeys(("bag depots", "stock", "orders", "levels", "pins"), _NOTHING),
     }
     found = {name: replace(one, shown=shown.get(name, one.shown)) for name, one in RECORDS.items()}
     theirs = Case(When(job__in=jobs, then=F("job__job")), default=Value(""))

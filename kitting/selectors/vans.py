@@ -17,7 +17,7 @@ _Row = tuple[int, date, str]  # thousandths, the day by which they are wanted, t
 
 @dataclass(frozen=True, slots=True)
 class ToLoad:
-    """Thousandths of a lot at a place that jobs of another depot wait for, and on which day the first needs them."""
+    """Thousandths of a lot at a place that bags at another depot wait for, and on which day the first needs them."""
 
     lot: Lot
     place: Place
@@ -47,10 +47,10 @@ def vans_wanted(depots: Collection[str] = ()) -> list[Van]:
     Args:
         depots: only from or to these; none: all.
     """
-    rows = _wanted().exclude(place__depot__depot=F("job__depot"))
+    rows = _wanted().exclude(place__depot__depot=F("depot"))
     if depots:
-        rows = rows.filter(Q(place__depot__depot__in=depots) | Q(job__depot__in=depots))
-    kept = [*rows.values_list("place", "lot", "quantity", "ready_on", "job__job", "job__depot")]
+        rows = rows.filter(Q(place__depot__depot__in=depots) | Q(depot__in=depots))
+    kept = [*rows.values_list("place", "lot", "quantity", "ready_on", "job__job", "depot")]
     places = Place.objects.select_related("depot").in_bulk({row[0] for row in kept if row[0]})
     lots = Lot.objects.select_related("item").in_bulk({row[1] for row in kept if row[1]})
     homes = {depot.depot: depot for depot in Depot.objects.all()}
@@ -87,10 +87,10 @@ def _loads(
 
 def vans_waiting(sources: Collection[str] = ()) -> list[tuple[str, str]]:
     """From which of these depots (none: all) to which others the applied plan wants pieces brought; one query."""
-    found = _wanted().exclude(place__depot__depot=F("job__depot"))
+    found = _wanted().exclude(place__depot__depot=F("depot"))
     if sources:
         found = found.filter(place__depot__depot__in=sources)
-    return sorted(found.values_list("place__depot__depot", "job__depot").distinct())
+    return sorted(found.values_list("place__depot__depot", "depot").distinct())
 
 
 def _wanted() -> QuerySet[Promise]:

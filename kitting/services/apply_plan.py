@@ -16,7 +16,7 @@ from inventory.services.actions import use_case
 from jobs.models import Job
 from kitting.calculation.answers import CANT_TELL, NO_RULE, WORST_FIRST
 from kitting.calculation.calendars import add_working_days
-from kitting.calculation.plan_result import JobAnswer, Plan
+from kitting.calculation.plan_result import SPLIT_COLUMNS, JobAnswer, Plan
 from kitting.calculation.promising.model import ORDER
 from kitting.calculation.quantities import as_decimal, thousandths
 from kitting.calculation.questions import Question
@@ -198,6 +198,8 @@ def _promises(plan: Plan, applied: AppliedPlan) -> Iterator[Promise]:
             strict=True,
         )
     )
+    split = plan.requirements.get(SPLIT_COLUMNS["requirements"], pd.Series(dtype=object))
+    depots = dict(zip(plan.requirements["line"], split, strict=False))
     pieces_left = _PiecesLeft()
     for row in _rows_of(plan):
         rule, revision = rule_of[row.line]
@@ -208,6 +210,7 @@ def _promises(plan: Plan, applied: AppliedPlan) -> Iterator[Promise]:
                 line=row.line,
                 item=items[row.stock_code],
                 quantity=pieces,
+                depot=depots.get(row.line) or jobs[row.job].depot,
                 source=row.source,
                 ready_on=date.fromisoformat(row.ready_on),
                 made_at=applied.applied_at,

@@ -230,7 +230,7 @@ def _shares(wanted: int, parts: Sequence[OrderLine], room: dict[int, int]) -> It
 
 
 class _Arrivals:
-    """The day on which pieces of an order can be at the depot of a job."""
+    """The day on which pieces of an order can be at the depot of a bag."""
 
     def __init__(self) -> None:
         self._depots = {depot.depot: depot for depot in Depot.objects.all()}
@@ -239,7 +239,7 @@ class _Arrivals:
 
     def there(self, line: OrderLine, promise: Promise) -> date:
         """By the calendars of both depots; as it was where the line has no day or no way leads there."""
-        here, target = line.depot.depot, promise.job.depot
+        here, target = line.depot.depot, promise.depot
         days = 0 if here == target else self._days.get((here, target))
         if line.promised is None or days is None or target not in self._depots:
             return promise.ready_on

@@ -33,7 +33,8 @@ from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, Bag, BagEntry, BagLine, PlanRow, Promise, StandIn
 from kitting.roles import DO, require
-from kitting.selectors.bag_contents import bare, contents_of, facts_of, facts_of_all, label_code, live_letter
+from kitting.selectors.bag_contents import Contents, bare, contents_of, facts_of, facts_of_all, label_code, live_letter
+from kitting.selectors.bag_depots import bag_depots
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, stamp_of
 
@@ -142,7 +143,8 @@ def _reopened(bag: Bag, facts: BagFacts) -> str:
 
 
 def _relist_one(job: Job, rows: Sequence[Mapping[str, str]], stand_ins: Set[tuple[str, str]]) -> list[Happening]:
-    depot = Depot.objects.get(depot=job.depot)
+    depots = {depot.depot: depot for depot in Depot.objects.all()}
+    named = bag_depots([job])
     letter = live_letter(job)
     spots = {row["line"]: row for row in assign_bags(pd.DataFrame(list(rows))).to_dict("records")}
     by_structure: dict[str, list[Wanted]] = defaultdict(list)
@@ -151,11 +153,16 @@ def _relist_one(job: Job, rows: Sequence[Mapping[str, str]], stand_ins: Set[tupl
         spot = spots[one.line]
         by_structure[spot["structure"]].append(one)
         numbers[spot["structure"]] = spot["bag"]
-    known = {bag.structure: bag for bag in Bag.objects.filter(job=job).select_for_update()}
+    found = Bag.objects.filter(job=job).select_related("depot").select_for_update(of=("self",))
+    known = {bag.structure: bag for bag in found}
+    contents = contents_of(known.values())
     happenings = []
     for structure in {**by_structure, **known}:
+        depot = depots[named.get((job.job, structure), job.depot)]
         bag = known.get(structure) or new_bag(job, depot, structure, numbers[structure])
-        bag.job, bag.depot = job, depot
+        bag.job = job
+        if bag.depot_id != depot.pk and is_unbegun(contents[bag.pk]):
+            stage_at(bag, depot)
         happenings += renew(bag, by_structure.get(structure, []), letter, is_new=structure not in known)
     return happenings
 
@@ -168,6 +175,19 @@ def new_bag(job: Job, depot: Depot, structure: str, number: int) -> Bag:
     bag.code = verified(code)
     bag.save(force_insert=True)
     return bag
+
+
+def is_unbegun(one: Contents) -> bool:
+    """Whether nobody has put a piece into a bag: it can still be filled at another depot."""
+    return one.bag.state in (DRAFT, LISTED) and not one.open()
+
+
+def stage_at(bag: Bag, depot: Depot) -> None:
+    """Let a bag be filled and staged at another depot, where it is a place of its own, with the pieces moved there."""
+    place = {"depot": depot, "code": label_code(bag), "kind": BAG, "job": bag.job.job, "structure": bag.structure}
+    bag.depot, bag.place = depot, Place.objects.get_or_create(**place)[0]
+    bag.version += 1
+    bag.save(update_fields=("depot", "place", "version"))
 
 
 def _wanted(job: Job, rows: Sequence[Mapping[str, str]], stand_ins: Set[tuple[str, str]]) -> list[Wanted]:

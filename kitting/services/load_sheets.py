@@ -14,15 +14,18 @@ from jobs.selectors.schedules import Facts, Schedule
 from jobs.services.revise_schedules import Revised, revise_schedules
 from kitting.calculation.questions import NOTE, Question
 from kitting.calculation.sheets.book import Book, read_book
+from kitting.calculation.sheets.network_sheets import BAG_DEPOTS
 from kitting.calculation.sheets.parsers import YES_NO, Setting, plain
 from kitting.calculation.sheets.policies import policy_name
 from kitting.calculation.sheets.raw import RawBook
 from kitting.errors import Refusal
 from kitting.models import Policy
 from kitting.roles import Actor
+from kitting.selectors.bag_depots import bag_depots
 from kitting.selectors.overrides import REASON
 from kitting.selectors.record_sheets import RECORDS
 from kitting.selectors.stock_on_books import StockOnBooks, stock_held_still
+from kitting.services.bag_depots import bags_follow
 from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.keep_answers import keep_answers, with_kept_answers
 from kitting.services.keep_old_codes import keep_old_codes, old_code_questions, with_old_codes
@@ -37,8 +40,8 @@ from kitting.services.storage_questions import storage_questions
 from kitting.services.upsert_rows import SheetChanges, add_missing, replace_rows, stored_rows, upsert_rows
 
 DEMO = "demo"
-LISTS = ("stand ins", "pins", "added lines")  # sheets without keys: each is the whole list of what holds
-LISTS_OF_JOBS = ("pins", "added lines")  # whose rows are a job's: after the freeze they change for a reason only
+LISTS = ("bag depots", "stand ins", "pins", "added lines")  # each is the whole list of what holds
+LISTS_OF_JOBS = ("bag depots", "pins", "added lines")  # whose rows are a job's: after the freeze they change for a reason only
 _LONGEST_NAME = 120
 
 
@@ -106,6 +109,7 @@ def load_sheets(
     _keep_demo_apart(book, were_empty=were_empty)
     stock = stock_held_still()
     refuse_open_questions(given, [*book.questions, *_further_questions(book, stock)])
+    staged = bag_depots(Job.objects.all())
     try:
         loaded = _store(book, _names(raw), stock, by=by, at=at)
     except IntegrityError as error:
@@ -121,10 +125,16 @@ def load_sheets(
         listed = (job for one in loaded.sheets if one.sheet in LISTS_OF_JOBS for job in one.jobs)
         late = changes_after_freeze((*moved, *revised, *listed), reason=reason, what="sheets loaded")
         released = release_moved(moved, at=at)
-        record_events((*_happenings(loaded, book, source), *_overrides(loaded), *late, *released), by=by, at=at)
+        elsewhere = bags_follow(staged, Job.objects.filter(ended=""), at=at) if _names_bag_depots(loaded) else ()
+        told = (*_happenings(loaded, book, source), *_overrides(loaded), *late, *released, *elsewhere)
+        record_events(told, by=by, at=at)
         review_moved(released, by=by, at=at)
     last()
     return loaded
+
+
+def _names_bag_depots(loaded: Loaded) -> bool:
+    return any(one.sheet == BAG_DEPOTS.name for one in loaded.sheets if one)
 
 
 def _need_rights(actor: Actor, loaded: Loaded, book: Book) -> None:

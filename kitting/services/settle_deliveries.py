@@ -46,7 +46,7 @@ def settle_deliveries(*, by: str, at: datetime, depots: Collection[str] = ()) ->
     waiting = _waiting(depots)
     came = _came(set(waiting))
     margin = margin_days()
-    told: dict[str, Counter[str]] = defaultdict(Counter)
+    told: dict[tuple[str, str], Counter[str]] = defaultdict(Counter)
     made: list[Promise] = []
     served: list[int] = []
     for line, promises in waiting.items():
@@ -55,13 +55,13 @@ def settle_deliveries(*, by: str, at: datetime, depots: Collection[str] = ()) ->
             for pieces, balance in _taken(promise, came.get(line, ()), margin):
                 lacking -= pieces
                 made.append(_again(promise, pieces, at, balance))
-                told[promise.job.job][f"{promise.item.stock_code} of {promise.order_line}"] += pieces
+                told[promise.job.job, promise.depot][f"{promise.item.stock_code} of {promise.order_line}"] += pieces
             if lacking < promise.quantity:
                 served.append(promise.pk)
                 made += [_again(promise, lacking, at, None)] if lacking else []
     release(Promise.objects.filter(pk__in=served), why=PIECES_CAME, at=at)
     Promise.objects.bulk_create(made)
-    record_events(_happenings(told, waiting), by=by, at=at)
+    record_events(_happenings(told), by=by, at=at)
     return len(served)
 
 
@@ -108,7 +108,7 @@ def _taken(promise: Promise, came: Sequence[_Came], margin: int) -> Iterator[tup
     for one in came:
         lot = one.balance.lot
         is_good = lot.use_by >= needed if lot.use_by else lot.item.shelf_months is None
-        stays = one.balance.place.kind == SUPPLIER_OWNED and one.balance.place.depot.depot != promise.job.depot
+        stays = one.balance.place.kind == SUPPLIER_OWNED and one.balance.place.depot.depot != promise.depot
         pieces = min(one.left, lacking) if is_good and not stays else 0
         if pieces:
             one.left -= pieces
@@ -118,7 +118,7 @@ def _taken(promise: Promise, came: Sequence[_Came], margin: int) -> Iterator[tup
 
 def _again(promise: Promise, pieces: int, at: datetime, balance: Balance | None) -> Promise:
     """A promise to the same line of so many pieces: of these, or of what is still to come."""
-    is_here = balance is not None and balance.place.depot.depot == promise.job.depot
+    is_here = balance is not None and balance.place.depot.depot == promise.depot
     return Promise(
         plan=promise.plan,
         job=promise.job,
@@ -128,6 +128,7 @@ def _again(promise: Promise, pieces: int, at: datetime, balance: Balance | None)
         place=balance.place if balance else None,
         order_line=None if balance else promise.order_line,
         quantity=pieces,
+        depot=promise.depot,
         source=SHELF if is_here else TRANSFER if balance else promise.source,
         ready_on=local_day(balance.place.depot, at) if balance and is_here else promise.ready_on,
         made_at=at,
@@ -136,8 +137,7 @@ def _again(promise: Promise, pieces: int, at: datetime, balance: Balance | None)
     )
 
 
-def _happenings(told: Mapping[str, Counter[str]], waiting: Mapping[int, Sequence[Promise]]) -> Iterator[Happening]:
-    depots = {promise.job.job: promise.job.depot for promises in waiting.values() for promise in promises}
-    for job, codes in told.items():
+def _happenings(told: Mapping[tuple[str, str], Counter[str]]) -> Iterator[Happening]:
+    for (job, depot), codes in told.items():
         given = {code: str(as_decimal(pieces)) for code, pieces in codes.items()}
-        yield Happening("delivery promised", job, {"given": given}, addressed_to="storekeeper", depot=depots[job])
+        yield Happening("delivery promised", job, {"given": given}, addressed_to="storekeeper", depot=depot)

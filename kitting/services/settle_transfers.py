@@ -26,7 +26,7 @@ _DIFFERS = "transfer differs"
 def settle_transfers(*, by: str, at: datetime) -> int:
     """Move promises after the pieces that vans took and brought; returns how many promises moved.
 
-    Aboard a van the pieces are for jobs of the depot it goes to, the first job in the order of service first. It looks
+    Aboard a van the pieces are for bags at the depot it goes to, the first job in the order of service first. It looks
     at what lies where, so that doing it again changes nothing, and a call that was cut off is made good by the next
     one. What is missing at the end of the road stays promised from the van, until it is settled. Who was promised
     pieces that went elsewhere is promised them no more, and planners hear of it. What was counted differently is told
@@ -127,7 +127,7 @@ def _following(
     """Promises that go along, and with how many pieces: aboard those for the van's depot, off it those that lack."""
     left = room if target.kind == VAN else min(room, lacking)
     for promise in [*waiting]:
-        goes = source.kind == VAN or (promise.source == TRANSFER and promise.job.depot == target.depot.depot)
+        goes = source.kind == VAN or (promise.source == TRANSFER and promise.depot == target.depot.depot)
         pieces = min(promise.quantity, left) if goes else 0
         if pieces > 0:
             left -= pieces
@@ -136,7 +136,7 @@ def _following(
 
 def _again(promise: Promise, pieces: int, at: datetime, place: Place) -> Promise:
     """The same promise of so many pieces, at that place."""
-    arrived = place.kind != VAN and place.depot.depot == promise.job.depot
+    arrived = place.kind != VAN and place.depot.depot == promise.depot
     return Promise(
         plan=promise.plan,
         job=promise.job,
@@ -145,6 +145,7 @@ def _again(promise: Promise, pieces: int, at: datetime, place: Place) -> Promise
         lot_id=promise.lot_id,
         place=place,
         quantity=pieces,
+        depot=promise.depot,
         source=SHELF if arrived else TRANSFER,
         ready_on=local_day(place.depot, at) if arrived else promise.ready_on,
         made_at=at,

@@ -20,6 +20,7 @@ _RIGHTS: Mapping[str, tuple[tuple[str, str], ...]] = MappingProxyType(
         "reels": (("reel band", DO),),
         "positions": (("schedule", DO),),
         "jobs": (_DATES,),
+        "bag depots": (_DATES,),
         "schedule": (("schedule", DO),),
         "items": (_ITEMS,),
         "levels": (_STORES, ("order sheet", DO)),

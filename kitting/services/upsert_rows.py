@@ -26,11 +26,11 @@ class SheetChanges:
         new: keys of the rows that the records did not have.
         same: how many they have as they are.
         changed: by key, the texts before and after of each column that differs.
-        withdrawn: rows of a list without keys that are not on the sheet any more, as text.
+        withdrawn: rows of a list that are not on the sheet any more, as text.
         staying: keys of records that the sheet does not name; they stay.
-        added: the new rows of a list without keys, as texts by column label.
+        added: the new rows of a list, as texts by column label.
         depots: those that rows which are new, changed or withdrawn name, before or after.
-        jobs: those that rows of a list without keys name which are new or withdrawn.
+        jobs: those that rows of a list name which are new or withdrawn.
     """
 
     sheet: str
@@ -72,17 +72,17 @@ def upsert_rows(records: SheetRecords, frame: pd.DataFrame) -> SheetChanges:
 
 
 def replace_rows(records: SheetRecords, frame: pd.DataFrame) -> SheetChanges:
-    """Make a list without keys what the sheet says: its new rows are added, those that it has no more are withdrawn."""
+    """Make a list what the sheet says: its new rows are added, those that it has no more are withdrawn."""
     given = Counter(stored_rows(records, frame))
     numbers: dict[Row, list[int]] = {}
     for number, row in kept_rows(records):
         numbers.setdefault(row, []).append(number)
     new = [row for row, count in given.items() for _ in range(count - len(numbers.get(row, ())))]
     surplus = {number: row for row, found in numbers.items() for number in found[given[row] :]}
-    if new:
-        _create(records, new)
     if surplus:
         rows_of(records.model).filter(pk__in=list(surplus)).delete()
+    if new:
+        _create(records, new)
     return SheetChanges(
         records.sheet.name,
         new=tuple(_line(records, row) for row in new),

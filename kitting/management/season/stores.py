@@ -162,7 +162,7 @@ class Stores:
 
     def _van(self, depot: str, promises: list[Promise]) -> None:
         self.van += 1
-        number, home = f"V-{self.van}", Depot.objects.get(depot=promises[0].job.depot)
+        number, home = f"V-{self.van}", Depot.objects.get(depot=promises[0].depot)
         loads: dict[tuple[int, int], Load] = {}
         for one in promises:
             if one.lot is None or one.place is None:

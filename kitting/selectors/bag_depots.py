@@ -1,0 +1,38 @@
+"""At which depot each bag of a job is staged, where that is not the job's own, and which locations a job has."""
+
+from collections.abc import Iterable, Mapping
+
+import pandas as pd
+from django.db.models import Q
+
+from jobs.models import Job, Position, Run
+from kitting.calculation.bags import assign_bags
+from kitting.calculation.natural_order import natural_key
+from kitting.models import AddedLine, AppliedPlan, BagDepot, PlanRow
+
+
+def bag_depots(jobs: Iterable[Job]) -> dict[tuple[str, str], str]:
+    """(job, location) -> depot, for each that is named; one query."""
+    found = BagDepot.objects.filter(job__in=jobs).values_list("job__job", "structure__structure", "depot__depot")
+    return {(job, structure): depot for job, structure, depot in found}
+
+
+def locations_of(job: Job) -> list[str]:
+    """Where runs of a job's live schedule end, its positions stand, and lines are added to it by hand; three queries."""
+    runs = Run.objects.filter(revision__job=job, revision__live=True)
+    ends = runs.values_list("from_position__structure__structure", "to_position__structure__structure")
+    found = {name for pair in ends for name in pair}
+    found |= {*Position.objects.filter(job=job).values_list("structure__structure", flat=True)}
+    found |= {*AddedLine.objects.filter(job=job).values_list("structure", flat=True)}
+    return sorted(found, key=natural_key)
+
+
+def planned_lines(job: Job) -> Mapping[str, list[str]]:
+    """The lines of the plan applied last by the location whose bag they go into; two queries."""
+    plan = AppliedPlan.objects.order_by("-pk").first()
+    rows = PlanRow.objects.filter(Q(plan=plan), table="requirements", job=job.job).order_by("position")
+    cells = [*rows.values_list("cells", flat=True)]
+    found: dict[str, list[str]] = {}
+    for spot in assign_bags(pd.DataFrame(cells)).to_dict("records") if cells else ():
+        found.setdefault(spot["structure"], []).append(spot["line"])
+    return found
