@@ -12,7 +12,9 @@ from kitting.calculation.doubts import Doubt
 from kitting.calculation.sheets.columns import Column
 from kitting.calculation.sheets.parsers import Setting
 from kitting.errors import Refusal
+from kitting.selectors.bag_depots import bag_depots
 from kitting.selectors.record_sheets import RECORDS, SheetRecords
+from kitting.services.bag_depots import SHEET, bags_follow
 from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.list_bags import review_moved
 from kitting.services.load_sheets import DEMO, LISTS_OF_JOBS
@@ -49,7 +51,7 @@ def change_facts(
     records = kept_by_hand(sheet, key)
     lock_chain()
     found = _find(records, key)
-    before = _texts(records, found)
+    before, staged = _texts(records, found), bag_depots([found.job]) if sheet == SHEET else {}
     if found.version != version:
         message = f"{sheet} {'/'.join(key)} was changed meanwhile; look at it again before you change it."
         raise Refusal("stale-edit", message, {"version": found.version, "now": before})
@@ -69,6 +71,7 @@ def change_facts(
     released = release_moved({key[0]: moved}, at=at) if sheet == "jobs" else []
     of_job = key[:1] if sheet == "jobs" else [found.job.job] if sheet in LISTS_OF_JOBS else []
     late = changes_after_freeze(of_job, reason=reason, what="facts of the job") if differing else []
+    late += bags_follow(staged, [found.job], at=at) if sheet == SHEET else []
     record_events([Happening("facts changed", f"{sheet} {'/'.join(key)}", data), *late, *released], by=by, at=at)
     review_moved(released, by=by, at=at)
     return int(found.version)

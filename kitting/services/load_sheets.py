@@ -257,7 +257,7 @@ def _overrides(loaded: Loaded) -> Iterator[Happening]:
     """Each new pin and approved stand-in of a sheet: whose it is stands on the sheet, who loaded it in the event."""
     for sheet in loaded.sheets:
         for row in sheet.added:
-            told = {REASON: row["reason"] or "none given on the sheet", "row": dict(row)}
+            told = {REASON: row.get("reason") or "none given on the sheet", "row": dict(row)}
             if sheet.sheet == "pins":
                 yield Happening("pin loaded", row["line"], {**told, "asked_by": row["by"]})
             elif sheet.sheet == "stand ins":

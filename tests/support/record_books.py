@@ -17,6 +17,7 @@ EVERYTHING = {
     "depots": "depot,name,time zone,closed days\nN,North,America/Chicago,2026-04-03\nH,Harbor,America/Chicago,",
     "transfers": "from,to,days\nN,H,1",
     "positions": POSITIONS,
+    "bag_depots": "job,structure,depot\nJ1,P5,H",
     "schedule": "\n".join(RUNS),
     "levels": "stock code,depot,min,max,reserve floor\nEL-1,N,2,20,1",
     "stock": f"{STOCK}\nEL-1,N,A-1,bin,L-1,2027-01-31,24\nEL-2,N,A-2,bin,,,6\nW,H,B-1,reserve,,,1",
