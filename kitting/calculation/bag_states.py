@@ -23,6 +23,7 @@ IN_STORE = (PICKING, SHORT, CHECKED, STAGED, REOPENED, BROKEN)
 OUT = (ISSUED, IN_WORK, RETURNING)
 SAME = ""  # the state stays
 SECOND_PERSON = "another person than who filled it"
+HERE = "not on the road"
 
 LIST, PICK, PUT_BACK, FINISH, CHECK, STAGE, ISSUE, HAND_BACK, BEGIN = (
     "list", "pick", "put back", "finish", "check", "stage", "issue", "hand back", "begin work",
@@ -30,6 +31,7 @@ LIST, PICK, PUT_BACK, FINISH, CHECK, STAGE, ISSUE, HAND_BACK, BEGIN = (
 INSTALL, TURN_IN, WRITE_OFF, CLOSE, REOPEN, HOLD, LIFT, BORROW, CANCEL, GIVE = (
     "install", "turn in", "write off", "close", "reopen", "hold", "lift hold", "borrow", "cancel", "give whole",
 )  # fmt: skip
+SEND, ARRIVE = "send whole", "take in"  # by van, from the depot where it was staged to the one where the crew picks up
 FORMER = "as before the hold"
 # No scans of the bag: applying a plan renews its list, and printing its label makes the one before it old.
 LIST_AGAIN, PRINT_AGAIN = "plan, apply and list again", "print its label again"
@@ -51,6 +53,7 @@ class BagFacts:
         old_label: why the label that was printed last is not of what is on the list; '' where it is, or none was.
         open: issued pieces that are not accounted for, in words.
         unnamed: pieces that went out in a storm and whose lot nobody has named yet, in words.
+        road: where it is going by van, in words, '' while it lies at its depot.
         by: who acts.
         approver: who lets a short bag go, '' for nobody.
         reason: in words.
@@ -68,6 +71,7 @@ class BagFacts:
     old_label: str = ""
     open: tuple[str, ...] = ()
     unnamed: tuple[str, ...] = ()
+    road: str = ""
     by: str = ""
     approver: str = ""
     reason: str = ""
@@ -134,6 +138,14 @@ def _empty(facts: BagFacts) -> str:
     return "put its pieces back by scan first" if facts.inside else ""
 
 
+def _here(facts: BagFacts) -> str:
+    return f"{facts.road.upper()}: take it in there first" if facts.road else ""
+
+
+def _on_the_road(facts: BagFacts) -> str:
+    return "" if facts.road else "it is not on the road: it lies at its depot"
+
+
 def _reason(facts: BagFacts) -> str:
     return "" if facts.reason.strip() else "say why"
 
@@ -152,6 +164,8 @@ GUARDS: Mapping[str, Guard] = {
     "balanced, or a named exception": _balanced,
     "every lot is named": _named,
     "empty": _empty,
+    HERE: _here,
+    "on the road": _on_the_road,
     "reason": _reason,
 }
 _GOOD = ("in date through the cutover", "nothing on hold", "list is current")
@@ -176,9 +190,9 @@ def _rows(
 
 TABLE: tuple[Transition, ...] = (
     Transition(DRAFT, LIST, LISTED, ("some line has a stock code",)),
-    *_rows((LISTED, PICKING, SHORT, REOPENED, BROKEN), PICK, PICKING, ("list is current",), "bin to bag"),
-    *_rows((PICKING, SHORT, REOPENED, BROKEN), PUT_BACK, PICKING, (), "bag to bin"),
-    Transition(CANCELLED, PUT_BACK, SAME, (), "bag to bin"),
+    *_rows((LISTED, PICKING, SHORT, REOPENED, BROKEN), PICK, PICKING, (HERE, "list is current"), "bin to bag"),
+    *_rows((PICKING, SHORT, REOPENED, BROKEN), PUT_BACK, PICKING, (HERE,), "bag to bin"),
+    Transition(CANCELLED, PUT_BACK, SAME, (HERE,), "bag to bin"),
     *_rows(
         (LISTED, PICKING, REOPENED, BROKEN),
         FINISH,
@@ -186,17 +200,19 @@ TABLE: tuple[Transition, ...] = (
         ("something is missing", "list is current"),
         "label says SHORT",
     ),
-    *_rows((PICKING, REOPENED), CHECK, CHECKED, (SECOND_PERSON, "full", *_GOOD)),
-    *_rows((SHORT, BROKEN), CHECK, CHECKED, (SECOND_PERSON, *_GOOD), "label says SHORT"),
-    *_rows((CHECKED, STAGED), STAGE, STAGED, (*_GOOD, "label is of its list"), "into its rack place"),
+    *_rows((PICKING, REOPENED), CHECK, CHECKED, (HERE, SECOND_PERSON, "full", *_GOOD)),
+    *_rows((SHORT, BROKEN), CHECK, CHECKED, (HERE, SECOND_PERSON, *_GOOD), "label says SHORT"),
+    *_rows((CHECKED, STAGED), STAGE, STAGED, (HERE, *_GOOD, "label is of its list"), "into its rack place"),
     Transition(
         STAGED,
         ISSUE,
         ISSUED,
-        ("full, or let go with a reason", *_GOOD, "label is of its list", "signed"),
+        (HERE, "full, or let go with a reason", *_GOOD, "label is of its list", "signed"),
         "the crew has custody",
     ),
-    *_rows((CHECKED, STAGED), GIVE, CLOSED, ("full", *_GOOD), "a pre-made kit's pieces to a bag that is out"),
+    Transition(STAGED, SEND, SAME, (HERE, *_GOOD), "bag to the van to another depot"),
+    *_rows((*IN_STORE, ON_HOLD, CANCELLED), ARRIVE, SAME, ("on the road",), "van to bag, at its new depot"),
+    *_rows((CHECKED, STAGED), GIVE, CLOSED, (HERE, "full", *_GOOD), "a pre-made kit's pieces to a bag that is out"),
     Transition(ISSUED, HAND_BACK, REOPENED, ("reason",), "stores have custody again"),
     Transition(ISSUED, BEGIN, IN_WORK),
     *_rows((ISSUED, IN_WORK), INSTALL, IN_WORK, ("every lot is named", "nothing on hold"), "bag to installed"),
@@ -214,11 +230,11 @@ TABLE: tuple[Transition, ...] = (
     Transition(CANCELLED, CLOSE, CLOSED, ("empty",)),
     *_rows((LISTED, *IN_STORE[:-2]), REOPEN, REOPENED, ("reason",)),
     *_rows((*IN_STORE, *OUT), HOLD, ON_HOLD, ("reason",)),
-    Transition(ON_HOLD, PUT_BACK, SAME, (), "bag to hold or bin"),
+    Transition(ON_HOLD, PUT_BACK, SAME, (HERE,), "bag to hold or bin"),
     Transition(ON_HOLD, TURN_IN, SAME, (), "bag to hold, scrap or supplier"),
     Transition(ON_HOLD, LIFT, FORMER, ("nothing on hold",)),
-    *_rows((CHECKED, STAGED, SHORT), BORROW, BROKEN, ("reason",), "bag to who borrows"),
-    Transition(BROKEN, BORROW, SAME, ("reason",), "bag to who borrows"),
+    *_rows((CHECKED, STAGED, SHORT), BORROW, BROKEN, (HERE, "reason"), "bag to who borrows"),
+    Transition(BROKEN, BORROW, SAME, (HERE, "reason"), "bag to who borrows"),
     *_rows((DRAFT, LISTED, *IN_STORE), CANCEL, CANCELLED, ("reason",)),
 )
 ACTIONS = tuple(dict.fromkeys(row.action for row in TABLE))
@@ -275,6 +291,7 @@ def next_actions(
     """
     is_closed = not allows(state, PICK)  # checked and staged bags are opened again before pieces move
     wanted = {
+        ARRIVE: True,
         LIST_AGAIN: bool(facts.superseded or (facts.missing and not goes_in)),
         REOPEN: is_closed and (comes_out or goes_in),
         PUT_BACK: comes_out and not is_out,

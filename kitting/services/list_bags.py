@@ -179,11 +179,12 @@ def new_bag(job: Job, depot: Depot, structure: str, number: int) -> Bag:
 
 def is_unbegun(one: Contents) -> bool:
     """Whether nobody has put a piece into a bag: it can still be filled at another depot."""
-    return one.bag.state in (DRAFT, LISTED) and not one.open()
+    begun = one.open() or one.bag.place.balances.filter(quantity__gt=0).exists()  # what a sheet named there too
+    return one.bag.state in (DRAFT, LISTED) and not begun
 
 
 def stage_at(bag: Bag, depot: Depot) -> None:
-    """Let a bag be filled and staged at another depot, where it is a place of its own, with the pieces moved there."""
+    """Let a bag be filled and staged at another depot, where it is a place of its own."""
     place = {"depot": depot, "code": label_code(bag), "kind": BAG, "job": bag.job.job, "structure": bag.structure}
     bag.depot, bag.place = depot, Place.objects.get_or_create(**place)[0]
     bag.version += 1

@@ -8,6 +8,7 @@ import pytest
 
 from kitting.calculation.bag_states import (
     ACTIONS,
+    ARRIVE,
     BORROW,
     CANCEL,
     CHECK,
@@ -19,6 +20,7 @@ from kitting.calculation.bag_states import (
     LIST_AGAIN,
     ON_HOLD,
     PRINT_AGAIN,
+    SEND,
     STAGED,
     STATES,
     TABLE,
@@ -47,13 +49,16 @@ BROKEN = {
     "balanced, or a named exception": {"open": ("3 EL15-2",), "reason": ""},
     "every lot is named": {"unnamed": ("3 EL15-2",)},
     "empty": {"inside": True},
+    "not on the road": {"road": "on the road to H"},
+    "on the road": {"road": ""},
     "reason": {"reason": " "},
 }
 
 
 def good(row: Transition) -> BagFacts:
     """Facts under which every guard of a transition holds."""
-    return replace(GOOD, missing=("1 JS-3",)) if "something is missing" in row.guards else GOOD
+    facts = replace(GOOD, missing=("1 JS-3",)) if "something is missing" in row.guards else GOOD
+    return replace(facts, road="on the road to H") if "on the road" in row.guards else facts
 
 
 @pytest.mark.parametrize(("state", "action"), [*product(STATES, ACTIONS)])
@@ -96,6 +101,18 @@ def test_a_closed_bag_changes_no_more_and_a_hold_ends_where_it_began() -> None:
     assert next_state(ON_HOLD, "lift hold", GOOD) == FORMER
     assert {row.state for row in TABLE if row.action in (BORROW, CANCEL)}.isdisjoint({"issued", "in work", CLOSED})
     assert NAMED[("in work", CLOSE)].to == CLOSED
+
+
+def test_a_bag_on_the_road_is_taken_in_before_anything_else_is_done_with_its_pieces() -> None:
+    assert next_state(STAGED, SEND, GOOD) == STAGED
+    away = replace(GOOD, road="on the road to H")
+    with pytest.raises(Refusal, match="ON THE ROAD TO H: take it in there first"):
+        next_state(STAGED, ISSUE, away)
+    with pytest.raises(Refusal, match="it is not on the road"):
+        next_state(STAGED, ARRIVE, GOOD)
+    assert next_state(STAGED, ARRIVE, away) == STAGED
+    assert next_actions("reopened", replace(away, missing=("1 JS-3",)), goes_in=True) == (ARRIVE,)
+    assert {row.state for row in TABLE if row.action == ARRIVE} >= {"reopened", ON_HOLD, "cancelled"}
 
 
 def test_what_comes_next_takes_out_first_then_adds_then_checks() -> None:

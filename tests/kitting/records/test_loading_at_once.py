@@ -25,4 +25,4 @@ def test_of_two_who_load_the_same_sheets_at_once_one_stores_them_and_the_other_f
         assert sorted(people.map(loads, ("R. Tolley", "M. Osei"))) == [False, True]
     found = rows_in_every_table()
     assert (found["Movement"], found["Run"], found["Item"]) == (3, 4, 33)
-    assert check_chain().unbroken_to == found["Event"] == 4  # sheets, schedule, a pin, a stand-in
+    assert check_chain().unbroken_to == found["Event"] == 5  # sheets, schedule, a pin, a stand-in, the depot of a bag
