@@ -66,8 +66,29 @@ def send_transfer(
         "loads": [[one.lot.pk, one.quantity, one.source.pk] for one in loads],
     }
     action, repeated = begin("send transfer", content, stamp, why)
-    if repeated:
-        return action
+    if not repeated:
+        load_van(action, transfer=transfer, to_depot=to_depot, loads=loads, why=why, owner_agrees=owner_agrees)
+    return action
+
+
+def load_van(
+    action: Action,
+    *,
+    transfer: str,
+    to_depot: Depot,
+    loads: Sequence[Load],
+    why: str,
+    owner_agrees: bool,
+    job: str = "",
+    structure: str = "",
+) -> Transfer:
+    """Book the load of a van for an action that another use case has begun, in its transaction.
+
+    ``job`` and ``structure`` say whose bag it is, where all of it stays kept for one on the road.
+
+    Raises:
+        Doubt, Refusal: as ``send_transfer``.
+    """
     if not loads:
         raise Refusal("moves-nothing", f"Transfer {transfer} is empty.", {"transfer": transfer})
     one_depot([one.source for one in loads])
@@ -79,13 +100,14 @@ def send_transfer(
         question = f"{', '.join(theirs)}: the supplier's own; did he agree that it goes to {to_depot}?"
         facts = {"transfer": transfer, "lots": theirs, "questions": {"owner-agrees": question}}
         raise Doubt("owner-agrees", question, facts)
-    road, new = Place.objects.get_or_create(depot=to_depot, code=transfer, kind=VAN, job="", structure="")
+    of_bag = {"job": job, "structure": structure}
+    road, new = Place.objects.get_or_create(depot=to_depot, code=transfer, kind=VAN, **of_bag)
     if not new:
         raise Refusal("transfer-number-used", f"There is a van or transfer {transfer} already.", {"transfer": transfer})
-    Transfer.objects.create(number=transfer, from_depot=sender, to_depot=to_depot, place=road, sent=action)
+    van = Transfer.objects.create(number=transfer, from_depot=sender, to_depot=to_depot, place=road, sent=action)
     moves = [Move(lot=one.lot, quantity=one.quantity, source=one.source, target=road) for one in loads]
     book(action, moves, check=lambda: check(moves, why))
-    return action
+    return van
 
 
 @use_case
@@ -99,7 +121,7 @@ def receive_transfer(*, transfer: str, unloads: Sequence[Unload], **stamp: Unpac
 
     Raises:
         Refusal: there is no such transfer, it is received already, a lot of it is not counted, or a place is not the
-            receiver's.
+            receiver's; ``goes-whole``: it is a bag.
     """
     content = {"transfer": transfer, "unloads": [[one.lot.pk, one.counted, one.target.pk] for one in unloads]}
     action, repeated = begin("receive transfer", content, stamp)
@@ -108,6 +130,8 @@ def receive_transfer(*, transfer: str, unloads: Sequence[Unload], **stamp: Unpac
     known = locked_transfer(transfer)
     if known.received is not None:
         raise Refusal("received-already", f"Transfer {transfer} was received by {known.received.by}.", {})
+    if known.place.job:
+        raise Refusal("goes-whole", f"Transfer {transfer} is a bag of {known.place.job}: take it in whole by scan.", {})
     _refuse_places_elsewhere(known, unloads)
     sent = {balance.lot: balance.quantity for balance in known.place.balances.select_related("lot__item")}
     counted: Counter[Lot] = Counter()
@@ -127,6 +151,17 @@ def receive_transfer(*, transfer: str, unloads: Sequence[Unload], **stamp: Unpac
         if quantity != sent.get(lot, 0)
     )
     return action
+
+
+def unload_whole(action: Action, van: Transfer, target: Place) -> None:
+    """Book that all of a load has come, for an action that another use case has begun, in its transaction.
+
+    A bag that was closed is as it was: what has been held meanwhile comes in with it, and goes no further.
+    """
+    aboard = van.place.balances.filter(quantity__gt=0).select_related("lot__item").order_by("pk")
+    book(action, [Move(lot=one.lot, quantity=one.quantity, source=van.place, target=target) for one in aboard])
+    van.received = action
+    van.save(update_fields=["received"])
 
 
 def _refuse_places_elsewhere(transfer: Transfer, unloads: Sequence[Unload]) -> None:

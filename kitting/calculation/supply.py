@@ -119,7 +119,8 @@ def read_supply(
         past_dates: pieces that are good for one job though they are past their date: a lot of their own each.
 
     A lot on hold, a dated item without a use-by date, and pieces in a truck, on hold or in reserve are not free.
-    Pieces in a van are at no depot until it arrives at its own, so they come there as a transfer.
+    Pieces in a van are at no depot until it arrives at its own, so they come there as a transfer; a bag in a van stays
+    its job's.
     """
     ways = _Ways(book, depots)
     found = [*_stock(book, ways, as_of, kits, past_dates), *_orders(book, ways, as_of)]
@@ -191,9 +192,8 @@ def _free_rows(book: Book, kits: Mapping[str, int]) -> Iterator[_Free]:
     dated = _dated(book)
     for row in records(book, "stock"):
         kind = row["place_kind"] or BIN
-        is_kept = kind in (STAGING, BAG)
-        kept_for = kits.get(row["job"], -1) if is_kept else -1
-        if _is_free(row, kind, dated) and not (is_kept and kept_for < 0):
+        kept_for = kits.get(row["job"], -1) if kind in (STAGING, BAG, VAN) else -1
+        if _is_free(row, kind, dated) and not (kind in (STAGING, BAG) and kept_for < 0):
             yield row, kind, kept_for
 
 

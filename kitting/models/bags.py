@@ -6,7 +6,7 @@ Quantities are thousandths of the item's stock unit.
 from django.db import models
 from django.db.models import F, Q
 
-from inventory.models import Action, Depot, Item, Lot, Place
+from inventory.models import Action, Depot, Item, Lot, Place, Transfer
 from jobs.models import CODE_LENGTH, NAME_LENGTH, Job
 from kitting.calculation.bag_states import DRAFT, STATES
 from kitting.models.planning import LINE_LENGTH, AppliedPlan
@@ -57,7 +57,8 @@ class Bag(models.Model):
     """All that goes to one location of a job; a counted place of its own, wherever it is carried.
 
     ``revision`` is the schedule revision that its list was made of. ``whereabouts`` is its rack place, or the truck
-    that took it. ``state_before_hold`` is '' unless it is on hold.
+    that took it. ``state_before_hold`` is '' unless it is on hold. ``transfer`` is that by which it is on the road; it
+    belongs to the depot that it goes to then, and its place is the van.
     """
 
     job = models.ForeignKey(Job, on_delete=models.PROTECT, related_name="bags")
@@ -70,6 +71,7 @@ class Bag(models.Model):
     state_before_hold = models.CharField(max_length=20, blank=True)
     revision = models.CharField(max_length=10, blank=True)
     whereabouts = models.CharField(max_length=60, blank=True)
+    transfer = models.ForeignKey(Transfer, on_delete=models.PROTECT, null=True, blank=True, related_name="bags")
     checked_by = models.CharField(max_length=NAME_LENGTH, blank=True)
     crew = models.CharField(max_length=NAME_LENGTH, blank=True)
     why = models.TextField(blank=True)

@@ -278,6 +278,7 @@ def _facts(one: Contents, margin: int, holds: Mapping[LotKey, LotHold], uses: Ma
         out_of_date=tuple(f"{lot} {lot.use_by or 'without a date'}" for lot in past),
         held=tuple(f"{lot}" for lot in lots if (lot.item_id, lot.number) in holds),
         open=one.open(),
+        road=one.bag.whereabouts if one.bag.transfer_id else "",
     )
 
 

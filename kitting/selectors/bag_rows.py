@@ -7,6 +7,7 @@ from django.db.models import Exists, OuterRef, QuerySet
 
 from inventory.models import Balance
 from kitting.calculation.bag_states import (
+    ARRIVE,
     BROKEN,
     CANCELLED,
     CHECK,
@@ -38,7 +39,7 @@ from kitting.selectors.bag_contents import Contents, contents_of, facts_of_all, 
 
 REWORK, DECIDE = "rework", "decide its lines"
 NOTHING_YET = "NOTHING IN IT YET"
-TO_DO = (PICK, CHECK, STAGE, ISSUE, INSTALL, TURN_IN)
+TO_DO = (PICK, CHECK, STAGE, ARRIVE, ISSUE, INSTALL, TURN_IN)
 _NEXT = {
     DRAFT: DECIDE, LISTED: PICK, SHORT: CHECK, CHECKED: STAGE, STAGED: ISSUE, ISSUED: INSTALL, IN_WORK: INSTALL,
     REOPENED: REWORK, BROKEN: REWORK, ON_HOLD: REWORK, CLOSED: "",
@@ -98,7 +99,7 @@ def _row(one: Contents, facts: BagFacts) -> BagRow:
             f"EXPIRES BEFORE CUTOVER: {', '.join(facts.out_of_date)}" if facts.out_of_date else "",
             facts.old_label if one.bag.state in (CHECKED, STAGED) else "",
         )))  # fmt: skip
-    comes_next = REWORK if problem else _next(one)
+    comes_next = ARRIVE if facts.road else REWORK if problem else _next(one)
     if comes_next == ISSUE and hasattr(one.bag.job, "recipe"):
         comes_next = GIVE
     return BagRow(one.bag, one, label_code(one.bag), _label_words(one), comes_next, problem)

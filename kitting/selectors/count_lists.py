@@ -258,7 +258,8 @@ def _fast(why: _Why, depot: Depot, lying: Mapping[Key, Balance], due: Mapping[Ke
 
 
 def _bags_in_store(depot: Depot) -> Iterable[Bag]:
-    found = Bag.objects.filter(Q(state__in=IN_STORE) | Q(state_before_hold__in=IN_STORE), depot=depot)
+    in_store = Q(state__in=IN_STORE) | Q(state_before_hold__in=IN_STORE)
+    found = Bag.objects.filter(in_store, depot=depot, transfer=None)  # none of those still on the road
     return found.select_related("job", "place__depot").order_by("pk")
 
 

@@ -21,7 +21,7 @@ from kitting.calculation.promising.model import ORDER
 from kitting.calculation.quantities import as_decimal, thousandths
 from kitting.calculation.questions import Question
 from kitting.calculation.sheets.raw import RawBook, RawSheet
-from kitting.calculation.supply import BAG, FREE_PLACES, STAGING
+from kitting.calculation.supply import BAG, FREE_PLACES, STAGING, VAN
 from kitting.errors import Refusal
 from kitting.models import PLAN_TABLES, AppliedPlan, Event, JobReadiness, Promise, Recipe
 from kitting.roles import BUYER, PLANNER, STANDARDS_ENGINEER, STOREKEEPER
@@ -235,7 +235,7 @@ class _PiecesLeft:
         for balance in balances.order_by("lot__use_by", "pk"):
             if (balance.lot.item_id, balance.lot.number) not in held:
                 place = balance.place
-                owner = place.job if place.kind in (STAGING, BAG) else ""
+                owner = place.job if place.kind in (STAGING, BAG, VAN) else ""
                 key = (balance.lot.item.stock_code, place.depot.depot, place.code, balance.lot.number, "", "", owner)
                 self._add(key, balance, balance.quantity)
         for line in OrderLine.objects.select_related("order", "item", "depot").order_by("promised", "pk"):

@@ -26,7 +26,7 @@ from kitting.selectors.bag_contents import label_state
 from kitting.services.bag_leave import end_requests, leave_for
 from kitting.services.rack_places import rack_scanned
 from kitting.services.release_promises import bring_back, take_out
-from kitting.services.scans import Answer, Scan, advance, opened, settled
+from kitting.services.scans import Answer, Opened, Scan, advance, opened, settled
 from kitting.services.two_persons import attempts_kept
 
 
@@ -42,9 +42,20 @@ def stage(*, bag: str, rack: str, confirmed: Collection[str] = (), **scan: Unpac
     one = opened(bag, STAGE, {"rack": rack}, scan)
     if one.repeated:
         return Answer("PLACED", f"{one.bag} is at {one.bag.whereabouts} already.", one.bag, repeated=True)
-    doubts = Doubts(confirmed)
-    rack = rack_scanned(one.bag.depot, rack, doubts)
     state = advance(one, STAGE)
+    rack = rack_for(one, rack, confirmed)
+    settled(one, state, "bag staged", {"rack": rack, "label": label_state(one.contents)}, whereabouts=rack)
+    return Answer("PLACED", f"{one.bag} at {rack}: {label_state(one.contents)}.", one.bag)
+
+
+def rack_for(one: Opened, scanned: str, confirmed: Collection[str]) -> str:
+    """The rack place into which a bag is put; asks where another lies there.
+
+    Raises:
+        Doubt, Refusal: as ``stage``.
+    """
+    doubts = Doubts(confirmed)
+    rack = rack_scanned(one.bag.depot, scanned, doubts)
     there = Bag.objects.filter(depot=one.bag.depot, whereabouts=rack, state__in=(STAGED, CHECKED)).exclude(
         pk=one.bag.pk
     )
@@ -52,8 +63,7 @@ def stage(*, bag: str, rack: str, confirmed: Collection[str] = (), **scan: Unpac
     if names:
         doubts.ask("place-taken", 1, f"PLACE TAKEN: {', '.join(names)} at {rack}: put this bag there as well?")
     doubts.settle()
-    settled(one, state, "bag staged", {"rack": rack, "label": label_state(one.contents)}, whereabouts=rack)
-    return Answer("PLACED", f"{one.bag} at {rack}: {label_state(one.contents)}.", one.bag)
+    return rack
 
 
 @attempts_kept
