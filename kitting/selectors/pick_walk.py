@@ -89,7 +89,8 @@ def pick_walk(*, depot: str, jobs: Collection[str] = (), bags: Collection[str] =
 
 def _bags(depot: str, jobs: Collection[str], codes: Collection[str]) -> list[Bag]:
     """The bags of a depot that may be picked now, of these jobs and with these codes."""
-    among = Bag.objects.filter(depot__depot=depot, state__in=_TO_BE_PICKED).select_related("job", "depot")
+    among = Bag.objects.filter(depot__depot=depot, transfer=None, state__in=_TO_BE_PICKED)
+    among = among.select_related("job", "depot")
     if jobs:
         unknown = {*jobs} - {*Job.objects.filter(job__in=jobs).values_list("job", flat=True)}
         if unknown:

@@ -15,7 +15,7 @@ STOCK = "stock code,depot,place,place kind,lot,use by,quantity"
 EVERYTHING = {
     "policies": "staging days,2",
     "depots": "depot,name,time zone,closed days\nN,North,America/Chicago,2026-04-03\nH,Harbor,America/Chicago,",
-    "transfers": "from,to,days\nN,H,1",
+    "transfers": "from,to,days\nN,H,1\nH,N,1",
     "positions": POSITIONS,
     "bag_depots": "job,structure,depot\nJ1,P5,H",
     "schedule": "\n".join(RUNS),

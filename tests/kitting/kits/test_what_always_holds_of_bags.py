@@ -25,6 +25,7 @@ from kitting.selectors.bag_contents import accounts, contents_of, good_until, is
 from kitting.services.fill_bags import check, finish_short, pick, put_back
 from kitting.services.issue_bags import begin_work, hand_back, issue, stage
 from kitting.services.list_bags import review
+from kitting.services.send_bags import send_bag, take_in_bag
 from kitting.services.return_bags import Installed, cancel_bag, close, install, turn_in, write_off
 
 pytestmark = pytest.mark.django_db
@@ -138,6 +139,29 @@ class AnyNight(RuleBasedStateMachine):
     @rule(bag=bags)
     def stages(self, bag: str) -> None:
         self.do(stage, bag=self.code(bag), rack="R-1", confirmed=("place-taken/1",))
+
+    @rule(bag=bags, depot=st.sampled_from(("N", "H")))
+    def sends_whole(self, bag: str, depot: str) -> None:
+        before = self.stores.counted("J1", bag)
+        if self.do(send_bag, bag=self.code(bag), to_depot=depot):
+            assert before
+            assert self.stores.counted("J1", bag) == before
+            assert not self.do(issue, bag=self.code(bag), crew="Crew 14", truck="14", signature="T. Ahola")
+
+    @rule(bag=bags, lot=st.sampled_from(LOTS[:2]))
+    def builds_and_sends_on(self, bag: str, lot: str) -> None:
+        self.picks(bag, lot, 3, STORES, spare=False)
+        self.finishes_and_checks(bag)
+        self.stages(bag)
+        self.sends_whole(bag, "H")
+
+    @rule(bag=bags)
+    def takes_in(self, bag: str) -> None:
+        before = self.stores.counted("J1", bag)
+        if self.do(take_in_bag, bag=self.code(bag), rack="R-2", confirmed=("place-taken/1",)):
+            there = self.stores.bag("J1", bag)
+            assert (there.place.depot_id, there.transfer) == (there.depot_id, None)
+            assert self.stores.counted("J1", bag) == before
 
     @rule(bag=bags, leave=st.booleans(), signed=st.booleans())
     def issues(self, bag: str, leave: bool, signed: bool) -> None:
