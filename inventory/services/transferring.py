@@ -100,8 +100,7 @@ def load_van(
         question = f"{', '.join(theirs)}: the supplier's own; did he agree that it goes to {to_depot}?"
         facts = {"transfer": transfer, "lots": theirs, "questions": {"owner-agrees": question}}
         raise Doubt("owner-agrees", question, facts)
-    of_bag = {"job": job, "structure": structure}
-    road, new = Place.objects.get_or_create(depot=to_depot, code=transfer, kind=VAN, **of_bag)
+    road, new = Place.objects.get_or_create(depot=to_depot, code=transfer, kind=VAN, job=job, structure=structure)
     if not new:
         raise Refusal("transfer-number-used", f"There is a van or transfer {transfer} already.", {"transfer": transfer})
     van = Transfer.objects.create(number=transfer, from_depot=sender, to_depot=to_depot, place=road, sent=action)

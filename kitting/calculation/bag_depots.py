@@ -71,9 +71,7 @@ def unknown_locations(book: Book, frame: pd.DataFrame) -> Iterator[Question]:
 
 def told_depots(depots: Sequence[str], jobs: Sequence[str], dates: Mapping[str, JobDates]) -> list[str]:
     """The depot of each line by its code, the job's own where it has one depot."""
-    return [
-        depot or (dates[job].depot if job in dates else "") for depot, job in zip(depots, jobs, strict=True)
-    ]
+    return [depot or (dates[job].depot if job in dates else "") for depot, job in zip(depots, jobs, strict=True)]
 
 
 @dataclass(slots=True)
@@ -109,7 +107,9 @@ def with_waiting(
     waiting: dict[str, dict[str, _Waiting]] = defaultdict(lambda: defaultdict(_Waiting))
     counted = requirements[(requirements["spare"] == NO) & requirements["job"].isin(split)]
     of_line: dict[str, _Waiting] = {}
-    columns = (counted[name].astype(str) for name in ("line", "job", "structure", "answer", SPLIT_COLUMNS["requirements"]))
+    columns = (
+        counted[name].astype(str) for name in ("line", "job", "structure", "answer", SPLIT_COLUMNS["requirements"])
+    )
     for line, job, structure, answer, depot in zip(*columns, strict=True):
         if answer != READY:
             here = of_line[line] = waiting[job][depot]

@@ -133,8 +133,10 @@ def _locations(book: Book) -> dict[str, set[str]]:
     """The locations of each job: where its runs end, where its positions stand, and what is added by hand."""
     found: dict[str, set[str]] = defaultdict(set)
     for sheet, fields in (
-        ("schedule", ("from_structure", "to_structure")), ("positions", ("structure",)), ("added lines", ("structure",)),
-    ):  # fmt: skip
+        ("schedule", ("from_structure", "to_structure")),
+        ("positions", ("structure",)),
+        ("added lines", ("structure",)),
+    ):
         for row in records(book, sheet):
             if isinstance(row["job"], str):
                 found[row["job"]].update(row[name] for name in fields if isinstance(row[name], str))
@@ -142,10 +144,10 @@ def _locations(book: Book) -> dict[str, set[str]]:
 
 
 def _undated(row: Mapping[str, Fact]) -> str:
-    for field, label in (("depot", "depot"), ("cutover", "cutover"), ("cutover_end", "cutover end")):
-        if isinstance(row[field], Missing):
-            return str(row[field].why)
-        if row[field] is None and field != "cutover_end":
+    for name, label in (("depot", "depot"), ("cutover", "cutover"), ("cutover_end", "cutover end")):
+        if isinstance(row[name], Missing):
+            return str(row[name].why)
+        if row[name] is None and name != "cutover_end":
             return f"the job has no {label}"
     return ""
 

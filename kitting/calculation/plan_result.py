@@ -65,8 +65,8 @@ class Plan:
     """All tables of one planning, in output form: '' for blank, Decimal for quantities, ISO text for dates.
 
     The frames have exactly the columns named above, and the depot of each requirement line and of each move of a cure
-    (``SPLIT_COLUMNS``) where bags of a job are staged elsewhere. Text columns may be categorical. ``moved`` holds what is promised
-    from elsewhere than in an earlier plan, None where no earlier plan was given.
+    (``SPLIT_COLUMNS``) where bags of a job are staged elsewhere. Text columns may be categorical. ``moved`` holds what
+    is promised from elsewhere than in an earlier plan, None where no earlier plan was given.
     """
 
     as_of: date

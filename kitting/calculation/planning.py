@@ -327,7 +327,9 @@ def _tables(made: _Made) -> dict[str, Any]:
     units = {code: item["stock_unit"] or "ea" for code, item in items.items()}
     requirements = requirement_table(frame, templates, units=units, answered=LineAnswers(answers, additions))
     if expanded.depots is not None:
-        requirements[SPLIT_COLUMNS["requirements"]] = told_depots(expanded.depots, frame["job"].astype(str).tolist(), jobs)
+        requirements[SPLIT_COLUMNS["requirements"]] = told_depots(
+            expanded.depots, frame["job"].astype(str).tolist(), jobs
+        )
     lines = requirements["line"].tolist()
     promises = promise_table(lines, frame["job"].astype(str).tolist(), shares, made.supply.sources)
     facts = _facts_of_cures(made)

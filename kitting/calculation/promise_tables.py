@@ -177,7 +177,9 @@ def answer_lines(
             additions[share.line] = _and(additions[share.line], _past_date(share, sources[share.lot]))
         if share.source != SHELF:
             answers[share.line] = READY_IF
-            additions[share.line] = _and(additions[share.line], _comes(share, sources[share.lot], _depot(depots, share.line)))
+            additions[share.line] = _and(
+                additions[share.line], _comes(share, sources[share.lot], _depot(depots, share.line))
+            )
     for line in np.flatnonzero(shares.short).tolist():
         if answers[line] in (READY, READY_IF):
             answers[line] = SHORT

@@ -124,7 +124,12 @@ def shortage_table(
     """
     teller = _Teller(jobs, kits, depots, holdings, buying)
     rows = [
-        _row(line, jobs[line.job].at(line.depot), teller.tell(line) if line.code else _no_code(line), refused.get(line.job, ""))
+        _row(
+            line,
+            jobs[line.job].at(line.depot),
+            teller.tell(line) if line.code else _no_code(line),
+            refused.get(line.job, ""),
+        )
         for line in lines
     ]
     return pd.DataFrame(rows, columns=list(SHORTAGE_COLUMNS))

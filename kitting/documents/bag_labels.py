@@ -131,7 +131,7 @@ def bag_label(
     if recorded:
         _recorded_state(label, recorded)
     else:
-        _states(label, paper, bag, words)
+        _states(label, bag, words)
     if papers.reprint:
         label.line(papers.reprint, BIG_ROW, indent=(STATE.cap_mm + 1.5) * mm)
     label.lines(system_text(papers, bag, words), BIG_ROW, floor_mm=ROW_CAPS_MM, gap_mm=1)
@@ -140,7 +140,7 @@ def bag_label(
     return label
 
 
-def _states(label: Label, paper: JobPaper, bag: Bag, words: Words) -> None:
+def _states(label: Label, bag: Bag, words: Words) -> None:
     lines = [line for line in bag.lines if not line.spare]
     for position, answer in enumerate(bag.answers):
         if position and answer == READY:

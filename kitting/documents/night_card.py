@@ -74,9 +74,7 @@ def night_card(
     return flow
 
 
-def _card(
-    papers: PlanPapers, paper: JobPaper, words: Words, named: tuple[str, str, str, str, str], depot: str
-) -> Flow:
+def _card(papers: PlanPapers, paper: JobPaper, words: Words, named: tuple[str, str, str, str, str], depot: str) -> Flow:
     """An empty card; ``named`` holds title, subject, number, what its code holds, and revision."""
     title, subject, number, code, rev = named
     policies, answer = papers.plan.book.policies, paper.answer

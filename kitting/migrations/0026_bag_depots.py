@@ -44,9 +44,7 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
-                "constraints": [
-                    models.UniqueConstraint(fields=("job", "structure"), name="bag_depot_once_a_location")
-                ],
+                "constraints": [models.UniqueConstraint(fields=("job", "structure"), name="bag_depot_once_a_location")],
             },
         ),
         migrations.AddField(

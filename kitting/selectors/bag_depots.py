@@ -18,7 +18,7 @@ def bag_depots(jobs: Iterable[Job]) -> dict[tuple[str, str], str]:
 
 
 def locations_of(job: Job) -> list[str]:
-    """Where runs of a job's live schedule end, its positions stand, and lines are added to it by hand; three queries."""
+    """Where runs of a job's live schedule end, its positions stand, or lines are added by hand; three queries."""
     runs = Run.objects.filter(revision__job=job, revision__live=True)
     ends = runs.values_list("from_position__structure__structure", "to_position__structure__structure")
     found = {name for pair in ends for name in pair}

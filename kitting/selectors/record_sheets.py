@@ -208,7 +208,7 @@ def records_of_sheets(names: Collection[str]) -> Mapping[str, SheetRecords]:
 
 
 def records_of_jobs(jobs: "models.QuerySet[Job]") -> Mapping[str, SheetRecords]:
-    """As ``RECORDS``, with these jobs and no others, ended ones too, and without stock, orders, levels, pins and depots of bags."""
+    """As ``RECORDS``, with these jobs and no others, ended ones too, and without what only planning them reads."""
     shown = {
         "jobs": Q(pk__in=jobs),
         "schedule": Q(revision__live=True, revision__job__in=jobs),

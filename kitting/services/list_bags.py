@@ -171,10 +171,16 @@ def new_bag(job: Job, depot: Depot, structure: str, number: int) -> Bag:
     """A bag for a location of a job, without lines, and its place, which may be on the books from a sheet."""
     bag = Bag(job=job, structure=structure, number=number, depot=depot, state=DRAFT)
     code = label_code(bag)
-    bag.place, _ = Place.objects.get_or_create(depot=depot, code=code, kind=BAG, job=job.job, structure=structure)
+    bag.place = bag_place(bag, depot)
     bag.code = verified(code)
     bag.save(force_insert=True)
     return bag
+
+
+def bag_place(bag: Bag, depot: Depot) -> Place:
+    """A bag as a place of a depot."""
+    code, job, structure = label_code(bag), bag.job.job, bag.structure
+    return Place.objects.get_or_create(depot=depot, code=code, kind=BAG, job=job, structure=structure)[0]
 
 
 def is_unbegun(one: Contents) -> bool:
@@ -185,8 +191,7 @@ def is_unbegun(one: Contents) -> bool:
 
 def stage_at(bag: Bag, depot: Depot) -> None:
     """Let a bag be filled and staged at another depot, where it is a place of its own."""
-    place = {"depot": depot, "code": label_code(bag), "kind": BAG, "job": bag.job.job, "structure": bag.structure}
-    bag.depot, bag.place = depot, Place.objects.get_or_create(**place)[0]
+    bag.depot, bag.place = depot, bag_place(bag, depot)
     bag.version += 1
     bag.save(update_fields=("depot", "place", "version"))
 

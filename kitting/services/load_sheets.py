@@ -41,7 +41,7 @@ from kitting.services.upsert_rows import SheetChanges, add_missing, replace_rows
 
 DEMO = "demo"
 LISTS = ("bag depots", "stand ins", "pins", "added lines")  # each is the whole list of what holds
-LISTS_OF_JOBS = ("bag depots", "pins", "added lines")  # whose rows are a job's: after the freeze they change for a reason only
+LISTS_OF_JOBS = ("bag depots", "pins", "added lines")  # rows are a job's: after the freeze they change for a reason
 _LONGEST_NAME = 120
 
 

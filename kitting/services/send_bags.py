@@ -4,7 +4,7 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import Unpack
 
-from inventory.models import BAG, Depot, Place, Way
+from inventory.models import Depot, Place, Way
 from inventory.selectors.finding import depot_named, local_day
 from inventory.services.actions import use_case
 from inventory.services.transferring import Load, load_van, unload_whole
@@ -14,11 +14,12 @@ from kitting.calculation.promising.model import SHELF, TRANSFER
 from kitting.errors import Refusal
 from kitting.models import Bag, Promise
 from kitting.roles import STOREKEEPER
-from kitting.selectors.bag_contents import label_code, label_state
+from kitting.selectors.bag_contents import label_state
 from kitting.selectors.working_days import closed_days
 from kitting.services.bag_depots import note_depot
 from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.issue_bags import rack_for
+from kitting.services.list_bags import bag_place
 from kitting.services.record_events import record_events
 from kitting.services.release_promises import release, rest_of
 from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_of, settled
@@ -71,7 +72,13 @@ def send_bag(
     road = f"on the road to {target.depot}"
     late = changes_after_freeze([one.bag.job.job], reason=why, what=f"the depot of the bag of {one.bag.structure}")
     record_events(late, by=scan["actor"].name, at=scan["at"])
-    told = {"from": sender.depot, "to": target.depot, "transfer": number, "label": label_state(one.contents), "why": why}
+    told = {
+        "from": sender.depot,
+        "to": target.depot,
+        "transfer": number,
+        "label": label_state(one.contents),
+        "why": why,
+    }
     settled(one, state, "bag sent", told, addressed_to=STOREKEEPER, whereabouts=road)
     return Answer("ON THE ROAD", f"{one.bag} to {target}: {label_state(one.contents)}; van slip {number}.", one.bag)
 
@@ -92,9 +99,7 @@ def take_in_bag(*, bag: str, rack: str, confirmed: Collection[str] = (), **scan:
         return Answer("PLACED", f"{one.bag} is at {one.bag.whereabouts} already.", one.bag, repeated=True)
     state = advance(one, ARRIVE)
     rack = rack_for(one, rack, confirmed)
-    job = one.bag.job.job
-    named = {"code": label_code(one.bag), "kind": BAG, "job": job, "structure": one.bag.structure}
-    here, _ = Place.objects.get_or_create(depot=one.bag.depot, **named)
+    here = bag_place(one.bag, one.bag.depot)
     unload_whole(one.action, van, here)
     left = one.bag.place
     one.bag.place, one.bag.transfer = here, None

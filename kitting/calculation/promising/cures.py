@@ -121,8 +121,7 @@ class CureSearch:
         found = []
         anything = frozenset(range(len(self._problem.items)))
         kits = tuple(
-            _buying(other, anything) if place == kit else other
-            for place, other in enumerate(self._problem.kits)
+            _buying(other, anything) if place == kit else other for place, other in enumerate(self._problem.kits)
         )
         for number in self._groups_of_kit[kit]:
             if number in self._scarce:

@@ -32,10 +32,10 @@ class Chances:
     Args:
         locked: pieces that a person may release, as (TRUCK or RESERVE, lot).
         unapproved: for a cell the items that pass every hard check and are not approved for it, best first.
-        buy_day: for an item, a kit and its depot (-1: it has one) the day on which pieces ordered on the as-of day can be
-            staged there, or NEVER.
-        slip: for a kit and a day the earliest later cutover whose staged-by day is that day or later, and at each of its
-            depots as much later.
+        buy_day: for an item, a kit and its depot (-1: it has one) the day on which pieces ordered on the as-of day can
+            be staged there, or NEVER.
+        slip: for a kit and a day the earliest later cutover whose staged-by day is that day or later, and at each of
+            its depots as much later.
     """
 
     locked: tuple[tuple[str, Lot], ...]

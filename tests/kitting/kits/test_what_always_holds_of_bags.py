@@ -25,8 +25,8 @@ from kitting.selectors.bag_contents import accounts, contents_of, good_until, is
 from kitting.services.fill_bags import check, finish_short, pick, put_back
 from kitting.services.issue_bags import begin_work, hand_back, issue, stage
 from kitting.services.list_bags import review
-from kitting.services.send_bags import send_bag, take_in_bag
 from kitting.services.return_bags import Installed, cancel_bag, close, install, turn_in, write_off
+from kitting.services.send_bags import send_bag, take_in_bag
 
 pytestmark = pytest.mark.django_db
 LOTS = ("L-1", "L-2", "L-OLD")
