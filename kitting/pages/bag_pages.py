@@ -237,8 +237,9 @@ def _steps(asked: Asked, contents: Contents) -> Iterator[NextStep]:
     one, actor = contents.bag, asked.actor
     facts = facts_of(contents, by=actor.name, approver="-", reason="-", signature="-")
     is_kit = Recipe.objects.filter(job=one.job).exists()  # a kit is given whole, a bag issued
-    never = bag_states.ISSUE if is_kit else bag_states.GIVE
-    allowed, out = {row.action for row in TABLE if row.state == one.state and row.action != never}, is_out(one)
+    never = {bag_states.ISSUE, bag_states.SEND} if is_kit else {bag_states.GIVE}
+    never.add(bag_states.SEND if one.transfer_id else bag_states.ARRIVE)
+    allowed, out = {row.action for row in TABLE if row.state == one.state} - never, is_out(one)
     for action, route, right, words in _ROUTES:
         opens = action == bag_states.REOPEN and bag_states.PICK in allowed  # it is open already
         elsewhere = one.state == bag_states.ON_HOLD and action == (bag_states.PUT_BACK if out else bag_states.TURN_IN)
@@ -255,12 +256,14 @@ def _steps(asked: Asked, contents: Contents) -> Iterator[NextStep]:
 # Action of the table of states: route, action of the table of roles, words; what is done daily stands first.
 # What is not here happens by itself.
 _ROUTES: tuple[tuple[str, str, str, str], ...] = (
+    (bag_states.ARRIVE, "take-in", "bags", "Take it in from the van"),
     (bag_states.LIST, "job-bags", "bags", "List the bags"),
     (bag_states.PICK, "pick", "bags", "Pick"),
     (bag_states.CHECK, "check", "bags", "Check"),
     (bag_states.ISSUE, "issue", "bags", "Issue to a crew"),
     (bag_states.GIVE, "give", "bags", "Give it whole to a crew"),
     (bag_states.STAGE, "stage", "bags", "Put in its rack place"),
+    (bag_states.SEND, "send", "bags", "Send it whole to another depot"),
     (bag_states.BEGIN, "begin", "as-installed", "Work begins"),
     (bag_states.INSTALL, "install", "as-installed", "Note what is installed"),
     (bag_states.TURN_IN, "turn-in", "turn in", "Turn in what came back"),

@@ -14,6 +14,7 @@ from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, REA
 from kitting.calculation.order_marks import OrderMark
 from kitting.calculation.promising.moves import BORROW, BUY, EXPEDITE, HURRY, RESERVE, SLIP, STAND_IN, TRANSFER
 from kitting.pages.asked import Asked, page
+from kitting.pages.bag_depot_pages import bags_of_job
 from kitting.pages.drawing import fit, strip
 from kitting.pages.picture_pages import places_pictured
 from kitting.pages.short_line_pages import owner_cell, owner_choices
@@ -107,6 +108,7 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
         "refusals": _refusals(sheet),
         "cures": _cures(asked, sheet),
         "meaning": _MEANING.get(state.answer, ""),
+        "staged": bags_of_job(asked, sheet.job, state),
         "pictured": places_pictured(asked, job, positions_of(sheet.job)),
     }
     return page(asked, "job.html", context)

@@ -11,6 +11,7 @@ from django.urls import URLPattern, path, reverse
 from kitting.models import Person
 from kitting.pages import (
     asking_pages,
+    bag_depot_pages,
     bag_pages,
     bag_request_pages,
     borrow_pages,
@@ -213,6 +214,7 @@ ROUTES: tuple[Route, ...] = (
     Route("jobs/<str:job>/history", "history", history_page.history, PLANS),
     Route("jobs/<str:job>/call-sheet", "call-sheet", paper_pages.call_sheet, PLANS),
     Route("jobs/<str:job>/bags", "job-bags", bag_pages.job_bags, BAGS, (BAGS, DO), bag_pages.depot_of_job),
+    Route("jobs/<str:job>/depots", "bag-depots", bag_depot_pages.change, PLANS, (PLANS, DO), form_only=True),
     Route("jobs/<str:job>/print/<str:name>.pdf", "bag-papers", paper_pages.job_papers, BAGS, (SIGNED_IN, "")),
     Route("jobs/<str:job>/pictures", "job-pictures", picture_pages.job_pictures, "position picture",
           ("position picture", DO), bag_pages.depot_of_job),

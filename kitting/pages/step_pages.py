@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import BIN, HOLD, SUPPLIER_OWNED, TRUCK
+from inventory.models import BIN, HOLD, SUPPLIER_OWNED, TRUCK, Way
 from kitting.models import Bag
 from kitting.models.bags import PICKED, SHORT_CAUSES, BagEntry
 from kitting.pages.asked import Asked, attempt, page
@@ -19,6 +19,7 @@ from kitting.services.issue_bags import begin_work, hand_back, stage
 from kitting.services.premade_kits import give_kit
 from kitting.services.return_bags import cancel_bag, close
 from kitting.services.scans import Answer
+from kitting.services.send_bags import send_bag, take_in_bag
 
 _SEPARATOR = "|"  # between stock code and lot in a choice
 _STORM, _JOB = "storm:", "job:"  # before the number of what a kit is given to, in a choice
@@ -72,6 +73,19 @@ def _short(_contents: Contents) -> Sequence[Field]:
 
 def _rack(contents: Contents) -> Sequence[Field]:
     return (Field("rack", "Scan the rack place", contents.bag.whereabouts, focus=True),)
+
+
+def _free_rack(_contents: Contents) -> Sequence[Field]:
+    return (Field("rack", "Scan the rack place", focus=True),)
+
+
+def _depots(contents: Contents) -> Sequence[Field]:
+    ways = Way.objects.filter(from_depot=contents.bag.depot).select_related("to_depot").order_by("to_depot__depot")
+    found = [(way.to_depot.depot, f"{way.to_depot.depot} {way.to_depot.name}".strip()) for way in ways]
+    return (
+        Field("to", "To which depot", options=found or [("", "no van goes from here")]),
+        Field("why", "Why; needed after the freeze", required=False),
+    )
 
 
 def _exception(contents: Contents) -> Sequence[Field]:
@@ -157,6 +171,16 @@ def _stage(asked: Asked, one: Bag) -> Answer:
     return stage(bag=label_code(one), rack=asked.text("rack"), confirmed=asked.confirmed, **asked.scan())
 
 
+def _send(asked: Asked, one: Bag) -> Answer:
+    return send_bag(
+        bag=label_code(one), to_depot=asked.text("to"), why=asked.text("why"), confirmed=asked.confirmed, **asked.scan()
+    )
+
+
+def _take_in(asked: Asked, one: Bag) -> Answer:
+    return take_in_bag(bag=label_code(one), rack=asked.text("rack"), confirmed=asked.confirmed, **asked.scan())
+
+
 def _finish(asked: Asked, one: Bag) -> Answer:
     given = {"cause": asked.text("cause"), "why": asked.text("why")}
     return finish_short(bag=label_code(one), **given, **asked.scan())
@@ -207,6 +231,10 @@ def _put_in(asked: Asked, one: Bag) -> Answer:
 
 STEPS: tuple[Step, ...] = (
     Step("stage", "bags", "Put in its rack place", "The bag is checked.", "It lies there", _rack, _stage),
+    Step("send", "bags", "Send it whole to another depot",
+         "It goes by van with all that is in it, and is staged there from now on.", "It is on the van", _depots, _send),
+    Step("take-in", "bags", "Take it in", "It came by van with all that is in it.", "It lies there", _free_rack,
+         _take_in),
     Step("give", "bags", "Give it whole", "All that is in it goes to one crew by one scan; this kit is closed then.",
          "Out with the crew", _to_whom, _give),
     Step("finish", "bags", "That is all there is", "Its label says SHORT and names what is missing; the planner hears.",

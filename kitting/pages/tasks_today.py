@@ -11,6 +11,7 @@ from django.urls import reverse
 from inventory.selectors.balances import look_ahead
 from kitting.calculation.answers import CANT_TELL, NO_RULE, READY, READY_IF
 from kitting.calculation.bag_states import (
+    ARRIVE,
     BROKEN,
     CHECK,
     CHECKED,
@@ -108,7 +109,8 @@ def _stores(asked: Asked) -> Iterator[Task]:
         return
     due = [one for one in order_lines_open(depots=depots) if one.promised and one.promised <= asked.today]
     vans = [f"{source} to {target}" for source, target in vans_waiting(depots)]
-    road = [one for one in transfers_open(depots) if not depots or one.to_depot.depot in depots]
+    loose = [one for one in transfers_open(depots) if not one.place.job]  # bags are taken in by scan
+    road = [one for one in loose if not depots or one.to_depot.depot in depots]
     asks = [one for one in open_asks(depots) if not depots or one.source in depots]
     low = [one for one in trucks(today=asked.today, depots=depots) if one.below or one.to_take_off]
     swaps = [str(one.old.lot) for one in rotations(today=asked.today, depots=depots)]
@@ -136,7 +138,7 @@ def _ageing(asked: Asked) -> list[str]:
 
 _STORES = {
     PICK: "bags to pick", CHECK: "short bags to check, by another person than who filled them", STAGE: "bags to stage",
-    ISSUE: "bags staged, to be issued", TURN_IN: "bags out with crews, to be turned in",
+    ARRIVE: "bags on the road, to be taken in", ISSUE: "bags staged, to be issued", TURN_IN: "bags out with crews, to be turned in",
     REWORK: "bags to be looked at again",
 }  # fmt: skip
 _CREW = {TURN_IN: "bags with crews: begin work, note what is installed, turn in"}
@@ -156,8 +158,9 @@ def _bags(asked: Asked) -> Iterator[Task]:
     rows = not_ended(asked.actor.depots).filter(state__in=_WAITS)
     rows = rows.exclude(state=STAGED, job__recipe__isnull=False)  # a kit stands there until somebody wants it
     rows = rows.order_by("job__cutover", "job__job", "number")
-    for depot, state, job, structure in rows.values_list("depot__depot", "state", "job__job", "structure"):
-        found[depot, _WAITS[state]].append(f"{job} {structure}".strip())
+    columns = ("depot__depot", "state", "transfer", "job__job", "structure")
+    for depot, state, on_the_road, job, structure in rows.values_list(*columns):
+        found[depot, ARRIVE if on_the_road else _WAITS[state]].append(f"{job} {structure}".strip())
     for depot in sorted({depot for depot, _ in found}):
         for step, what in words.items():
             bags = found[depot, step]

@@ -30,7 +30,7 @@ from kitting.pages.tables import Cell, Table, figure
 from kitting.pages.transfer_pages import WAREHOUSE
 from kitting.pages.typed import back_with_typed, place_names, rows_to_type, typed_place, typed_quantity
 from kitting.roles import DO, require
-from kitting.selectors.bag_contents import bare
+from kitting.selectors.bag_contents import bare, label_code
 from kitting.services.settle_transfers import settle_transfers
 
 _COUNTED = re.compile(r"counted-\d+")
@@ -54,6 +54,7 @@ def transfer_page(asked: Asked, number: int) -> HttpResponse:
     aboard = _aboard(van)
     places = place_names([*Place.objects.filter(depot=van.to_depot, job="").order_by("code", "pk")])
     usual = _usual(van, aboard)
+    bag = van.bags.select_related("job").first()
     open_ones = van.differences.filter(settled__isnull=True).select_related("lot__item").order_by("pk")
     context = {
         "van": van, "slip": slip, "table": _lines(slip), "put_at": [*places],
@@ -63,7 +64,8 @@ def transfer_page(asked: Asked, number: int) -> HttpResponse:
              asked.text(f"place-{one.lot_id}") or usual.get(one.lot.item_id, ""))
             for one in aboard
         ],
-        "may_count": van.received is None and asked.actor.may(WAREHOUSE, DO, van.to_depot.depot),
+        "bag": (bag, label_code(bag)) if bag else (),
+        "may_count": van.received is None and not van.place.job and asked.actor.may(WAREHOUSE, DO, van.to_depot.depot),
         "differences": [(one, bare(one.sent), bare(one.counted), _hows(one)) for one in open_ones],
         "may_settle": _may_settle(asked, van),
     }  # fmt: skip

@@ -1,6 +1,7 @@
 """At which depot each bag of a job is staged, where that is not the job's own, and which locations a job has."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 
 import pandas as pd
 from django.db.models import Q
@@ -8,7 +9,7 @@ from django.db.models import Q
 from jobs.models import Job, Position, Run
 from kitting.calculation.bags import assign_bags
 from kitting.calculation.natural_order import natural_key
-from kitting.models import AddedLine, AppliedPlan, BagDepot, PlanRow
+from kitting.models import AddedLine, AppliedPlan, Bag, BagDepot, PlanRow
 
 
 def bag_depots(jobs: Iterable[Job]) -> dict[tuple[str, str], str]:
@@ -25,6 +26,25 @@ def locations_of(job: Job) -> list[str]:
     found |= {*Position.objects.filter(job=job).values_list("structure__structure", flat=True)}
     found |= {*AddedLine.objects.filter(job=job).values_list("structure", flat=True)}
     return sorted(found, key=natural_key)
+
+
+@dataclass(frozen=True, slots=True)
+class StagedBag:
+    """Where the bag of a location is staged; ``bag`` is None where nobody has listed it yet."""
+
+    structure: str
+    depot: str
+    bag: Bag | None
+
+
+def staged_bags(job: Job) -> list[StagedBag]:
+    """The locations of a job, each with the depot at which its bag is staged; five queries."""
+    named = bag_depots([job])
+    bags = {bag.structure: bag for bag in Bag.objects.filter(job=job).select_related("job", "depot")}
+    return [
+        StagedBag(structure, named.get((job.job, structure), job.depot), bags.get(structure))
+        for structure in locations_of(job)
+    ]
 
 
 def planned_lines(job: Job) -> Mapping[str, list[str]]:

@@ -39,6 +39,8 @@ class Cutover:
         bags: its bags by state.
         frozen: who froze its outage; '' where nobody did.
         changed: what has changed since that plan, in words, so that its answer may not hold any more; '' for nothing.
+        days: the staged-by day at each depot, where its bags are staged at several.
+        waits_for: which of these depots is still to stage what, in words; '' where none is.
     """
 
     job: Job
@@ -52,6 +54,8 @@ class Cutover:
     clock: str = ""
     frozen: str = ""
     changed: str = ""
+    days: Mapping[str, str] = field(default_factory=dict)
+    waits_for: str = ""
 
     @property
     def bags_done(self) -> int:
@@ -153,6 +157,8 @@ def _cutover(job: Job, told: Mapping[str, Any], zone: str, bags: Mapping[str, in
         counts=told.get("counts", {}),
         window=_of_window(job, zone, window_hours),
         bags=bags,
+        days=told.get("days", {}),
+        waits_for=told.get("waits_for", ""),
         clock=change.words if (change := _of_window(job, zone, clock_change)) else "",
     )
 
