@@ -54,7 +54,8 @@ def bag_papers(job: str, read_name: Callable[[str], str] = str) -> BagPapers:
         .order_by("line__bag__number", "line__position", "pk")
     ]
     code = {bag.pk: label_code(bag) for bag in bags}
-    head = {"job": found.job, "title": found.title, "cutover": _cutover(found, depot), "depot": found.depot}
+    where = ", ".join(sorted({bag.depot.depot for bag in bags}, key=lambda one: (one != found.depot, one)))
+    head = {"job": found.job, "title": found.title, "cutover": _cutover(found, depot), "depot": where}
     contents = contents_of(bags)
     slip_bags = tuple(
         SlipBag(code[bag.pk], bag.structure or "whole job", label_state(contents[bag.pk])) for bag in bags

@@ -56,7 +56,7 @@ def labels_of_day(*, depot: str, day: date, of: str = CUTOVER) -> list[DayLabel]
     if of == CUTOVER:
         found = found.filter(job__cutover__startswith=day.isoformat())
     else:
-        found = found.filter(job__job__in=[job for job, staged in staged_days().items() if staged == day])
+        found = found.filter(job__job__in=[job for job, staged in staged_days().at(depot).items() if staged == day])
     wanted = {*found.values_list("pk", flat=True)}
     bags = Bag.objects.filter(job__in=found.values("job")).select_related("job", "depot", "place").order_by("number")
     by_job: dict[int, list[Contents]] = defaultdict(list)

@@ -256,10 +256,12 @@ def _load(item: Item, lot: str, sent: Decimal, counted: Decimal | None) -> Trans
 
 
 def _waiting(transfer: Transfer, lots: Iterable[int]) -> Iterator[str]:
-    """Jobs of the receiving depot to which lots of the van are promised, by the day they must be ready."""
-    jobs = Job.objects.filter(promises__lot__in=[*lots], promises__released_at__isnull=True, depot=transfer.to_depot)
-    days = {job: day.isoformat() for job, day in staged_days().items()}
-    for job in sorted(jobs.distinct(), key=lambda one: (days.get(one.job) or one.cutover, one.job)):
+    """Jobs with bags at the receiving depot to which lots of the van are promised, by the day they must be ready."""
+    here = transfer.to_depot.depot
+    promised = Promise.objects.filter(lot__in=[*lots], released_at__isnull=True, depot=here)
+    jobs = Job.objects.filter(pk__in=promised.values("job"))
+    days = {job: day.isoformat() for job, day in staged_days().at(here).items()}
+    for job in sorted(jobs, key=lambda one: (days.get(one.job) or one.cutover, one.job)):
         day = days.get(job.job)
         yield f"{job.job}, staged by {day}" if day else f"{job.job}, cutover {job.cutover or 'without a date'}"
 

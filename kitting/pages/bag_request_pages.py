@@ -125,7 +125,7 @@ def _short(request: BagRequest, contents: Contents) -> Told:
 def _of_job(whose: str, bag: Bag) -> dict[str, object]:
     """Facts of a bag and its job, with who answers for it: whoever applied the plan that it was listed from."""
     job: Job = bag.job
-    staged, plan = staged_days().get(job.job), AppliedPlan.objects.order_by("-pk").first()
+    staged, plan = staged_days().of(job.job, bag.depot.depot), AppliedPlan.objects.order_by("-pk").first()
     return {
         f"{whose}Bag": f"{bag}, {bag.state}" + (f", {bag.whereabouts}" if bag.whereabouts else ""),
         f"{whose}Job": f"{job} {job.title}".strip(),
@@ -137,7 +137,7 @@ def _of_job(whose: str, bag: Bag) -> dict[str, object]:
 
 def _borrow(asked: Asked, request: BagRequest, contents: Contents, taker: Bag) -> Told:
     lender, item = request.bag, items_by_code([str(request.item)])[str(request.item)]
-    kept, staged = kept_kit(lender.job_id), staged_days().get(lender.job.job)
+    kept, staged = kept_kit(lender.job_id), staged_days().of(lender.job.job, lender.depot.depot)
     pieces = f"{bare(request.quantity)} {item}"
     more = {
         "Pieces": f"{pieces} lot {request.lot_number or 'unknown'}", **_of_job("Lending: ", lender),

@@ -138,7 +138,8 @@ def _ageing(asked: Asked) -> list[str]:
 
 _STORES = {
     PICK: "bags to pick", CHECK: "short bags to check, by another person than who filled them", STAGE: "bags to stage",
-    ARRIVE: "bags on the road, to be taken in", ISSUE: "bags staged, to be issued", TURN_IN: "bags out with crews, to be turned in",
+    ARRIVE: "bags on the road, to be taken in", ISSUE: "bags staged, to be issued",
+    TURN_IN: "bags out with crews, to be turned in",
     REWORK: "bags to be looked at again",
 }  # fmt: skip
 _CREW = {TURN_IN: "bags with crews: begin work, note what is installed, turn in"}

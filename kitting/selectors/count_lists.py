@@ -75,7 +75,7 @@ def propose(*, depot: Depot, today: date, days: int = 1, most: int | None = None
         most: so many lines at most, the most urgent ones.
     """
     balances = {(one.place_id, one.lot_id): one for one in _countable(depot)}
-    staged_by = _due_jobs(today + timedelta(days))
+    staged_by = _due_jobs(depot, today + timedelta(days))
     why = _Why()
     _spots(why, depot, balances)
     _hanging(why, balances, staged_by)
@@ -159,9 +159,9 @@ def _on_open_lists(depot: Depot) -> set[tuple[int, int | None]]:
     return {*CountLine.objects.filter(place__depot=depot).exclude(state=POSTED).values_list("place", "lot")}
 
 
-def _due_jobs(last: date) -> dict[str, str]:
-    """Staged-by day of each job of the applied plan that must be ready by a day."""
-    return {job: day.isoformat() for job, day in staged_days().items() if day <= last}
+def _due_jobs(depot: Depot, last: date) -> dict[str, str]:
+    """Staged-by day at a depot of each job of the applied plan that must be ready by a day."""
+    return {job: day.isoformat() for job, day in staged_days().at(depot.depot).items() if day <= last}
 
 
 def _spots(why: _Why, depot: Depot, balances: Mapping[Key, Balance]) -> None:

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import date
 
 import pandas as pd
@@ -55,8 +56,28 @@ def service_turns(plan: AppliedPlan) -> Mapping[str, int]:
     return {job["job"]: turn for turn, job in enumerate(plan.summary["jobs"])}
 
 
-def staged_days() -> dict[str, date]:
-    """The day by which the bags of each dated job must be ready, as the plan applied last has it; one query."""
+@dataclass(frozen=True, slots=True)
+class StagedDays:
+    """The day by which the bags of each dated job must be ready; ``depots`` by job and depot, where they differ."""
+
+    jobs: Mapping[str, date]
+    depots: Mapping[tuple[str, str], date]
+
+    def of(self, job: str, depot: str) -> date | None:
+        """The day for bags of a job at a depot; None where the plan has none."""
+        return self.depots.get((job, depot), self.jobs.get(job))
+
+    def at(self, depot: str) -> dict[str, date]:
+        """The day by job for bags at a depot."""
+        return {job: self.depots.get((job, depot), day) for job, day in self.jobs.items()}
+
+
+def staged_days() -> StagedDays:
+    """The days as the plan applied last has them; one query."""
     plan = AppliedPlan.objects.order_by("-pk").first()
-    days = ((one["job"], one["staged_by"]) for one in plan.summary["jobs"]) if plan else ()
-    return {job: date.fromisoformat(day) for job, day in days if day}
+    jobs = [one for one in plan.summary["jobs"] if one["staged_by"]] if plan else []
+    days = {(one["job"], depot): day for one in jobs for depot, day in one.get("days", {}).items()}
+    return StagedDays(
+        {one["job"]: date.fromisoformat(one["staged_by"]) for one in jobs},
+        {key: date.fromisoformat(day) for key, day in days.items()},
+    )

@@ -272,7 +272,7 @@ def ask_before_lending(lender: Bag, free: Sequence[Source], pay_back_by: date, c
     if free:
         named = "; ".join(source.sentence for source in free)
         doubts.ask("free-first", 1, f"Take these first: {named}. Are they gone?")
-    staged_by = staged_days().get(lender.job.job)
+    staged_by = staged_days().of(lender.job.job, lender.depot.depot)
     if staged_by and pay_back_by > staged_by:
         question = f"{lender} must be ready by {staged_by}; paid back by {pay_back_by} is too late. Lend all the same?"
         doubts.ask("pay-back-late", 1, question)
