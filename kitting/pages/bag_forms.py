@@ -33,6 +33,7 @@ class Field:
         options: values and their words.
         focus: whether the cursor stands in it.
         note: a line below.
+        scans: whether a code is scanned into it, which may be photographed as well.
     """
 
     name: str
@@ -43,6 +44,7 @@ class Field:
     options: Sequence[tuple[str, str]] = ()
     focus: bool = False
     note: str = ""
+    scans: bool = False
 
 
 def of_bag(view: Callable[[Asked, Bag], HttpResponse]) -> View:

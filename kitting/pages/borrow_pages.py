@@ -163,7 +163,8 @@ def pay_back_page(asked: Asked, one: Bag) -> HttpResponse:
 
         return attempt(asked, deed, reverse("bag", args=[code]), back=asked.request.get_full_path())
     fields = [
-        Field("place", "Scan the bin it comes from", focus=True), Field("lot", "Lot", lent.lot.number, required=False),
+        Field("place", "Scan the bin it comes from", focus=True, scans=True),
+        Field("lot", "Lot", lent.lot.number, required=False),
         Field("quantity", "How many", bare(lent.quantity - lent.paid), "decimal"),
     ]  # fmt: skip
     step = {"title": f"Pay back {lent.lot.item}", "sentence": f"{lent}: {lent.why}.", "button": "Into the bag"}

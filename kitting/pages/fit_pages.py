@@ -14,6 +14,7 @@ from kitting.calculation.fit_matching.fits import FITS
 from kitting.calculation.lengths import both, parse_length
 from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, page, split_loud
+from kitting.pages.bag_forms import Field
 from kitting.pages.drawing import Fit, fit
 from kitting.pages.fact_pages import reel_by_number
 from kitting.pages.scanned_parts import Part, parts_of
@@ -58,8 +59,10 @@ def fit_check(asked: Asked) -> HttpResponse:
     """Does what was scanned fit this cable? The answer in one word and as a picture, and what fits where it doesn't."""
     names = ("part", "reading", "reel")
     text, reading, number = (asked.text(name) for name in names)
+    scanned = [Field("part", "The part", text, scans=True), Field("reel", "The tag of the reel", number, scans=True)]
     context: dict[str, object] = {
-        "part": text, "reading": reading, "reel": number, "unit": asked.text("unit") or "in", "depot": _depot(asked),
+        "scanned": scanned, "part": text, "reading": reading, "reel": number, "unit": asked.text("unit") or "in",
+        "depot": _depot(asked),
     }  # fmt: skip
     try:
         parts = _sized(parts_of(text, asked.today)) if text else []

@@ -109,10 +109,11 @@ def _to_give_back(loan: Loan) -> list[Balance]:
 def _over_fields(asked: Asked, loan: Loan) -> list[Field]:
     is_ours = loan.way == TO_NEIGHBOUR
     fields = [
-        Field("place", "From which bin: scan it" if is_ours else "Put at: a supplier-owned place", asked.text("place")),
+        Field("place", "From which bin: scan it" if is_ours else "Put at: a supplier-owned place", asked.text("place"),
+              scans=True),
         Field("lot", "Lot", asked.text("lot"), required=not is_ours),
         Field("pieces", "How many", asked.text("pieces"), "decimal"),
-    ]
+    ]  # fmt: skip
     return fields if is_ours else [*fields, Field("use_by", "Use by", asked.text("use_by"), "date", required=False)]
 
 
@@ -121,7 +122,8 @@ def _back_fields(asked: Asked, loan: Loan, lots: list[tuple[str, str]]) -> list[
         Field("balance", "Which pieces", asked.text("balance"), options=lots),
         Field("given", "How many", asked.text("given"), "decimal"),
     ]
-    put = Field("to", "Put at", asked.text("to"), note="a bin, or a place of the kind hold to be inspected")
+    note = "a bin, or a place of the kind hold to be inspected"
+    put = Field("to", "Put at", asked.text("to"), note=note, scans=True)
     return [*fields, put] if loan.way == TO_NEIGHBOUR else fields
 
 

@@ -8,6 +8,7 @@ from django.urls import reverse
 from inventory.models import RETURNED, SCRAPPED, Balance
 from kitting.errors import Refusal
 from kitting.pages.asked import Asked, attempt, page
+from kitting.pages.bag_forms import Field
 from kitting.pages.typed import back_with_typed, typed_place, typed_quantity
 from kitting.selectors.bag_contents import bare
 from kitting.services.move_pieces import move_pieces, undo_receipt
@@ -34,12 +35,11 @@ def pieces(asked: Asked, number: int) -> HttpResponse:
         item = reverse("item", args=[found.lot.item.stock_code])
         return attempt(asked, lambda: _moved(asked, found), item, back=back_with_typed(asked, asked.request.path))
     fields = (
-        {"name": "quantity", "label": "How many", "kind": "decimal", "required": True, "focus": True,
-         "value": asked.text("quantity")},
-        {"name": "way", "label": "Where they go", "options": _WAYS, "value": asked.text("way")},
-        {"name": "to", "label": "Place, if they stay here", "value": asked.text("to"), "note": "Scan or type it."},
-        {"name": "why", "label": "Why", "value": asked.text("why"),
-         "note": "Needed for scrap, for the supplier, and for what leaves a hold place."},
+        Field("quantity", "How many", asked.text("quantity"), "decimal", focus=True),
+        Field("way", "Where they go", asked.text("way"), required=False, options=_WAYS),
+        Field("to", "Place, if they stay here", asked.text("to"), required=False, note="Scan or type it.", scans=True),
+        Field("why", "Why", asked.text("why"), required=False,
+              note="Needed for scrap, for the supplier, and for what leaves a hold place."),
     )  # fmt: skip
     return page(asked, "pieces.html", {"found": found, "there": bare(found.quantity), "fields": fields})
 

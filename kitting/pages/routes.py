@@ -78,6 +78,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, View, not_served
 from kitting.pages.bag_forms import depot_of_bag
 from kitting.pages.device_pages import device_of
 from kitting.pages.idle import is_locked, keep_form
+from kitting.pages.photographed import PHOTOGRAPHED, is_photograph, read_photograph
 from kitting.pages.signing_in import turned_away
 from kitting.pages.step_pages import STEPS
 from kitting.pages.typed import NOT_TYPED
@@ -128,7 +129,7 @@ def guarded(route: Route) -> Callable[..., HttpResponse]:
 
     @wraps(route.view)
     def view(request: HttpRequest, **named: str) -> HttpResponse:
-        if request.method not in route.methods:
+        if request.method not in route.methods and not (is_photograph(request) and PHOTOGRAPHED in request.GET):
             return HttpResponseNotAllowed(route.methods)
         if not isinstance(request.user, Person):
             return redirect_to_login(request.get_full_path())
@@ -142,6 +143,8 @@ def guarded(route: Route) -> Callable[..., HttpResponse]:
             return turned_away(request, no_access)
         try:
             with acting_on(device_of(request)):
+                if answer := read_photograph(asked):
+                    return answer
                 _require(route, asked, named)
                 return route.view(asked, **named)
         except ANY_REFUSAL as refusal:
@@ -152,7 +155,7 @@ def guarded(route: Route) -> Callable[..., HttpResponse]:
 
 def _locked(request: HttpRequest) -> HttpResponse:
     """Ask who goes on, and then show the page that was wanted, or the form that was sent."""
-    if request.method != "POST" or request.FILES:
+    if request.method != "POST" or (request.FILES and not is_photograph(request)):
         return redirect_to_login(request.get_full_path(), reverse("switch"))
     keep_form(request)
     return redirect_to_login(reverse("kept-form"), reverse("switch"))
@@ -160,7 +163,7 @@ def _locked(request: HttpRequest) -> HttpResponse:
 
 def _keep_turned_in(route: Route, asked: Asked, named: dict[str, str], why: str) -> None:
     """What a visiting crew turned in after its access had ended is not lost: a person looks at it."""
-    if asked.request.method == "POST" and route.acts == (TURN_IN, DO):
+    if asked.request.method == "POST" and route.acts == (TURN_IN, DO) and not is_photograph(asked.request):
         typed = {name: ", ".join(texts) for name, texts in asked.request.POST.lists() if name not in NOT_TYPED}
         keep_typed(
             page=route.name, typed={**named, **typed}, why=why, action=asked.action, actor=asked.actor, at=asked.at

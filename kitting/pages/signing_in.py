@@ -10,6 +10,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from kitting.models import Person
 from kitting.pages.asked import A_YEAR, NIGHT_COOKIE, Asked, done, go_to, page
 from kitting.pages.idle import kept_form, unlock
+from kitting.pages.photographed import PHOTO_FIELDS
 from kitting.pages.typed import NOT_TYPED
 from kitting.selectors.access import access_refusal
 from kitting.selectors.clock import books_now
@@ -18,7 +19,7 @@ from kitting.selectors.policies import paper_choices
 _WRONG = "No active person has this name and password. After five tries there is a quarter of an hour of silence."
 _NOT_THEIRS = "This PIN is not theirs, or they have none: sign in with the password."
 _LOCKED = "Too many tries under this name. Wait a quarter of an hour, or ask an administrator for a new password."
-_NOT_SHOWN = (*NOT_TYPED, "gloves")
+_NOT_SHOWN = (*NOT_TYPED, *PHOTO_FIELDS, "gloves")
 
 
 def _next(request: HttpRequest) -> str:

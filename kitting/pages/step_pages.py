@@ -72,7 +72,7 @@ def _short(_contents: Contents) -> Sequence[Field]:
 
 
 def _rack(contents: Contents) -> Sequence[Field]:
-    return (Field("rack", "Scan the rack place", contents.bag.whereabouts, focus=True),)
+    return (Field("rack", "Scan the rack place", contents.bag.whereabouts, focus=True, scans=True),)
 
 
 def _free_rack(_contents: Contents) -> Sequence[Field]:
@@ -154,14 +154,15 @@ def _taken_from(contents: Contents) -> str:
 
 
 def _back(contents: Contents) -> Sequence[Field]:
-    place = Field("place", "To which place: scan it", _taken_from(contents), note="a bin, or a place of the kind hold")
+    note = "a bin, or a place of the kind hold"
+    place = Field("place", "To which place: scan it", _taken_from(contents), note=note, scans=True)
     return (*_piece(contents), place, Field("why", "Why", required=False))
 
 
 def _in(_contents: Contents) -> Sequence[Field]:
     return (
-        Field("place", "Scan the bin or the truck it comes from", focus=True),
-        Field("read", "Scan the carton, or type the stock code"),
+        Field("place", "Scan the bin or the truck it comes from", focus=True, scans=True),
+        Field("read", "Scan the carton, or type the stock code", scans=True),
         Field("lot", "Lot, where the carton doesn't say it", required=False),
         Field("quantity", "How many go in", "1", "decimal"),
     )

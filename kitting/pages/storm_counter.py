@@ -77,7 +77,7 @@ def storm_kit(asked: Asked, event: Storm) -> HttpResponse:
     empty = "No kit is ready: build and check some on the page Pre-made kits, or issue cartons."
     context = {
         "storm": event, "waiting": sum(not one.is_ready for one in found), **_crew(asked, counter),
-        "scans": [Field("kit", "Scan the kit's label", asked.text("kit"), focus=True)],
+        "scans": [Field("kit", "Scan the kit's label", asked.text("kit"), focus=True, scans=True)],
         "table": Table("Ready to be given, the first to expire first", heads, rows, empty),
     }  # fmt: skip
     return page(asked, "storm_kit.html", context)
@@ -139,9 +139,9 @@ def storm_issue(asked: Asked, storm: str, depot: str) -> HttpResponse:
 
 def _scan_fields(asked: Asked) -> list[Field]:
     if not asked.text("place"):
-        return [Field("place", "Scan the place", focus=True)]
+        return [Field("place", "Scan the place", focus=True, scans=True)]
     return [
-        Field("scan", "Scan the carton, or type the stock code", asked.text("scan"), focus=True),
+        Field("scan", "Scan the carton, or type the stock code", asked.text("scan"), focus=True, scans=True),
         Field("pieces", "How many", asked.text("pieces"), "decimal", required=False,
               note="blank: as many as the carton says"),
         Field("lot", "Lot", asked.text("lot"), required=False,

@@ -139,8 +139,8 @@ def _lot_words(one: Aboard, *, with_item: bool = True) -> str:
 
 def _scan_fields(asked: Asked) -> list[Field]:
     return [
-        Field("bin", "Scan the bin", asked.text("bin")),
-        Field("read", "Scan the carton, or type the stock code", asked.text("read")),
+        Field("bin", "Scan the bin", asked.text("bin"), scans=True),
+        Field("read", "Scan the carton, or type the stock code", asked.text("read"), scans=True),
         Field("lot", "Lot, where the carton doesn't say it", asked.text("lot"), required=False),
         Field("quantity", "How many go on it", asked.text("quantity") or "1", "decimal"),
     ]
@@ -153,14 +153,14 @@ def _turn_in_fields(asked: Asked, lots: Sequence[tuple[str, str]]) -> list[Field
         Field(
             "condition", "Sealed or opened", asked.text("condition"), options=[(one, one) for one in (SEALED, OPENED)]
         ),
-        Field("to", "Put at", asked.text("to"), note="a bin, or a place of the kind hold to be inspected"),
+        Field("to", "Put at", asked.text("to"), note="a bin, or a place of the kind hold to be inspected", scans=True),
         Field("why", "Why", asked.text("why"), required=False),
     ]
 
 
 def _use_fields(asked: Asked, lots: Sequence[tuple[str, str]]) -> list[Field]:
     return [
-        Field("bag", "Scan the bag of the job", asked.text("bag")),
+        Field("bag", "Scan the bag of the job", asked.text("bag"), scans=True),
         Field("used", "What was used", asked.text("used"), options=lots),
         Field("used_pieces", "How many", asked.text("used_pieces") or "1", "decimal"),
     ]

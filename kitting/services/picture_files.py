@@ -68,26 +68,37 @@ def read_picture(name: str, sent: bytes, *, drawings: bool = False) -> PictureFi
     check_size(name, len(sent))
     if drawings and _PDF_HEAD in sent[:_LOOK] and _PDF_TAIL in sent[-_LOOK:]:
         return PictureFile(PDF, sent, b"")
-    try:
-        with Image.open(BytesIO(sent), formats=("JPEG", "PNG")) as image:
-            _check_pixels(name, *image.size)
-            drawn_by_points = image.format == "PNG"
-            if not drawn_by_points:
-                image.draft(None, (LONGEST_SIDE, LONGEST_SIDE))  # JPEG reads itself smaller
-            plain = _plain(ImageOps.exif_transpose(image))
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
-        raise _too_many_pixels(name, "more") from None
-    except (OSError, SyntaxError, ValueError, EOFError) as error:
-        raise _unreadable(name, sent, error, drawings=drawings) from None
-    plain.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
+    plain, form = upright_points(name, sent, longest=LONGEST_SIDE, drawings=drawings)
     photograph = _written(plain, "JPEG", quality=_QUALITY)
-    drawing = _written(plain, "PNG", optimize=True) if drawn_by_points else b""
+    drawing = _written(plain, "PNG", optimize=True) if form == PNG else b""
     small = plain.copy()
     small.thumbnail((SMALL_SIDE, SMALL_SIDE), Image.Resampling.LANCZOS)
     look = _written(small, "JPEG", quality=_SMALL_QUALITY)
     if drawing and len(drawing) <= len(photograph):  # lines are smaller and sharper so, photographs are not
         return PictureFile(PNG, drawing, look)
     return PictureFile(JPEG, photograph, look)
+
+
+def upright_points(name: str, sent: bytes, *, longest: int, drawings: bool = False) -> tuple[Image.Image, str]:
+    """The points of a picture, upright and at most so many on its longest side, and what by its content the file is.
+
+    Raises:
+        Refusal: ``picture-too-large``, ``picture-unreadable``, ``too-many-pixels``.
+    """
+    check_size(name, len(sent))
+    try:
+        with Image.open(BytesIO(sent), formats=("JPEG", "PNG")) as image:
+            _check_pixels(name, *image.size)
+            form = PNG if image.format == "PNG" else JPEG
+            if form == JPEG:
+                image.draft(None, (longest, longest))  # JPEG reads itself smaller
+            plain = _plain(ImageOps.exif_transpose(image))
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        raise _too_many_pixels(name, "more") from None
+    except (OSError, SyntaxError, ValueError, EOFError) as error:
+        raise _unreadable(name, sent, error, drawings=drawings) from None
+    plain.thumbnail((longest, longest), Image.Resampling.LANCZOS)
+    return plain, form
 
 
 def _check_pixels(name: str, across: int, down: int) -> None:

@@ -1,6 +1,6 @@
 """Marks and tables of the pages: the six answers by word and shape, tables that become cards, numbers of actions."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from types import MappingProxyType
 from typing import Any
@@ -11,6 +11,8 @@ from django.utils.safestring import SafeString, mark_safe
 
 from kitting.pages import routes
 from kitting.pages.asked import Asked, new_action
+from kitting.pages.bag_forms import Field
+from kitting.pages.photographed import LOOK, way_to_go_on
 from kitting.pages.tables import Table
 
 register = template.Library()
@@ -59,6 +61,28 @@ def table(context: Mapping[str, Any], given: Table) -> dict[str, Any]:
         typed[given.key] = str(number)
         others.append((words, f"?{typed.urlencode()}#{given.key}"))
     return {"table": given, "part": part, "others": others, "asked": asked}
+
+
+@register.inclusion_tag("kitting/_photograph.html", takes_context=True)
+def photograph(
+    context: Mapping[str, Any], of: str | Sequence[Field], way: str = "", *, to: str = "", looks: bool = False
+) -> dict[str, Any]:
+    """The control with which a code is photographed instead of scanned; it stands after the button that Enter presses.
+
+    Args:
+        context: the page's.
+        of: the field to scan into; or all of the form, of which those to scan into are offered, empty ones first.
+        way: what becomes of the form once the code is read, where its fields don't tell.
+        to: where a form that only looks something up is sent, if not here.
+        looks: whether it is such a form, sent by its address.
+    """
+    fields = (Field(of, "", scans=True),) if isinstance(of, str) else of
+    found = sorted((one for one in fields if one.scans), key=lambda one: bool(one.value))
+    way = way or way_to_go_on(fields)
+    return {
+        "fields": found, "of": found[0].name if len(found) == 1 else "", "way": way, "looks": looks or way == LOOK,
+        "to": to or context["request"].path, "csrf_token": context["csrf_token"],
+    }  # fmt: skip
 
 
 @register.filter

@@ -9,6 +9,7 @@ const kept = { device: "", carries: null, loaded: "", queue: [], unsettled: [], 
 const walk = {}; // what was scanned of the step that is on the page
 let told = null; // the answer to what was done last
 let sending = false;
+let reader = null; // of codes in pictures, where the browser has one
 let touched = 0; // grows with all that is typed or done here
 
 class Refused extends Error {
@@ -31,13 +32,44 @@ function el(name, given = {}, ...inside) {
     if (key.startsWith("on")) made.addEventListener(key.slice(2), value);
     else if (value !== false && value !== undefined) made.setAttribute(key, value === true ? "" : value);
   }
-  made.append(...inside.flat().filter((part) => part !== null && part !== undefined && part !== ""));
+  made.append(...inside.flat(2).filter((part) => part !== null && part !== undefined && part !== ""));
   return made;
 }
 function field(name, label, given = {}) {
   const id = `f-${name}`;
   const input = el("input", { id, name, autocomplete: "off", spellcheck: "false", required: true, ...given });
   return el("p", {}, el("label", { for: id }, label), input);
+}
+// A field to scan into. Where the browser can read codes, they are photographed as well: no picture leaves the device.
+function scanned(name, label, given = {}) {
+  const row = field(name, label, given);
+  if (!reader) return [row, el("p", {}, el("small", {}, "This browser reads no codes from pictures: scan, or type what stands beside the code."))];
+  const id = `photo-${name}`, found = el("span", {});
+  const choose = (text) => {
+    const input = row.querySelector("input");
+    input.value = text;
+    if (given.autofocus) input.form.requestSubmit();
+  };
+  const read = async (event) => {
+    const codes = await codesIn(event.target.files[0]);
+    if (codes.length === 1) return choose(codes[0]);
+    found.replaceChildren(...codes.map((text) => el("button", { type: "button", onclick: () => choose(text) }, text)));
+    if (!codes.length) act(() => refuse("NO CODE FOUND", "Go closer, give it light from the side, hold still; or type what stands beside the code."));
+    else act(() => refuse("WHICH CODE", `${codes.length} codes are in the picture: press the one that is meant.`));
+  };
+  return [row, el("p", { class: "photo" }, el("label", { for: id }, "Photograph the code"), el("input", { id, type: "file", accept: "image/*", capture: "environment", onchange: read }), found)];
+}
+async function codesIn(picture) {
+  try {
+    return [...new Set((await reader.detect(await createImageBitmap(picture))).map((one) => one.rawValue))].filter(Boolean);
+  } catch { return []; } // no picture, or more than the browser can take
+}
+async function findReader() {
+  const known = await globalThis.BarcodeDetector?.getSupportedFormats() ?? [];
+  const formats = ["qr_code", "data_matrix", "code_128"].filter((one) => known.includes(one));
+  if (!formats.length) return;
+  reader = new BarcodeDetector({ formats });
+  render();
 }
 function choice(name, label, options, chosen = options[0]?.[0]) {
   const rows = options.map(([value, words]) => el("label", { class: "choice" },
@@ -190,7 +222,7 @@ const VIEWS = {
       el("p", { class: "thing" }, "take ", el("strong", {}, bare(step.quantity)), ` ${step.unit}${step.spare ? " as spare" : ""}`));
     const skip = press("Skip this one", () => { step.skipped = true; clear(); });
     if (step.held) return [shown, el("p", { class: "no" }, el("strong", {}, "HELD"), "A hold stops this lot."), skip];
-    return [shown, form("Go on", (get) => picked(bag, step, get("read")), field("read", asks, { autofocus: true, value: asks.startsWith("How") ? bare(step.quantity) : "" })), skip];
+    return [shown, form("Go on", (get) => picked(bag, step, get("read")), asks.startsWith("How") ? field("read", asks, { autofocus: true, value: bare(step.quantity) }) : scanned("read", asks, { autofocus: true })), skip];
   },
   finish: (bag) => [
     el("p", {}, `Missing: ${bag.missing.map((one) => `${bare(one.quantity)} ${one.stock_code}`).join(", ")}.`),
@@ -214,14 +246,14 @@ const VIEWS = {
         const code = carton.code.toUpperCase();
         kept.counted[bag.code] = { ...counted, [code]: (counted[code] ?? 0) + pieces };
         say(`+ ${bare(pieces)}`, code);
-      }, field("read", "Scan a piece, or type a stock code", { autofocus: true }), field("quantity", "How many, if not one", { required: false, inputmode: "decimal" })),
+      }, scanned("read", "Scan a piece, or type a stock code", { autofocus: true }), field("quantity", "How many, if not one", { required: false, inputmode: "decimal" })),
       el("div", { class: "row" }, press("That is all that is inside", () => checked(bag, counted), { class: "go" }), press("Count again from nothing", () => { delete kept.counted[bag.code]; }))];
   },
   stage: (bag) => [form("Put it there", (get) => {
     record("stage", { bag: bag.code, rack: get("rack") });
     bag.at = get("rack");
     done(bag, "stage", "PLACED", `${bag.name} at ${bag.at}.`);
-  }, field("rack", "Scan the rack place", { autofocus: true }))],
+  }, scanned("rack", "Scan the rack place", { autofocus: true }))],
   issue(bag) {
     if (bag.missing.length || bag.undecided.length) return [el("p", { class: "no" }, el("strong", {}, "SHORT – NEEDS SUPERVISOR"), "A short bag goes out by planner or duty supervisor only; that needs a signal.")];
     return [form("Out with the crew", (get) => {
@@ -243,7 +275,7 @@ const VIEWS = {
   "turn in": (bag) => [form("Turn it in", (get) => turnedIn(bag, get), pieceOf(bag), field("quantity", "How many", { value: "1", inputmode: "decimal" }),
     choice("condition", "Condition", [["sealed", "sealed"], ["opened", "opened"]]),
     choice("door", "Where it goes", [["stock", "back to stock"], ["inspect", "to inspection"], ["scrap", "to scrap"], ["supplier", "to the supplier"]]),
-    field("place", "Scan the bin, or the hold place for inspection", { required: false }), field("why", "Why, where it is scrapped", { required: false }))],
+    scanned("place", "Scan the bin, or the hold place for inspection", { required: false }), field("why", "Why, where it is scrapped", { required: false }))],
   "write off": (bag) => [form("Note it", (get) => {
     const [code, lot] = pieceChosen(bag, get), pieces = thousandths(get("quantity"));
     take(bag, code, lot, pieces);
@@ -373,7 +405,7 @@ function countView(list) {
       if (get("read").split("/").pop().toUpperCase() !== line.place.toUpperCase()) refuse("WRONG PLACE", `This is ${get("read")}; go to ${line.place}.`);
       walk.place = true;
       say("RIGHT PLACE", line.place);
-    }, field("read", "Scan the place", { autofocus: true })), skip];
+    }, scanned("read", "Scan the place", { autofocus: true })), skip];
   }
   return [shown, form("That many", (get) => note(thousandths(get("read"), true)), field("read", `How many ${line.unit} lie there; 0 for none`, { autofocus: true, inputmode: "decimal" })), skip];
 }
@@ -423,7 +455,7 @@ function listView() {
       carryToo(get("read"));
       say("NOT CARRIED", `${get("read")} is not on this device. It is loaded with the rest where there is a signal; what is carried stands below.`, true);
     }
-  }, field("read", "Scan a bag", { autofocus: true }));
+  }, scanned("read", "Scan a bag", { autofocus: true }));
   const bags = kept.carries.bags.map((bag) => el("li", {}, go(`${bag.name}: ${bag.state.toUpperCase()}`, bag.code), el("small", {}, [bag.cutover.slice(0, 10) || "no date", bag.at, bag.stops.join("; ")].filter(Boolean).join(", "))));
   const counts = kept.carries.counts.map((one) => el("li", {}, go(`Count ${one.number}: ${one.lines.length} to count`, `count ${one.number}`)));
   return [find, el("h2", {}, "Bags"), bags.length ? el("ul", { class: "deeds" }, bags) : el("p", {}, "None."), kept.carries.left_out ? el("p", {}, `${kept.carries.left_out} more are not carried: scan those that you need.`) : null,
@@ -462,3 +494,4 @@ if (also) act(() => carryToo(also));
 if ("serviceWorker" in navigator) navigator.serviceWorker.register(root.dataset.worker);
 else say("ONLY WITH A SIGNAL", "This browser keeps no pages: the address must begin with https.", true);
 render();
+findReader();

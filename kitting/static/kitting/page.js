@@ -1,5 +1,5 @@
-// Pages work without this. It adds a sound and a buzz to what a scan was answered, puts the cursor back to scan on, and
-// says what time it is by the clock of this device when something is sent.
+// Pages work without this. It adds a sound and a buzz to what a scan was answered, puts the cursor back to scan on, sends the
+// picture of a code once it is taken, and says what time it is by the clock of this device when something is sent.
 "use strict";
 let speaker; // one for the page, made with the first sound
 function sound(no) {
@@ -26,5 +26,10 @@ for (const form of document.querySelectorAll("form")) {
     }
     for (const button of form.querySelectorAll("button")) setTimeout(() => { button.disabled = true; });
   });
+}
+for (const photo of document.querySelectorAll(".photo")) { // the picture sends itself
+  const button = photo.querySelector("button");
+  button.hidden = true;
+  photo.querySelector("input").addEventListener("change", () => button.form.requestSubmit(button));
 }
 if (document.querySelector("[data-look-again]")) setTimeout(() => location.reload(), 1000);
