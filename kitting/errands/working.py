@@ -1,6 +1,7 @@
 """The worker: one errand after the other, and what each kind of errand does."""
 
 import threading
+import time
 from collections.abc import Callable, Mapping
 
 import inventory.errors
@@ -20,7 +21,9 @@ from kitting.errands.planning import (
 )
 from kitting.errors import Refusal
 from kitting.models import Errand
+from kitting.selectors.clock import books_now
 from kitting.services.ask_errands import fail_errand, refuse_errand, take_up
+from kitting.services.device_loads import tell_silent_devices
 from kitting.services.devices import WORKER, Device, acting_on
 
 KINDS: Mapping[str, Callable[[Errand], None]] = {
@@ -30,6 +33,7 @@ KINDS: Mapping[str, Callable[[Errand], None]] = {
     LENDING: look_at_lending, LOOK_AT_DRAFT: look_at_rules, RECHECK: check_again,
 }  # fmt: skip
 PAUSE_S = 0.5
+LOOK_AT_DEVICES_S = 600
 
 
 def do_next() -> bool:
@@ -49,7 +53,12 @@ def do_next() -> bool:
 
 
 def work_until(stop: threading.Event) -> None:
-    """Do errands as they come, until told to stop."""
+    """Do errands as they come, and look now and then for devices that fell silent, until told to stop."""
+    look_at = time.monotonic()
     while not stop.is_set():
+        if time.monotonic() >= look_at:
+            look_at = time.monotonic() + LOOK_AT_DEVICES_S
+            with acting_on(Device(WORKER)):
+                tell_silent_devices(at=books_now())
         if not do_next():
             stop.wait(PAUSE_S)

@@ -30,6 +30,7 @@ from kitting.models.counting import (
     CountLine,
     CountList,
 )
+from kitting.models.devices import DeviceLoad
 from kitting.models.errands import Errand
 from kitting.models.freezes import Freeze
 from kitting.models.layouts import KeptLayout
@@ -113,6 +114,7 @@ __all__ = [
     "Borrow",
     "CountLine",
     "CountList",
+    "DeviceLoad",
     "DutyLimit",
     "Errand",
     "Event",

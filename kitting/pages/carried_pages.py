@@ -17,12 +17,16 @@ from kitting.calculation.bag_states import BEGIN, CHECK, INSTALL, ISSUE, PICK, S
 from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
 from kitting.models import KeptScan
+from kitting.models.devices import DEVICE_NUMBER_LENGTH
 from kitting.pages.asked import Asked, page
-from kitting.selectors.carried import carried
+from kitting.pages.device_pages import device_of
+from kitting.selectors.carried import carried, workable
 from kitting.selectors.old_labels import label_number
+from kitting.services.device_loads import note_heard, note_load
 from kitting.services.replay_scans import Recorded, replay
 
 _MOST_SCANS, _MOST_PIECES, _LONGEST, _LONGEST_NUMBER = 2_000, 10**9, 500, 80
+_SHORT = 4  # of a device's number, where nobody has named it
 _FIRST_YEAR, _LAST_YEAR = 1970, 2100  # a device whose clock was never set begins in 1970
 _UNREADABLE = (KeyError, TypeError, ValueError, AttributeError)
 
@@ -37,18 +41,44 @@ def worker(_asked: Asked) -> HttpResponse:
     return HttpResponse(render_to_string("kitting/carried_worker.js"), content_type="text/javascript")
 
 
+def carried_token(asked: Asked) -> HttpResponse:
+    """What a device needs before it may send anything: it has no form that holds it."""
+    return JsonResponse({"csrf": get_token(asked.request)})
+
+
 def carried_data(asked: Asked) -> HttpResponse:
-    """What the device carries from now on."""
+    """What the device carries from now on, and a note of it, so that a device which falls silent is missed."""
+    try:
+        given = json.loads(asked.request.body)
+        number, name, also = _device(given), _name(asked, given), [_text(one) for one in given["also"]]
+    except (*_UNREADABLE, RecursionError) as problem:
+        return JsonResponse({"problem": f"This page is out of date ({problem}): open it again."}, status=400)
     codes = []
-    for text in asked.request.GET.getlist("bag"):
+    for text in also:
         try:
             codes.append(verified(label_number(text)))
         except Refusal:
             continue  # it was scanned on a device; another device's page may have put anything there
     told = carried(asked.actor, asked.today, codes)
+    counts = [one["number"] for one in told["counts"]]
+    note_load(number=number, device=name, bags=workable(told), counts=counts, by=asked.actor.name, at=asked.at)
     person = {"name": asked.actor.name, "sign_in": asked.person.sign_in}
     as_of = f"{asked.at.astimezone(asked.zone):%Y-%m-%d %H:%M}"
-    return JsonResponse({**told, "person": person, "as_of": as_of, "csrf": get_token(asked.request)})
+    return JsonResponse({**told, "person": person, "as_of": as_of})
+
+
+def _device(given: Mapping[str, Any]) -> str:
+    """The number that a device's browser made for it."""
+    number = _text(given["number"])
+    if not 0 < len(number) <= DEVICE_NUMBER_LENGTH:
+        raise ValueError(f"no number of a device: {number!r:.60}")
+    return number
+
+
+def _name(asked: Asked, given: Mapping[str, Any]) -> str:
+    """What a device is called: as people say, as an administrator named it, else by the beginning of its number."""
+    number = _device(given)
+    return _text(given["device"])[:NAME_LENGTH] or device_of(asked.request).name or f"device {number[:_SHORT].upper()}"
 
 
 def carried_scans(asked: Asked) -> HttpResponse:
@@ -70,6 +100,8 @@ def carried_scans(asked: Asked) -> HttpResponse:
         for one in sent.scans
         if one.by in (asked.person.sign_in, "")
     ]  # fmt: skip
+    if sent.number:
+        note_heard(number=sent.number, by=asked.actor.name, at=asked.at)
     done = replay(device=sent.device, scans=scans, device_now=sent.device_now + shift, at=asked.at)
     why = dict(KeptScan.objects.filter(action__in=done.kept).values_list("action", "why"))
     others = [one.action for one in sent.scans if one.by not in (asked.person.sign_in, "")]
@@ -94,9 +126,10 @@ class _Scan:
 
 @dataclass(frozen=True, slots=True)
 class _Sent:
-    """What a device sends at once."""
+    """What a device sends at once; ``number`` is that of the device, '' where its page is an older one."""
 
     device: str
+    number: str
     device_now: datetime
     scans: tuple[_Scan, ...]
     without_number: int
@@ -113,8 +146,8 @@ class _Sent:
         if not isinstance(scans, list) or len(scans) > _MOST_SCANS:
             raise ValueError(f"more than {_MOST_SCANS} scans at once")
         read = [found for found in map(_scan, scans) if found]
-        device = _text(given["device"])[:NAME_LENGTH]
-        return cls(device, _moment(given["device_now"]), tuple(read), len(scans) - len(read))
+        device, number = _text(given["device"])[:NAME_LENGTH], _text(given.get("number", ""))
+        return cls(device, number, _moment(given["device_now"]), tuple(read), len(scans) - len(read))
 
 
 def _scan(given: object) -> _Scan | None:

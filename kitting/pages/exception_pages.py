@@ -9,12 +9,14 @@ from kitting.errands.looking import RECHECK
 from kitting.models import Errand
 from kitting.models.errands import DONE
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page, refused
+from kitting.pages.device_pages import devices_table
 from kitting.pages.planning_pages import ask
 from kitting.pages.standing_pages import borrow_table
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import day_of
 from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import bare
+from kitting.selectors.device_loads import device_stands
 from kitting.selectors.exceptions import finished_short, kept_scans, open_bags, unknown_lots
 from kitting.selectors.overrides import overrides
 from kitting.selectors.sight import depots_seen, has_own_ends_only
@@ -39,7 +41,9 @@ def exceptions(asked: Asked) -> HttpResponse:
             return refused(asked, refusal, reverse("exceptions"))
     tables = [borrow_table(asked), _bags(asked)]
     if not has_own_ends_only(asked.actor):
+        devices = [one for one in device_stands(asked.at, asked.actor.depots) if one.depots]
         tables += [_short(asked, since), _unknown(asked), _spares(), _overrides(asked, since)]
+        tables.insert(0, devices_table(asked, devices))
     context = {
         "since": since,
         "kept": [(one, one.use_case in SCANS) for one in kept_scans()],

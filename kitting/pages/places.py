@@ -66,7 +66,13 @@ PLACES = (
     Place("Stock as it was", "stock-then", "trace", "what lay at a depot at a past moment", at_top=False),
     Place("Record", "record", "trace", "all that was done, by whom and when, never changed"),
     Place("People", "people", "people", "who may sign in and do what"),
-    Place("This device", "device", "people", "name it, so that the record knows it; devices seen", at_top=False),
+    Place(
+        "This device",
+        "device",
+        "people",
+        "name it, so that the record knows it; what devices carry and when they were heard",
+        at_top=False,
+    ),
 )
 
 

@@ -340,7 +340,8 @@ ROUTES: tuple[Route, ...] = (
     # without a signal: a script fills the page, and use cases look at what each scan needs
     Route("carried/bags", "carried", carried_pages.carried_page, TURN_IN),
     Route("carried/worker.js", "carried-worker", carried_pages.worker, TURN_IN),
-    Route("carried/bags.json", "carried-data", carried_pages.carried_data, TURN_IN),
+    Route("carried/token.json", "carried-token", carried_pages.carried_token, TURN_IN),
+    Route("carried/bags.json", "carried-data", carried_pages.carried_data, TURN_IN, (SIGNED_IN, ""), form_only=True),
     Route("carried/scans", "carried-scans", carried_pages.carried_scans, TURN_IN, (TURN_IN, DO), form_only=True,
           keeps_late=True),
     # storms: the duty supervisor opens and closes them; use cases look at the rest of what is decided there

@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, timedelta
+from typing import Any
 
 from django.db.models import Q
 
@@ -24,6 +25,7 @@ from kitting.calculation.bag_states import (
 from kitting.calculation.fit_matching import fits
 from kitting.calculation.lengths import both, parse_length
 from kitting.calculation.natural_order import natural_key
+from kitting.calculation.short_codes import verified
 from kitting.models import Bag
 from kitting.models.bags import SHORT_CAUSES
 from kitting.roles import DO, Actor
@@ -53,7 +55,7 @@ TASKS: Mapping[str, str] = {
 }  # fmt: skip
 _COUNT_RIGHT = "count"
 
-Told = dict[str, object]  # as JSON holds it
+Told = dict[str, Any]  # as JSON holds it
 
 
 def carried(actor: Actor, today: date, codes: Collection[str] = ()) -> Told:
@@ -97,6 +99,15 @@ def carried(actor: Actor, today: date, codes: Collection[str] = ()) -> Told:
     }
 
 
+def workable(told: Told) -> dict[str, str]:
+    """Of what a device carries, the bags on which its person can do something: the state of each by its code."""
+    return {
+        verified(one["code"]): one["state"]
+        for one in told["bags"]
+        if any(task in told["leads"].get(one["state"], {}) for task in one["tasks"])
+    }
+
+
 def _chosen(actor: Actor, today: date, codes: Collection[str]) -> tuple[list[Bag], int]:
     """The bags, those named and the nearest cutovers first, and how many were too many."""
     last = (today + timedelta(days=DAYS_AHEAD + 1)).isoformat()
@@ -117,12 +128,12 @@ def _bag(one: Contents, facts: BagFacts) -> Told:
         what = {"stock_code": item.stock_code, "what": item.description or item.kind}
         if stand.missing and not stand.line.spare:
             row = wanted.setdefault(item.stock_code, {**what, "quantity": 0})
-            row["quantity"] = int(str(row["quantity"])) + stand.missing
+            row["quantity"] += stand.missing
         for number, pieces in stand.inside.items():
             if pieces > 0:
                 lot = one.lots[number].number
                 row = inside.setdefault((item.stock_code, lot), {**what, "lot": lot, "quantity": 0})
-                row["quantity"] = int(str(row["quantity"])) + pieces
+                row["quantity"] += pieces
     stops = [*facts.held, *facts.out_of_date, *filter(None, (facts.superseded, facts.old_label))]
     return {
         "code": label_code(bag), "name": str(bag), "depot": bag.depot.depot,

@@ -16,7 +16,7 @@ from kitting.calculation.cable_geometry import GAUGE, Band
 from kitting.calculation.fit_matching.fits import fit
 from kitting.calculation.lengths import parse_length
 from kitting.calculation.short_codes import verified
-from kitting.models import Bag, BagEntry, Person
+from kitting.models import Bag, BagEntry, DeviceLoad, Person
 from kitting.models.bags import PICKED
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.carried import carried
@@ -138,7 +138,7 @@ def _what_is_typed_while_it_loads_stays(page: Page) -> None:
 def _gauge_says_what_the_server_says(page: Page, code: str) -> None:
     """The readings at both ends of a part's range, and just beyond them."""
     actor = Person.objects.get(sign_in=sign_in_name(OTHER_STORES)).actor()
-    (bag,) = (one for one in carried(actor, Stores().at.date(), [verified(code)])["bags"] if one["code"] == code)  # type: ignore[attr-defined]
+    (bag,) = (one for one in carried(actor, Stores().at.date(), [verified(code)])["bags"] if one["code"] == code)
     part = bag["fits"][0]
     page.goto(page.url.partition("#")[0] + f"#{code}/fit")
     for nm in (part["low"] - 10_000, part["low"], part["high"], part["high"] + 10_000):
@@ -155,3 +155,60 @@ def _gauged(page: Page, reading: str) -> None:
     page.get_by_label("mm", exact=True).check()
     page.get_by_label("Gauge reading").fill(reading)
     page.get_by_role("button", name="Does it fit?").click()
+
+
+def test_a_long_queue_is_sent_in_portions_the_bags_are_asked_for_once_and_a_lost_signal_loses_nothing(
+    live_server: LiveServer, look: Opened
+) -> None:
+    load(demo_sheets())
+    planned()
+    people(STORES, OTHER_STORES)
+    stores = Stores(prefix="queue")
+    stores.bags(JOB)
+    code, page = stores.code(JOB, STRUCTURE), look(phone=True)
+    sign_in(page, live_server.url, STORES)
+    page.goto(f"{live_server.url}/carried/bags?bag={code}")
+    page.get_by_role("button", name="Load").click()
+    said(page, "LOADED")
+    page.evaluate(MANY, [sign_in_name(OTHER_STORES), sign_in_name(STORES), code, QUEUE])
+    page.reload()
+    expect(page.get_by_text(f"{QUEUE} scans wait")).to_be_visible()
+
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url.partition("/carried/")[2]))
+    page.route("**/carried/scans", lambda _: None)  # nobody answers
+    page.evaluate(SOON)
+    page.get_by_role("button", name="Send, and load again").click()
+    said(page, "NO SIGNAL")
+    expect(page.locator(".told")).to_contain_text("no answer within 45 seconds. Nothing is lost")
+    expect(page.get_by_text(f"{QUEUE} scans wait")).to_be_visible()
+    assert_open_to_everybody(page)
+    page.unroute("**/carried/scans")
+    page.reload()
+    expect(page.get_by_text(f"{QUEUE} scans wait")).to_be_visible()
+    asked.clear()
+    page.get_by_role("button", name="Send, and load again").click()
+    said(page, "SENT")
+    expect(page.locator(".told")).to_contain_text(f"1 booked, 0 known already. {QUEUE - 1} wait for who made them")
+    assert [*filter(None, asked)] == ["token.json", *["scans"] * 21, "bags.json"]
+    assert Bag.objects.get(job__job=JOB, structure=STRUCTURE).state == "short"
+    device = DeviceLoad.objects.get()
+    assert (device.by, device.heard_at >= device.loaded_at) == (STORES.name, True)
+
+
+QUEUE = 2_050
+# What the page waits for an answer, in a hurry.
+SOON = """() => { AbortSignal.timeout = () => {
+  const end = new AbortController();
+  setTimeout(() => end.abort(new DOMException("", "TimeoutError")), 2000);
+  return end.signal;
+}; }"""
+# All but the last scan are of somebody else, who must sign in before they are booked.
+MANY = """([other, own, bag, many]) => {
+  const kept = JSON.parse(localStorage.getItem("carried"));
+  kept.queue = Array.from({ length: many }, (_, at) => ({
+    name: "finish short", content: { bag, cause: "not in the bin", why: "none left" }, action: `C-${at}`,
+    device_at: new Date().toISOString(), by: at + 1 < many ? other : own,
+  }));
+  localStorage.setItem("carried", JSON.stringify(kept));
+}"""

@@ -4,8 +4,10 @@
 const root = document.getElementById("carried");
 const STORE = "carried";
 const OLD_HOURS = 12;
+const WAIT_MS = 45000; // for one answer
+const PORTION = 100; // scans that are sent at once: each is booked by itself
 const NM = { in: 25400000n, mm: 1000000n };
-const kept = { device: "", carries: null, loaded: "", queue: [], unsettled: [], also: [], counted: {}, ...stored() };
+const kept = { number: "", device: "", carries: null, loaded: "", queue: [], unsettled: [], also: [], counted: {}, ...stored() };
 const walk = {}; // what was scanned of the step that is on the page
 let told = null; // the answer to what was done last
 let sending = false;
@@ -160,38 +162,47 @@ function bagOf(text) {
 }
 function carryToo(text) { if (!kept.also.includes(text)) kept.also.push(text); }
 
-async function ask(address, given = {}) {
-  const answered = await fetch(address, { redirect: "manual", ...given });
+async function ask(address, token = "", body = null) {
+  const sent = body && { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": token }, body: JSON.stringify(body) };
+  const answered = await fetch(address, { redirect: "manual", signal: AbortSignal.timeout(WAIT_MS), ...sent });
   if (answered.type === "opaqueredirect") refuse("SIGN IN", "Sign in first, on the page Today; what is kept stays on this device.");
   const json = answered.headers.get("content-type")?.startsWith("application/json") ? await answered.json() : null;
   if (!json || json.problem) refuse("NOT SENT", json?.problem ?? `The server answered ${answered.status}; what is kept stays on this device.`);
   return json;
+}
+// In portions, in the order in which they were made: what was answered is over, whatever becomes of the next portion.
+async function sendAll(token, sums) {
+  const queue = [...kept.queue];
+  for (let from = 0; from < queue.length; from += PORTION) {
+    const booked = await ask(root.dataset.scans, token, {
+      number: kept.number, device: kept.device || "unnamed device", device_now: new Date().toISOString(), scans: queue.slice(from, from + PORTION),
+    });
+    const over = new Set([...booked.applied, ...booked.known, ...Object.keys(booked.kept)]);
+    kept.unsettled.push(...kept.queue.filter((one) => one.action in booked.kept).map((one) => `${one.name}: ${booked.kept[one.action]}`));
+    kept.queue = kept.queue.filter((one) => !over.has(one.action));
+    keep();
+    for (const name of ["applied", "known", "others"]) sums[name] += booked[name].length;
+    sums.wrong += Object.keys(booked.kept).length;
+    sums.nameless += booked.without_number;
+    renderTop();
+  }
 }
 async function sendAndLoad() {
   if (sending) return;
   sending = true;
   told = null;
   renderTop();
-  const before = touched;
+  const before = touched, sends = kept.queue.length > 0, sums = { applied: 0, known: 0, others: 0, wrong: 0, nameless: 0 };
   let draw = renderTop;
   try {
-    const named = kept.also.map((code) => `bag=${encodeURIComponent(code)}`).join("&");
-    let fresh = await ask(`${root.dataset.bags}?${named}`);
-    if (kept.queue.length) {
-      const booked = await ask(root.dataset.scans, {
-        method: "POST",
-        headers: { "Content-Type": "application/json", "X-CSRFToken": fresh.csrf },
-        body: JSON.stringify({ device: kept.device || "unnamed device", device_now: new Date().toISOString(), scans: kept.queue }),
-      });
-      const over = new Set([...booked.applied, ...booked.known, ...Object.keys(booked.kept)]);
-      kept.unsettled.push(...kept.queue.filter((one) => one.action in booked.kept).map((one) => `${one.name}: ${booked.kept[one.action]}`));
-      kept.queue = kept.queue.filter((one) => !over.has(one.action));
-      keep();
-      fresh = await ask(`${root.dataset.bags}?${named}`);
-      const wrong = Object.keys(booked.kept).length;
-      say(wrong ? `${wrong} ${wrong === 1 ? "NEEDS" : "NEED"} A PERSON` : "SENT", `${booked.applied.length} booked, ${booked.known.length} known already.`
-        + (booked.others.length ? ` ${booked.others.length} wait for who made them to sign in.` : "")
-        + (booked.without_number ? ` ${booked.without_number} have no number and stay here: show them to stores.` : ""), wrong > 0);
+    kept.number ||= crypto.randomUUID();
+    const { csrf } = await ask(root.dataset.token);
+    if (sends) await sendAll(csrf, sums);
+    const fresh = await ask(root.dataset.bags, csrf, { number: kept.number, device: kept.device, also: kept.also });
+    if (sends) {
+      say(sums.wrong ? `${sums.wrong} ${sums.wrong === 1 ? "NEEDS" : "NEED"} A PERSON` : "SENT", `${sums.applied} booked, ${sums.known} known already.`
+        + (sums.others ? ` ${sums.others} wait for who made them to sign in.` : "")
+        + (sums.nameless ? ` ${sums.nameless} have no number and stay here: show them to stores.` : ""), sums.wrong > 0);
     } else say("LOADED", `${fresh.bags.length} ${fresh.bags.length === 1 ? "bag is" : "bags are"} on this device.`);
     if (touched === before) {
       kept.carries = fresh;
@@ -204,10 +215,15 @@ async function sendAndLoad() {
       keep();
     } else say(told.word, `${told.sentence} You went on meanwhile, so this device carries what it did: load again.`, true);
   } catch (problem) {
-    if (!tell(problem)) say("NO SIGNAL", "The server did not answer; what is kept stays on this device.", true);
+    if (!tell(problem)) lost(problem, sums);
   }
   sending = false;
   draw();
+}
+function lost(problem, sums) {
+  const why = problem.name === "TimeoutError" ? `The signal was lost: no answer within ${WAIT_MS / 1000} seconds.` : "The server did not answer.";
+  const booked = sums.applied + sums.known ? ` ${sums.applied + sums.known} were booked before that.` : "";
+  say("NO SIGNAL", `${why}${booked} Nothing is lost: what is kept stays on this device, and what is sent twice is booked once.`, true);
 }
 
 // --- the tasks

@@ -25,11 +25,13 @@ from kitting.services.replay_scans import book_kept, settle_scan
 
 pytestmark = pytest.mark.django_db
 JOB, STRUCTURE = "J03", "B1"
+NUMBER = "d0c0ffee-0000-4000-8000-000000000007"  # that the browser made for this device
 books = books_of_module(demo_sheets, bags_listed)
 
 
 def loaded(browser: Client, *codes: str) -> dict[str, Any]:
-    return browser.get(reverse("carried-data"), {"bag": codes}).json()
+    told = {"number": NUMBER, "device": "phone 7", "also": codes}
+    return browser.post(reverse("carried-data"), told, content_type="application/json").json()
 
 
 def code() -> str:
@@ -43,7 +45,7 @@ def kept(name: str, content: Mapping[str, Any], action: str, by: str = sign_in_n
 
 
 def sent(browser: Client, *scans: Mapping[str, Any]) -> Any:
-    told = {"device": "phone 7", "device_now": timezone.now().isoformat(), "scans": scans}
+    told = {"number": NUMBER, "device": "phone 7", "device_now": timezone.now().isoformat(), "scans": scans}
     return browser.post(reverse("carried-scans"), told, content_type="application/json")
 
 
