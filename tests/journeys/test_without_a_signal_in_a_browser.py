@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 import pytest
 from bag_stores import Stores, demo_sheets, planned
-from browsing import OTHER_STORES, people, sign_in_name
-from chromium import Opened, assert_open_to_everybody, said, sign_in, typed
-from people import STORES
+from browsing import OTHER_STORES, PIN, people, sign_in_name
+from chromium import Opened, assert_open_to_everybody, follow, said, sign_in, typed
+from people import CREW, STORES
 from playwright.sync_api import Page, Route, expect
 from pytest_django.live_server_helper import LiveServer
 from record_books import load
@@ -16,10 +16,11 @@ from kitting.calculation.cable_geometry import GAUGE, Band
 from kitting.calculation.fit_matching.fits import fit
 from kitting.calculation.lengths import parse_length
 from kitting.calculation.short_codes import verified
-from kitting.models import Bag, BagEntry, DeviceLoad, Person
+from kitting.models import Bag, BagEntry, DeviceLoad, Event, Person
 from kitting.models.bags import PICKED
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.carried import carried
+from kitting.selectors.end_signatures import BY_PIN, END_SIGNED
 from kitting.selectors.pick_walk import Step, pick_walk
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
@@ -194,6 +195,48 @@ def test_a_long_queue_is_sent_in_portions_the_bags_are_asked_for_once_and_a_lost
     assert Bag.objects.get(job__job=JOB, structure=STRUCTURE).state == "short"
     device = DeviceLoad.objects.get()
     assert (device.by, device.heard_at >= device.loaded_at) == (STORES.name, True)
+
+
+def test_what_was_installed_without_a_signal_is_signed_for_by_pin_once_it_is_booked(
+    live_server: LiveServer, look: Opened
+) -> None:
+    load(demo_sheets())
+    planned()
+    people(CREW)
+    stores, page = Stores(prefix="fitted"), look(phone=True)
+    stores.out(JOB, "V2")
+    code = stores.code(JOB, "V2")
+    sign_in(page, live_server.url, CREW)
+    page.goto(f"{live_server.url}/carried/bags?bag={code}")
+    page.get_by_role("button", name="Load").click()
+    said(page, "LOADED")
+    page.context.set_offline(True)
+    typed(page, code)
+    page.get_by_role("link", name="Note what is installed").click()
+    expect(page.get_by_text("no PIN can be proved here")).to_be_visible()
+    while page.get_by_role("checkbox").count():
+        part = page.locator("form").filter(has=page.get_by_role("checkbox")).first
+        for one in part.get_by_role("checkbox").all():
+            one.check()
+        part.get_by_role("button").click()
+        said(page, "DONE")
+    expect(page.get_by_text("To be signed")).to_have_count(0)
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Send, and load again").click()
+    said(page, "SENT")
+    assert_open_to_everybody(page)
+    assert not Event.objects.filter(name=END_SIGNED).exists()
+
+    follow(page.get_by_role("link", name="Sign for J03 V2"))
+    page.get_by_label("Signed by (name)").fill(CREW.name)
+    page.get_by_label("Their own PIN").fill(PIN)
+    follow(page.get_by_role("button", name="Sign", exact=True))
+    said(page, "SIGNED")
+    signed = Event.objects.filter(name=END_SIGNED)
+    assert {one.data["signature"] for one in signed} == {f"{CREW.name}{BY_PIN}"}
+    page.goto(f"{live_server.url}/carried/bags")
+    page.get_by_role("button", name="Signed, or seen").click()
+    expect(page.get_by_text("To be signed")).to_have_count(0)
 
 
 QUEUE = 2_050

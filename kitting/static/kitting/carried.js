@@ -7,7 +7,7 @@ const OLD_HOURS = 12;
 const WAIT_MS = 45000; // for one answer
 const PORTION = 100; // scans that are sent at once: each is booked by itself
 const NM = { in: 25400000n, mm: 1000000n };
-const kept = { number: "", device: "", carries: null, loaded: "", queue: [], unsettled: [], also: [], counted: {}, ...stored() };
+const kept = { number: "", device: "", carries: null, loaded: "", queue: [], unsettled: [], unsigned: [], also: [], counted: {}, ...stored() };
 const walk = {}; // what was scanned of the step that is on the page
 let told = null; // the answer to what was done last
 let sending = false;
@@ -179,6 +179,8 @@ async function sendAll(token, sums) {
     });
     const over = new Set([...booked.applied, ...booked.known, ...Object.keys(booked.kept)]);
     kept.unsettled.push(...kept.queue.filter((one) => one.action in booked.kept).map((one) => `${one.name}: ${booked.kept[one.action]}`));
+    const fitted = kept.queue.filter((one) => one.name === "install" && [...booked.applied, ...booked.known].includes(one.action));
+    kept.unsigned = [...new Set([...kept.unsigned, ...fitted.map((one) => one.content.bag)])];
     kept.queue = kept.queue.filter((one) => !over.has(one.action));
     keep();
     for (const name of ["applied", "known", "others"]) sums[name] += booked[name].length;
@@ -282,12 +284,12 @@ const VIEWS = {
     record("begin work", { bag: bag.code });
     done(bag, "begin work", "IN WORK", bag.name);
   }, { class: "go" })],
-  install: (bag) => bag.ends.map((end, at) => el("section", { class: "now" }, el("h2", {}, `${end.name}: ${end.stock_code}`), end.done ? el("p", {}, end.done) : null,
+  install: (bag) => [el("p", {}, "Note what is fitted. It is signed for once it is sent: no PIN can be proved here."), ...bag.ends.map((end, at) => el("section", { class: "now" }, el("h2", {}, `${end.name}: ${end.stock_code}`), end.done ? el("p", {}, end.done) : null,
     end.phases.length && end.lots.length ? form("Note it", (get, given) => installed(bag, end, at, get, given.getAll("phase")),
       end.phases.map((phase) => el("label", { class: "choice" }, el("input", { type: "checkbox", name: "phase", value: phase, checked: end.phases.length === 1 }), phase === "all" ? "fitted" : `phase ${phase}`)),
       end.lots.length > 1 ? choice("lot", "Which lot", end.lots.map((lot) => [lot, `lot ${lot || "unknown"}`])) : el("p", {}, `lot ${end.lots[0] || "unknown"}`),
       field(`quantity-${at}`, "Pieces each", { value: end.each, inputmode: "decimal" }),
-      field(`gauge-${at}`, "Gauge reading, with its unit", { required: false }), end.asks_where ? field(`position-${at}`, "Where it went", { required: false }) : null) : el("p", {}, "Nothing is left to note."))),
+      field(`gauge-${at}`, "Gauge reading, with its unit", { required: false }), end.asks_where ? field(`position-${at}`, "Where it went", { required: false }) : null) : el("p", {}, "Nothing is left to note.")))],
   "turn in": (bag) => [form("Turn it in", (get) => turnedIn(bag, get), pieceOf(bag), field("quantity", "How many", { value: "1", inputmode: "decimal" }),
     choice("condition", "Condition", [["sealed", "sealed"], ["opened", "opened"]]),
     choice("door", "Where it goes", [["stock", "back to stock"], ["inspect", "to inspection"], ["scrap", "to scrap"], ["supplier", "to the supplier"]]),
@@ -459,7 +461,10 @@ function head() {
   const waits = kept.queue.length ? el("p", { class: "ask" }, `${kept.queue.length} ${kept.queue.length === 1 ? "scan waits" : "scans wait"} to be sent.`) : null;
   const person = kept.unsettled.length ? el("details", { open: true }, el("summary", {}, `${kept.unsettled.length} need a person: on the page Exceptions`),
     el("ul", {}, kept.unsettled.map((one) => el("li", {}, one))), press("Seen", () => { kept.unsettled = []; })) : null;
-  return el("div", {}, el("p", {}, kept.carries ? `Stock as of ${kept.carries.as_of}, for ${kept.carries.person.name}.` : "This device carries nothing yet."), old, waits, person,
+  const sign = kept.unsigned.length ? el("details", { open: true }, el("summary", {}, "To be signed: what was installed"), el("p", {}, "It is booked. Who fitted it signs with name and PIN for what the books hold:"),
+    kept.unsigned.map((code) => el("p", {}, el("a", { class: "button step", href: root.dataset.sign.replace("BAG", encodeURIComponent(code)) }, `Sign for ${kept.carries?.bags.find((one) => one.code === code)?.name ?? code}`))),
+    press("Signed, or seen", () => { kept.unsigned = []; })) : null;
+  return el("div", {}, el("p", {}, kept.carries ? `Stock as of ${kept.carries.as_of}, for ${kept.carries.person.name}.` : "This device carries nothing yet."), old, waits, person, sign,
     el("p", {}, el("button", { type: "button", class: "go", disabled: sending, onclick: sendAndLoad }, sending ? "Asking the server" : kept.queue.length ? "Send, and load again" : "Load")));
 }
 function listView() {
