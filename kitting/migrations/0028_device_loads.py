@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("kitting", "0025_pictures"),
+        ("kitting", "0027_bags_on_the_road"),
     ]
 
     operations = [
