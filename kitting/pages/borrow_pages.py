@@ -157,7 +157,7 @@ def pay_back_page(asked: Asked, one: Bag) -> HttpResponse:
             place = place_scanned(one.depot, asked.text("place"), BIN, SUPPLIER_OWNED)
             answer = pay_back(
                 number=number, lot=asked.text("lot"), place=place, quantity=quantity(asked.text("quantity")),
-                confirmed=asked.confirmed, **asked.scan(),
+                stock_code=asked.text("stock_code"), confirmed=asked.confirmed, **asked.scan(),
             )  # fmt: skip
             return answer.word, answer.sentence
 
@@ -166,6 +166,7 @@ def pay_back_page(asked: Asked, one: Bag) -> HttpResponse:
         Field("place", "Scan the bin it comes from", focus=True, scans=True),
         Field("lot", "Lot", lent.lot.number, required=False),
         Field("quantity", "How many", bare(lent.quantity - lent.paid), "decimal"),
+        Field("stock_code", "Stock code, where another part stands in for it", required=False),
     ]  # fmt: skip
     step = {"title": f"Pay back {lent.lot.item}", "sentence": f"{lent}: {lent.why}.", "button": "Into the bag"}
     return page(asked, "bag_step.html", {"step": step, "bag": one, "code": code, "fields": fields})

@@ -130,34 +130,66 @@ def _facts(lent: Borrow, taker: Bag) -> dict[str, object]:
 
 @use_case
 def pay_back(
-    *, number: int, lot: str, place: Place, quantity: int, confirmed: Collection[str] = (), **scan: Unpack[Scan]
+    *,
+    number: int,
+    lot: str,
+    place: Place,
+    quantity: int,
+    stock_code: str = "",
+    confirmed: Collection[str] = (),
+    **scan: Unpack[Scan],
 ) -> Answer:
-    """Put pieces of the borrowed stock code in the lending bag again.
+    """Put pieces of the borrowed stock code in the lending bag again, or of one that stands in for it there.
+
+    Args:
+        number: of the borrow.
+        lot, place, quantity: what comes back, in thousandths.
+        stock_code: of it; '' for the one that was lent.
+        confirmed: keys of questions answered with yes.
+        scan: who, when, the number of the action.
 
     Raises:
         Doubt: ``other-lot``: not the lot that was lent.
-        Refusal: ``no-open-borrow``; ``over-pick``: more than was lent; or as ``pick``.
+        Refusal: ``no-open-borrow``; ``needs-stand-in``: another part, which does not stand in on the bag's list;
+            ``over-pick``: more than was lent; or as ``pick``.
     """
     lent = _lent(number)
     content = {"borrow": number, "lot": lot, "place": place.pk, "quantity": quantity}
+    content |= {"code": stock_code} if stock_code else {}
     one = opened(label_code(lent.bag), PICK, content, scan)
     if one.repeated:
         return Answer("PAID BACK", f"{lent}: booked already.", one.bag, repeated=True)
     left = lent.quantity - lent.paid
     if quantity > left or lent.given_up_why:
         raise Refusal("no-open-borrow", f"{lent}: {bare(left)} are to come back, not {bare(quantity)}.", {})
+    item = _comes_back(one, lent, stock_code)
     doubts = Doubts(confirmed)
-    if lot != lent.lot.number:
+    if item == lent.lot.item and lot != lent.lot.number:
         doubts.ask("other-lot", 1, f"{lent.lot} was lent; these are of lot {lot or 'unknown'}: take them?")
     doubts.settle()
     state = advance(one, PICK)
     answered = [*confirmed, "other-lot/1"]
-    taken = put_in(one, lent.lot.item, lot, place, quantity, as_spare=False, confirmed=answered)
+    taken = put_in(one, item, lot, place, quantity, as_spare=False, confirmed=answered)
     lent.paid += quantity
     lent.save(update_fields=("paid",))
     told = {"pieces": f"{bare(quantity)} {taken}", "borrow": str(lent), "left": bare(lent.quantity - lent.paid)}
     settled(one, state, "paid back", told, addressed_to=PLANNER, checked_by="")
     return Answer("PAID BACK", f"{bare(lent.quantity - lent.paid)} still to come back for {one.bag}.", one.bag)
+
+
+def _comes_back(one: Opened, lent: Borrow, stock_code: str) -> Item:
+    """The item that is paid back with.
+
+    Raises:
+        Refusal: ``needs-stand-in``; ``unknown-stock-code``.
+    """
+    item = items_by_code([stock_code])[stock_code] if stock_code else lent.lot.item
+    wanted = lent.lot.item.stock_code
+    on_list = [stand.line for stand in one.contents.lines if stand.line.item_id == item.pk and not stand.line.dropped]
+    if item != lent.lot.item and not any(line.instead_of == wanted for line in on_list):
+        message = f"WRONG ITEM: {wanted} was lent; {item} needs an approved stand-in on the list of {one.bag}."
+        raise Refusal("needs-stand-in", message, {"lent": wanted, "is": item.stock_code})
+    return item
 
 
 @use_case

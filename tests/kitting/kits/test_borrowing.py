@@ -13,7 +13,7 @@ from people import BUYER, DUTY, PLANNER, STORES
 from refusals import refusal
 
 from inventory.models import Balance, Item, Lot
-from kitting.models import AppliedPlan, Bag, Borrow, Event, PlanRow
+from kitting.models import AppliedPlan, Bag, BagLine, Borrow, Event, PlanRow, StandIn
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.sources import sources
 from kitting.services.borrow_pieces import borrow, give_up_borrow, ledger, pay_back, reasons
@@ -124,6 +124,27 @@ def test_what_was_lent_stays_on_the_ledger_until_it_is_paid_back(stores: Stores,
     assert ledger(date(2026, 3, 17)) == []
     assert stores.bag("J10", "V9").state == "picking"
     assert "not 1" in refusal("no-open-borrow", pay_back, **back, quantity=1000, **stores.scan())
+
+
+def test_another_part_pays_back_only_where_it_stands_in_on_the_list_of_the_lender(
+    stores: Stores, emergency: str
+) -> None:
+    lent = borrow(**asked(stores, emergency, authoriser=PLANNER, confirmed=("free-first/1",)))
+    other = Item.objects.get(stock_code="CS25-2")
+    lot = Lot.objects.create(item=other, number="L-2603", use_by=date(2029, 2, 28))
+    Balance.objects.create(place=stores.place("H", "H-04-2"), lot=lot, quantity=6000)
+    back = {"number": lent.pk, "stock_code": "CS25-2", "lot": "L-2603", "place": stores.place("H", "H-04-2")}
+
+    told = refusal("needs-stand-in", pay_back, **back, quantity=1000, **stores.scan())
+    assert told == "WRONG ITEM: CS15-2 was lent; CS25-2 needs an approved stand-in on the list of J10 V9."
+    StandIn.objects.create(wanted=lent.lot.item, allowed=other, approved_by="I. Varga", reason="14 weeks")
+    line = BagLine.objects.filter(bag=lent.bag, item=lent.lot.item)[0]
+    BagLine.objects.create(
+        bag=lent.bag, line=line.line, position=99, item=other, quantity=1000, instead_of="CS15-2", facts=line.facts
+    )
+    assert pay_back(**back, quantity=1000, **stores.scan()).word == "PAID BACK"
+    assert [one.left for one in ledger(date(2026, 3, 17))] == [2000]
+    assert "1 CS25-2" in stores.contents("J10", "V9").open()
 
 
 def test_the_same_borrow_sent_twice_takes_the_pieces_once(stores: Stores, emergency: str) -> None:
