@@ -29,6 +29,7 @@ from kitting.selectors.buying import (
     price_of,
     sent_sheet,
     sent_sheets,
+    suppliers_stock,
 )
 from kitting.selectors.returns_due import returns_due
 from kitting.selectors.short_lines import cares
@@ -42,6 +43,7 @@ _SHEETS_SHOWN = 20
 ENDINGS = ("xlsx", "csv")
 _SHORT = ("Job", "What", "Short", "Order by", "On order", "What would cure it", "Who sees to it")
 _USED = ("Supplier", "Stock code", "Lot", "Job", "Used")
+_OWNED = ("Supplier", "Stock code", "Lot", "Place", "Pieces", "Since")
 
 
 def buying_page(asked: Asked) -> HttpResponse:
@@ -234,7 +236,12 @@ def consumption_page(asked: Asked) -> HttpResponse:
     rows = [[one.supplier or _NO_SUPPLIER, one.stock_code, one.lot, link(one.job, "job", one.job), figure(one.pieces)]
             for one in consumption()]  # fmt: skip
     table = Table("Suppliers' pieces that were used", _USED, rows, "No piece of a supplier was used on a job yet.")
-    return page(asked, "consumption.html", {"table": table})
+    lying = [[one.supplier or _NO_SUPPLIER, one.stock_code, one.lot, one.place, figure(one.pieces),
+              Cell(f"{one.since.astimezone(asked.zone):%Y-%m-%d}", note=f"{(asked.at - one.since).days} days here")]
+             for one in suppliers_stock()]  # fmt: skip
+    title, none = "Suppliers' pieces that lie here, the oldest first", "No piece of a supplier lies here."
+    here = Table(title, _OWNED, lying, none)
+    return page(asked, "consumption.html", {"table": table, "here": here})
 
 
 def consumption_file(asked: Asked, ending: str) -> HttpResponse:  # noqa: ARG001 - every view is given it

@@ -2,11 +2,11 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from math import lcm
 
-from django.db.models import Count, F, Q, QuerySet, Sum
+from django.db.models import Count, F, Min, Q, QuerySet, Sum
 
 from inventory.models import BIN, INSTALLED, SCRAPPED, Balance, Item, Movement, OrderLine, Supplier
 from kitting.calculation.bags import YES
@@ -303,6 +303,34 @@ def consumption() -> list[Consumed]:
         for job, code, lot, pieces in used
     ]
     return sorted(found, key=lambda one: (one.supplier, one.stock_code, one.lot, one.job))
+
+
+@dataclass(frozen=True, slots=True)
+class Owned:
+    """Pieces that belong to a supplier and lie with us; ``since`` when the first of their lot came; in words."""
+
+    supplier: str
+    stock_code: str
+    lot: str
+    place: str
+    pieces: str
+    since: datetime
+
+
+def suppliers_stock() -> list[Owned]:
+    """What suppliers keep here, the oldest lot first; two queries. A neighbour's loan is on the page of loans."""
+    lying = Balance.objects.filter(lot__supplier_owned=True, quantity__gt=0, lot__loan_moves__isnull=True)
+    rows = [*lying.select_related("lot__item__supplier", "place__depot")]
+    came = Movement.objects.filter(lot__in={one.lot_id for one in rows}, from_place=None).order_by()
+    since = dict(came.values_list("lot").annotate(Min("action__at")))
+    found = [
+        Owned(
+            _supplier(one.lot.item), one.lot.item.stock_code, one.lot.number or "lot unknown", str(one.place),
+            f"{bare(one.quantity)} {one.lot.item.stock_unit}", since[one.lot_id],
+        )
+        for one in rows
+    ]  # fmt: skip
+    return sorted(found, key=lambda one: (one.since, one.supplier, one.stock_code, one.lot, one.place))
 
 
 def _supplier(item: Item) -> str:
