@@ -1,24 +1,26 @@
-"""What a scanned or typed text is: a bag, a carton, a stock code, a lot, a reel, a place."""
+"""What a scanned or typed text is: a bag, a carton, a stock code, a lot, a reel, a place, a job, an order line."""
 
 from dataclasses import dataclass
 from datetime import date
 
+from django.db.models import Q, Sum
+
 import inventory.errors
-from inventory.models import STAGING, Balance, Item, Lot, Place
+from inventory.models import STAGING, Balance, Item, Lot, OrderLine, Place
 from inventory.selectors.finding import items_by_code, known_lots, open_holds
 from inventory.selectors.words import near
-from jobs.models import Reel
+from jobs.models import Job, Reel
 from kitting.calculation.bag_states import GIVE, IN_STORE, ISSUE, ON_HOLD, TABLE
 from kitting.calculation.carton_codes import Carton, is_carton, read_carton
 from kitting.errors import Refusal
-from kitting.models import Bag, Recipe
+from kitting.models import Bag, Promise, Recipe
 from kitting.selectors.bag_contents import bag_of_label, bare, contents_of, facts_of, label_code, label_state
 from kitting.selectors.inner_bags import inner_bag
 from kitting.selectors.lot_names import lot_address
 from kitting.selectors.printed_papers import paper_of
 
 BAG, CARTON, ITEM, LOT, REEL, PLACE = "bag", "carton", "stock code", "lot", "reel", "place"
-INNER, RACK = "inner bag", "rack place"
+INNER, RACK, JOB, ORDER = "inner bag", "rack place", "job", "order line"
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,11 +54,14 @@ def what_is(text: str, *, today: date) -> list[Known]:
     inner = _inner(asked)
     bags = inner or _bag(asked)
     found = [*bags, *_item(asked), *_lots(asked), *_reel(asked), *_places(asked), *_racks(asked)]
+    found += [*_jobs(asked), *_order_lines(asked)]
     found += [] if found else _paper(asked)
     if not found:
         close = near(asked, Item.objects.values_list("stock_code", flat=True))
         raise Refusal(
-            "not-ours", f"{asked!r} is not ours: no bag, stock code, lot, reel, place or paper{close}", {"read": asked}
+            "not-ours",
+            f"{asked!r} is not ours: no job, bag, stock code, lot, reel, place, order or paper{close}",
+            {"read": asked},
         )
     return found
 
@@ -122,6 +127,9 @@ def _item(text: str) -> list[Known]:
     there = Balance.objects.filter(lot__item=item, quantity__gt=0).select_related("place__depot", "lot__item")
     told += [f"{bare(one.quantity)} of lot {one.lot.number or 'unknown'} at {one.place} ({one.place.kind})"
              for one in there.order_by("place__depot__depot", "place__code", "pk")]  # fmt: skip
+    wanted = Promise.objects.filter(item=item, released_at=None).values_list("job__job").annotate(Sum("quantity"))
+    who = ", ".join(f"{bare(pieces)} to {job}" for job, pieces in wanted.order_by("job__cutover", "job__job"))
+    told.append(f"promised: {who}" if who else "promised to nobody")
     return [Known(ITEM, item.stock_code, tuple(told))]
 
 
@@ -143,6 +151,27 @@ def _lots(text: str) -> list[Known]:
 def _reel(text: str) -> list[Known]:
     reel = Reel.objects.filter(reel=text).select_related("cable_type").first()
     return [Known(REEL, reel.reel, (f"cable type {reel.cable_type.cable_type}",))] if reel else []
+
+
+def _jobs(text: str) -> list[Known]:
+    return [
+        Known(JOB, job.job, (job.title, f"cutover {job.cutover or 'without a date'}", job.ended or "ahead"))
+        for job in Job.objects.filter(job__iexact=text)
+    ]
+
+
+def _order_lines(text: str) -> list[Known]:
+    """The lines of an order, or one of them as ``PO-1/2``."""
+    order, _, line = text.rpartition("/")
+    named = Q(order__number__iexact=text) | Q(order__number__iexact=order, line__iexact=line)
+    return [
+        Known(
+            ORDER, str(one),
+            (one.item.description or one.item.kind, f"{bare(one.received)} of {bare(one.quantity)} have come",
+             f"promised for {one.promised or 'no day'} at depot {one.depot}"), str(one.pk),
+        )
+        for one in OrderLine.objects.filter(named).select_related("order", "item", "depot").order_by("pk")
+    ]  # fmt: skip
 
 
 def _inner(text: str) -> list[Known]:

@@ -5,12 +5,13 @@ from bag_stores import OTHER_STORES, Stores, demo_sheets, planned
 from browsing import PIN, VISITOR, browser_of, people, send, words
 from django.test import Client
 from module_books import books_of_module
-from people import AUDITOR, CREW, STORES
+from people import AUDITOR, BUYER, CREW, PLANNER, STORES
 
-from inventory.models import STAGING, Action, Depot, Item, LotHold, Place, Transfer
+from inventory.models import STAGING, Action, Depot, Item, LotHold, OrderLine, Place, Transfer
 from kitting.calculation.short_codes import make_code
 from kitting.documents.label_records import inner_bags_of
-from kitting.models import CountList, Printing
+from kitting.models import CountList, Printing, Promise
+from kitting.selectors.bag_contents import bare
 from kitting.selectors.inner_bags import inner_code
 from kitting.selectors.printed_papers import paper_of
 from kitting.services.note_printing import note_printing
@@ -121,6 +122,18 @@ def test_a_rack_lists_its_bags_and_a_reel_and_a_place_have_pages(window: Client)
     assert f'href="/places/{number}"' in place.content.decode()
     assert "L-2303B" in words(window.get(f"/places/{number}"))
     assert window.get("/places/999999").status_code == 404
+
+
+def test_a_job_and_an_order_are_found_by_their_numbers_and_a_stock_code_says_who_wants_it(window: Client) -> None:
+    assert goes_to(browser_of(PLANNER), "j09") == goes_to(window, "J09") == "/jobs/J09"
+    line = OrderLine.objects.get(order__number="PO-1", line="1")
+    assert goes_to(browser_of(BUYER), "PO-1/1") == goes_to(browser_of(BUYER), "po-1") == f"/orders/{line.pk}"
+    assert "NOT OURS" in words(window.get("/what", {"code": "PO-1/7"}))
+
+    seen = words(window.get("/what", {"code": "EL25-2"}))
+    wanted = Promise.objects.filter(item__stock_code="EL25-2", job__job="J09", released_at=None)
+    assert f"{bare(sum(wanted.values_list('quantity', flat=True)))} to J09" in seen[seen.index("promised: ") :]
+    assert "Where is one?" in seen
 
 
 def test_a_bin_is_no_rack_place_and_where_racks_are_known_another_one_is_refused(window: Client) -> None:
