@@ -242,14 +242,15 @@ def _steps(asked: Asked, contents: Contents) -> Iterator[NextStep]:
     allowed, out = {row.action for row in TABLE if row.state == one.state} - never, is_out(one)
     for action, route, right, words in _ROUTES:
         opens = action == bag_states.REOPEN and bag_states.PICK in allowed  # it is open already
+        full = action == bag_states.PICK and not any(stand.missing for stand in contents.lines)
         elsewhere = one.state == bag_states.ON_HOLD and action == (bag_states.PUT_BACK if out else bag_states.TURN_IN)
-        if action not in allowed or opens or elsewhere or not actor.may(right, DO, one.depot.depot):
+        if action not in allowed or opens or full or elsewhere or not actor.may(right, DO, one.depot.depot):
             continue
         try:
             next_state(one.state, action, facts)
             problem = ""
         except Refusal as refusal:
-            problem = str(refusal.data.get("why", refusal.message))
+            problem = str(refusal.data.get("why", refusal.message)).rstrip(".")
         yield NextStep(words, _address(route, one), problem)
 
 
@@ -269,7 +270,7 @@ _ROUTES: tuple[tuple[str, str, str, str], ...] = (
     (bag_states.TURN_IN, "turn-in", "turn in", "Turn in what came back"),
     (bag_states.WRITE_OFF, "write-off", "turn in", "Oops: dropped, damaged, wrong, missing"),
     (bag_states.CLOSE, "close", "bags", "Close"),
-    (bag_states.FINISH, "finish", "bags", "That is all there is: SHORT"),
+    (bag_states.FINISH, "finish", "bags", "That is all there is: finish it short"),
     (bag_states.PICK, "put-in", "bags", "Put a piece in by scan"),
     (bag_states.PUT_BACK, "put-back", "bags", "Put something back"),
     (bag_states.REOPEN, "reopen", "bags", "Open it again"),

@@ -9,14 +9,15 @@ from django.urls import reverse
 
 from inventory.models import Action
 from inventory.selectors.finding import depot_named
-from kitting.calculation.bag_states import PUT_BACK, allows
+from kitting.calculation.bag_states import BROKEN, LISTED, PICKING, PUT_BACK, REOPENED, SHORT, allows
 from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
 from kitting.models import Bag
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, loud, page, refused
 from kitting.pages.bag_forms import quantity, read_piece
-from kitting.pages.tables import Cell, Table, figure
+from kitting.pages.tables import Cell, Table, figure, link
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, label_note
+from kitting.selectors.bag_rows import bag_rows, not_ended
 from kitting.selectors.old_labels import label_number
 from kitting.selectors.pick_walk import Step, pick_walk
 from kitting.selectors.who_wants import who_wants
@@ -28,6 +29,7 @@ from kitting.services.undo_scans import undone
 PLACE, READ, LOT, QUANTITY, BAG = "place", "read", "lot", "quantity", "bag"
 FEWER, OTHER_LOT = "FEWER THERE", "WRONG LOT – STILL GOOD"
 _SCANS, _LAST = "scans", 5
+_BEING_FILLED = (LISTED, PICKING, SHORT, REOPENED, BROKEN)
 _CARRIED = (PLACE, READ, LOT)
 
 
@@ -86,7 +88,7 @@ def _context(asked: Asked, walk: Walk) -> dict[str, object]:
     if skipped:
         context["again"] = Walk(walk.depot, [one for one in walk.chosen if one[0] != "skip"], (), ()).address()
     if step is None:
-        return context
+        return {**context, "waiting": _not_checked(walk)}
     carried = [(name, asked.text(name)) for name in _CARRIED if asked.text(name)]
     stands = [stand for stand in contents_of([step.bag])[step.bag.pk].lines if stand.line.item_id == step.lot.item_id]
     wishes = who_wants(item=step.lot.item, place=step.place, but=step.bag.job)
@@ -104,6 +106,17 @@ def _context(asked: Asked, walk: Walk) -> dict[str, object]:
         "wanted": bare(sum(stand.line.quantity for stand in stands if not stand.line.dropped)),
         "several": _several(walk),
     }  # fmt: skip
+
+
+def _not_checked(walk: Walk) -> Table:
+    """Once nothing is left to pick: the bags of the walk that nobody has checked yet, and what comes next."""
+    jobs, codes = ({value for name, value in walk.chosen if name == kind} for kind in ("job", "bag"))
+    rows = [
+        [link(row.bag, "bag", row.code), row.label, row.comes_next or "–"]
+        for row in bag_rows(not_ended([walk.depot]).filter(state__in=_BEING_FILLED))
+        if not jobs | codes or row.bag.job.job in jobs or row.code in codes
+    ]
+    return Table("Not checked yet", ("Bag", "Label", "Next"), rows, "No bag of this walk waits to be checked.")
 
 
 def _other_lot(asked: Asked, step: Step) -> str:

@@ -194,7 +194,8 @@ def finish_short(*, bag: str, cause: str = "", why: str = "", **scan: Unpack[Sca
         state = advance(one, FINISH)
         told = {"missing": list(one.contents.missing()), "cause": cause, "why": why}
         settled(one, state, SHORT_EVENT, told, addressed_to="planner", checked_by="")
-    return Answer(SHORT.upper(), label_state(one.contents), one.bag, repeated=one.repeated)
+    misses = f"{one.bag} misses {', '.join(one.contents.missing())}; another person checks it."
+    return Answer(SHORT.upper(), misses, one.bag, repeated=one.repeated)
 
 
 @attempts_kept

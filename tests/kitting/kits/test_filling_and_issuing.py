@@ -77,7 +77,8 @@ def test_five_of_six_seals_make_a_short_bag_that_says_so(stores: Stores) -> None
     assert sentence == "J03 V1: can't check. SHORT: 1 JS-3."
     assert "not in the bin, damaged" in refusal("no-cause", finish_short, bag=code, **stores.scan())
     assert "needs a reason" in refusal("no-reason", finish_short, bag=code, cause="other", why=" ", **stores.scan())
-    assert finish_short(bag=code, cause="damaged", **stores.scan()).sentence == "SHORT: 1 JS-3"
+    answer = finish_short(bag=code, cause="damaged", **stores.scan())
+    assert (answer.word, answer.sentence) == ("SHORT", "J03 V1 misses 1 JS-3; another person checks it.")
     (told,) = finished_short(stores.at)
     assert (told.bag, told.missing, told.cause) == ("J03 V1", ("1 JS-3",), "damaged")
     assert "short: missing 1 JS-3; damaged" in [one.words for one in bag_history(stores.bag("J03", "V1"))]

@@ -1,4 +1,4 @@
-"""The lot of a piece on the walk past the bins."""
+"""The lot of a piece on the walk past the bins, and what comes after the walk."""
 
 from datetime import date
 
@@ -41,3 +41,17 @@ def test_a_lot_is_judged_as_soon_as_it_is_scanned() -> None:
     assert "right item and lot" not in other
     assert "right item and lot" in right
     assert "This is lot" not in right
+
+
+def test_a_walk_that_is_done_leads_to_the_bags_that_nobody_has_checked_yet() -> None:
+    stores, window = Stores(), browser_of(STORES)
+    code = stores.code("J03", "V1")
+    stores.fetch("J03", "V1")
+
+    done = words(window.get(f"/pick/N?bag={code}"))
+    bag = words(window.get(f"/bags/{code}"))
+    assert "Nothing to pick" in done
+    assert "Not checked yet Bag Label Next J03 V1 PICKING check" in done
+    assert "J03 V2" not in done
+    assert "What comes next Check" in bag
+    assert "That is all there is: finish it short: not now. Nothing is missing: have it checked." in bag
