@@ -1,9 +1,7 @@
 """The one function that strings the calculation together: from the parsed sheets to the plan."""
 
-import gc
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from time import perf_counter
@@ -47,6 +45,7 @@ from kitting.calculation.planning_questions import planning_questions
 from kitting.calculation.promise_tables import Shares, answer_lines, in_their_bags, promise_table, split_by_line
 from kitting.calculation.promising import promise
 from kitting.calculation.promising.model import NEVER, Kit, Problem, Promised
+from kitting.calculation.promising.promise import without_looking_for_rings
 from kitting.calculation.promising.tiers import DAYS_A_WEEK, weight_of
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.questions import Question
@@ -115,7 +114,7 @@ def plan(
         Refusal: the rule book or the earlier promises can't be read, or the audit of the promises fails.
     """
     clock = _Clock(progress)
-    with _collection_paused():
+    with without_looking_for_rings():
         jobs = read_job_dates(book)
         expanded = expand(book, jobs)
         clock.done("expansion and fit")
@@ -142,18 +141,6 @@ def plan(
 def _moved(made: "_Made", former: tuple[Piece, ...], promises: pd.DataFrame) -> pd.DataFrame:
     kits = {kit.job: place for place, kit in enumerate(made.problem.kits)}
     return moved_table(former, read_earlier(promises), problem=made.problem, supply=made.supply, kits=kits)
-
-
-@contextmanager
-def _collection_paused() -> Iterator[None]:
-    """No search for reference cycles meanwhile: a plan makes millions of small objects and no cycle among them."""
-    running = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if running:
-            gc.enable()
 
 
 def expand(book: Book, jobs: Mapping[str, JobDates], fitter: type[Fitter] = Fitter) -> Expanded:
