@@ -32,6 +32,7 @@ from kitting.pages.typed import typed_moment
 from kitting.roles import APPROVE, DO, SEE, Actor
 from kitting.selectors.lot_names import lot_address, lot_of_address
 from kitting.selectors.sight import depots_seen, has_own_ends_only
+from kitting.services.note_looking import note_looking
 from kitting.services.recall_lots import LOT_HOLD, Recalled, recall_lot, was_recalled
 
 PDF = "pdf"
@@ -50,7 +51,7 @@ def lot_url(code: str, number: str) -> str:
 
 
 def lot(asked: Asked, name: str) -> HttpResponse:
-    """Where every piece of a lot is or was; a form stops it, or stops it and all that holds a piece of it."""
+    """Where every piece of a lot is or was, and note who looks; a form stops it, or all that holds a piece too."""
     try:
         item, number = lot_of_address(name)
         moment = typed_moment(asked, asked.text("moment"))
@@ -59,6 +60,7 @@ def lot(asked: Asked, name: str) -> HttpResponse:
         trace = _trace(asked, item, number, moment)
     except ANY_REFUSAL as refusal:
         return _not_found(asked, refusal)
+    note_looking(subject=f"{item} lot {number or 'unknown'}", actor=asked.actor, at=asked.at)
     hold = LotHold.objects.filter(item=item, lot_number=number, released_at__isnull=True).first() if number else None
     may_stop = bool(number) and moment is None and asked.actor.may(LOT_HOLD, DO)
     context = {

@@ -13,7 +13,8 @@ from module_books import books_of_module
 from people import AUDITOR, BUYER, CREW, DUTY, PLANNER, STORES
 
 from inventory.models import Action, Item, Lot, LotHold, Movement
-from kitting.models import BagEntry, BagLine, Printing, Promise
+from kitting.models import BagEntry, BagLine, Event, Printing, Promise
+from kitting.services.note_looking import note_looking
 
 pytestmark = pytest.mark.django_db
 PAGE = "/lots/BI25/L-2409-17"
@@ -39,6 +40,20 @@ def test_the_pieces_of_a_lot_add_up_on_its_page_and_its_bag_and_job_are_named() 
     assert "truck 14 (truck)" in page
     assert "bag J09-HL1" in page
     assert "promised at N/N-02-2" in page
+
+
+def test_who_looks_at_a_trace_stands_on_the_record_once_a_day() -> None:
+    people(STORES, AUDITOR)
+    for actor in (STORES, STORES, AUDITOR):
+        browser_of(actor).get(PAGE)
+    browser_of(AUDITOR).get("/lots/BI25/l-2409-71")  # no lot of ours
+
+    looked = Event.objects.filter(name="trace looked at").order_by("number")
+    assert [*looked.values_list("by", "subject")] == [
+        (STORES.name, "BI25 lot L-2409-17"), (AUDITOR.name, "BI25 lot L-2409-17"),
+    ]  # fmt: skip
+    note_looking(subject="BI25 lot L-2409-17", actor=AUDITOR, at=looked[1].at + timedelta(days=1))
+    assert looked.count() == 3
 
 
 def test_the_lot_that_nobody_knows_has_a_page_and_is_never_stopped() -> None:
@@ -177,9 +192,9 @@ def test_a_lot_is_shown_as_the_books_stood_at_a_past_moment_by_the_depots_clock(
 def test_the_page_of_a_lot_asks_as_often_however_many_places_hold_it() -> None:
     people(AUDITOR)
     client = browser_of(AUDITOR)
-    client.get(PAGE)
     counts = []
     for address in ("/lots/EL15-1/L-2501-101", PAGE):
+        client.get(address)  # the first look of a day is noted
         with CaptureQueriesContext(connection) as asked:
             assert client.get(address).status_code == 200
         counts.append(len(asked))
