@@ -16,13 +16,16 @@ COLUMNS = (
 HEADERS = (
     "job", "structure", "end", "phase", "slot", "stock code", "part", "lot", "cable type", "reel",
     "gauge reading (mm and in)", "fit margin (mm and in)", "rule", "stand-in or override", "by",
-    "at (device)", "at (reached the books)", "photos", "signed",
+    "at (device)", "at (reached the books)", "photos", "signed", "from paper by",
 )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class InstalledEnd:
-    """What one phase of one end holds in one slot. Lengths are texts with both units; moments texts with their zone."""
+    """What one phase of one end holds in one slot. Lengths are texts with both units; moments texts with their zone.
+
+    ``on_paper`` is whose initials stand on the night card that it was typed from; ``at_device`` is the moment there.
+    """
 
     structure: str
     end: str
@@ -42,6 +45,7 @@ class InstalledEnd:
     at_books: str
     photos: tuple[str, ...] = ()
     signed: str = ""
+    on_paper: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,9 +106,13 @@ def _cells(end: InstalledEnd, printed: Printed) -> tuple[str, ...]:
         f"{end.stock_code} · {printed.words(end.part)} · {printed.words('lot')} {end.lot or 'unknown'}",
         f"{end.cable_type or 'no cable'} · reel {end.reel or 'unknown'} · {end.gauge_reading or 'no gauge reading'}",
         " · ".join(filter(None, (end.fit_margin or "no margin", end.rule, override))),
-        f"{end.by} · {end.at_device} (device) · {end.at_books or 'not yet'} (books)",
+        f"{end.by} · {end.at_device} ({_made_on(end)}) · {end.at_books or 'not yet'} (books)",
         ", ".join(end.photos) or "none",
     )
+
+
+def _made_on(end: InstalledEnd) -> str:
+    return f"on paper, by {end.on_paper}" if end.on_paper else "device"
 
 
 def as_installed_csv(record: AsInstalled) -> bytes:
@@ -112,7 +120,7 @@ def as_installed_csv(record: AsInstalled) -> bytes:
     rows = [
         (record.job, end.structure, end.end, end.phase, end.slot, end.stock_code, end.part, end.lot, end.cable_type,
          end.reel, end.gauge_reading, end.fit_margin, end.rule, end.override, end.by, end.at_device, end.at_books,
-         "; ".join(end.photos), end.signed)
+         "; ".join(end.photos), end.signed, end.on_paper)
         for end in record.ends
     ]  # fmt: skip
     return csv_bytes(table_frame(HEADERS, rows))

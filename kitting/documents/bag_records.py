@@ -17,7 +17,7 @@ from kitting.documents.record_papers import moment_text
 from kitting.documents.slips import Allowed, IssueSlip, ReturnLine, ReturnSlip, SlipBag, SlipLine
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, Borrow, Event, StandIn
-from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TAKEN_BACK, TURNED_IN
+from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, ON_PAPER, SCRAPPED, TAKEN_BACK, TURNED_IN
 from kitting.selectors.bag_contents import contents_of, good_until, is_good, label_code, label_state
 from kitting.selectors.end_signatures import end_name, end_signatures
 from kitting.selectors.expired_uses import NOTHING_LET_GO, expired_uses
@@ -243,6 +243,7 @@ def _ends(
             at_device=_local(action.device_at or action.at, zone),
             at_books=_local(action.at, zone),
             signed=signed.get((entry.line.bag.structure, position), ""),
+            on_paper=read_name(entry.facts.get(ON_PAPER, "")),
             photos=tuple(f"picture {number}" for number in pictures.get((facts.get("structure", ""), position), ())),
         )
 

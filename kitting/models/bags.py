@@ -31,6 +31,7 @@ SHORT_CAUSES = {
 }
 IN_WORDS = "other"  # the cause that needs words
 # Where parts go that were taken out of service: never back to stock (common practice of stores).
+ON_PAPER = "on paper"  # fact of an entry that was typed from a night card: whose initials stand on it
 SCRAP_METAL, FAILURE_STUDY = "scrap metal", "failure study"
 FATES = (SCRAP_METAL, FAILURE_STUDY)
 

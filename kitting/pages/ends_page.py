@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from kitting.calculation.quantities import as_decimal
 from kitting.models import BagEntry
-from kitting.models.bags import FATES, INSTALLED
+from kitting.models.bags import FATES, INSTALLED, ON_PAPER
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.picture_pages import pictures_shown
 from kitting.pages.stock_pages import lot_cell
@@ -109,7 +109,7 @@ def _key(one: Fitted) -> str:
 def _row(asked: Asked, one: Fitted, *, names: bool) -> list[Cell]:
     entry, bag = one.entry, one.entry.line.bag
     facts = {**entry.line.facts, **entry.facts}
-    told = {"gauge {}": "gauge", "{}": "remark"}
+    told = {"gauge {}": "gauge", "{}": "remark", **({"from paper by {}": ON_PAPER} if names else {})}
     noted = [words.format(facts[name]) for words, name in told.items() if facts.get(name)]
     fit = " · ".join(filter(None, (fit_margin(entry).words, *noted)))
     crew = " · ".join(filter(None, (bag.crew, entry.action.by if names or entry.action.by == asked.actor.name else "")))

@@ -1,7 +1,7 @@
 """Note what is installed: scan the end and the piece, or tick by end and phase; which lot is on which."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import urlencode
 
 from django.http import HttpResponse
@@ -13,10 +13,11 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refuse
 from kitting.pages.bag_forms import of_bag, quantity
 from kitting.pages.other_lot import Read, brought_in, question_of, read_for, source_chosen
 from kitting.pages.several import said
-from kitting.pages.typed import back_with_typed
+from kitting.pages.typed import back_with_typed, typed_moment
 from kitting.selectors.bag_contents import contents_of, label_code
 from kitting.selectors.ends_to_fit import End, ends_to_fit
 from kitting.services.return_bags import Installed, install
+from kitting.services.scans import Scan
 
 READ, END, OTHER = "read", "end", "other"
 
@@ -59,6 +60,7 @@ def install_page(asked: Asked, one: Bag) -> HttpResponse:
     both = [(end, _as_typed(asked, end)) for end in shown]
     context = {
         "bag": one, "code": code, "ends": both, "end": place, "read": asked.text(READ), "filled": read,
+        "paper_at": asked.text("paper_at"), "paper_by": asked.text("paper_by"),
         "question": question if shown else {}, "none": bool(read and not shown), "all": bool(place or read),
     }  # fmt: skip
     return page(asked, "install.html", context)
@@ -74,11 +76,29 @@ def _noted(asked: Asked, one: Bag, here: str) -> HttpResponse:
         pieces = [*_pieces(asked, one)]
         if not pieces:
             raise Refusal("nothing-ticked", "NOTHING TICKED: tick the phases that are done.", {})
+        scan, by = _scan(asked), asked.text("paper_by")
     except ANY_REFUSAL as refusal:
-        return refused(asked, refusal, here)
-    if not said(asked, lambda: install(bag=label_code(one), pieces=pieces, **asked.scan())):
+        return refused(asked, refusal, back_with_typed(asked, here))
+    given = [replace(piece, on_paper=by) for piece in pieces]
+    if not said(asked, lambda: install(bag=label_code(one), pieces=given, **scan)):
         return go_to(back_with_typed(asked, here))
     return go_to(f"{here}?{urlencode({END: asked.text(END)})}" if asked.text(END) else here)
+
+
+def _scan(asked: Asked) -> Scan:
+    """Who and when; what is typed from a night card bears the moment that stands on the card as well.
+
+    Raises:
+        Refusal: ``no-moment``; ``from-paper``: only one of moment and initials is typed, or the moment is to come.
+    """
+    moment, by = typed_moment(asked, asked.text("paper_at")), asked.text("paper_by")
+    if bool(by) != (moment is not None) or (moment and moment > asked.at):
+        why = "the moment is still to come" if moment and by else "type the moment on the card and whose initials"
+        raise Refusal("from-paper", f"FROM PAPER: {why}.", {})
+    scan = asked.scan()
+    if moment is not None:
+        scan["device_at"] = moment
+    return scan
 
 
 def _as_typed(asked: Asked, end: End) -> Typed:

@@ -16,7 +16,7 @@ from jobs.models import CANCELLED, COMPLETE
 from kitting.calculation.bag_states import CANCEL, CLOSE, CLOSED, INSTALL, TURN_IN, WRITE_OFF
 from kitting.errors import Refusal
 from kitting.models import Bag, Recipe
-from kitting.models.bags import INSTALLED, LOST, SCRAPPED, TURNED_IN
+from kitting.models.bags import INSTALLED, LOST, ON_PAPER, SCRAPPED, TURNED_IN
 from kitting.roles import DO, STANDARDS_ENGINEER
 from kitting.selectors.bag_contents import bare, contents_of
 from kitting.selectors.fit_margins import fit_margin, measured_fit
@@ -40,7 +40,8 @@ class Installed:
 
     ``gauge`` is what the diameter gauge read over the insulation, with its unit: the fit margin is kept beside it;
     ``remark`` what the crew says of it.
-    ``position`` is where they went, for a line that names none: a spare's, or an emergency's.
+    ``position`` is where they went, for a line that names none: a spare's, or an emergency's. ``on_paper`` is whose
+    initials stand on the night card from which it is typed; the moment on the card is the scan's on its device.
     """
 
     line: str
@@ -51,6 +52,7 @@ class Installed:
     gauge: str = ""
     remark: str = ""
     position: str = ""
+    on_paper: str = ""
 
     @property
     def asked(self) -> list[object]:
@@ -195,7 +197,8 @@ def _note(one: Opened, piece: Installed) -> None:
             found = one.contents.lots[number]
             if found.number == piece.lot and left >= piece.quantity > 0:
                 facts = {"gauge": piece.gauge, "remark": piece.remark, **measured_fit(item, piece.gauge)}
-                facts |= {"position": piece.position} if piece.position else {}
+                more = {"position": piece.position, ON_PAPER: piece.on_paper}
+                facts |= {name: text for name, text in more.items() if text}
                 one.write(stand.line, found, INSTALLED, piece.quantity, phase=piece.phase, facts=facts)
                 stand.inside[number] -= piece.quantity
                 return

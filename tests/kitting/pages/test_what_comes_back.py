@@ -5,12 +5,13 @@ from typing import Any
 
 import pytest
 from bag_stores import Stores, demo_sheets, planned
-from browsing import VISITOR, browser_of, people, send, words
+from browsing import VISITOR, browser_of, paper_text, people, send, words
 from django.test import Client
 from module_books import books_of_module
-from people import CREW, PLANNER, STORES
+from people import AUDITOR, CREW, PLANNER, STORES
 
 from inventory.models import HOLD, Balance, Lot, Place
+from kitting.documents.bag_records import bag_papers
 from kitting.models import BagEntry
 from kitting.selectors.bag_contents import bare
 
@@ -121,6 +122,34 @@ def test_the_crew_lead_ticks_what_is_installed_by_end_and_phase(stores: Stores, 
         ("A", 1_000, "30.1 mm"), ("B", 1_000, "30.1 mm"), ("C", 1_000, ""),
     ]  # fmt: skip
     assert "stays: no scan takes it back" in words(crew.get(bag))
+
+
+def test_what_stands_on_a_night_card_is_typed_in_later_with_its_own_moment_and_initials(
+    stores: Stores, bag: str
+) -> None:
+    crew = browser_of(CREW)
+    stand = next(
+        one for one in stores.contents("J03", "V2").lines
+        if one.line.facts["phases"] == "ABC" and one.open == 3_000 and not one.line.spare
+    )  # fmt: skip
+    send(crew, f"{bag}/begin")
+    tick = {f"phase-{stand.line.pk}": "A"}
+    half = send(crew, f"{bag}/install", **tick, paper_by="TA")
+    assert "FROM PAPER type the moment on the card and whose initials" in words(half)
+    assert 'name="paper_by" value="TA"' in half.content.decode()
+    assert 'value="A" checked' in half.content.decode()
+    ahead = send(crew, f"{bag}/install", **tick, paper_by="TA", paper_at="2090-03-12 02:10")
+    assert "FROM PAPER the moment is still to come" in words(ahead)
+    assert not BagEntry.objects.filter(line=stand.line, deed="installed").exists()
+
+    send(crew, f"{bag}/install", **tick, paper_by="TA", paper_at="2026-03-01 02:10")
+
+    entry = BagEntry.objects.select_related("action").get(line=stand.line, deed="installed")
+    assert entry.facts["on paper"] == "TA"
+    (end,) = bag_papers("J03").installed.ends
+    assert (end.at_device, end.on_paper) == ("2026-03-01 02:10 CST", "TA")
+    assert end.at_books != end.at_device
+    assert "on paper, by TA" in paper_text(browser_of(AUDITOR).post("/jobs/J03/as-installed.pdf"))
 
 
 def test_what_fell_is_written_off_by_one_tap_and_the_bag_closes_by_a_named_exception(
