@@ -39,8 +39,8 @@ def exceptions(asked: Asked) -> HttpResponse:
             since = day_of(asked, "since")
         except ANY_REFUSAL as refusal:
             return refused(asked, refusal, reverse("exceptions"))
-    tables = [borrow_table(asked), _bags(asked)]
-    if not has_own_ends_only(asked.actor):
+    tables, sees_overrides = [borrow_table(asked), _bags(asked)], not has_own_ends_only(asked.actor)
+    if sees_overrides:
         devices = [one for one in device_stands(asked.at, asked.actor.depots) if one.depots]
         tables += [_short(asked, since), _unknown(asked), _spares(), _overrides(asked, since)]
         tables.insert(0, devices_table(asked, devices))
@@ -48,6 +48,7 @@ def exceptions(asked: Asked) -> HttpResponse:
         "since": since,
         "kept": [(one, one.use_case in SCANS) for one in kept_scans()],
         "tables": tables,
+        "sees_overrides": sees_overrides,
         "may_settle": asked.actor.may("bags", DO),
     }
     return page(asked, "exceptions.html", context)

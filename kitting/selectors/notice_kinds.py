@@ -81,6 +81,7 @@ def kind_for(event: Event, roles: Set[str]) -> Kind:
     kind = KINDS.get(event.name, _OTHER)
     if event.addressed_to in roles or not roles & roles_told(event):
         return kind_of(event)
-    if roles & kind.also_now:
-        return replace(kind, is_urgent=True)
-    return replace(kind, is_urgent=False) if roles & kind.also_later else _OVERRIDE
+    if not roles & (kind.also_now | kind.also_later):
+        return _OVERRIDE
+    do = f"{event.addressed_to or 'nobody'} was told to act: {kind.do}"
+    return replace(kind, is_urgent=bool(roles & kind.also_now), do=do)

@@ -152,6 +152,8 @@ def test_stores_see_what_stands_open_at_their_depots_and_crews_nothing_that_othe
         assert of_n not in of_h
     assert "J03 B1 issued" in crew
     assert "staged bag broken" not in crew
+    assert "Overridden since" not in crew
+    assert "Overridden since" in of_h
 
 
 def test_installed_parts_are_looked_at_against_todays_rules_when_somebody_asks() -> None:

@@ -307,6 +307,10 @@ def test_who_hears_of_an_event_at_once_or_with_the_day_whomever_it_is_addressed_
 
     expected = {**{one.name: [True] for one in now}, **{one.name: [False] for one in later}}
     assert {name: found for name, found in heard.items() if found} == expected
+    for one in now + later:
+        (found,) = (found for found in notices(one, at) if found.event.name == what)
+        others = role and role not in one.roles and found.kind.page != "exceptions"
+        assert found.kind.do.startswith(f"{role} was told to act: ") == bool(others)
     by_role = {name: is_urgent for one in (*now, *later) for name in one.roles for is_urgent in expected[one.name]}
     assert told == by_role
 
