@@ -53,10 +53,14 @@ def book(action: Action, moves: Sequence[Move], *, check: Check | None = None, f
 
     Raises:
         Refusal: ``not-enough``: a place holds fewer pieces of a lot than leave it; says who took the last ones.
-        Refusal: ``moves-nothing``: a quantity is not above zero.
+        Refusal: ``moves-nothing``: a quantity is not above zero; ``same-place``: pieces would stay where they are.
     """
     if any(move.quantity <= 0 for move in moves):
         raise Refusal("moves-nothing", "A movement needs a quantity above zero.", {"action": action.number})
+    stays = next((move.target for move in moves if move.target is not None and move.target == move.source), None)
+    if stays is not None:
+        message = f"The pieces are at {stays} already: name another place."
+        raise Refusal("same-place", message, {"place": str(stays)})
     changes = _changes(moves)
     rows = _written(action, moves, first_line)  # before others have to wait
     ensure_balances((move.target, move.lot) for move in moves if move.target is not None)

@@ -53,11 +53,6 @@ class FoundShort:
     wanted_at: str = ""
 
     @property
-    def must_plan(self) -> bool:
-        """Whether a plan must be made and applied."""
-        return bool(self.lost)
-
-    @property
     def sentence(self) -> str:
         """In words."""
         told = f"{self.what}: {bare(self.counted)} found, {bare(self.missing)} missing"
@@ -99,7 +94,8 @@ def found_short(
     Raises:
         Doubt: ``each-or-kit``: the difference is exactly that of a purchase unit.
         Refusal: ``not-allowed``; ``in-a-bag``: a bag's pieces leave it by scan; ``not-there``: the books have no such
-            pieces there; ``several-dates``; ``not-short``: they have no more than was found; or as ``adjust``.
+            pieces there; ``several-dates``; ``not-short``: they have no more than was found; ``looked-for``: they
+            are pieces to be found, and more than one person's word writes off; or as ``adjust``.
     """
     actor, at = scan["actor"], scan["at"]
     require(actor, COUNT, DO, place.depot.depot)
@@ -115,6 +111,9 @@ def found_short(
         raise Refusal("not-short", message, {"booked": balance.quantity, "counted": counted})
     one = _count_of(balance, counted)
     aside = _to_be_found(place) if missing > count_limit() or one.supplier_owned else None
+    if aside == place:
+        message = f"More than one person may write off are looked for at {place} already: count it, by two persons."
+        raise Refusal("looked-for", message, {"place": str(place)})
     book_counts(action, [one], reason, confirmed, missing_to=aside)
     lost = release_missing(balance, counted, f"{FOUND_SHORT}: {reason}", at)
     told = {

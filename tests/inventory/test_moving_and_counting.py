@@ -31,8 +31,12 @@ def test_more_than_is_there_is_refused_and_says_who_took_the_last(warehouse: War
     assert [warehouse.holds(f"N/{place}", lot) for place in ("bin", "bag", "truck 14")] == [1000, 3000, 0]
 
 
-def test_pieces_go_to_another_depot_only_by_a_transfer(warehouse: Warehouse) -> None:
+def test_pieces_go_to_another_place_than_where_they_are_and_to_another_depot_only_by_a_transfer(
+    warehouse: Warehouse,
+) -> None:
     warehouse.receive(4)
+    with pytest.raises(Refusal, match="are at N/bin already: name another place"):
+        warehouse.move(1, warehouse.lot("L-1"), "N/bin", "N/bin")
     with pytest.raises(Refusal, match="make a transfer"):
         warehouse.move(1, warehouse.lot("L-1"), "N/bin", "H/bin")
 

@@ -48,7 +48,7 @@ def test_the_last_served_job_loses_its_pieces_and_keeps_what_is_left(stores: Sto
     bin_ = shelf("BI15")
     assert promised("BI15") == {"J01": 6, "J06": 6}
     short = found(stores, bin_, 8)
-    assert (short.missing, short.must_plan) == (4_000, True)
+    assert short.missing == 4_000
     assert {(one.job, one.cutover[:10]) for one in short.lost} == {("J06", "2026-03-21")}
     assert sum(one.quantity for one in short.lost) == 4_000
     assert promised("BI15") == {"J01": 6, "J06": 2}
@@ -72,6 +72,7 @@ def test_one_person_writes_off_what_the_limit_allows_and_no_more(stores: Stores)
     aside = Balance.objects.get(place__code="to be found")
     assert (aside.quantity, aside.place.kind) == (many.missing, "hold")
     assert Event.objects.get(name="spot count wanted").subject == "N/to be found"
+    assert "looked for at N/to be found already" in refusal("looked-for", found, stores, aside, 0)
     assert unequal_balances() == []
 
 
@@ -122,7 +123,7 @@ def test_what_nobody_was_promised_costs_nobody_anything(stores: Stores) -> None:
     bin_ = shelf("CS15-6")
     Promise.objects.filter(lot=bin_.lot).delete()
     short = found(stores, bin_, 3)
-    assert (short.lost, short.must_plan) == ((), False)
+    assert short.lost == ()
     assert short.sentence.endswith("3 found, 1 missing; nobody was promised them.")
 
 
