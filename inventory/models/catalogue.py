@@ -117,6 +117,12 @@ class Item(Edited):
                 name="item_doi_low_to_high",
             ),
             models.CheckConstraint(
+                condition=Q(doi_high_2_nm__gte=F("doi_low_2_nm"))
+                | Q(doi_low_2_nm__isnull=True)
+                | Q(doi_high_2_nm__isnull=True),
+                name="item_second_doi_low_to_high",
+            ),
+            models.CheckConstraint(
                 condition=Q(jacket_high_nm__gte=F("jacket_low_nm"))
                 | Q(jacket_low_nm__isnull=True)
                 | Q(jacket_high_nm__isnull=True),
@@ -156,13 +162,18 @@ class Level(Edited):
     reserve_floor = models.BigIntegerField(null=True, blank=True)
 
     class Meta:
-        """One level an item and depot; the greatest is not below the least."""
+        """One level an item and depot; none is below zero, and the greatest is not below the least."""
 
         constraints = (
             models.UniqueConstraint(fields=("item", "depot"), name="level_once"),
             models.CheckConstraint(
                 condition=Q(maximum__gte=F("minimum")) | Q(minimum__isnull=True) | Q(maximum__isnull=True),
                 name="level_least_to_greatest",
+            ),
+            models.CheckConstraint(
+                condition=(Q(minimum__gte=0) | Q(minimum__isnull=True))
+                & (Q(reserve_floor__gte=0) | Q(reserve_floor__isnull=True)),
+                name="level_not_below_zero",
             ),
         )
 

@@ -4,11 +4,11 @@ from datetime import date
 from decimal import Decimal
 
 import pytest
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from warehouse import MONDAY, Warehouse, assert_books_are_whole
 
 from inventory.errors import Doubt, Refusal
-from inventory.models import OPENING, Balance, Item, Movement
+from inventory.models import OPENING, Balance, Item, Level, Movement
 from inventory.selectors.balances import lying
 from inventory.services.actions import begin
 from inventory.services.opening import Opening, open_balances
@@ -60,3 +60,25 @@ def test_a_decimal_comes_back_as_it_was_given_or_is_refused(warehouse: Warehouse
     warehouse.insert.price = Decimal("0.0000001")
     with pytest.raises(ValueError, match="can't be kept exactly"):
         warehouse.insert.save()
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"doi_low_nm": 2, "doi_high_nm": 1},
+        {"doi_low_2_nm": 2, "doi_high_2_nm": 1},
+        {"jacket_low_nm": 2, "jacket_high_nm": 1},
+        {"per_purchase_unit": 0},
+    ],
+)
+def test_the_database_refuses_an_item_that_can_not_be(warehouse: Warehouse, wrong: dict[str, int]) -> None:
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Item.objects.filter(pk=warehouse.insert.pk).update(**wrong)
+    Item.objects.filter(pk=warehouse.insert.pk).update(doi_low_2_nm=1, doi_high_2_nm=1)
+
+
+@pytest.mark.parametrize("wrong", [{"minimum": -1}, {"reserve_floor": -1}, {"minimum": 5, "maximum": 4}])
+def test_the_database_refuses_a_level_that_can_not_be(warehouse: Warehouse, wrong: dict[str, int]) -> None:
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Level.objects.create(item=warehouse.insert, depot=warehouse.north, **wrong)
+    Level.objects.create(item=warehouse.insert, depot=warehouse.north, minimum=0, maximum=4, reserve_floor=0)
