@@ -94,7 +94,9 @@ def books(environment: Mapping[str, str]) -> dict[str, Any]:
             "OPTIONS": {
                 "transaction_mode": "IMMEDIATE",  # a writer waits at its first line, not when it has read what is stale
                 "timeout": 20,
-                "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON;",
+                # With recursive triggers a REPLACE, which deletes the old row, is a change of what is append-only too.
+                "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL; PRAGMA foreign_keys=ON; "
+                "PRAGMA recursive_triggers=ON;",
             },
         }
     named = dict(dj_database_url.parse(url))

@@ -3,7 +3,7 @@
 from datetime import date
 
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from warehouse import Warehouse, assert_books_are_whole, pieces
 
 from inventory.errors import Doubt, Refusal
@@ -117,12 +117,23 @@ def test_the_same_action_twice_is_booked_once_and_another_content_is_refused(war
         warehouse.receive(5, action="R-1")
 
 
+def replace_movements() -> None:
+    """Put each movement in its own place with another quantity, in one statement."""
+    columns = [field.column for field in Movement._meta.concrete_fields]
+    values = ", ".join("1" if column == "quantity" else column for column in columns)
+    rows = f"INTO inventory_movement ({', '.join(columns)}) SELECT {values} FROM inventory_movement"
+    replaces = f"INSERT {rows} ON CONFLICT (id) DO UPDATE SET quantity = excluded.quantity"
+    with connection.cursor() as cursor:
+        cursor.execute(f"REPLACE {rows}" if connection.vendor == "sqlite" else replaces)
+
+
 def test_a_movement_is_never_edited_and_never_deleted(warehouse: Warehouse) -> None:
     warehouse.receive(4)
     for forbidden in (
         lambda: Movement.objects.update(quantity=1),
         lambda: Movement.objects.all()._raw_delete("default"),
         lambda: Action.objects.update(by="Bo"),
+        replace_movements,
     ):
         with pytest.raises(IntegrityError, match="append-only"), transaction.atomic():
             forbidden()
