@@ -21,6 +21,7 @@ from kitting.services.devices import MOST_DRIFT
 from kitting.services.note_printing import note_printing
 
 NO_DEVICE = "device without a name"
+_NOTHING: tuple[object, ...] = ([], {}, "", None)  # is left out of a table in words
 _TYPED = ("what", "of", "who")
 _HEADS = (
     "no.", "what", "of", "depot", "who", "done at", "recorded at", "device", "clock of the device",
@@ -100,12 +101,24 @@ def event(asked: Asked, number: int) -> HttpResponse:
         ("Told to", one.addressed_to or "nobody"),
     ]
     told_too = _says(one) if asked.actor.may("names", SEE) else [("Says", told(one.data) or "–")]
-    return page(asked, "event.html", {"facts": [*said, *told_too, ("Digest", one.digest)], "number": number})
+    says = [*told_too, ("digest", one.digest)]
+    return page(asked, "event.html", {"facts": said, "says": says, "number": number})
 
 
 def _says(one: Event) -> list[tuple[str, str]]:
-    return [(key, value if isinstance(value, str) else json.dumps(value, ensure_ascii=False))
-            for key, value in one.data.items()]  # fmt: skip
+    """The facts of an event in words: what is in a list or a table follows its name."""
+    return [(key.replace("_", " "), _in_words(value)) for key, value in one.data.items()]
+
+
+def _in_words(value: object) -> str:
+    if isinstance(value, dict):
+        told = [f"{key}: {_in_words(each)}" for key, each in value.items() if each not in _NOTHING]
+        return "; ".join(told) or "–"
+    if isinstance(value, list):
+        return ", ".join(map(_in_words, value)) or "–"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return "–" if value is None else str(value)
 
 
 def _found(asked: Asked) -> QuerySet[Event]:

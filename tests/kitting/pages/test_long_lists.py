@@ -9,7 +9,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import PLANNER
+from people import AUDITOR, PLANNER
 
 from kitting.models import Event
 from kitting.pages import tables
@@ -64,3 +64,12 @@ def test_the_parts_of_a_list_keep_what_was_asked_for_and_no_more_is_fetched_than
         address = f"/record{later[1].replace('&amp;', '&')}" if later else ""
     assert found == known
     assert f"of {len(known)}" in words(page)
+
+
+def test_an_event_says_in_words_what_it_holds() -> None:
+    loaded = Event.objects.filter(name="sheets loaded").earliest("number")
+    told = words(browser_of(AUDITOR).get(f"/record/{loaded.number}")).partition("What it says")[2]
+
+    assert f"jobs: new: {loaded.data['sheets']['jobs']['new']}" in told
+    assert "unknown lots" in told
+    assert not {"{", "[", "_"} & set(told.partition("digest")[0])
