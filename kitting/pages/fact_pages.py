@@ -10,6 +10,7 @@ from kitting.errors import Refusal
 from kitting.models import PlanRow
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.tables import Table, link
+from kitting.pages.typed import back_with_typed
 from kitting.roles import DO
 from kitting.selectors.cutovers import last_plan
 from kitting.services.change_facts import change_facts
@@ -53,7 +54,8 @@ def reel(asked: Asked, reel: str) -> HttpResponse:
     """One reel: what was measured on it, and a new gauge reading."""
     found = reel_by_number(reel)
     if asked.request.method == "POST":
-        return attempt(asked, lambda: _measured(asked, found), reverse("reel", args=[reel]))
+        here = reverse("reel", args=[reel])
+        return attempt(asked, lambda: _measured(asked, found), here, back=back_with_typed(asked, here))
     kind = found.cable_type
     band = (kind.doi_low_nm, kind.doi_high_nm)
     known = span_text((band[0], band[1])) if band[0] is not None and band[1] is not None else "not known"

@@ -18,7 +18,7 @@ from kitting.models.errands import DONE
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, page, refused
 from kitting.pages.cutover_pages import order_cell
 from kitting.pages.tables import Cell, Table, figure, link, said
-from kitting.pages.typed import day_of
+from kitting.pages.typed import back_with_typed, day_of
 from kitting.roles import DO
 from kitting.selectors.cutovers import cutovers, frozen_among, last_plan
 from kitting.selectors.job_sheet import job_by_number
@@ -143,12 +143,13 @@ def move(asked: Asked, job: str) -> HttpResponse:
     """Move a cutover: first what would change, line by line, then save."""
     found = job_by_number(job)
     if asked.request.method != "POST":
-        return page(asked, "move.html", {"job": found, "cutover": asked.text("to") or found.cutover})
+        start = asked.text("to") or asked.text("cutover") or found.cutover
+        return page(asked, "move.html", {"job": found, "cutover": start, "end": asked.text("end") or found.cutover_end})
     start, end = (asked.text(name).replace("T", " ") for name in ("cutover", "end"))
     try:
         refuse_past(start, asked.today)
     except Refusal as past:
-        return refused(asked, past, reverse("move", args=[job]))
+        return refused(asked, past, back_with_typed(asked, reverse("move", args=[job])))
     change = {"change": "cutover", "job": job, "cutover": start, "end": end}
     given = {**change, "as_of": asked.today.isoformat(), "version": found.version}
     if asked.text("save"):
@@ -165,7 +166,7 @@ def _save_move(asked: Asked, job: str, start: str, end: str) -> HttpResponse:
             reason=asked.text("reason"),
         )  # fmt: skip
     except ANY_REFUSAL as refusal:
-        return refused(asked, refusal, reverse("move", args=[job]))
+        return refused(asked, refusal, back_with_typed(asked, reverse("move", args=[job])))
     sentence = f"{job} is at {start or 'no date'}; its pieces are free until a plan is made and applied."
     return done(asked, "MOVED", sentence, reverse("job", args=[job]))
 

@@ -115,7 +115,7 @@ def _ask(asked: Asked) -> HttpResponse:
         )
         return "ASKED", f"The stores of {source} are told."
 
-    return attempt(asked, deed, reverse("transfers"))
+    return attempt(asked, deed, reverse("transfers"), back=back_with_typed(asked, reverse("transfers")))
 
 
 def load_van(asked: Asked, source: int, target: int) -> HttpResponse:

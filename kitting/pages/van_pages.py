@@ -171,7 +171,7 @@ def difference(asked: Asked, number: int) -> HttpResponse:
         settle_transfers(by=asked.actor.name, at=asked.at)
         return "EXPLAINED", f"{one.lot} of transfer {van}: {how}."
 
-    return attempt(asked, deed, here)
+    return attempt(asked, deed, here, back=back_with_typed(asked, here))
 
 
 def slip_paper(asked: Asked, number: int) -> HttpResponse:

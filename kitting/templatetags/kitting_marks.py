@@ -86,6 +86,12 @@ def photograph(
 
 
 @register.filter
+def typed(asked: Asked, name: str) -> str:
+    """What was typed into a field before its form was refused, as the address keeps it; '' where nothing was."""
+    return asked.request.GET.get(name, "")
+
+
+@register.filter
 def may_see(asked: Asked, route: str) -> bool:
     """Whether the person may look at the page of a route; '' is the page that they look at."""
     return not route or routes.may_see(asked.actor, route)

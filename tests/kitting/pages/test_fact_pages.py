@@ -41,7 +41,8 @@ def test_a_reading_on_a_reel_is_kept_with_name_and_day_unless_somebody_was_faste
 
     kept = words(send(crew, "/reels/R-1187", **reading))
     stale = words(send(crew, "/reels/R-1187", **reading))
-    reversed_band = words(send(crew, "/reels/R-1187", **{**reading, "low": "0.9", "version": version + 1}))
+    refused = send(crew, "/reels/R-1187", **{**reading, "low": "0.9", "version": version + 1})
+    reversed_band, typed = words(refused), refused.content.decode()
 
     assert reverse("reel", args=["26/14"]) == "/reels/26/14"  # makers' numbers have slashes
     reel = Reel.objects.get(reel="R-1187")
@@ -49,6 +50,8 @@ def test_a_reading_on_a_reel_is_kept_with_name_and_day_unless_somebody_was_faste
     assert (reel.doi_low_nm, reel.doi_high_nm, reel.measured_by) == (20_853_400, 21_488_400, CREW.name)
     assert "changed meanwhile" in stale
     assert "NOT DONE" in reversed_band
+    assert all(f'value="{text}"' in typed for text in ("0.9", "0.846", "G-11"))
+    assert 'value="in" required checked' in typed
 
 
 def test_an_administrator_adds_people_and_shuts_them_out_but_touches_no_stock() -> None:

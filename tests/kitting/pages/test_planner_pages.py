@@ -178,7 +178,9 @@ def test_moving_a_cutover_shows_first_what_breaks_and_saves_only_when_told_to(pl
     job = Job.objects.get(job="J08")
     fields = {"cutover": "2026-03-31 22:00", "end": "", "version": job.version}
 
-    past = words(send(planner, "/jobs/J08/move", **{**fields, "cutover": "2026-02-01 22:00"}))
+    over = send(planner, "/jobs/J08/move", **{**fields, "cutover": "2026-02-01 22:00", "end": "2026-02-02 04:00"})
+    past = words(over)
+    assert all(f'value="{text}"' in over.content.decode() for text in ("2026-02-01 22:00", "2026-02-02 04:00"))
     looked = send(planner, "/jobs/J08/move", **fields)
     seen = words(looked)
     still = Job.objects.get(job="J08").cutover

@@ -192,7 +192,9 @@ def test_what_a_depot_asks_beside_the_plan_is_told_there_until_a_van_takes_it_or
         ({"to": "H", "from": "N"}, "acts for N only"), ({"from": "N"}, "choose another depot"),
         ({"quantity": "0"}, "how many pieces"), ({"why": ""}, "wanted for"), ({"stock_code": "EL15-9"}, "did you mean"),
     ):  # fmt: skip
-        assert why in words(send(ours, "/transfers", **{**wish, **wrong}))
+        refused = send(ours, "/transfers", **{**wish, **wrong})
+        assert why in words(refused)
+        assert {**wish, **wrong}["stock_code"] in refused.content.decode()  # nothing is typed again
     assert not open_asks()
     for _ in range(2):
         assert "ASKED" in words(send(ours, "/transfers", **wish, action="A-1"))
