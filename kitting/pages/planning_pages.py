@@ -3,9 +3,11 @@
 from collections.abc import Callable, Mapping
 
 from django.conf import settings
+from django.db.models import F
 from django.http import HttpResponse
 from django.urls import reverse
 
+from inventory.models import OrderLine
 from kitting.calculation.order_marks import LATE
 from kitting.calculation.what_if import refuse_past
 from kitting.errands.loading import LOAD, LOOK
@@ -213,7 +215,9 @@ def what_if_page(asked: Asked) -> HttpResponse:
         }
         for name, fields in _WHAT_IFS.items()
     ]
-    return page(asked, "what_if.html", {"forms": forms})
+    to_come = OrderLine.objects.filter(received__lt=F("quantity")).order_by("order__number")
+    orders = to_come.values_list("order__number", flat=True).distinct()
+    return page(asked, "what_if.html", {"forms": forms, "orders": orders})
 
 
 def _what_if_result(asked: Asked, errand: Errand) -> HttpResponse:

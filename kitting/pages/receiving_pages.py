@@ -9,7 +9,8 @@ from inventory.models import BIN, HOLD, STAGING, SUPPLIER_OWNED, Balance, LotHol
 from inventory.selectors.finding import LotKey
 from inventory.services.receiving import Arrival, receive
 from kitting.calculation.carton_codes import Carton, read_carton
-from kitting.calculation.quantities import PER_UNIT, quantity_text
+from kitting.calculation.quantities import PER_UNIT, as_decimal, quantity_text
+from kitting.documents.reorder_sheet import plural
 from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page
 from kitting.pages.stock_pages import lot_cell
@@ -65,7 +66,7 @@ def _in_purchase_units(line: OrderLine) -> str:
     if not factor or factor == PER_UNIT:
         return ""
     units, rest = divmod((line.quantity - line.received) * PER_UNIT, factor)
-    return "" if rest else quantity_text(units, line.item.purchase_unit)
+    return "" if rest else plural(as_decimal(units), line.item.purchase_unit)
 
 
 def _carton(asked: Asked, code: str) -> Carton:
@@ -91,7 +92,8 @@ def receive_line(asked: Asked, number: int) -> HttpResponse:
             problem = str(refusal)
     places = [*Place.objects.filter(depot=line.depot, kind__in=_TO_PUT, job="").order_by("code", "pk")]
     context = {
-        "line": line, "to_come": quantity_text(line.quantity - line.received, line.item.stock_unit),
+        "line": line, "left": line.received < line.quantity,
+        "to_come": quantity_text(line.quantity - line.received, line.item.stock_unit),
         "in_kits": _in_purchase_units(line), "given": given, "carton": code, "problem": problem,
         "kit": _kit(line), "put_at": [*place_names(places)], "place": given["place"] or _usual_place(line, places),
     }  # fmt: skip

@@ -110,7 +110,7 @@ def _stands(asked: Asked, place: Place) -> tuple[Truck, Restock]:
 
 
 def _table(asked: Asked, found: Truck) -> Table:
-    heads = ("Item", "List", "On it", "Lots", "Seen")
+    heads = ("Item", "List", "Good on it", "Lots", "Seen")
     empty = "By the books it is empty, and its list names nothing yet."
     rows = [
         [

@@ -48,7 +48,8 @@ def test_both_counts_must_say_the_same_and_both_units_are_said_back() -> None:
     differ = words(send(client, address, kits="4", each="4", **given))
     booked = words(send(client, address, kits="4", each="12", **{**given, "action": "A-2"}))
 
-    assert "To come: 12 ea (4 kit) at N" in shown
+    assert "To come: 12 ea (4 kits) at N" in shown
+    assert "All of it has come to N" in words(client.get(address))
     assert "EACH OR KIT?" in differ
     assert "4 kit of 3 ea are not 4 ea" in differ
     assert "BOOKED 12 EA (4 KIT)" in booked
