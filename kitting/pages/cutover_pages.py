@@ -12,7 +12,7 @@ from django.urls import reverse
 from jobs.models import Position
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, READY_IF, SHORT, worst
 from kitting.calculation.order_marks import OrderMark
-from kitting.calculation.promising.moves import BORROW, BUY, EXPEDITE, HURRY, RESERVE, SLIP, STAND_IN, TRANSFER
+from kitting.calculation.promising.moves import BORROW, BUY, EXPEDITE, HURRY, RESERVE, SLIP, STAND_IN, TRANSFER, TRUCK
 from kitting.pages.asked import Asked, page
 from kitting.pages.bag_depot_pages import bags_of_job
 from kitting.pages.drawing import fit, strip
@@ -188,7 +188,8 @@ _DOORS: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
     BUY: ("Buy", "buying", ("order sheet", SEE)),
     EXPEDITE: ("Buy", "buying", ("order sheet", SEE)),
     TRANSFER: ("Bring", "transfers", ("warehouse", SEE)),
-    HURRY: ("Bring", "transfers", ("warehouse", SEE)),
+    TRUCK: ("Look at the trucks", "trucks", ("truck stock", SEE)),
+    HURRY: ("Ask for a sooner day", "orders", ("order sheet", SEE)),
     STAND_IN: ("Ask for it", "ask-stand-in", ("stand-in", ASK, APPROVE)),
     RESERVE: ("Ask for it", "ask-reserve", ("reserve", ASK, APPROVE)),
     BORROW: ("Look at the bags", "bags", ("bags", SEE)),

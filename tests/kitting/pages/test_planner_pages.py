@@ -198,6 +198,10 @@ def test_moving_a_cutover_shows_first_what_breaks_and_saves_only_when_told_to(pl
     assert Job.objects.get(job="J08").cutover == "2026-03-31 22:00"
     assert not Promise.objects.filter(job=job, released_at=None).exists()
     assert "changed meanwhile" in stale
+    Stores(prefix="moved").plan()
+    cured = planner.get("/jobs/J08")
+    assert "hurry an open order CA-6 6 order PO-2 at M 2026-03-27 nothing yes Ask for a sooner day" in words(cured)
+    assert 'href="/orders?' in cured.content.decode()
 
 
 def test_cutovers_say_until_when_what_a_job_lacks_can_be_ordered(planner: Client) -> None:
