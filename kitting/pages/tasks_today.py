@@ -37,7 +37,7 @@ from kitting.selectors.bag_requests import to_be_used
 from kitting.selectors.bag_rows import REWORK, not_ended
 from kitting.selectors.buying import to_order_counts
 from kitting.selectors.counting import bags_to_find
-from kitting.selectors.cutovers import cutovers
+from kitting.selectors.cutovers import NOT_PLANNED, cutovers
 from kitting.selectors.exceptions import kept_scans
 from kitting.selectors.loans import loan_stands
 from kitting.selectors.notices import new_notices
@@ -82,11 +82,15 @@ def tasks_for(asked: Asked) -> list[Task]:
 def _planning(asked: Asked) -> Iterator[Task]:
     if not asked.actor.may("job dates", DO):
         return
-    ahead = [one for one in cutovers() if one.staged_by and (one.staged_by - asked.today).days <= _SOON_DAYS]
+    jobs = cutovers()
+    ahead = [one for one in jobs if one.staged_by and (one.staged_by - asked.today).days <= _SOON_DAYS]
     unsure = [one for one in ahead if one.answer not in (READY, READY_IF)]
     note = ", ".join(one.job.job for one in unsure)
     yield Task(len(unsure), f"jobs not ready, staged within {_SOON_DAYS} days", reverse("cutovers"), note)
-    undated = sum(not one.job.cutover for one in cutovers())
+    changed = [one.job.job for one in jobs if one.changed and one.answer != NOT_PLANNED]
+    if changed:
+        yield Task(len(changed), "jobs changed since the plan: plan again", reverse("plans"), ", ".join(changed))
+    undated = sum(not one.job.cutover for one in jobs)
     if undated:
         yield Task(undated, "jobs without a date", reverse("cutovers"))
 

@@ -307,8 +307,11 @@ def test_an_answer_says_what_came_after_its_plan_until_the_next_one_is_applied(p
     assert "a lot was recalled That is what the plan applied last says" in words(planner.get("/jobs/J04"))
     assert "BEFORE another schedule" in "".join(pages_of(planner.post("/cutovers/friday-page.pdf")))
 
+    assert "jobs changed since the plan: plan again J04" in words(planner.get("/"))
+
     Stores(prefix="again").plan()
     assert "BEFORE" not in words(planner.get("/cutovers"))
+    assert "changed since the plan" not in words(planner.get("/"))
 
 
 def test_a_file_that_is_none_is_refused_in_words(planner: Client) -> None:
