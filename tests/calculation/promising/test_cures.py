@@ -142,7 +142,7 @@ def is_whole(asked: Problem, number: int, moves: tuple[Move, ...]) -> bool:
 
 def test_each_cure_completes_its_kit_in_the_whole_plan_and_shows_exactly_what_it_breaks() -> None:
     seen: dict[str, int] = {}
-    broken = 0
+    broken = to_one_of_two_depots = 0
     for seed in range(75):
         asked, given = random_case(seed)
         promised, found = searched(asked, given)
@@ -160,11 +160,13 @@ def test_each_cure_completes_its_kit_in_the_whole_plan_and_shows_exactly_what_it
                     (other, index): pieces for other, index, pieces in cure.breaks
                 }
                 broken += bool(cure.breaks)
+                to_one_of_two_depots += any(move.to >= 0 for move in cure.moves)
                 for move in cure.moves:
                     seen[move.kind] = seen.get(move.kind, 0) + 1
     assert set(seen) == {BUY, TRANSFER, TRUCK, RESERVE, STAND_IN, HURRY, EXPEDITE, SLIP, BORROW}
     assert min(seen.values()) > 1
     assert broken > 8
+    assert to_one_of_two_depots > 8
 
 
 def every_move(asked: Problem, given: Chances, promised: Promised, number: int, kind: str) -> list[Move]:
