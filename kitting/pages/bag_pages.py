@@ -12,7 +12,7 @@ from inventory.models import Item
 from inventory.selectors.finding import open_holds
 from jobs.models import Job
 from kitting.calculation import bag_states
-from kitting.calculation.bag_states import TABLE, next_state
+from kitting.calculation.bag_states import next_state
 from kitting.errors import Refusal
 from kitting.models import REFUSED, SHORT_ISSUE, Bag, Borrow, Promise, Recipe
 from kitting.models.bags import BORROWED, HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TURNED_IN
@@ -23,7 +23,7 @@ from kitting.pages.picture_pages import may_picture, may_see_pictures, pictures_
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import depot_asked
 from kitting.roles import APPROVE, ASK, DO, SEE
-from kitting.selectors.bag_contents import Contents, accounts, bare, facts_of, label_code, load_inside
+from kitting.selectors.bag_contents import Contents, accounts, bare, facts_of, label_code, load_inside, named_steps
 from kitting.selectors.bag_history import Told, bag_history
 from kitting.selectors.bag_requests import MAY_GO_SHORT, Standing
 from kitting.selectors.bag_requests import of_bag as of_this_bag
@@ -236,10 +236,7 @@ def _steps(asked: Asked, contents: Contents) -> Iterator[NextStep]:
     """The steps that the table of states names and this person may do, each with why it would be refused now."""
     one, actor = contents.bag, asked.actor
     facts = facts_of(contents, by=actor.name, approver="-", reason="-", signature="-")
-    is_kit = Recipe.objects.filter(job=one.job).exists()  # a kit is given whole, a bag issued
-    never = {bag_states.ISSUE, bag_states.SEND} if is_kit else {bag_states.GIVE}
-    never.add(bag_states.SEND if one.transfer_id else bag_states.ARRIVE)
-    allowed, out = {row.action for row in TABLE if row.state == one.state} - never, is_out(one)
+    allowed, out = named_steps(one, is_kit=Recipe.objects.filter(job=one.job).exists()), is_out(one)
     for action, route, right, words in _ROUTES:
         opens = action == bag_states.REOPEN and bag_states.PICK in allowed  # it is open already
         full = action == bag_states.PICK and not any(stand.missing for stand in contents.lines)

@@ -11,7 +11,7 @@ from inventory.models import Lot, LotHold
 from inventory.selectors.finding import LotKey, open_holds
 from inventory.selectors.words import quantity_text
 from jobs.models import Job, ScheduleRevision
-from kitting.calculation.bag_states import BagFacts
+from kitting.calculation.bag_states import ARRIVE, GIVE, ISSUE, SEND, TABLE, BagFacts
 from kitting.calculation.short_codes import bag_code, verified
 from kitting.calculation.weights import Load, Pieces, load_of
 from kitting.errors import Refusal
@@ -337,6 +337,13 @@ def label_state(contents: Contents) -> str:
     if missing:
         return f"SHORT: {', '.join(missing)}"
     return "FULL" if bag.state in ("checked", "staged", "issued", "in work") else bag.state.upper()
+
+
+def named_steps(bag: Bag, *, is_kit: bool) -> list[str]:
+    """What the table of states names for a bag as it is; a kit is given whole, a bag issued, or sent elsewhere."""
+    never = {ISSUE, SEND} if is_kit else {GIVE}
+    never.add(SEND if bag.transfer_id else ARRIVE)
+    return [row.action for row in TABLE if row.state == bag.state and row.action not in never]
 
 
 def accounts(contents: Contents) -> dict[tuple[str, str], dict[str, int]]:

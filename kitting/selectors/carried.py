@@ -134,7 +134,7 @@ def _bag(one: Contents, facts: BagFacts) -> Told:
                 lot = one.lots[number].number
                 row = inside.setdefault((item.stock_code, lot), {**what, "lot": lot, "quantity": 0})
                 row["quantity"] += pieces
-    stops = [*facts.held, *facts.out_of_date, *filter(None, (facts.superseded, facts.old_label))]
+    stops = [*facts.held, *facts.out_of_date, *filter(None, (facts.road.upper(), facts.superseded, facts.old_label))]
     return {
         "code": label_code(bag), "name": str(bag), "depot": bag.depot.depot,
         "cutover": bag.job.cutover, "state": bag.state, "why": bag.why,

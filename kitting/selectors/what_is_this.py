@@ -10,11 +10,19 @@ from inventory.models import STAGING, Balance, Item, Lot, OrderLine, Place
 from inventory.selectors.finding import items_by_code, known_lots, open_holds
 from inventory.selectors.words import near
 from jobs.models import Job, Reel
-from kitting.calculation.bag_states import GIVE, IN_STORE, ISSUE, ON_HOLD, TABLE
+from kitting.calculation.bag_states import IN_STORE, ON_HOLD
 from kitting.calculation.carton_codes import Carton, is_carton, read_carton
 from kitting.errors import Refusal
 from kitting.models import Bag, Promise, Recipe
-from kitting.selectors.bag_contents import bag_of_label, bare, contents_of, facts_of, label_code, label_state
+from kitting.selectors.bag_contents import (
+    bag_of_label,
+    bare,
+    contents_of,
+    facts_of,
+    label_code,
+    label_state,
+    named_steps,
+)
 from kitting.selectors.inner_bags import inner_bag
 from kitting.selectors.lot_names import lot_address
 from kitting.selectors.printed_papers import paper_of
@@ -112,8 +120,7 @@ def _bag(text: str) -> list[Known]:
     told += [facts.superseded] if facts.superseded else []
     told += [facts.old_label] if facts.old_label and bag.state in IN_STORE else []
     told += [f"why: {bag.why}"] if bag.why else []
-    other_way = ISSUE if Recipe.objects.filter(job=bag.job).exists() else GIVE  # a kit is given whole, a bag issued
-    steps = [row.action for row in TABLE if row.state == bag.state and row.action != other_way]
+    steps = named_steps(bag, is_kit=Recipe.objects.filter(job=bag.job).exists())
     told.append(f"next: {', '.join(steps) or 'nothing more'}")
     return [Known(BAG, str(bag), tuple(told), label_code(bag), old.sentence if old else "")]
 

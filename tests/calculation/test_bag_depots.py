@@ -4,7 +4,9 @@ from small_books import Small, small
 
 from kitting.calculation.job_dates import read_job_dates
 
-DEPOTS = "depot,name,time zone,closed days,staging days\nN,North,America/Chicago,,2\nH,Harbor,America/Chicago,2026-03-18,2"
+DEPOTS = (
+    "depot,name,time zone,closed days,staging days\nN,North,America/Chicago,,2\nH,Harbor,America/Chicago,2026-03-18,2"
+)
 WAYS = "from,to,days\nN,H,1\nH,N,1"
 POSITIONS = "\n".join(f"P{number},a,integral 200 A,200 A 15 kV,ABC,,in use" for number in range(1, 5))
 RUN = "J1,1,S12,ABC,CT-A,P1,a,P2,a"

@@ -23,7 +23,7 @@ def test_a_bag_says_what_it_lacks_where_it_is_and_what_comes_next() -> None:
     stores.ready("J03", "B1", rack="R-1")
     (found,) = what_is(stores.code("J03", "B1").lower(), today=TODAY)
     assert (found.kind, found.name, found.told[:2]) == ("bag", "J03 B1", ("FULL", "staged, R-1"))
-    assert found.told[-1] == "next: stage, issue, reopen, hold, borrow, cancel"
+    assert found.told[-1] == "next: stage, issue, send whole, reopen, hold, borrow, cancel"
 
 
 def test_a_carton_is_found_by_its_number_and_says_lot_date_and_hold() -> None:
