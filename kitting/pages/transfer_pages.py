@@ -14,6 +14,7 @@ from inventory.services.transferring import Load, send_transfer
 from kitting.calculation.quantities import quantity_text
 from kitting.errors import Refusal
 from kitting.pages.asked import Asked, attempt, go_to, page
+from kitting.pages.bag_forms import Field
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, rows_to_type, typed_place, typed_quantity
@@ -141,6 +142,7 @@ def load_van(asked: Asked, source: int, target: int) -> HttpResponse:
     context = {
         "van": van, "loads": loads, "asks": [(one, bare(one.quantity)) for one in asks],
         "rows": rows_to_type(asked, MORE_ROWS, _MORE_FIELDS), "why": asked.text("why"),
+        "to_scan": [Field(f"place-{row}", f"From place, line {row}", scans=True) for row in MORE_ROWS],
         "number": asked.text("number") or _free_number(asked, van),
         "may_act": asked.actor.may(WAREHOUSE, DO, here.depot),
     }  # fmt: skip

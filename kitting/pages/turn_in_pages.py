@@ -17,6 +17,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refuse
 from kitting.pages.bag_forms import of_bag, place_scanned, quantity
 from kitting.pages.other_lot import Read, brought_in, question_of, read_for, source_chosen
 from kitting.pages.several import numbered, said
+from kitting.pages.typed import back_with_typed
 from kitting.selectors.bag_contents import bare, contents_of, label_code
 from kitting.services.found_short import TO_BE_FOUND
 from kitting.services.return_bags import DOORS, INSPECT, OPENED, SEALED, STOCK, require_door, turn_in
@@ -66,6 +67,7 @@ def turn_in_page(asked: Asked, one: Bag) -> HttpResponse:
     rows.sort(key=lambda row: not row[1])
     context = {
         "bag": one, "code": code, "rows": rows, "doors": DOORS, "conditions": (SEALED, OPENED), "question": question,
+        "other": {name: asked.text(f"{name}-{OTHER}") for name in ("quantity", "condition", "door", "place", "why")},
         "read": asked.text(READ), "kept": _kept(asked), "ticked": sum(ticks.values()),
     }  # fmt: skip
     return page(asked, "turn_in.html", context)
@@ -130,8 +132,7 @@ def _other_back(asked: Asked, one: Bag, here: str) -> HttpResponse:
         )
         return answer.word, answer.sentence
 
-    back = f"{here}?{urlencode({READ: asked.text(READ), 'lot': asked.text('lot')})}"
-    return attempt(asked, deed, here, back=back)
+    return attempt(asked, deed, here, back=back_with_typed(asked, here))
 
 
 def _to_come_back(one: Bag) -> Iterator[Back]:

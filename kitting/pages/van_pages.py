@@ -25,6 +25,7 @@ from kitting.documents.record_papers import Printed
 from kitting.documents.transfer_slip import TransferSlip, transfer_slip
 from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page, refused
+from kitting.pages.bag_forms import Field
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure
 from kitting.pages.transfer_pages import WAREHOUSE
@@ -65,6 +66,7 @@ def transfer_page(asked: Asked, number: int) -> HttpResponse:
             for one in aboard
         ],
         "bag": (bag, label_code(bag)) if bag else (),
+        "to_scan": [Field(f"place-{one.lot_id}", f"Put at: {one.lot}", scans=True) for one in aboard],
         "may_count": van.received is None and not van.place.job and asked.actor.may(WAREHOUSE, DO, van.to_depot.depot),
         "differences": [(one, bare(one.sent), bare(one.counted), _hows(one)) for one in open_ones],
         "may_settle": _may_settle(asked, van),

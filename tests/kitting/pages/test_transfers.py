@@ -5,11 +5,13 @@ from typing import Any
 import pytest
 from bag_stores import demo_sheets, planned
 from browsing import OTHER_STORES, browser_of, paper_text, people, send, words
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import DUTY, PLANNER, STORES
+from photographs import photograph, symbol
 
 from inventory.models import Balance, Depot, Item, Lot, Place, Transfer
 from kitting.models import Event, Printing, Promise
@@ -71,9 +73,16 @@ def test_a_van_is_counted_out_lot_by_lot_and_a_blank_count_is_refused() -> None:
     lot = next(name for name in counts if name.startswith("counted-"))
 
     blank = words(send(client, address, **{**counts, lot: ""}))
+    place = lot.replace("counted", "place")
+    seen = send(
+        client, address, **{**counts, place: "", "photo-of": place}, photographed="fill:",
+        photo=SimpleUploadedFile("bin.jpg", photograph(symbol("N-01-1"))),
+    ).content.decode()  # fmt: skip
     whole, twice = (words(send(client, address, **counts)) for _ in range(2))
 
     assert "is not counted: write 0 where nothing came" in blank
+    assert f'name="{place}" value="N-01-1"' in seen
+    assert f'name="{lot}" value="{counts[lot]}"' in seen
     assert "RECEIVED" in whole
     assert "is complete" in twice
     assert not transfer.place.balances.filter(quantity__gt=0).exists()

@@ -6,9 +6,11 @@ from typing import Any
 import pytest
 from bag_stores import Stores, demo_sheets, planned
 from browsing import VISITOR, browser_of, paper_text, people, send, words
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from module_books import books_of_module
 from people import AUDITOR, CREW, PLANNER, STORES
+from photographs import photograph, symbol
 
 from inventory.models import HOLD, Balance, Lot, Place
 from kitting.documents.bag_records import bag_papers
@@ -239,6 +241,10 @@ def test_a_lot_that_is_not_in_the_bag_is_asked_about_and_comes_back_from_where_i
     unsaid = send(window, f"{bag}/turn-in", **form)
     no_bin = send(window, f"{bag}/turn-in", **{**form, "place-other": "N-99-9"}, source=bin_.pk)
     no_reason = send(window, f"{bag}/turn-in", **{**form, "door-other": "scrap", "place-other": ""}, source=bin_.pk)
+    photographed = send(
+        window, f"{bag}/turn-in", **{**form, "door-other": "inspect", "place-other": ""}, source=bin_.pk,
+        photographed="fill:place-other", photo=SimpleUploadedFile("bin.jpg", photograph(symbol("N-77-1"))),
+    ).content.decode()  # fmt: skip
     before = Balance.objects.get(place=bin_, lot__number="L-OTHER").quantity
     back = send(window, f"{bag}/turn-in", **form, source=bin_.pk)
 
@@ -247,6 +253,10 @@ def test_a_lot_that_is_not_in_the_bag_is_asked_about_and_comes_back_from_where_i
     assert "FROM WHERE" in words(unsaid)
     assert "N-99-9" in words(no_bin)
     assert f"Say why {lot.item} is scrapped." in words(no_reason)
+    for page in (no_reason.content.decode(), photographed):  # nothing is typed again
+        assert f'name="source" value="{bin_.pk}" required checked' in page
+    assert "<option selected>inspect" in photographed
+    assert 'name="place-other" value="N-77-1"' in photographed
     assert before == 5000  # a refusal has booked nothing
     assert f"1 {lot.item} turned in from J03 V2: stock." in words(back)
     assert Balance.objects.get(place=bin_, lot__number="L-OTHER").quantity == 5000
