@@ -31,8 +31,9 @@ def open_balances(action: Action, openings: Sequence[Opening]) -> None:
         Doubt: a lot number has a date on one row and none on another.
         Refusal: ``two-dates``: a lot number has two dates.
     """
-    for first in range(0, len(openings), _AT_ONCE):
-        _open(action, openings[first : first + _AT_ONCE], first + 1)
+    by_item = sorted(openings, key=lambda one: one.item.pk)  # so that the lots of an item are looked up once
+    for first in range(0, len(by_item), _AT_ONCE):
+        _open(action, by_item[first : first + _AT_ONCE], first + 1)
 
 
 def _open(action: Action, openings: Sequence[Opening], first_line: int) -> None:
