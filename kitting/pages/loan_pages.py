@@ -6,8 +6,7 @@ from types import MappingProxyType
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import BIN, LENT, SUPPLIER_OWNED, Balance, Depot, Place
-from kitting.errors import Refusal
+from inventory.models import BIN, SUPPLIER_OWNED, Depot, Place
 from kitting.models import FROM_NEIGHBOUR, TO_NEIGHBOUR, Loan, LoanMove
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field, place_scanned
@@ -15,7 +14,7 @@ from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_day, typed_place, typed_quantity
 from kitting.roles import DO
 from kitting.selectors.bag_contents import bare
-from kitting.selectors.loans import LoanStand, loan_stands, stand_of
+from kitting.selectors.loans import LoanStand, loan_by_number, loan_stands, stand_of, to_give_back
 from kitting.services.lend_pieces import LOAN, WAREHOUSE, agree_loan, end_loan, give_back, hand_over
 
 
@@ -65,7 +64,7 @@ def _agreed(asked: Asked) -> tuple[str, str]:
 
 def loan_page(asked: Asked, number: int) -> HttpResponse:
     """One loan: hand it over, give it back, end it."""
-    loan, here = _loan(number), reverse("loan", args=[number])
+    loan, here = loan_by_number(number), reverse("loan", args=[number])
     if asked.request.method == "POST":
         deed = DEEDS.get(asked.text("do"), DEEDS["over"])
         return attempt(asked, lambda: deed(asked, loan), here, back=back_with_typed(asked, here))
@@ -76,7 +75,7 @@ def loan_page(asked: Asked, number: int) -> HttpResponse:
          figure(bare(one.quantity)), Cell(one.lot.number or "unknown"), Cell(one.action.by)]
         for one in moves
     ]  # fmt: skip
-    lots = [(str(one.pk), f"{bare(one.quantity)} of {one.lot} at {one.place.code}") for one in _to_give_back(loan)]
+    lots = [(str(one.pk), f"{bare(one.quantity)} of {one.lot} at {one.place.code}") for one in to_give_back(loan)]
     context = {
         "loan": loan, "stand": stand, "is_overdue": stand.is_overdue(asked.today),
         "left": bare(stand.left), "to_hand_over": bare(stand.to_hand_over),
@@ -85,25 +84,6 @@ def loan_page(asked: Asked, number: int) -> HttpResponse:
         "over_fields": _over_fields(asked, loan), "back_fields": _back_fields(asked, loan, lots), "lots": lots,
     }  # fmt: skip
     return page(asked, "loan.html", context)
-
-
-def _loan(number: int) -> Loan:
-    found = Loan.objects.select_related("item", "depot", "agreed").filter(pk=number).first()
-    if found is None:
-        raise Refusal("no-open-loan", f"There is no loan {number}.", {"loan": number})
-    return found
-
-
-def _to_give_back(loan: Loan) -> list[Balance]:
-    """What may be given back: what lies lent with the neighbour; else the neighbour's own pieces, then ours in bins."""
-    found = Balance.objects.filter(place__depot=loan.depot, lot__item=loan.item, quantity__gt=0)
-    kept = found.select_related("lot__item", "place__depot").order_by("place__code", "pk")
-    if loan.way == TO_NEIGHBOUR:
-        return [*kept.filter(place__kind=LENT, place__code=loan.neighbour)]
-    theirs = {*LoanMove.objects.filter(loan__neighbour=loan.neighbour).values_list("lot", flat=True)}
-    lying = [*kept.filter(place__kind__in=(SUPPLIER_OWNED, BIN))]
-    own = [one for one in lying if one.place.kind == SUPPLIER_OWNED and one.lot_id in theirs]
-    return own + [one for one in lying if one.place.kind == BIN]
 
 
 def _over_fields(asked: Asked, loan: Loan) -> list[Field]:

@@ -6,7 +6,9 @@ from datetime import date
 
 from django.db.models import QuerySet
 
+from inventory.models import BIN, LENT, SUPPLIER_OWNED, Balance
 from inventory.selectors.finding import local_day
+from kitting.errors import Refusal
 from kitting.models import TO_NEIGHBOUR, Loan, LoanMove
 
 
@@ -55,6 +57,35 @@ def loan_stands(*, today: date, depots: Collection[str] = ()) -> list[LoanStand]
 def stand_of(loan: Loan, today: date) -> LoanStand:
     """How one loan stands; one query."""
     return _stand(loan, LoanMove.objects.filter(loan=loan), today)
+
+
+def loan_by_number(number: int) -> Loan:
+    """A loan with its item and depot; one query.
+
+    Raises:
+        Refusal: ``no-open-loan``.
+    """
+    found = Loan.objects.select_related("item", "depot", "agreed").filter(pk=number).first()
+    if found is None:
+        raise Refusal("no-open-loan", f"There is no loan {number}.", {"loan": number})
+    return found
+
+
+def lots_with(neighbour: str) -> set[int]:
+    """Numbers of the lots that went over to a neighbour or came from them, by any loan; one query."""
+    return {*LoanMove.objects.filter(loan__neighbour=neighbour).values_list("lot", flat=True)}
+
+
+def to_give_back(loan: Loan) -> list[Balance]:
+    """What may be given back: what lies lent with the neighbour; else the neighbour's own pieces, then ours in bins."""
+    found = Balance.objects.filter(place__depot=loan.depot, lot__item=loan.item, quantity__gt=0)
+    kept = found.select_related("lot__item", "place__depot").order_by("place__code", "pk")
+    if loan.way == TO_NEIGHBOUR:
+        return [*kept.filter(place__kind=LENT, place__code=loan.neighbour)]
+    theirs = lots_with(loan.neighbour)
+    lying = [*kept.filter(place__kind__in=(SUPPLIER_OWNED, BIN))]
+    own = [one for one in lying if one.place.kind == SUPPLIER_OWNED and one.lot_id in theirs]
+    return own + [one for one in lying if one.place.kind == BIN]
 
 
 def _stand(loan: Loan, moves: "Sequence[LoanMove] | QuerySet[LoanMove]", today: date) -> LoanStand:

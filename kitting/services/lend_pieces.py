@@ -30,7 +30,7 @@ from kitting.errors import Refusal
 from kitting.models import FROM_NEIGHBOUR, TO_NEIGHBOUR, Loan, LoanMove
 from kitting.roles import DO, STOREKEEPER, require
 from kitting.selectors.bag_contents import bare, is_good
-from kitting.selectors.loans import stand_of
+from kitting.selectors.loans import lots_with, stand_of
 from kitting.services.free_pieces import refuse_promised
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, stamp_of
@@ -148,8 +148,7 @@ def _borrow(action: Action, loan: Loan, place: Place, label: Label, quantity: in
     if not label.number:
         raise Refusal("no-lot", "Borrowed pieces need their lot: read it from the carton.", {})
     known = Lot.objects.filter(item=loan.item, number=label.number, supplier_owned=True).first()
-    ours = LoanMove.objects.filter(lot=known, loan__neighbour=loan.neighbour)
-    if known is not None and not ours.exists():
+    if known is not None and known.pk not in lots_with(loan.neighbour):
         message = f"{known} is on the books as another's: pieces of two owners can't be told apart."
         raise Refusal("other-owner", message, {"lot": label.number})
     doubts = Doubts()
@@ -206,7 +205,7 @@ def _come_back(action: Action, loan: Loan, one: Balance, quantity: int, to: Plac
 
 
 def _go_back(action: Action, loan: Loan, one: Balance, quantity: int) -> None:
-    theirs = LoanMove.objects.filter(lot=one.lot, loan__neighbour=loan.neighbour).exists()
+    theirs = one.lot_id in lots_with(loan.neighbour)
     if one.place.kind not in (BIN, SUPPLIER_OWNED) or one.lot.supplier_owned is not theirs:
         message = f"Give back the pieces of {loan.neighbour}, or as many of ours from a bin."
         raise Refusal("wrong-place", message, {"place": str(one.place)})
