@@ -1,4 +1,4 @@
-"""Note that a paper is printed, so that the next print of the same revision says REPRINT."""
+"""Note what left the books: a paper, so that the next print of the same revision says REPRINT, or their sheets."""
 
 from datetime import datetime
 from typing import TypedDict, Unpack
@@ -44,3 +44,9 @@ def note_printing(*, document: str, subject: str, revision: str = "", **stamp: U
     told = {"document": document, "revision": revision, "reprint": number}
     record_events([Happening("printed", f"{document} {subject}", told)], by=actor.name, at=at)
     return number
+
+
+@use_case
+def note_export(*, subject: str, digest: str, by: str, at: datetime) -> None:
+    """Note that the sheets of the records were written to a file, by its name; the digest proves what they said."""
+    record_events([Happening("sheets written", subject, {"digest": digest})], by=by, at=at)

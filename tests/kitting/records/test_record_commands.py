@@ -13,6 +13,7 @@ from record_books import everything, rows_in_every_table
 
 from kitting.models import Event
 from kitting.spreadsheets.raw_writing import write_raw_book
+from kitting.spreadsheets.reading import read_raw_book
 
 pytestmark = pytest.mark.django_db
 
@@ -66,9 +67,12 @@ def test_questions_are_written_and_nothing_is_stored(sheets: Path, tmp_path: Pat
     assert "holds other things than questions" in refusal("load", sheets, "--out", tmp_path / "mine")
 
 
-def test_a_dump_never_takes_the_place_of_something(sheets: Path, tmp_path: Path) -> None:
+def test_a_dump_is_noted_with_its_digest_and_never_takes_the_place_of_something(sheets: Path, tmp_path: Path) -> None:
     run("load", sheets)
-    run("dump", tmp_path / "out")
+    told = run("dump", tmp_path / "out")
+    (noted,) = Event.objects.filter(name="sheets written")
+    assert (noted.subject, noted.data["digest"]) == ("out", read_raw_book(tmp_path / "out").digest)
+    assert told.endswith(f"; digest {noted.data['digest']}.\n")
     assert "is there already" in refusal("dump", tmp_path / "out")
     assert "can't be written" in refusal("dump", sheets / "jobs.csv" / "out.xlsx")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out", "sheets"]
