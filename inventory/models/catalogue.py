@@ -141,6 +141,11 @@ class Item(Edited):
     def __str__(self) -> str:
         return self.stock_code
 
+    @property
+    def called(self) -> str:
+        """What it is, in words: its description, or its kind where that is blank."""
+        return self.description or self.kind
+
 
 class OldCode(models.Model):
     """Another number under which an item is still found; it points to one item only."""

@@ -136,7 +136,7 @@ def _issued(entries: Sequence[BagEntry], code: dict[int, str], *, spare: bool) -
     for key, quantity in sums.items():
         if quantity:
             item = first[key]
-            part = item.description or item.kind
+            part = item.called
             yield SlipLine(key[0], key[1], part, key[2], as_decimal(quantity), item.stock_unit)
 
 
@@ -223,7 +223,7 @@ def _ends(
             phase=entry.phase,
             slot=facts.get("kind", ""),
             stock_code=entry.lot.item.stock_code,
-            part=entry.lot.item.description or entry.lot.item.kind,
+            part=entry.lot.item.called,
             lot=entry.lot.number,
             cable_type=run.cable_type.cable_type if run and run.cable_type else "",
             reel=run.reels if run else "",

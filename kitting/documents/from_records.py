@@ -69,7 +69,7 @@ def lot_trace_of(
     ]  # fmt: skip
     return LotTrace(
         stock_code=item.stock_code,
-        part=item.description or item.kind,
+        part=item.called,
         lot=lot,
         use_by=", ".join(dates),
         unit=item.stock_unit,
@@ -252,7 +252,7 @@ def transfer_slip_of(transfer: Transfer, zone: tzinfo | None = None) -> Transfer
 
 
 def _load(item: Item, lot: str, sent: Decimal, counted: Decimal | None) -> TransferLine:
-    return TransferLine(item.stock_code, item.description or item.kind, lot, sent, item.stock_unit, counted)
+    return TransferLine(item.stock_code, item.called, lot, sent, item.stock_unit, counted)
 
 
 def _waiting(transfer: Transfer, lots: Iterable[int]) -> Iterator[str]:
@@ -271,7 +271,7 @@ def hold_tag_of(hold: LotHold, *, where: str = "", depot: str = "", zone: tzinfo
     return HoldTag(
         number=str(hold.pk),
         stock_code=hold.item.stock_code,
-        part=hold.item.description or hold.item.kind,
+        part=hold.item.called,
         lot=hold.lot_number,
         placed_at=_local(hold.placed_at, zone),
         placed_by=hold.placed_by,

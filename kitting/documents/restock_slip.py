@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from inventory.models import Balance, Item
+from inventory.models import Balance
 from kitting.calculation.quantities import as_decimal
 from kitting.documents.job_papers import amount
 from kitting.documents.layout import SECTION, Column
@@ -76,7 +76,7 @@ def restock_slip_of(truck: Truck, needed: Restock) -> RestockSlip:
     takes = [_line(TAKE, one.balance, one.quantity) for one in needed.takes]
     lacking = [
         RestockLine(
-            NONE_FREE, "", item.stock_code, _part(item), "", "", as_decimal(pieces), item.stock_unit,
+            NONE_FREE, "", item.stock_code, item.called, "", "", as_decimal(pieces), item.stock_unit,
             "the depot has none free that is good for another month",
         )
         for item, pieces in needed.lacking
@@ -89,13 +89,9 @@ def _line(what: str, lying: Balance, quantity: int, why: str = "") -> RestockLin
     lot, item = lying.lot, lying.lot.item
     day = lot.use_by.isoformat() if lot.use_by else "not dated"
     return RestockLine(
-        what, lying.place.code, item.stock_code, _part(item), lot.number or "unknown", day, as_decimal(quantity),
+        what, lying.place.code, item.stock_code, item.called, lot.number or "unknown", day, as_decimal(quantity),
         item.stock_unit, why,
     )  # fmt: skip
-
-
-def _part(item: Item) -> str:
-    return item.description or item.kind
 
 
 def restock_slip(slip: RestockSlip, printed: Printed) -> bytes:

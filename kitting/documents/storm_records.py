@@ -90,7 +90,7 @@ def _storm_line(move: Movement, zone: tzinfo, arrivals: Arrivals, opened_at: dat
         day=move.action.at.astimezone(zone).date(),
         place=_where_used(place),
         stock_code=item.stock_code,
-        part=item.description or item.kind,
+        part=item.called,
         lot=move.lot.number,
         quantity=as_decimal(-move.quantity if back else move.quantity),
         unit=item.stock_unit,

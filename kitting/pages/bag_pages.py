@@ -178,7 +178,7 @@ def _missing(contents: Contents) -> Table:
             continue
         code = label_code(contents.bag)
         where = "; ".join(map(_where, found[line.line, line.item_id])) or "nothing is promised"
-        part = line.item.description or line.item.kind
+        part = line.item.called
         rows.append([
             _item(line.item, note=f"{part}{', spare' if line.spare else ''}"),
             figure(bare(stand.missing), note=f"{bare(stand.picked)} of {bare(line.quantity)} are in it"),
@@ -212,7 +212,7 @@ def _inside(contents: Contents) -> Table:
     holds = open_holds(inside)
     rows = [
         [
-            _item(lot.item, note=lot.item.description or lot.item.kind),
+            _item(lot.item, note=lot.item.called),
             Cell(lot.number or "unknown", note="HELD" if (lot.item_id, lot.number) in holds else ""),
             Cell(lot.use_by or ("no date" if lot.item.shelf_months is None else "DATE UNKNOWN")),
             figure(f"{bare(left)} {lot.item.stock_unit}"),

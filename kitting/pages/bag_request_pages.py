@@ -58,7 +58,7 @@ def _lacking(contents: Contents) -> Table:
         free = "; ".join(found.sentence for found in one.elsewhere)
         rows.append([
             Cell(_end(line.facts) or line.line, note=line.line),
-            link(item, "item", item, note=item.description or item.kind),
+            link(item, "item", item, note=item.called),
             figure(bare(one.missing)), figure(bare(one.spares)), Cell(free or "none is free"),
         ])  # fmt: skip
     for name in contents.undecided():

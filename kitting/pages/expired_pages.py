@@ -61,7 +61,7 @@ def _facts(request: ExpiredUse) -> dict[str, object]:
     days = Lot.objects.filter(item=item, number=request.lot_number).values_list("use_by", flat=True)
     final = "may be moved by a certificate (kind II)" if item.dated_kind == "II" else "final"
     return {
-        "Asked for": f"{quantity_text(request.quantity, item.stock_unit)} {item}: {item.description or item.kind}",
+        "Asked for": f"{quantity_text(request.quantity, item.stock_unit)} {item}: {item.called}",
         "Use by": ", ".join(sorted({str(day) for day in days})),
         "Its date": final,
         "Needed through": request.good_to.isoformat(),

@@ -180,8 +180,7 @@ def where_is_one(asked: Asked) -> HttpResponse:
             items = {part.item.pk: part.item for part in parts_of(text, asked.today)}
             places = where_is([*items.values()], depot=depot, today=asked.today)
             context["tables"] = [
-                near_table(asked, f"{one} {one.description or one.kind}", places.get(one.pk, ()))
-                for one in items.values()
+                near_table(asked, f"{one} {one.called}", places.get(one.pk, ())) for one in items.values()
             ]
         except ANY_REFUSAL as refusal:
             context["problem"] = split_loud(str(refusal))[0] or "NOT FOUND", str(refusal)

@@ -224,10 +224,7 @@ def _lot_read(asked: Asked, step: Step, read: str) -> str:
     piece = read_piece(read, asked.today)
     if piece.item.pk != step.lot.item_id:
         item = step.lot.item
-        message = (
-            f"WRONG ITEM: this is {piece.item} ({piece.item.description or piece.item.kind}); take {item} "
-            f"({item.description or item.kind}) here."
-        )
+        message = f"WRONG ITEM: this is {piece.item} ({piece.item.called}); take {item} ({item.called}) here."
         raise Refusal("wrong-item", message, {"is": piece.item.stock_code, "wanted": item.stock_code})
     return piece.lot or asked.text(LOT)
 

@@ -25,7 +25,7 @@ def reserve_list(asked: Asked) -> HttpResponse:
         return attempt(asked, lambda: _rotated(asked), here)
     rows = [
         [
-            link(item.stock_code, "item", item.stock_code, note=item.description or item.kind),
+            link(item.stock_code, "item", item.stock_code, note=item.called),
             f"depot {depot}", figure(bare(one.total)), figure("–" if one.floor is None else bare(one.floor)),
             figure(bare(one.refill(asked.today)) if one.refill(asked.today) else "–"), Cell(one.cover_words(one.total)),
             Cell(_lots(one) or "–", note=_held(one)),

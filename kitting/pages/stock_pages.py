@@ -119,7 +119,7 @@ def _table(asked: Asked, items: Sequence[Item], number: int) -> Table:
 
 def _named(item: Item) -> str:
     old = ", ".join(sorted(one.code for one in item.old_codes.all()))
-    return f"{item.description or item.kind}{f'; old code {old}' if old else ''}"
+    return f"{item.called}{f'; old code {old}' if old else ''}"
 
 
 def _kv(classes: str) -> str:

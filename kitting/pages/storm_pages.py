@@ -163,7 +163,7 @@ def _decide(asked: Asked, event: Storm) -> tuple[str, str]:
 
 def _burn(found: Sequence[Burn]) -> Table:
     rows = [
-        [link(one.item, "item", one.item.stock_code, note=one.item.description or one.item.kind), f"depot {one.depot}",
+        [link(one.item, "item", one.item.stock_code, note=one.item.called), f"depot {one.depot}",
          figure(f"{one.rate} an hour", note=f"{bare(one.given)} in all"),
          Cell(bare(one.free), number=True, note=f"{bare(one.kits)} more in kits; {bare(one.promised)} promised"),
          Cell(_hours(one.hours), number=True, note=f"with the reserve {_hours(one.hours_with_reserve)}")]

@@ -114,7 +114,7 @@ def _table(asked: Asked, found: Truck) -> Table:
     empty = "By the books it is empty, and its list names nothing yet."
     rows = [
         [
-            link(one.item.stock_code, "item", one.item.stock_code, note=one.item.description or one.item.kind),
+            link(one.item.stock_code, "item", one.item.stock_code, note=one.item.called),
             Cell(f"{bare(one.level.minimum)} to {bare(one.level.maximum)}" if one.level else "not on its list"),
             figure(bare(one.good), note=_stand_words(one)),
             Cell("; ".join(_lot_words(lot, with_item=False) for lot in one.aboard) or "–"),

@@ -125,7 +125,7 @@ def _bag(one: Contents, facts: BagFacts) -> Told:
         item = stand.line.item
         if item is None:
             continue
-        what = {"stock_code": item.stock_code, "what": item.description or item.kind}
+        what = {"stock_code": item.stock_code, "what": item.called}
         if stand.missing and not stand.line.spare:
             row = wanted.setdefault(item.stock_code, {**what, "quantity": 0})
             row["quantity"] += stand.missing
@@ -147,7 +147,7 @@ def _step(step: Step) -> Told:
     item, place = step.lot.item, step.place
     return {
         "place": [place.depot.depot, place.code, place.kind], "stock_code": item.stock_code,
-        "what": item.description or item.kind, "unit": item.stock_unit, "lot": step.lot.number,
+        "what": item.called, "unit": item.stock_unit, "lot": step.lot.number,
         "use_by": step.lot.use_by.isoformat() if step.lot.use_by else "", "quantity": step.quantity,
         "spare": step.is_spare, "held": step.is_held,
     }  # fmt: skip

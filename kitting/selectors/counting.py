@@ -89,7 +89,7 @@ def blinded(lines: Iterable[CountLine]) -> Iterator[BlindLine]:
             place_kind=line.place.kind,
             bag=label_code(bag) if bag else line.place.code if line.is_bag else "",
             stock_code=item.stock_code if item else "",
-            part=item.description or item.kind if item else "",
+            part=item.called if item else "",
             lot=line.lot.number if line.lot else "",
             unit=item.stock_unit if item else "",
             pack=pack_text(item) if item else "",

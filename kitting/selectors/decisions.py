@@ -170,7 +170,7 @@ def expired_request(number: int) -> ExpiredUse:
 
 def lot_facts(request: LotRequest) -> list[tuple[str, str]]:
     """What is to be known before a lot is signed for: the hold or the dates; one query."""
-    facts = [("Item", f"{request.item}: {request.item.description or request.item.kind}")]
+    facts = [("Item", f"{request.item}: {request.item.called}")]
     if request.what == EXTEND_DATE:
         days = {
             str(day or "none")

@@ -130,7 +130,7 @@ def _item(text: str) -> list[Known]:
         item = items_by_code([text])[text]
     except inventory.errors.Refusal:
         return []
-    told = [item.description or item.kind, *([f"old code {text}"] if text != item.stock_code else [])]
+    told = [item.called, *([f"old code {text}"] if text != item.stock_code else [])]
     there = Balance.objects.filter(lot__item=item, quantity__gt=0).select_related("place__depot", "lot__item")
     told += [f"{bare(one.quantity)} of lot {one.lot.number or 'unknown'} at {one.place} ({one.place.kind})"
              for one in there.order_by("place__depot__depot", "place__code", "pk")]  # fmt: skip
@@ -149,7 +149,7 @@ def _lots(text: str) -> list[Known]:
     told = {}
     for lot in lots:
         hold = holds.get((lot.item_id, lot.number))
-        facts = [f"{lot.item.description or lot.item.kind}", f"use by {lot.use_by}" if lot.use_by else "not dated"]
+        facts = [lot.item.called, f"use by {lot.use_by}" if lot.use_by else "not dated"]
         facts += [f"HELD: {hold.reason}"] if hold else []
         told[str(lot)] = Known(LOT, str(lot), tuple(facts), lot_address(lot.item.stock_code, lot.number))
     return [*told.values()]
@@ -174,7 +174,7 @@ def _order_lines(text: str) -> list[Known]:
     return [
         Known(
             ORDER, str(one),
-            (one.item.description or one.item.kind, f"{bare(one.received)} of {bare(one.quantity)} have come",
+            (one.item.called, f"{bare(one.received)} of {bare(one.quantity)} have come",
              f"promised for {one.promised or 'no day'} at depot {one.depot}"), str(one.pk),
         )
         for one in OrderLine.objects.filter(named).select_related("order", "item", "depot").order_by("pk")

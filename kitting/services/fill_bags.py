@@ -323,7 +323,7 @@ def _shares(one: Opened, item: Item, quantity: int, as_spare: bool) -> list[tupl
     if not stands:
         wanted = sorted({str(stand.line.item) for stand in one.contents.lines if stand.missing})
         need = f"need {', '.join(wanted)}" if wanted else "nothing more is needed"
-        message = f"WRONG ITEM: this is {item} ({item.description or item.kind}); {one.bag}: {need}."
+        message = f"WRONG ITEM: this is {item} ({item.called}); {one.bag}: {need}."
         raise Refusal("wrong-item", message, {"is": item.stock_code, "needed": wanted})
     shares: list[tuple[BagLine, int]] = []
     left = quantity
