@@ -41,7 +41,11 @@ def day_labels(asked: Asked, depot: str) -> HttpResponse:
         rows,
         empty,
     )
-    context = {"depot": depot, "day": day, "of": of, "days": DAYS, "ahead": ahead, "table": table, "labels": labels}
+    jobs = list(dict.fromkeys(one.bag.job.job for one in labels))
+    context = {
+        "depot": depot, "day": day, "of": of, "days": DAYS, "ahead": ahead, "table": table, "labels": labels,
+        "jobs": jobs,
+    }  # fmt: skip
     return page(asked, "day_labels.html", context)
 
 

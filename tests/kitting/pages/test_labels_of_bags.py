@@ -207,6 +207,10 @@ def test_all_labels_of_a_day_come_in_the_order_of_the_rack_and_each_says_whether
     assert [("REPRINT 1" in label) for label in labels[:3]] == [False, True, False]
     assert "REPRINT 2" in again
     assert "7 labels in the order of the rack" in again
+    assert "What else is printed for that day J03 Inner labels of J03 Night cards of J03" in again
+    forms = [f"/jobs/J03/print/{name}.pdf" for name in ("inner-labels", "night-card")]
+    assert all(f'action="{one}"' in window.get("/labels/N?day=2026-03-12").content.decode() for one in forms)
+    assert all(window.post(one).content.startswith(b"%PDF") for one in forms)
 
 
 def test_the_day_is_that_of_the_cutover_or_of_staging_and_without_bags_nothing_is_printed(window: Client) -> None:
