@@ -6,6 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from kitting.documents.record_papers import csv_bytes, moment_text, table_frame
+from kitting.selectors.bag_contents import bare
 from kitting.selectors.notices import Told
 from kitting.services.change_orders import WHO_WAITS
 
@@ -19,7 +20,9 @@ def told(data: Mapping[str, Any]) -> str:
     found = []
     for name in _WORTH_TELLING:
         text = data.get(name)
-        if text:
+        if isinstance(text, int) and text:  # thousandths; in words it would be text
+            found.append(f"{name} {bare(text)}")
+        elif text:
             text = [f"{one}: {what}" for one, what in text.items()] if isinstance(text, dict) else text
             found.append("; ".join(map(str, text)) if isinstance(text, list) else str(text))
     return "; ".join(found)[:300]

@@ -16,11 +16,13 @@ from kitting.pages.asked import Asked, page
 from kitting.pages.paper_pages import file_response
 from kitting.pages.tables import Cell, RowsOf, Table, link
 from kitting.roles import SEE
+from kitting.selectors.bag_contents import bare
 from kitting.selectors.sight import events_seen, has_own_ends_only, part_seen
 from kitting.services.devices import MOST_DRIFT
 from kitting.services.note_printing import note_printing
 
 NO_DEVICE = "device without a name"
+_QUANTITIES = ("counted", "missing", "quantity")  # kept in thousandths where they are no text
 _NOTHING: tuple[object, ...] = ([], {}, "", None)  # is left out of a table in words
 _TYPED = ("what", "of", "who")
 _HEADS = (
@@ -107,17 +109,19 @@ def event(asked: Asked, number: int) -> HttpResponse:
 
 def _says(one: Event) -> list[tuple[str, str]]:
     """The facts of an event in words: what is in a list or a table follows its name."""
-    return [(key.replace("_", " "), _in_words(value)) for key, value in one.data.items()]
+    return [(key.replace("_", " "), _in_words(value, key)) for key, value in one.data.items()]
 
 
-def _in_words(value: object) -> str:
+def _in_words(value: object, key: str) -> str:
     if isinstance(value, dict):
-        told = [f"{key}: {_in_words(each)}" for key, each in value.items() if each not in _NOTHING]
-        return "; ".join(told) or "–"
+        named = ((name, each, key if key in _QUANTITIES else name) for name, each in value.items())
+        return "; ".join(f"{name}: {_in_words(each, of)}" for name, each, of in named if each not in _NOTHING) or "–"
     if isinstance(value, list):
-        return ", ".join(map(_in_words, value)) or "–"
+        return ", ".join(_in_words(each, key) for each in value) or "–"
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, int) and key in _QUANTITIES:
+        return bare(value)
     return "–" if value is None else str(value)
 
 

@@ -10,6 +10,7 @@ from refusals import refusal
 from inventory.errors import Doubt
 from inventory.models import Balance, Lot, Movement
 from inventory.selectors.rebuilding import unequal_balances
+from kitting.documents.notice_digest import told
 from kitting.models import Event, Promise
 from kitting.selectors.pick_walk import pick_walk
 from kitting.services.found_short import FoundShort, found_short
@@ -83,7 +84,7 @@ def test_planner_and_buyer_are_told_and_a_repeat_says_the_same(stores: Stores) -
     assert again == first
     events = Event.objects.filter(name="found short")
     assert [event.addressed_to for event in events.order_by("number")] == ["planner", "buyer"]
-    assert {event.data["why"] for event in events} == {"dropped behind the rack"}
+    assert {told(event.data) for event in events} == {"missing 4; dropped behind the rack"}
     assert first.sentence.startswith("BI15 lot ")
     assert "8 found, 4 missing, " in first.sentence
     assert ". Lost: 1 of J06/" in first.sentence

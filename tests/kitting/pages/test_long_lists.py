@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from bag_stores import demo_sheets
+from bag_stores import Stores, demo_sheets
 from browsing import bags_listed, browser_of, words
 from django.db import connection
 from django.test import Client
@@ -14,6 +14,7 @@ from people import AUDITOR, PLANNER
 from kitting.models import Event
 from kitting.pages import tables
 from kitting.pages.tables import MOST_ROWS, Table
+from kitting.selectors.bag_contents import bare
 
 pytestmark = pytest.mark.django_db
 books = books_of_module(demo_sheets, bags_listed)
@@ -67,6 +68,11 @@ def test_the_parts_of_a_list_keep_what_was_asked_for_and_no_more_is_fetched_than
 
 
 def test_an_event_says_in_words_what_it_holds() -> None:
+    stores = Stores()
+    stores.ready("J03", "B1")
+    checked = Event.objects.filter(name="bag checked").latest("number")
+    code, pieces = next(iter(checked.data["counted"].items()))
+    assert f"{code}: {bare(pieces)}" in words(browser_of(AUDITOR).get(f"/record/{checked.number}"))
     loaded = Event.objects.filter(name="sheets loaded").earliest("number")
     told = words(browser_of(AUDITOR).get(f"/record/{loaded.number}")).partition("What it says")[2]
 
