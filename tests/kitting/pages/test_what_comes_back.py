@@ -112,6 +112,8 @@ def test_the_crew_lead_ticks_what_is_installed_by_end_and_phase(stores: Stores, 
     assert "GAUGE READING" in words(unread)
     assert 'value="B" checked' in unread.content.decode()
     assert 'value="30.1"' in unread.content.decode()
+    miscounted = crew.post(f"{bag}/install", {f"phase-{key}": ["A"], f"quantity-{key}": "one"}, follow=True)
+    assert 'value="A" checked' in miscounted.content.decode()
     two = crew.post(f"{bag}/install", {f"phase-{key}": ["A", "B"], f"gauge-{key}": "30.1 mm"}, follow=True)
     rest = send(crew, f"{bag}/install", **{f"phase-{key}": "C"})
 
