@@ -308,6 +308,7 @@ def test_an_answer_says_what_came_after_its_plan_until_the_next_one_is_applied(p
     assert "BEFORE another schedule" in "".join(pages_of(planner.post("/cutovers/friday-page.pdf")))
 
     assert "jobs changed since the plan: plan again J04" in words(planner.get("/"))
+    assert "BEFORE another schedule" in words(planner.get("/jobs/J04/call-sheet"))
 
     Stores(prefix="again").plan()
     assert "BEFORE" not in words(planner.get("/cutovers"))
