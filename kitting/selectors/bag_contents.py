@@ -33,9 +33,11 @@ from kitting.selectors.ended_stand_ins import ended_stand_ins
 from kitting.selectors.expired_uses import NOTHING_LET_GO, LetGo, UseKey, expired_uses
 from kitting.selectors.old_labels import OldLabel, labels_of_before, old_label, read_label, revised_runs
 from kitting.selectors.policies import margin_days
+from kitting.selectors.reel_fits import unfit_for_reels
 
 _LESS = {HANDED_BACK: ISSUED, **TAKEN_BACK}  # what is taken off the sum of another deed
 NOT_LISTED = "it was never planned"
+_AGAIN = "plan, apply, look again"
 
 
 @dataclass(slots=True)
@@ -239,7 +241,7 @@ def facts_of(
 def facts_of_all(found: Collection[Contents]) -> dict[int, BagFacts]:
     """What the guards look at by bag, nobody acting.
 
-    Seven queries, and one more each where a bag is superseded, a label was printed, a lot was let go past its date, a
+    Nine queries, and one more each where a bag is superseded, a label was printed, a lot was let go past its date, a
     part stands in for another.
     """
     letters, margin = live_letters(one.bag.job_id for one in found), margin_days()
@@ -294,10 +296,14 @@ def lots_inside(contents: Contents) -> list[Lot]:
 
 
 def _superseded(found: Collection[Contents], letters: Mapping[int, str]) -> dict[int, str]:
-    """Why the lists of bags are not what is live: a stand-in ended, or the schedule has another revision and where."""
+    """Why the lists of bags are not what is live.
+
+    A part does not fit its reel, a stand-in ended, or the schedule has another revision; then also where it differs.
+    """
     bags = [one.bag for one in found]
-    ended = ended_stand_ins(stand.line for one in found for stand in one.lines if not stand.line.dropped)
-    told = {bag: f"STAND-IN ENDED: {words}; plan, apply, look again" for bag, words in ended.items()}
+    listed = [stand.line for one in found for stand in one.lines if not stand.line.dropped]
+    told = {bag: f"STAND-IN ENDED: {words}; {_AGAIN}" for bag, words in ended_stand_ins(listed).items()}
+    told |= {bag: f"DOES NOT FIT: {words}; {_AGAIN}" for bag, words in unfit_for_reels(listed).items()}
     old = {bag: letters.get(bag.job_id, "") for bag in bags if letters.get(bag.job_id, "") != bag.revision}
     runs = revised_runs({(bag.job.job, letter) for bag, letter in old.items()})
     return told | {
@@ -306,7 +312,7 @@ def _superseded(found: Collection[Contents], letters: Mapping[int, str]) -> dict
 
 
 def _superseded_words(bag: Bag, letter: str, runs: str) -> str:
-    told = f"SUPERSEDED BY REV {letter}: the bag was listed for rev {bag.revision or 'none'}; plan, apply, look again"
+    told = f"SUPERSEDED BY REV {letter}: the bag was listed for rev {bag.revision or 'none'}; {_AGAIN}"
     return f"{told}; rev {letter}: {runs}" if runs else told
 
 

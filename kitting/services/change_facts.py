@@ -1,6 +1,6 @@
 """Change some facts of one record by hand, as it was when it was looked at: a stale edit is refused."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -12,14 +12,18 @@ from kitting.calculation.doubts import Doubt
 from kitting.calculation.sheets.columns import Column
 from kitting.calculation.sheets.parsers import Setting
 from kitting.errors import Refusal
+from kitting.models import Bag
+from kitting.roles import CREW_LEAD, PLANNER, STOREKEEPER
 from kitting.selectors.bag_depots import bag_depots
 from kitting.selectors.record_sheets import RECORDS, SheetRecords
+from kitting.selectors.reel_fits import bags_on_reel
 from kitting.services.bag_depots import SHEET, bags_follow
 from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.list_bags import review_moved
 from kitting.services.load_sheets import DEMO, LISTS_OF_JOBS
 from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.release_promises import release_moved
+from kitting.services.scans import is_out
 from kitting.services.sound_books import require_sound_books
 
 # These change by revisions, movements, receipts and approvals. Neither does the demo become real by a word.
@@ -72,7 +76,9 @@ def change_facts(
     of_job = key[:1] if sheet == "jobs" else [found.job.job] if sheet in LISTS_OF_JOBS else []
     late = changes_after_freeze(of_job, reason=reason, what="facts of the job") if differing else []
     late += bags_follow(staged, [found.job], at=at) if sheet == SHEET else []
-    record_events([Happening("facts changed", f"{sheet} {'/'.join(key)}", data), *late, *released], by=by, at=at)
+    unfit = _unfit_for_reel(key[0]) if sheet == "reels" else ()
+    changed = Happening("facts changed", f"{sheet} {'/'.join(key)}", data)
+    record_events([changed, *late, *released, *unfit], by=by, at=at)
     review_moved(released, by=by, at=at)
     return int(found.version)
 
@@ -87,6 +93,15 @@ def kept_by_hand(sheet: str, key: Sequence[str]) -> SheetRecords:
     if records is None or sheet in _NOT_BY_HAND or (sheet, *key) == ("policies", DEMO):
         raise Refusal("not-by-hand", f"The sheet {sheet} is not changed cell by cell.", {"sheet": sheet})
     return records
+
+
+def _unfit_for_reel(reel: str) -> Iterator[Happening]:
+    """Tell of each bag with a part that the reel, as it is measured now, does not let fit."""
+    found = bags_on_reel(reel)
+    for bag in Bag.objects.filter(pk__in=found).select_related("job", "depot").order_by("pk"):
+        told = {"bag": bag.code, "why": found[bag.pk]}
+        for role in (PLANNER, STOREKEEPER, *((CREW_LEAD,) if is_out(bag) else ())):
+            yield Happening("part does not fit its reel", str(bag), told, addressed_to=role, depot=bag.depot.depot)
 
 
 def _find(records: SheetRecords, key: Sequence[str]) -> Any:

@@ -12,8 +12,8 @@ from refusals import refusal
 
 from inventory.models import LotHold
 from inventory.services.holding import release_hold
-from jobs.models import Job, ScheduleRevision
-from kitting.models import Bag, Borrow
+from jobs.models import Job, Reel, Run, ScheduleRevision
+from kitting.models import Bag, Borrow, Event
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.rework import Pieces, Rework, rework
 from kitting.services.borrow_pieces import borrow
@@ -148,6 +148,30 @@ def test_a_short_bag_is_added_to_and_one_staged_short_is_opened_first(stores: St
     stores.fetch("J03", "V1")
     check(bag=code, counted=stores.counted("J03", "V1"), **stores.scan(OTHER_STORES))
     assert "J03 V1" not in listed()
+
+
+def test_a_reel_that_is_measured_after_its_bag_was_filled_keeps_the_bag_in_store_until_it_is_planned_again(
+    stores: Stores,
+) -> None:
+    Run.objects.filter(revision__job__job="J03", revision__live=True).update(reels="R-77")
+    cable = Run.objects.filter(revision__job__job="J03", revision__live=True)[0].cable_type
+    reel = Reel.objects.create(reel="R-77", cable_type=cable)
+    stores.bags("J03")
+    stores.ready("J03", "V1", rack="R-1")
+    assert "J03 V1" not in {str(one.bag) for one in rework(on=TODAY)}
+
+    ways = {"origin": "gauge", "DOI low": "25 mm", "DOI high": "25 mm"}
+    change_facts(sheet="reels", key=("R-77",), version=reel.version, changes=ways, by="R. Tolley", at=stores.at)
+
+    told = refusal("bag-not-ready", lambda: stores.issue("J03", "V1"))
+    assert "DOES NOT FIT: CA-4 on reel R-77, too large by" in told
+    (row,) = (one for one in rework(on=TODAY) if str(one.bag) == "J03 V1")
+    assert row.next[0] == "plan, apply and list again"
+    heard = Event.objects.filter(name="part does not fit its reel", subject="J03 V1")
+    assert {one.addressed_to for one in heard} == {"planner", "storekeeper"}
+    Reel.objects.filter(pk=reel.pk).update(doi_low_nm=37_000_000, doi_high_nm=37_100_000)
+    stores.issue("J03", "V1")
+    assert stores.bag("J03", "V1").state == "issued"
 
 
 def test_a_superseded_bag_waits_for_a_plan_and_a_list(stores: Stores) -> None:

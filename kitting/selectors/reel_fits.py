@@ -1,0 +1,72 @@
+"""Bags that list a part which the reel of its run, as it was measured since, does not let fit."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+from django.db.models import Q
+
+from jobs.models import Reel, Run
+from kitting.calculation.bag_states import IN_STORE, LISTED, ON_HOLD, OUT
+from kitting.calculation.cable_geometry import GAUGE, Band
+from kitting.calculation.fit_matching.fits import DOES_NOT_FIT, fit
+from kitting.calculation.lengths import both
+from kitting.models import BagLine
+from kitting.selectors.stock_search import ranges_over_insulation
+
+_RunKey = tuple[int, str]  # job, run
+_NONE = 0  # no job's; a page asks as often with it where there is nothing to ask about
+_BETWEEN = "; "  # the reels of a run, one for each phase
+
+
+def unfit_for_reels(lines: Iterable[BagLine]) -> dict[int, str]:
+    """By the number of a bag's record which parts do not fit the measured band of their reel, in words.
+
+    A part with two ranges says nothing, nor does a reel that nobody measured. Two queries, whatever the
+    lines are.
+    """
+    of_runs = [line for line in lines if line.item and line.facts.get("run")]
+    runs = _runs({line.bag.job_id for line in of_runs})
+    bands = _bands({reel for reels in runs.values() for reel in reels.values()})
+    told: dict[int, dict[str, None]] = defaultdict(dict)
+    for line in of_runs:
+        for words in _refused(line, runs.get((line.bag.job_id, line.facts["run"]), {}), bands):
+            told[line.bag_id][words] = None
+    return {bag: "; ".join(words) for bag, words in told.items()}
+
+
+def bags_on_reel(reel: str) -> dict[int, str]:
+    """As ``unfit_for_reels``, of the bags that are listed, filled or out for runs of a reel."""
+    runs = Run.objects.filter(revision__live=True, reels__contains=reel).values("revision__job")
+    states = Q(bag__state__in=(LISTED, *IN_STORE, *OUT, ON_HOLD))
+    lines = BagLine.objects.filter(states, bag__job__in=runs, dropped=False).select_related("item", "bag__job")
+    return {bag: words for bag, words in unfit_for_reels(lines).items() if f" reel {reel}, " in words}
+
+
+def _runs(jobs: set[int]) -> dict[_RunKey, dict[str, str]]:
+    """By run the reel of each phase."""
+    found = Run.objects.filter(revision__live=True, revision__job__in=[*jobs, _NONE]).exclude(reels="")
+    return {
+        (job, run): _by_phase(phases, reels.split(_BETWEEN))
+        for job, run, phases, reels in found.values_list("revision__job", "run", "phases", "reels")
+    }
+
+
+def _by_phase(phases: str, reels: Sequence[str]) -> dict[str, str]:
+    return dict.fromkeys(phases, reels[0]) if len(reels) == 1 else dict(zip(phases, reels, strict=False))
+
+
+def _bands(reels: set[str]) -> dict[str, Band]:
+    found = Reel.objects.filter(reel__in=[*reels, ""]).values_list("reel", "doi_low_nm", "doi_high_nm")
+    return {reel: Band(low or high, high or low, GAUGE) for reel, low, high in found if low or high}
+
+
+def _refused(line: BagLine, reels: Mapping[str, str], bands: Mapping[str, Band]) -> Iterator[str]:
+    spans = {*ranges_over_insulation(line.item)} if line.item else set()
+    if len(spans) != 1:
+        return
+    (low, high) = spans.pop()
+    for reel in dict.fromkeys(reels.get(phase, "") for phase in line.facts.get("phases", "")):
+        found = fit(bands[reel], low, high, estimates="accept") if reel in bands else None
+        if found and found.state == DOES_NOT_FIT:
+            side = "too small" if found.too_small_nm else "too large"
+            yield f"{line.item} on reel {reel}, {side} by {both(found.too_small_nm or found.too_large_nm)}"
