@@ -160,7 +160,7 @@ def _shortages(asked: Asked, sheet: JobSheet) -> Table:
         [
             why_cell(row["kind"], row, note=row["line"]),
             Cell(row["stock_code"]),
-            figure(row["short"], note=f"{row['have']} of {row['need']}"),
+            figure(row["short"], note=f"{row['have']} of {row['need']}{_elsewhere(row, sheet)}"),
             Cell(row["why"]),
             Cell(row["order_by"] or "–", note="TOO LATE TO BUY" if row["too_late"] == "yes" else ""),
             Cell(row["cure"] or "none found"),
@@ -170,6 +170,10 @@ def _shortages(asked: Asked, sheet: JobSheet) -> Table:
     ]
     heads = ("What", "Stock code", "Short", "Why", "Order by", "What would cure it", "Who sees to it")
     return Table("Shortages", heads, rows, "Nothing is short by the plan applied last.")
+
+
+def _elsewhere(row: Line, sheet: JobSheet) -> str:
+    return f" at {row['depot']}" if row["depot"] != sheet.job.depot else ""
 
 
 def _refusals(sheet: JobSheet) -> Table:
