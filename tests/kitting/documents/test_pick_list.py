@@ -1,5 +1,6 @@
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -117,3 +118,28 @@ def test_a_bag_keeps_its_revision_while_another_bag_of_the_job_changes(
     before, after = revisions(written["J03-bag-labels-A6.pdf"].parent), revisions(tmp_path)
     assert before[0] == after[0]
     assert before[1] != after[-1]
+
+
+def test_bags_at_two_depots_have_a_pick_list_each_and_one_for_what_is_sent(
+    plan: Plan, pages_of: Callable[[Path], list[Any]], tmp_path: Path
+) -> None:
+    at_v2 = plan.requirements["structure"] == "V2"
+    days = {"N": date(2026, 3, 10), "H": date(2026, 3, 9)}
+    jobs = tuple(replace(one, days=days) if one.job == "J03" else one for one in plan.jobs)
+    split = plan.requirements.assign(depot=plan.requirements["job"].map({"J03": "N"}).fillna("M").where(~at_v2, "H"))
+    write_documents(replace(plan, requirements=split, jobs=jobs), tmp_path, jobs=["J03"])
+    lists = {path.name for path in tmp_path.glob("J03-pick-list-*.pdf")}
+    assert lists == {"J03-pick-list-N.pdf", "J03-pick-list-H.pdf", "J03-pick-list-N-to-H.pdf"}
+    sent = " ".join(page.one_line for page in pages_of(tmp_path / "J03-pick-list-N-to-H.pdf"))
+    assert "PICK LIST · N North Yard · send to H, there by Mon 2026-03-09" in sent
+    assert {row["bag"] for row in rows_of(tmp_path / "J03-pick-list-N-to-H.xlsx", "take")} == {2}
+    assert {row["bag"] for row in rows_of(tmp_path / "J03-pick-list-N.xlsx", "take")} == {1}
+    there = " ".join(page.one_line for page in pages_of(tmp_path / "J03-pick-list-H.pdf"))
+    assert "staged by Mon 2026-03-09 · depot H Harbor" in there
+    assert "2 of 2 V2" in there
+    assert "1 of 2 V1" not in there
+    labels = [page.one_line for page in pages_of(tmp_path / "J03-bag-labels-A6.pdf")]
+    assert next("STAGED AT DEPOT H Harbor" in label for label in labels if "BAG 2 OF 2" in label)
+    assert "STAGED AT DEPOT N North Yard" in labels[0]
+    cards = " ".join(page.one_line for page in pages_of(tmp_path / "J03-night-cards.pdf"))
+    assert "depot H Harbor" in cards
