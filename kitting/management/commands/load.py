@@ -10,9 +10,10 @@ import inventory.errors
 from inventory.management.books import require_books
 from kitting.calculation.questions import NOTE
 from kitting.errors import Refusal
-from kitting.management.books import loaded_text, now, user_name
+from kitting.management.books import loaded_text, now, recorded_sheets, user_name
 from kitting.management.foreign_list import SAID
 from kitting.management.plan_run import write_questions_aside
+from kitting.selectors.sheets import completed
 from kitting.services.devices import COMMAND_LINE, Device, acting_on
 from kitting.services.load_sheets import load_sheets
 from kitting.spreadsheets.column_layout import adopt
@@ -47,6 +48,7 @@ class Command(BaseCommand):
             if options["layout"]:
                 layout, foreign = options["layout"]
                 raw = adopt(layout, foreign, raw, said=dict(options["said"]))
+            raw = completed(raw, recorded_sheets)
             with acting_on(Device(COMMAND_LINE)):
                 said = {"by": options["by"], "reason": options["reason"], "source": source.name}
                 loaded = load_sheets(raw=raw, at=now(), **said)

@@ -53,6 +53,20 @@ def test_loading_tells_what_was_new_and_then_that_nothing_has_changed(sheets: Pa
     assert "jobs: 1 changed, 1 not on the sheet, staying (J2)" in later
 
 
+def test_a_schedule_may_come_alone_once_the_books_hold_the_rest(sheets: Path, tmp_path: Path) -> None:
+    (tmp_path / "alone").mkdir()
+    text = (sheets / "schedule.csv").read_text(encoding="utf-8")
+    (tmp_path / "alone" / "schedule.csv").write_text(text.replace("J1,4,S12,ABC", "J1,4,S12,AB"), encoding="utf-8")
+
+    assert "missing sheets: depots" in refusal("load", tmp_path / "alone")
+    run("load", sheets)
+    told = run("load", tmp_path / "alone")
+
+    assert "schedule J1: revision B, 1 changed, 3 same" in told
+    assert told.endswith("Stored.\n")
+    assert "Nothing has changed." in run("load", tmp_path / "alone")
+
+
 def test_questions_are_written_and_nothing_is_stored(sheets: Path, tmp_path: Path) -> None:
     (sheets / "schedule.csv").write_text((sheets / "schedule.csv").read_text().replace("J1,1,S12", "J1,1,S13"))
     before = rows_in_every_table()
