@@ -18,7 +18,8 @@ from kitting.pages.bag_depot_pages import bags_of_job
 from kitting.pages.drawing import fit, strip
 from kitting.pages.picture_pages import places_pictured
 from kitting.pages.short_line_pages import owner_cell, owner_choices
-from kitting.pages.tables import Cell, Table, figure, link, said
+from kitting.pages.tables import MOST_ROWS, Cell, Table, figure, link, said
+from kitting.pages.typed import typed_day
 from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.cutovers import Cutover, cutovers, last_order_days, last_plan
@@ -40,21 +41,37 @@ _MEANING = {
 
 
 def cutover_list(asked: Asked) -> HttpResponse:
-    """The jobs ahead, a table a week."""
+    """The jobs ahead, a table a week: those of the next weeks, or from the week that is asked for."""
     weeks: dict[date | None, list[Cutover]] = defaultdict(list)
     for one in cutovers():
         weeks[one.week].append(one)
-    last = None if asked.text("all") else asked.today + timedelta(weeks=_WEEKS_AHEAD)
     ordered = sorted(weeks, key=lambda week: week or date.min)
-    near = [week for week in ordered if last is None or week is None or week <= last]
-    later = sum(len(weeks[week]) for week in ordered) - sum(len(weeks[week]) for week in near)
+    start = typed_day(asked.text("from"), "The week")
+    ahead = [week for week in ordered if start is None or (week is not None and week >= start)]
+    near = _near(ahead, weeks, None if start else asked.today + timedelta(weeks=_WEEKS_AHEAD))
+    rest = ahead[len(near) :]
     marks = last_order_days(one.job.job for week in near for one in weeks[week])
     tables = [_week(week, weeks[week], marks) for week in near]
     context = {
-        "tables": tables, "later": later, "plan": last_plan(), "meaning": _MEANING.items(),
+        "tables": tables, "plan": last_plan(), "meaning": _MEANING.items(), "start": start,
+        "later": sum(len(weeks[week]) for week in rest), "next_week": next(iter(rest), None),
         "tomorrow": asked.today + timedelta(days=1), "may_plan": asked.actor.may("job dates", DO),
     }  # fmt: skip
     return page(asked, "cutovers.html", context)
+
+
+def _near(
+    ahead: Sequence[date | None], weeks: Mapping[date | None, Sequence[Cutover]], last: date | None
+) -> list[date | None]:
+    """The first weeks, not beyond the last one, with no more jobs than a list draws; one week at least."""
+    found: list[date | None] = []
+    jobs = 0
+    for week in ahead:
+        jobs += len(weeks[week])
+        if found and (jobs > MOST_ROWS or (last is not None and week is not None and week > last)):
+            break
+        found.append(week)
+    return found
 
 
 def _week(monday: date | None, jobs: Sequence[Cutover], marks: Mapping[str, Sequence[OrderMark]]) -> Table:

@@ -181,7 +181,7 @@ def buying(today: date) -> Buying:
             _to_chase(coming.get((item.stock_code, row["depot"]), ()), row["needed_by"], today),
         )  # fmt: skip
         by_supplier.setdefault(row["supplier"], []).append(line)
-    jobs = tuple(dict.fromkeys(short.values_list("cells__job", flat=True)))
+    jobs = tuple(dict.fromkeys(short.values_list("job", flat=True)))
     late = lateness(today)
     known = dict(Supplier.objects.filter(name__in=by_supplier).values_list("name", "pk"))
     told = {name: late.get(known.get(name, 0), NEVER_CAME) for name in by_supplier if name}

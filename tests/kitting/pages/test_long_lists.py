@@ -12,7 +12,7 @@ from module_books import books_of_module
 from people import AUDITOR, PLANNER
 
 from kitting.models import Event
-from kitting.pages import tables
+from kitting.pages import cutover_pages, tables
 from kitting.pages.tables import MOST_ROWS, Table
 from kitting.selectors.bag_contents import bare
 
@@ -65,6 +65,26 @@ def test_the_parts_of_a_list_keep_what_was_asked_for_and_no_more_is_fetched_than
         address = f"/record{later[1].replace('&amp;', '&')}" if later else ""
     assert found == known
     assert f"of {len(known)}" in words(page)
+
+
+def test_cutovers_are_drawn_week_by_week_and_the_last_job_is_within_reach(
+    planner: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    everything = re.findall(r'<a href="/jobs/(J\d+)">', planner.get("/cutovers").content.decode())
+    assert "more job" not in words(planner.get("/cutovers"))
+    monkeypatch.setattr(cutover_pages, "MOST_ROWS", 3)
+
+    found, address = [], "/cutovers"
+    while address:
+        text = planner.get(address).content.decode()
+        part = re.findall(r'<a href="/jobs/(J\d+)">', text)
+        assert 0 < len(part) <= 3
+        found += part
+        later = re.search(r'href="(\?from=[\d-]+)">\d+ more job', text)
+        address = f"/cutovers{later[1]}" if later else ""
+    assert found == everything
+    assert "The next weeks" in text
+    assert planner.get("/cutovers?from=soon").status_code == 404
 
 
 def test_an_event_says_in_words_what_it_holds() -> None:
