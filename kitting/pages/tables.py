@@ -12,6 +12,7 @@ from django.urls import reverse
 from kitting.calculation.answers import WORST_FIRST
 
 _WHOLE = re.compile(r"\d{4}-\d\d-\d\d \d\d:\d\d|\S{1,16}")  # a moment, day or code, not to be broken at hyphens
+_ROW_NUMBER = re.compile(r"[0-9]{1,9}")
 _NOT_IN_KEYS = re.compile(r"[^a-z0-9]+")
 
 MOST_ROWS = 200
@@ -125,7 +126,7 @@ class Table:
     def part(self, asked_for: str) -> "Part":
         """The rows to draw: those from the row that was asked for, the first ones where that is none of them."""
         total = len(self.rows)
-        first = int(asked_for) - 1 if asked_for.isascii() and asked_for.isdigit() else 0
+        first = int(asked_for) - 1 if _ROW_NUMBER.fullmatch(asked_for) else 0
         first = first - first % MOST_ROWS if 0 < first < total else 0
         rows = self.rows[first : first + MOST_ROWS] if total else ()
         return Part(self, first, total, [[_cell(cell) for cell in row] for row in rows])

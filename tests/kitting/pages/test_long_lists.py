@@ -33,7 +33,8 @@ def test_a_long_list_is_drawn_in_parts_and_every_row_is_in_one_of_them() -> None
     total = 2 * MOST_ROWS + 1
     table = Table("Bags of depot H", ("No.",), [[at] for at in range(1, total + 1)], "", frozenset({MOST_ROWS}))
 
-    assert numbers(table)[0] == numbers(table, "no number")[0] == numbers(table, str(total + 1))[0] == "1"
+    for nowhere in ("", "no number", "9" * 5_000, str(total + 1)):
+        assert numbers(table, nowhere)[0] == "1"
     assert table.part("").others == [("Later rows", MOST_ROWS + 1), ("Last rows", 2 * MOST_ROWS + 1)]
     middle = table.part(str(MOST_ROWS + 1))
     assert (middle.first, middle.last, middle.total) == (MOST_ROWS, 2 * MOST_ROWS, total)
