@@ -29,6 +29,7 @@ from kitting.models.bags import (
     SCRAPPED,
     TAKEN_BACK,
 )
+from kitting.selectors.changed_rules import bags_of_changed_rules
 from kitting.selectors.ended_stand_ins import ended_stand_ins
 from kitting.selectors.expired_uses import NOTHING_LET_GO, LetGo, UseKey, expired_uses
 from kitting.selectors.old_labels import OldLabel, labels_of_before, old_label, read_label, revised_runs
@@ -241,8 +242,8 @@ def facts_of(
 def facts_of_all(found: Collection[Contents]) -> dict[int, BagFacts]:
     """What the guards look at by bag, nobody acting.
 
-    Nine queries, and one more each where a bag is superseded, a label was printed, a lot was let go past its date, a
-    part stands in for another.
+    Eleven queries, and one more each where a bag is superseded, a label was printed, a lot was let go past its date, a
+    part stands in for another; those of the books' clock where rules were published.
     """
     letters, margin = live_letters(one.bag.job_id for one in found), margin_days()
     holds = open_holds(lot for one in found for lot in lots_inside(one))
@@ -298,12 +299,14 @@ def lots_inside(contents: Contents) -> list[Lot]:
 def _superseded(found: Collection[Contents], letters: Mapping[int, str]) -> dict[int, str]:
     """Why the lists of bags are not what is live.
 
-    A part does not fit its reel, a stand-in ended, or the schedule has another revision; then also where it differs.
+    A stand-in ended, a part does not fit its reel, rules were published since, or the schedule has another revision;
+    then also where it differs.
     """
     bags = [one.bag for one in found]
     listed = [stand.line for one in found for stand in one.lines if not stand.line.dropped]
     told = {bag: f"STAND-IN ENDED: {words}; {_AGAIN}" for bag, words in ended_stand_ins(listed).items()}
     told |= {bag: f"DOES NOT FIT: {words}; {_AGAIN}" for bag, words in unfit_for_reels(listed).items()}
+    told |= {bag: f"RULES CHANGED: {names}; {_AGAIN}" for bag, names in bags_of_changed_rules(bags).items()}
     old = {bag: letters.get(bag.job_id, "") for bag in bags if letters.get(bag.job_id, "") != bag.revision}
     runs = revised_runs({(bag.job.job, letter) for bag, letter in old.items()})
     return told | {

@@ -18,6 +18,7 @@ from kitting.errors import Refusal
 from kitting.models import DRAFT, DROPPED, EXAMPLES_PASS, PUBLISHED, REVIEWED, RuleDraft, RuleExample, RuleRevision
 from kitting.roles import PLANNER, STOREKEEPER, Actor
 from kitting.selectors.bags import bags_at
+from kitting.selectors.changed_rules import PUBLISHED_RULES
 from kitting.selectors.clock import day_at
 from kitting.selectors.expired_uses import past_dates
 from kitting.selectors.rule_revisions import examples_with, last_rules, tables_of
@@ -221,7 +222,7 @@ def _publish(
         "bags": seen["bags"],
     }
     roles = (PLANNER, STOREKEEPER) if seen["bags"] else (PLANNER,)
-    published = [Happening("rules published", str(draft), told, addressed_to=role) for role in roles]
+    published = [Happening(PUBLISHED_RULES, str(draft), told, addressed_to=role) for role in roles]
     record_events(published, by=actor.name, at=at)
     make_up_again(by=actor.name, at=at)
     return revisions

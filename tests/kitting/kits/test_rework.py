@@ -22,6 +22,7 @@ from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check, finish_short, lift, put_back, reopen
 from kitting.services.issue_bags import stage
 from kitting.services.recall_lots import recall_lot
+from kitting.services.record_events import Happening, record_events
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 3, 2)
@@ -172,6 +173,25 @@ def test_a_reel_that_is_measured_after_its_bag_was_filled_keeps_the_bag_in_store
     Reel.objects.filter(pk=reel.pk).update(doi_low_nm=37_000_000, doi_high_nm=37_100_000)
     stores.issue("J03", "V1")
     assert stores.bag("J03", "V1").state == "issued"
+
+
+def test_a_bag_that_published_rules_change_stays_in_store_from_their_day_on_until_a_plan_is_applied(
+    stores: Stores,
+) -> None:
+    told = {"tables": {"spares": {}}, "bags": [f"N/{stores.code('J03', 'V2')} (J03 V2)"], "lines": []}
+    later, now = ({**told, "live_from": day} for day in ("2090-01-01", "2026-03-02"))
+    record_events([Happening("rules published", "draft 1", later)], by="I. Varga", at=stores.at + timedelta(hours=9))
+    assert "J03 V2" not in listed()
+
+    record_events([Happening("rules published", "draft 2", now)], by="I. Varga", at=stores.at + timedelta(hours=9))
+
+    words = "RULES CHANGED: spares; plan, apply, look again"
+    assert words in refusal("bag-not-ready", lambda: stores.issue("J03", "V2"))
+    assert (row("J03", "V2").whys, row("J03", "V2").next[0]) == ((words,), "plan, apply and list again")
+    assert "J03 BJ1" not in listed()
+    Stores(stores.at + timedelta(hours=10), prefix="planned").plan()
+    assert "J03 V2" not in listed()
+    stores.issue("J03", "V2")
 
 
 def test_a_superseded_bag_waits_for_a_plan_and_a_list(stores: Stores) -> None:

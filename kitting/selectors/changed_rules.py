@@ -1,0 +1,29 @@
+"""Bags that hold pieces where published rules ask for others, until a plan by these rules is applied."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date
+
+from kitting.models import AppliedPlan, Bag, Event
+from kitting.selectors.clock import books_now
+
+PUBLISHED_RULES = "rules published"
+
+
+def bags_of_changed_rules(bags: Iterable[Bag]) -> dict[int, str]:
+    """By the number of a bag's record the tables of rules that have changed what it is to hold, in words.
+
+    Two queries, and those of the books' clock where rules were published since the plan.
+    """
+    last = AppliedPlan.objects.order_by("-pk").first()
+    events = [*Event.objects.filter(name=PUBLISHED_RULES).order_by("number").values_list("at", "data")]
+    if last is None:
+        return {}
+    since = [data for at, data in events if at > last.applied_at or data["live_from"] > last.as_of.isoformat()]
+    today = books_now().date() if since else date.min
+    tables: dict[str, set[str]] = defaultdict(set)
+    for data in since:
+        if date.fromisoformat(data["live_from"]) <= today:
+            for place in data["bags"]:  # such as ``N/J03-V1-6-GR (J03 V1)``
+                tables[place.rpartition(" (")[2].removesuffix(")")].update(data["tables"])
+    return {bag.pk: ", ".join(sorted(tables[str(bag)])) for bag in bags if tables and str(bag) in tables}
