@@ -118,7 +118,8 @@ def facts_of(problem: Problem) -> Facts:
     numbers: dict[Choice, int] = {}
     choice = [numbers.setdefault((cell.options, cell.stand_ins), len(numbers)) for cell in cells]
     depot, staged_by = (_whole([getattr(one, name) for one in kits])[kit] for name in ("depot", "staged_by_day"))
-    for index in [index for index, cell in enumerate(cells) if cell.depot >= 0]:
+    split = any(one.parts for one in kits)
+    for index in [index for index, cell in enumerate(cells) if cell.depot >= 0] if split else ():
         asking = problem.asking(cells[index])
         depot[index], staged_by[index] = asking.depot, asking.staged_by_day
     return Facts(
