@@ -3,10 +3,9 @@
 from collections.abc import Collection, Mapping
 from datetime import datetime
 
-from django.db import transaction
-
 from inventory.models import Depot
 from inventory.selectors.finding import depot_named
+from inventory.services.actions import use_case
 from jobs.models import Job, Structure
 from kitting.calculation.bag_states import OUT
 from kitting.errors import Refusal
@@ -25,7 +24,7 @@ CHANGED = "bag depot changed"
 Depots = Mapping[tuple[str, str], str]
 
 
-@transaction.atomic(durable=True)
+@use_case
 def change_bag_depot(
     *, job: str, structure: str, depot: str, seen: str, actor: Actor, at: datetime, reason: str = ""
 ) -> str:

@@ -3,8 +3,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from django.db import transaction
-
+from inventory.services.actions import use_case
 from kitting.models import DeviceLoad
 from kitting.roles import CREW_LEAD, STOREKEEPER
 from kitting.selectors.clock import local_zone
@@ -29,7 +28,7 @@ def note_heard(*, number: str, by: str, at: datetime) -> None:
     DeviceLoad.objects.filter(number=number, by=by).update(heard_at=at, told_at=None)
 
 
-@transaction.atomic(durable=True)
+@use_case
 def tell_silent_devices(*, at: datetime) -> list[str]:
     """Tell of each device that was not heard for a day while something is open on it, once; their names.
 

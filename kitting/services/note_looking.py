@@ -2,8 +2,7 @@
 
 from datetime import datetime, timedelta
 
-from django.db import transaction
-
+from inventory.services.actions import use_case
 from kitting.models import Event
 from kitting.roles import Actor
 from kitting.services.record_events import Happening, record_events
@@ -12,7 +11,7 @@ LOOKED = "trace looked at"
 _AGAIN = timedelta(days=1)  # looking twice on a day is one look
 
 
-@transaction.atomic(durable=True)
+@use_case
 def note_looking(*, subject: str, actor: Actor, at: datetime) -> None:
     """Note it, once a day for each person and lot."""
     said = Event.objects.filter(name=LOOKED, subject=subject, by=actor.name, at__gt=at - _AGAIN)

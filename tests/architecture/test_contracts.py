@@ -87,6 +87,13 @@ def test_every_row_of_every_table_names_its_source() -> None:
     assert silent == []
 
 
+def test_whatever_changes_the_records_is_begun_again_where_the_database_gave_it_up() -> None:
+    """A service is a use case, not a bare transaction; an errand that is taken up and a restored backup are neither."""
+    services = our_files("kitting/services/*.py", "inventory/services/*.py", "jobs/services/*.py")
+    bare = {path.name for path in services if "transaction.atomic" in path.read_text(encoding="utf-8")}
+    assert bare == {"actions.py", "ask_errands.py", "backup_books.py"}
+
+
 def test_no_file_names_a_machine_or_a_registry() -> None:
     text_files = [path for path in our_files() if path.suffix not in {".xlsx", ".png"}]
     named = {path.name: FORBIDDEN.findall(path.read_text(encoding="utf-8")) for path in text_files}

@@ -3,6 +3,7 @@
 from argparse import ArgumentParser, ArgumentTypeError
 from dataclasses import replace
 from datetime import UTC, datetime
+from getpass import getuser
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +16,11 @@ from kitting.calculation.quantities import as_decimal
 from kitting.documents.from_records import lot_trace_of
 from kitting.documents.lot_trace import LotTrace, lot_trace_csv, lot_trace_report, lot_trace_workbook
 from kitting.documents.record_papers import content_revision, moment_text
-from kitting.management.books import refused_in_words
+from kitting.management.books import now, refused_in_words
 from kitting.management.printing import noted_print
+from kitting.roles import Actor
 from kitting.selectors.lots import claims
+from kitting.services.note_looking import note_looking
 
 REPORTS = (".pdf", ".xlsx", ".csv")
 
@@ -77,11 +80,13 @@ class Command(BaseCommand):
             for one in claims(stock_code=item.stock_code, lot=options["lot"], as_of=options["at"])
         ]
         self.stdout.write("\n".join(lines))
-        if options["out"]:
-            with refused_in_words(self.stderr):
+        who, subject = Actor(getuser(), frozenset()), f"{item} lot {options['lot'] or 'unknown'}"
+        with refused_in_words(self.stderr):
+            note_looking(subject=subject, actor=who, at=now())
+            if options["out"]:
                 report = lot_trace_of(item=item, lot=options["lot"], why=options["why"], as_of=options["at"], zone=UTC)
                 options["out"].write_bytes(_report(report, options["out"].suffix.lower(), options["at"]))
-            self.stdout.write(f"written: {options['out']}")
+                self.stdout.write(f"written: {options['out']}")
 
 
 def _report(report: LotTrace, suffix: str, as_of: datetime | None) -> bytes:

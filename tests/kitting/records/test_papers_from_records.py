@@ -28,6 +28,7 @@ from kitting.documents.lot_trace import COULD_BE, HOLDS, RECEIVED, WHERE
 from kitting.documents.storm_records import movements_of_event, storm_use_of
 from kitting.models import Event, Printing
 from kitting.selectors.printings import superseded_print
+from kitting.services.note_looking import LOOKED
 from kitting.services.note_printing import note_printing
 
 pytestmark = pytest.mark.django_db
@@ -100,6 +101,7 @@ def test_the_command_writes_the_report_in_three_forms_and_notes_each(tmp_path: P
     with (tmp_path / "trace.csv").open(encoding="utf-8-sig", newline="") as file:
         assert {row["lot"] for row in csv.DictReader(file)} == {"L-1"}
     assert Printing.objects.count() == Event.objects.filter(name="printed").count() == 3
+    assert [one.subject for one in Event.objects.filter(name=LOOKED)] == ["BI15 lot L-1"]
     call_command("trace", "BI15", "L-1", "--out", str(tmp_path / "trace.pdf"), "--why", "recall")
     assert Printing.objects.get(document="lot trace.pdf", number=1).subject == "BI15 lot L-1"
     with pytest.raises(CommandError, match=r"end the name in \.pdf"):
