@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 
 import pandas as pd
@@ -30,13 +30,29 @@ class LineChange:
     short_after: str
 
 
-def move_cutover(raw: RawBook, *, job: str, cutover: str, cutover_end: str = "") -> RawBook:
-    """The job's outage at another local moment, ``2026-03-31 22:00``.
+def move_cutover(raw: RawBook, *, job: str, cutover: str, cutover_end: str | None = None) -> RawBook:
+    """The job's outage at another local moment, ``2026-03-31 22:00``; without another end it is as long as it was.
 
     Raises:
         Refusal: ``no-such-row``.
     """
-    return _changed(raw, "jobs", {"job": job}, {"cutover": cutover, "cutover_end": cutover_end})
+    where = {"job": job}
+    if cutover_end is None:
+        sheet, match = _matched(raw, "jobs", where)
+        placed = place_columns(SHEETS["jobs"], sheet)[0]
+        row = sheet.cells.loc[match].iloc[0]
+        start, end = (str(row[placed[name].at]) if name in placed else "" for name in ("cutover", "cutover_end"))
+        cutover_end = _end_of_as_long(start, end, cutover)
+    return _changed(raw, "jobs", where, {"cutover": cutover, "cutover_end": cutover_end})
+
+
+def _end_of_as_long(start: str, end: str, moved: str) -> str:
+    """When an outage ends by the clock on the wall that begins at another time; blank where that can't be told."""
+    try:
+        before, after, now = map(datetime.fromisoformat, (start, end, moved))
+    except ValueError:
+        return ""
+    return f"{now + (after - before):%Y-%m-%d %H:%M}"
 
 
 def delay_order(raw: RawBook, *, order: str, days: int, line: str = "") -> RawBook:

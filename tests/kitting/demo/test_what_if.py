@@ -2,13 +2,14 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 
 import pytest
 from desk import AS_OF, Desk, Reading
 
 from kitting.calculation.answers import READY, SHORT
 from kitting.calculation.plan_result import Plan
+from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import RawBook
 from kitting.calculation.what_if import (
     add_stock,
@@ -34,6 +35,23 @@ def test_moving_a_cutover_up_shows_what_breaks(desk: Desk, clean: Plan, read: ty
     adapter = changed["J08/G1-a/r1-from/ABC/cable adapter"]
     assert (adapter.answer_before, adapter.answer_after, adapter.short_after) == ("ready if", "short", "3")
     assert {change.job for change in changed.values()} == {"J08"}
+
+
+@pytest.mark.parametrize(
+    ("moved", "told", "end"),
+    [
+        ("2026-03-31 22:00", None, datetime(2026, 4, 1, 5, 0)),
+        ("2026-03-31 22:00", "", None),
+        ("2026-03-31 22:00", "2026-04-02 06:00", datetime(2026, 4, 2, 6, 0)),
+        ("", None, None),
+    ],
+)
+def test_an_outage_that_moves_is_as_long_as_it_was_unless_its_end_is_told(
+    desk: Desk, moved: str, told: str | None, end: datetime | None
+) -> None:
+    """J02 lasts from 23:00 to 06:00."""
+    jobs = read_book(move_cutover(desk.raw, job="J02", cutover=moved, cutover_end=told)).frames["jobs"]
+    assert jobs.set_index("job").at["J02", "cutover_end"] == end
 
 
 @pytest.mark.parametrize(("days", "short"), [(0, 0), (14, 0), (15, 12)])
