@@ -23,7 +23,16 @@ from kitting.pages.picture_pages import may_picture, may_see_pictures, pictures_
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import depot_asked
 from kitting.roles import APPROVE, ASK, DO, SEE
-from kitting.selectors.bag_contents import Contents, accounts, bare, facts_of, label_code, load_inside, named_steps
+from kitting.selectors.bag_contents import (
+    Contents,
+    accounts,
+    bare,
+    facts_of,
+    inside_by_lot,
+    label_code,
+    load_inside,
+    named_steps,
+)
 from kitting.selectors.bag_history import Told, bag_history
 from kitting.selectors.bag_requests import MAY_GO_SHORT, Standing
 from kitting.selectors.bag_requests import of_bag as of_this_bag
@@ -204,11 +213,7 @@ def _where(promise: Promise) -> str:
 
 
 def _inside(contents: Contents) -> Table:
-    lots: dict[int, int] = defaultdict(int)
-    for stand in contents.lines:
-        for lot, left in stand.inside.items():
-            lots[lot] += left
-    inside = {contents.lots[number]: left for number, left in lots.items() if left > 0}
+    inside = inside_by_lot(contents)
     holds = open_holds(inside)
     rows = [
         [

@@ -9,7 +9,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag
 from kitting.pages.asked import ANY_REFUSAL, Asked
 from kitting.pages.bag_forms import read_piece
-from kitting.selectors.bag_contents import Contents, label_code
+from kitting.selectors.bag_contents import Contents, label_code, lots_inside
 from kitting.selectors.lot_origins import lot_origins
 from kitting.services.other_lots import bring_in
 from kitting.services.scans import Answer, Scan
@@ -39,12 +39,7 @@ def read_for(asked: Asked, contents: Contents, text: str, lot: str = "") -> Read
     """
     piece = read_piece(text, asked.today)
     number = piece.lot or lot
-    left: dict[int, int] = {}
-    for stand in contents.lines:
-        for key, pieces in stand.inside.items():
-            left[key] = left.get(key, 0) + pieces
-    lots = (contents.lots[key] for key, pieces in left.items() if pieces > 0)
-    inside = [one for one in lots if one.item_id == piece.item.pk and number in ("", one.number)]
+    inside = [one for one in lots_inside(contents) if one.item_id == piece.item.pk and number in ("", one.number)]
     return Read(piece.item, number, tuple(inside))
 
 

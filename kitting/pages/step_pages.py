@@ -1,5 +1,6 @@
 """Steps of one bag that are one small form each, as a table: its fields, and the use case that it asks."""
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -12,7 +13,7 @@ from kitting.models.bags import PICKED, SHORT_CAUSES, BagEntry
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field, of_bag, place_scanned, quantity, read_piece
 from kitting.pages.typed import back_with_typed
-from kitting.selectors.bag_contents import Contents, bare, contents_of, label_code
+from kitting.selectors.bag_contents import Contents, bare, contents_of, inside_by_lot, label_code
 from kitting.selectors.storms import emergencies, open_storms
 from kitting.services.fill_bags import finish_short, lift, pick, put_back, reopen
 from kitting.services.issue_bags import begin_work, hand_back, stage
@@ -97,13 +98,9 @@ def _exception(contents: Contents) -> Sequence[Field]:
 
 def pieces_inside(contents: Contents) -> list[tuple[str, str]]:
     """The pieces in a bag as a choice: stock code and lot, and their words."""
-    found: dict[tuple[str, str], int] = {}
-    for stand in contents.lines:
-        for number, left in stand.inside.items():
-            lot = contents.lots[number]
-            if left > 0:
-                key = (lot.item.stock_code, lot.number)
-                found[key] = found.get(key, 0) + left
+    found = Counter[tuple[str, str]]()
+    for lot, left in inside_by_lot(contents).items():
+        found[lot.item.stock_code, lot.number] += left
     return [
         (choice_of(code, lot), f"{bare(left)} {code} lot {lot or 'unknown'}")
         for (code, lot), left in sorted(found.items())

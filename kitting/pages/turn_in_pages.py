@@ -18,7 +18,7 @@ from kitting.pages.bag_forms import of_bag, place_scanned, quantity
 from kitting.pages.other_lot import Read, brought_in, question_of, read_for, source_chosen
 from kitting.pages.several import numbered, said
 from kitting.pages.typed import back_with_typed
-from kitting.selectors.bag_contents import bare, contents_of, label_code
+from kitting.selectors.bag_contents import bare, contents_of, inside_by_lot, label_code
 from kitting.services.found_short import TO_BE_FOUND
 from kitting.services.return_bags import DOORS, INSPECT, OPENED, SEALED, STOCK, require_door, turn_in
 from kitting.services.scans import Answer
@@ -136,16 +136,11 @@ def _other_back(asked: Asked, one: Bag, here: str) -> HttpResponse:
 
 
 def _to_come_back(one: Bag) -> Iterator[Back]:
-    contents = contents_of([one])[one.pk]
-    left: dict[int, int] = {}
-    for stand in contents.lines:
-        for number, pieces in stand.inside.items():
-            left[number] = left.get(number, 0) + pieces
+    inside = inside_by_lot(contents_of([one])[one.pk])
     taken = BagEntry.objects.filter(line__bag=one, deed=PICKED).order_by("pk")
     places = {entry.lot_id: str(entry.facts.get("from", "")) for entry in taken}
-    for number, pieces in sorted(left.items(), key=lambda pair: contents.lots[pair[0]].item.stock_code):
-        if pieces > 0:
-            yield Back(number, contents.lots[number], bare(pieces), places.get(number, ""))
+    for lot, pieces in sorted(inside.items(), key=lambda pair: pair[0].item.stock_code):
+        yield Back(lot.pk, lot, bare(pieces), places.get(lot.pk, ""))
 
 
 def _one_back(asked: Asked, one: Bag, number: str) -> Answer:

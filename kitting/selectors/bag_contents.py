@@ -1,6 +1,6 @@
 """What is in a bag, what it still wants, and what has become of what it held."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
@@ -290,10 +290,17 @@ def is_let(one: Contents, lot: Lot, uses: Mapping[UseKey, LetGo], until: date | 
     return uses.get((one.bag.job_id, lot.item_id, lot.number), NOTHING_LET_GO).covers(until)
 
 
+def inside_by_lot(contents: Contents) -> dict[Lot, int]:
+    """Thousandths in the bag of each lot of which a piece is in it."""
+    inside = Counter[int]()
+    for stand in contents.lines:
+        inside.update(stand.inside)
+    return {contents.lots[number]: left for number, left in sorted(inside.items()) if left > 0}
+
+
 def lots_inside(contents: Contents) -> list[Lot]:
     """Lots of which a piece is in the bag."""
-    inside = {lot for stand in contents.lines for lot, left in stand.inside.items() if left > 0}
-    return [contents.lots[number] for number in sorted(inside)]
+    return [*inside_by_lot(contents)]
 
 
 def _superseded(found: Collection[Contents], letters: Mapping[int, str]) -> dict[int, str]:

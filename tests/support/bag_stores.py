@@ -110,8 +110,8 @@ class Stores:
 
     def plan(self, as_of: date | None = None) -> None:
         """Plan the records and apply the plan."""
-        sheets = sheets_from_records()
         day = as_of or self.at.date()
+        sheets = sheets_from_records(day)
         made = plan(read_book(sheets), as_of=day, due_back=due_back(day), past_dates=past_dates())
         apply_plan(reviewed=ReviewedPlan(sheets, made), by="R. Tolley", at=self.at)
 
