@@ -5,6 +5,7 @@ from datetime import datetime
 from urllib.parse import urlencode
 
 from django.db.models import Count, Max
+from django.db.models.fields.json import KeyTextTransform
 from django.http import HttpResponse
 from django.urls import reverse
 
@@ -51,10 +52,13 @@ def _notes(structure: str) -> dict[EndKey, tuple[int, datetime]]:
     fitted = BagEntry.objects.filter(deed=INSTALLED).exclude(line__bag__structure="")
     if structure:
         fitted = fitted.filter(line__bag__structure__icontains=structure)
-    rows = fitted.values_list("line__bag__structure", "line__facts__position", "facts__position")
+    # As text: else a position named 1 comes back as a number.
+    planned, typed = KeyTextTransform("position", "line__facts"), KeyTextTransform("position", "facts")
+    named = fitted.annotate(planned=planned, typed=typed)
+    rows = named.values_list("line__bag__structure", "planned", "typed")
     found: dict[EndKey, tuple[int, datetime]] = {}
-    for at, planned, typed, count, last in rows.annotate(Count("pk"), Max("action__at")):
-        key = (at, planned or typed or "")
+    for at, where, elsewhere, count, last in rows.annotate(Count("pk"), Max("action__at")):
+        key = (at, where or elsewhere or "")
         before, latest = found.get(key, (0, last))
         found[key] = (before + count, max(latest, last))
     return dict(sorted(found.items()))

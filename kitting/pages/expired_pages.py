@@ -75,4 +75,5 @@ def _decide(asked: Asked, request: ExpiredUse) -> tuple[str, str]:
         refuse_use_expired(number=number, reason=reason, actor=asked.actor, at=asked.at)
         return "REFUSED", f"{request.asked_by} is told; the lot stays out."
     sign_use_expired(number=number, reason=reason, actor=asked.actor, at=asked.at)
-    return "SIGNED", f"{request}: signed by two; it stands among the overrides and on the end's record."
+    told = "signed by two; it stands among the overrides and on the end's record. Plan again: the job has them then."
+    return "SIGNED", f"{request}: {told}"

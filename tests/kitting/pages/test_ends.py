@@ -55,6 +55,12 @@ def test_what_an_emergency_fitted_along_a_cable_is_found_by_its_place_and_comes_
     fitted = BagEntry.objects.filter(line=entry.line, deed="installed")
     crew = browser_of(CREW)
 
+    other = BagLine.objects.filter(bag__job__job="J01", bag__structure="A2").exclude(facts__position="")[0]
+    entry.pk, entry.line = None, other
+    BagLine.objects.filter(pk=other.pk).update(facts={**other.facts, "position": "1"})
+    entry.save(force_insert=True)
+    entry = fitted[0]
+    assert "A2-1" in words(crew.get("/ends"))
     listed = crew.get("/ends", {"structure": "A1"}).content.decode()
     assert 'href="/ends?structure=A1&amp;position="' in listed
     assert "no position named" in listed
