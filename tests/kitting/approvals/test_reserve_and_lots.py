@@ -45,8 +45,9 @@ STOCK = (
 
 LEVELS = "stock code,depot,min,max,reserve floor\nEL-1,N,,,4"
 NO_PINS = "job,line,stock code,lot,depot,quantity,reason,by"
+ONE_DEPOT = "job,structure,depot"
 # Six EL-1 in N's reserve, floor 4; nothing on the shelf, so that every elbow of J1 is short.
-books = books_of_module(lambda: everything(stock=STOCK, levels=LEVELS, pins=NO_PINS))
+books = books_of_module(lambda: everything(stock=STOCK, levels=LEVELS, pins=NO_PINS, bag_depots=ONE_DEPOT))
 
 
 def planned() -> Plan:
