@@ -132,7 +132,7 @@ def test_the_next_list_of_the_shape_is_read_without_asking_and_compared_run_by_r
     other = "Rev B of 2026-03-04\n" + HEADINGS + RUNS.replace("120,25", "121,5")
     seen = read(planner, other.replace("J05;4;", "J05;5;"), "sent on wednesday.csv")
     assert "1 GONE Job J05 has a run now that this file does not name" in seen
-    assert "J05 1 new, 1 changed, 1 gone, 2 same 5 2 4 –" in seen
+    assert "J05 1 new, 1 changed, 1 gone, 2 same 5 2 Run 2: length (m): 120.25, now 121.5 4 –" in seen
     assert ScheduleRevision.objects.filter(job__job="J05").count() == 2  # nothing is stored by looking
     seen = read(planner, other, "sent on wednesday.csv")
     stored = words(send(planner, f"/files/{errand().pk}", store="yes"))
