@@ -21,7 +21,8 @@ RESERVE = "in reserve"
 TOO_FAR = "too far to come in time"
 BOUND = "bound to its depot"
 EXPIRES = "expires"
-_WORDS = {"reserve": RESERVE, "truck": "on a truck", "hold": "on hold", "lent": "lent to a neighbour"}
+_HOLD = "hold"
+_WORDS = {"reserve": RESERVE, "truck": "on a truck", _HOLD: "on hold", "lent": "lent to a neighbour"}
 _NOT_FREE = "not free (staged for no job, or no use-by date)"
 _MOST_JOBS = 3  # jobs named in one sentence; the others are counted
 
@@ -217,6 +218,7 @@ def _kept_back(book: Book, supply: Supply) -> Mapping[str, list[_Kept]]:
         words = _WORDS.get(row["place_kind"])
         if words and row["quantity"]:
             day = row["use_by"].toordinal() if isinstance(row["use_by"], date) else NEVER
+            words += f" (lot {row['lot']})" if row["place_kind"] == _HOLD and row["lot"] else ""
             kept[row["stock_code"]].append(_Kept(row["depot"], words, row["quantity"], day))
         elif not words:
             other[(row["stock_code"], row["depot"])] += row["quantity"]

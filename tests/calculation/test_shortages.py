@@ -131,10 +131,10 @@ def test_a_shortage_says_who_has_the_pieces_and_the_numbers_add_up() -> None:
     )
     row = yard.row(short("J2", 3))
     assert row["why"] == (
-        "28 owned: 6 promised to J1 at N, 3 in reserve at N, 2 on a truck at N, 4 on hold at H, "
+        "28 owned: 6 promised to J1 at N, 3 in reserve at N, 2 on a truck at N, 4 on hold (lot L-9) at H, "
         "5 bound to its depot at H, 7 too far to come in time at M, 1 expires 2026-03-11, before the cutover at N"
     )
-    assert row["other_depots"] == "H: 4 on hold; H: 5 bound to its depot; M: 7 too far to come in time"
+    assert row["other_depots"] == "H: 4 on hold (lot L-9); H: 5 bound to its depot; M: 7 too far to come in time"
     assert (row["need"], row["have"], row["short"], row["staged_by"]) == (3, 0, 3, "2026-03-10")
     assert isinstance(row["short"], Decimal)
 
