@@ -32,6 +32,7 @@ NONE_OF = {
     HOLDS: "No hold is placed.",
     TOLD: "Nobody was told.",
 }
+_ROWS_A_PAGE = 36  # about
 COLUMNS = (
     Column("What, where", 62, bold=True),
     Column("Job", 30),
@@ -111,6 +112,11 @@ class LotTrace:
     why: str
     received: Decimal
     lines: tuple[TraceLine, ...]
+
+    @property
+    def pages(self) -> int:
+        """About how many pages the report has; each part and the head take the room of some rows."""
+        return 1 + len(self.lines) // _ROWS_A_PAGE
 
     @property
     def found(self) -> Decimal:

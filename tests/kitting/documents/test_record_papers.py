@@ -361,6 +361,12 @@ def test_a_borrow_note_names_what_was_looked_at_first_and_the_day_of_pay_back(lo
     assert places == sorted(places)
 
 
+def test_a_long_trace_tells_beforehand_about_how_many_pages_it_has(look: Look) -> None:
+    for more in (0, 20, 400):
+        long = replace(TRACE, lines=(*TRACE.lines, *(replace(TRACE.lines[0], what=f"bin A-{n}") for n in range(more))))
+        assert abs(long.pages - len(look(lot_trace_report(long, PRINTED)))) <= 1 + more // 300
+
+
 def test_a_trace_adds_up_to_what_was_received_or_says_by_how_much_it_does_not(look: Look) -> None:
     pages = look(PAPERS["lot trace"](PRINTED))
     assert "TOTAL 40 of 40 ea received: adds up" in pages[0].one_line
