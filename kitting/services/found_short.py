@@ -105,11 +105,7 @@ def found_short(
     if repeated:
         return _as_told(action, at)
     balance = _booked(stock_code, lot, place, use_by)
-    missing = balance.quantity - counted
-    if missing <= 0:
-        message = f"The books have {bare(balance.quantity)} of {balance}, no more than you found: pick, or count it."
-        raise Refusal("not-short", message, {"booked": balance.quantity, "counted": counted})
-    one = _count_of(balance, counted)
+    one, missing = _count_of(balance, counted), _missing(balance, counted)
     aside = _to_be_found(place) if missing > count_limit() or one.supplier_owned else None
     if aside == place:
         message = f"More than one person may write off are looked for at {place} already: count it, by two persons."
@@ -127,6 +123,19 @@ def found_short(
     }
     record_events(_happenings(balance, told, aside), by=actor.name, at=at)
     return _as_told(action, at)
+
+
+def _missing(balance: Balance, counted: int) -> int:
+    """How many thousandths the books have beyond what was counted.
+
+    Raises:
+        Refusal: ``not-short`` where that is none.
+    """
+    missing = balance.quantity - counted
+    if missing <= 0:
+        message = f"The books have {bare(balance.quantity)} of {balance}, no more than you found: pick, or count it."
+        raise Refusal("not-short", message, {"booked": balance.quantity, "counted": counted})
+    return missing
 
 
 def _happenings(balance: Balance, told: Mapping[str, Any], aside: Place | None) -> Iterator[Happening]:

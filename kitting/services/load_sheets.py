@@ -25,7 +25,7 @@ from kitting.selectors.bag_depots import bag_depots
 from kitting.selectors.overrides import REASON
 from kitting.selectors.record_sheets import RECORDS
 from kitting.selectors.stock_on_books import StockOnBooks, stock_held_still
-from kitting.services.bag_depots import bags_follow
+from kitting.services.bag_depots import Depots, bags_follow
 from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.keep_answers import keep_answers, with_kept_answers
 from kitting.services.keep_old_codes import keep_old_codes, old_code_questions, with_old_codes
@@ -120,17 +120,22 @@ def load_sheets(
             _need_rights(actor, loaded, book)
         require_sound_books()
     if loaded:
-        moved = next(one.changed for one in loaded.sheets if one.sheet == "jobs")
-        revised = (one.job for one in loaded.schedules if one.is_new)
-        listed = (job for one in loaded.sheets if one.sheet in LISTS_OF_JOBS for job in one.jobs)
-        late = changes_after_freeze((*moved, *revised, *listed), reason=reason, what="sheets loaded")
-        released = release_moved(moved, at=at)
-        elsewhere = bags_follow(staged, Job.objects.filter(ended=""), at=at) if _names_bag_depots(loaded) else ()
-        told = (*_happenings(loaded, book, source), *_overrides(loaded), *late, *released, *elsewhere)
-        record_events(told, by=by, at=at)
-        review_moved(released, by=by, at=at)
+        _follow(loaded, book, source, staged=staged, reason=reason, by=by, at=at)
     last()
     return loaded
+
+
+def _follow(loaded: Loaded, book: Book, source: str, *, staged: Depots, reason: str, by: str, at: datetime) -> None:
+    """Let promises and bags follow what was stored, and record it all; a frozen outage asks for a reason."""
+    moved = next(one.changed for one in loaded.sheets if one.sheet == "jobs")
+    revised = (one.job for one in loaded.schedules if one.is_new)
+    listed = (job for one in loaded.sheets if one.sheet in LISTS_OF_JOBS for job in one.jobs)
+    late = changes_after_freeze((*moved, *revised, *listed), reason=reason, what="sheets loaded")
+    released = release_moved(moved, at=at)
+    elsewhere = bags_follow(staged, Job.objects.filter(ended=""), at=at) if _names_bag_depots(loaded) else ()
+    told = (*_happenings(loaded, book, source), *_overrides(loaded), *late, *released, *elsewhere)
+    record_events(told, by=by, at=at)
+    review_moved(released, by=by, at=at)
 
 
 def _names_bag_depots(loaded: Loaded) -> bool:
