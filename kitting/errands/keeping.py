@@ -77,6 +77,7 @@ def _job(plain: Mapping[str, Any]) -> JobAnswer:
         **plain,
         "staged_by": date.fromisoformat(staged) if staged else None,
         "cutover": datetime.fromisoformat(cutover) if cutover else None,
+        "days": {depot: date.fromisoformat(day) for depot, day in plain.get("days", {}).items()},
     })  # fmt: skip
 
 
