@@ -54,7 +54,7 @@ def printed(asked: Asked, document: str, subject: str, content: object, revision
     The revision is made from the content where that has none of its own.
     """
     revision, now = revision or content_revision(content), asked.at.astimezone(asked.zone)
-    action = f"{asked.action}/{revision}/{document}"  # one form may print several papers
+    action = f"{asked.action}/{content_revision((document, subject, revision))}"  # one form may print several papers
     number = note_printing(
         document=document, subject=subject, revision=revision, actor=asked.actor, at=asked.at, action=action
     )

@@ -13,7 +13,7 @@ from people import BUYER, DUTY, PLANNER, STORES
 
 from jobs.models import Job, Position, ScheduleRevision
 from kitting.documents import write_documents
-from kitting.errands.keeping import unpacked_file
+from kitting.errands.keeping import packed_names, unpacked_file
 from kitting.errands.planning import kept_plan
 from kitting.models import AppliedPlan, Errand, Event, Pin, PlanRow, Printing, Promise
 from kitting.services.recall_lots import recall_lot
@@ -145,6 +145,17 @@ def test_a_paper_of_the_plan_says_who_printed_it_when_and_the_how_many_th_time_a
     kept = Errand.objects.filter(kind="apply").latest("pk")  # without a person the same plan gives the same bytes
     for path in write_documents(kept_plan(kept), tmp_path):
         assert path.suffix == ".xlsx" or path.read_bytes() == unpacked_file(bytes(kept.kept), path.name), path.name
+
+
+def test_one_page_prints_every_pick_list_of_a_job(planner: Client) -> None:
+    send(planner, "/plans", as_of="2026-03-02")
+    send(planner, f"/plans/{errand().pk}/apply")
+    kept = Errand.objects.filter(kind="apply").latest("pk")
+    names = [one for one in packed_names(bytes(kept.kept)) if re.fullmatch(r"J10-pick-list-.+\.pdf", one)]
+    assert len(names) > 1
+    for name in names:
+        assert "PICK LIST" in paper_text(send(planner, "/papers", name=name, action="P-1")), name
+        assert "REPRINT" not in paper_text(send(planner, "/papers", name=name, action="P-1"))  # sent twice: one print
 
 
 def test_a_plan_whose_facts_have_changed_is_refused_and_says_which(planner: Client) -> None:
