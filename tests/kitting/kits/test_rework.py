@@ -1,6 +1,6 @@
 """Bags that can't go out as they are stand on one list, with what to do, the first cutover first."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from bag_stores import OTHER_STORES, Stores, demo_sheets
@@ -192,6 +192,16 @@ def test_a_bag_that_published_rules_change_stays_in_store_from_their_day_on_unti
     Stores(stores.at + timedelta(hours=10), prefix="planned").plan()
     assert "J03 V2" not in listed()
     stores.issue("J03", "V2")
+
+
+def test_published_rules_hold_from_midnight_at_the_depots_on(stores: Stores, monkeypatch: pytest.MonkeyPatch) -> None:
+    told = {"tables": {"spares": {}}, "bags": [f"N/{stores.code('J03', 'V2')} (J03 V2)"], "lines": []}
+    day = {**told, "live_from": "2026-03-11"}
+    record_events([Happening("rules published", "draft 1", day)], by="I. Varga", at=stores.at + timedelta(hours=9))
+    for hour, is_stopped in ((4, False), (5, True)):  # in UTC; Chicago's day begins at five
+        now = datetime(2026, 3, 11, hour, 30, tzinfo=UTC)
+        monkeypatch.setattr("kitting.selectors.changed_rules.books_now", lambda now=now: now)
+        assert ("J03 V2" in listed()) == is_stopped
 
 
 def test_a_superseded_bag_waits_for_a_plan_and_a_list(stores: Stores) -> None:
