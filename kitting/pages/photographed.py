@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from django.http import HttpRequest, HttpResponse, QueryDict
 
 from kitting.errors import Refusal
-from kitting.pages.asked import NOT_KEPT, Asked, done, go_to, loud, page
+from kitting.pages.asked import NOT_KEPT, SECRETS, Asked, done, go_to, loud, page
 from kitting.pages.bag_forms import Field
 from kitting.pages.typed import NOT_TYPED
 from kitting.services.photographed_codes import PhotographedCode, codes_in
@@ -91,9 +91,9 @@ def _which(
     asked: Asked, name: str, typed: QueryDict, way: str, codes: Sequence[PhotographedCode] = (), *,
     refused: tuple[str, str] = ("", ""),
 ) -> HttpResponse:  # fmt: skip
-    """Ask which code is meant, or for another picture; all else that was typed goes along."""
+    """Ask which code is meant, or for another picture; all else that was typed goes along, and no secret."""
     request, looks = asked.request, way != ACT
-    sent = [(one, text) for one, texts in typed.lists() if one not in NOT_KEPT for text in texts]
+    sent = [(one, text) for one, texts in typed.lists() if one not in (*NOT_KEPT, *SECRETS) for text in texts]
     context = {
         "name": name, "codes": codes, "way": way, "looks": looks, "word": refused[0], "sentence": refused[1],
         "kept": _to_look_at(request, typed) if looks else sent,

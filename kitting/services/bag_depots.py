@@ -7,10 +7,10 @@ from inventory.models import Depot
 from inventory.selectors.finding import depot_named
 from inventory.services.actions import use_case
 from jobs.models import Job, Structure
-from kitting.calculation.bag_states import OUT
+from kitting.calculation.bag_states import CANCELLED, CLOSED, OUT
 from kitting.errors import Refusal
 from kitting.models import Bag, BagDepot, Promise
-from kitting.roles import Actor
+from kitting.roles import STOREKEEPER, Actor
 from kitting.selectors.bag_contents import contents_of
 from kitting.selectors.bag_depots import bag_depots, locations_of, planned_lines
 from kitting.services.freeze_outages import changes_after_freeze
@@ -102,12 +102,12 @@ def bags_follow(before: Depots, jobs: Collection[Job], *, at: datetime) -> list[
             open_ = Promise.objects.filter(job=job, line__in=lines.get(structure, ()))
             freed = release(open_, why=f"its bag is staged at {is_}, not at {was}", at=at)
             told = {"structure": structure, "before": was, "after": is_, "promises_released": freed}
-            happenings.append(Happening(CHANGED, job.job, told, addressed_to="storekeeper", depot=is_))
+            happenings.append(Happening(CHANGED, job.job, told, addressed_to=STOREKEEPER, depot=is_))
     return happenings
 
 
 def _move(bag: Bag | None, depot: Depot) -> None:
-    if bag is None or bag.depot_id == depot.pk or bag.state in ("closed", "cancelled"):
+    if bag is None or bag.depot_id == depot.pk or bag.state in (CLOSED, CANCELLED):
         return
     if is_unbegun(contents_of([bag])[bag.pk]):
         stage_at(bag, depot)

@@ -75,10 +75,10 @@ def test_a_piece_is_picked_by_pictures_of_its_bin_and_carton_and_a_wrong_one_is_
     assert BagEntry.objects.get().lot == step.lot
 
 
-def test_a_picture_without_a_code_or_with_several_is_asked_about_and_all_that_was_typed_is_kept(
+def test_a_picture_without_a_code_or_with_several_is_asked_about_and_all_that_was_typed_is_kept_but_secrets(
     phone: Client, code: str
 ) -> None:
-    check, typed = f"/bags/{code}/check", {"quantity": "3", "gloves": "1"}
+    check, typed = f"/bags/{code}/check", {"quantity": "3", "gloves": "1", "pin": "8642"}
     none = send(phone, check, **typed, read="x", photographed="act:read", photo=picture())
     several = send(phone, check, **typed, read="", photographed="act:read", photo=picture("EL15-1", "T25"))
     bad = SimpleUploadedFile("IMG_1.JPG", b"\xff\xd8\xff" + bytes(500))
@@ -94,6 +94,7 @@ def test_a_picture_without_a_code_or_with_several_is_asked_about_and_all_that_wa
     assert "NO PICTURE" in words(without)
     for asked, forms in ((none, 1), (several, 2), (broken, 1), (without, 1)):
         assert hidden(asked, "quantity") == ["3"] * forms
+        assert "8642" not in asked.content.decode()
         assert hidden(asked, "read") == []
 
 
