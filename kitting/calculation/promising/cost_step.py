@@ -11,7 +11,7 @@ import numpy as np
 
 from kitting.calculation.promising.costs import Costs, costs_of_arcs
 from kitting.calculation.promising.eligibility import Eligibility, numbered, spans
-from kitting.calculation.promising.facts import Integers, Positions
+from kitting.calculation.promising.facts import Integers, Positions, Truths
 from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import Problem
 from kitting.calculation.promising.transport import Transport
@@ -44,7 +44,7 @@ def cheapest(problem: Problem, eligible: Eligibility, flow: Flow, costs: Costs) 
     wanted = np.zeros(len(problem.cells), dtype=np.int64)
     np.add.at(wanted, cell, quantity)
     asked = _asked(eligible, price, wanted, _kept(problem, eligible, wanted))
-    taken, dropped = asked.solved(eligible)
+    taken, dropped = asked.solved(eligible, costs)
     stays = np.isin(np.array(flow.group, dtype=np.int64)[lot_class], dropped)
     stay = _along(eligible, flow, cell[stays], lot_class[stays], quantity[stays])
     moved = asked.handed_out(wanted, taken)
@@ -116,7 +116,37 @@ def _asked(eligible: Eligibility, price: Positions, wanted: Integers, kept: Held
         arc=np.insert(arc, beside, kept.arc),
         price=np.insert(price[arc], beside, price[kept.arc] - KEPT),
         most=np.minimum(np.insert(np.repeat(total, counts), beside, kept.quantity), total[target]),
+        limited=np.insert(np.zeros(len(arc), dtype=bool), beside, True),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Chains:
+    """Classes group by group and chain by chain, easiest first, and for each its own price and whether it is linked."""
+
+    classes: Integers
+    own: Integers
+    linked: Truths
+
+
+def _chains(eligible: Eligibility, costs: Costs) -> _Chains:
+    """Classes of an item in a depot, of which one is ready later or expires sooner than the one before, or both."""
+    lots = eligible.facts.lots
+    first = np.array([members[0] for members in eligible.members], dtype=np.int64)
+    horizon = eligible.facts.good_through[eligible.facts.dated].max(initial=0)
+    expiry = np.minimum(eligible.expiry, horizon)
+    alike = [facts[first] for facts in (lots.only_kit, lots.own_only, lots.depot, lots.item)]
+    classes = np.lexsort((-expiry, lots.ready[first], lots.is_order[first], *alike, np.array(eligible.groups)))
+    first, expiry = first[classes], expiry[classes]
+    at_home = costs.way[first, lots.depot[first]]
+    linked = np.zeros(len(first), dtype=bool)
+    linked[1:] = (
+        np.all([facts[classes[1:]] == facts[classes[:-1]] for facts in alike], axis=0)
+        & (np.diff(lots.arrives[first], axis=0) >= 0).all(axis=1)
+        & (np.diff(expiry) <= 0)
+        & (np.diff(costs.way[first], axis=0) == np.diff(at_home)[:, None]).all(axis=1)
+    )
+    return _Chains(classes, costs.expiry[first] + at_home, linked)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +162,7 @@ class _Asked:
         arc: for each its position in ``Eligibility.targets``.
         price: for each the cost of a piece.
         most: for each the most thousandths along it.
+        limited: for each true where they are pieces kept.
     """
 
     cells: Integers
@@ -142,15 +173,15 @@ class _Asked:
     arc: Positions
     price: Positions
     most: Integers
+    limited: Truths
 
-    def solved(self, eligible: Eligibility) -> tuple[Integers, Integers]:
+    def solved(self, eligible: Eligibility, costs: Costs) -> tuple[Integers, Integers]:
         """Thousandths along each arc at the least cost, and the groups that ask and of which that is not proven."""
         groups, asker_part = np.unique(self.group, return_inverse=True)
         group_of = np.array(eligible.groups, dtype=np.int64)
-        asks = np.zeros(group_of.max(initial=-1) + 1, dtype=bool)
-        asks[groups] = True
-        classes = np.flatnonzero(asks[group_of])
-        classes = classes[np.argsort(group_of[classes], kind="stable")]
+        chains = _chains(eligible, costs)
+        asks = np.isin(group_of[chains.classes], groups)
+        classes = chains.classes[asks]
         place = np.zeros(len(group_of), dtype=np.int32)
         place[classes] = np.arange(len(classes))
         class_part, arc_part = np.searchsorted(groups, group_of[classes]), asker_part.astype(np.int32)[self.target]
@@ -165,8 +196,11 @@ class _Asked:
             source=place[eligible.targets[self.arc]],
             price=self.price,
             most=self.most // unit[arc_part],
+            limited=self.limited,
             asker_part=asker_part,
             class_part=class_part,
+            own=chains.own[asks],
+            linked=chains.linked[asks],
         ).least()
         pieces *= np.where(proven, unit, 0)[arc_part]
         return pieces, groups[~proven]

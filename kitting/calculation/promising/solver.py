@@ -16,7 +16,7 @@ highspy: Any = importlib.import_module("highspy") if importlib.util.find_spec("h
 
 Integers = NDArray[np.int64]
 Floats = NDArray[np.float64]
-DUAL_SIMPLEX, DEVEX = 1, 1  # with these weights twice as fast as the primal one on transportation programs
+DUAL_SIMPLEX, DEVEX, BY_ROW = 1, 1, 1  # with these twice as fast as the primal one on transportation programs
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,8 @@ def linear(program: Program) -> Proposal | None:
 
 def linear_in_turn(programs: Iterable[Program]) -> Iterator[Proposal | None]:
     """The same for many programs. Each has the answer that it has alone."""
-    solver = _solver({"presolve": "off", "simplex_strategy": DUAL_SIMPLEX, "simplex_dual_edge_weight_strategy": DEVEX})
+    options = {"simplex_dual_edge_weight_strategy": DEVEX, "simplex_price_strategy": BY_ROW}
+    solver = _solver({"presolve": "off", "simplex_strategy": DUAL_SIMPLEX, **options})
     return (_solved(solver, program) for program in programs)
 
 

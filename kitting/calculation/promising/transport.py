@@ -4,6 +4,10 @@ For fixed amounts the linear program has whole-number answers and whole-number p
 convex polyhedra", Annals of Mathematics Studies 38 (1956) 223-246, title from memory). The solver's answer is a
 proposal: amounts and prices are rounded and checked in integers. Prices under which no arc is cheaper than those in use
 prove that nothing is cheaper.
+
+Classes stand in chains: whoever may use one may use all before it, and what it costs beside the one before is the same
+for everyone. So the solver needs no column for every arc: pieces enter a chain at the last class that their asker may
+use, are handed on down the chain, and leave it at the class that has them.
 """
 
 from collections.abc import Iterator
@@ -12,10 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from kitting.calculation.promising.facts import Integers, Positions, Truths
-from kitting.calculation.promising.solver import Program, linear_in_turn
+from kitting.calculation.promising.solver import Program, Proposal, linear_in_turn
 
 CHOICES = 4  # of an asker that are tried before the solver is
-_Part = tuple[slice, slice, slice]  # askers, classes and arcs
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +34,8 @@ class Transport:
         most: for each arc the most pieces along it.
         asker_part: for each asker its part, in order.
         class_part: for each class its part, in order.
+        own: for each class the part of its price that is its own, whoever asks.
+        linked: for each class true where it follows the class before it in a chain.
     """
 
     wanted: Integers
@@ -39,8 +44,11 @@ class Transport:
     source: Positions
     price: Positions
     most: Integers
+    limited: Truths
     asker_part: Integers
     class_part: Integers
+    own: Integers
+    linked: Truths
 
     def least(self) -> tuple[Integers, Truths]:
         """Pieces along each arc, and for each part true where they are proven in integers to cost least."""
@@ -48,17 +56,15 @@ class Transport:
         held = np.zeros_like(self.stock)
         proven = self.is_least(pieces, asked, held)
         parts = list(self._parts(np.flatnonzero(~proven)))
-        for (askers, classes, arcs), proposal in zip(parts, linear_in_turn(map(self._program, parts)), strict=True):
+        for part, proposal in zip(parts, linear_in_turn(part.program() for part in parts), strict=True):
             if proposal is not None:
-                prices = np.rint(proposal.prices).astype(np.int64)
-                pieces[arcs] = np.rint(proposal.columns).astype(np.int64)
-                asked[askers], held[classes] = np.split(prices, [askers.stop - askers.start])
+                part.read(proposal, pieces, asked, held)
         return pieces, self.is_least(pieces, asked, held) if parts else proven
 
     def _first_choices(self) -> tuple[Integers, Integers]:
         """Everyone's cheapest pieces, whether or not there are enough of them, and the price of the dearest of each."""
         pieces, asked = np.zeros(len(self.price), dtype=np.int64), np.full_like(self.wanted, self.price.min(initial=0))
-        starts = np.searchsorted(self.target, np.arange(len(self.wanted)))
+        starts = np.searchsorted(self.target, np.arange(len(self.wanted), dtype=self.target.dtype))
         price, left = self.price.copy(), self.wanted.copy()
         for _ in range(CHOICES if len(starts) else 0):
             least = np.minimum.reduceat(price, starts)
@@ -73,28 +79,13 @@ class Transport:
                 break
         return pieces, asked
 
-    def _parts(self, numbers: Integers) -> Iterator[_Part]:
+    def _parts(self, numbers: Integers) -> Iterator["_Part"]:
         """Parts by their numbers."""
         ends = np.arange(self._count() + 1)
         askers, classes = np.searchsorted(self.asker_part, ends), np.searchsorted(self.class_part, ends)
-        arcs = np.searchsorted(self.target, askers)
-        for at in numbers.tolist():
-            low, high, first, end, start, stop = (int(one[k]) for one in (askers, classes, arcs) for k in (at, at + 1))
-            yield slice(low, high), slice(first, end), slice(start, stop)
-
-    def _program(self, part: _Part) -> Program:
-        askers, classes, arcs = part
-        wanted, stock, price = self.wanted[askers], self.stock[classes], self.price[arcs]
-        source = self.source[arcs] - classes.start + len(wanted)
-        return Program(
-            cost=price.astype(np.int64),
-            most=self.most[arcs],
-            starts=2 * np.arange(len(price) + 1),
-            rows=np.stack([self.target[arcs] - askers.start, source], axis=1).ravel(),
-            factors=np.ones(2 * len(price), dtype=np.int64),
-            low=np.concatenate([wanted, np.full(len(stock), -np.inf)]),
-            high=np.concatenate([wanted, stock]),
-        )
+        arcs = np.searchsorted(self.target, askers.astype(self.target.dtype))
+        for number in numbers.tolist():
+            yield _Part(self, *(slice(*one[number : number + 2].tolist()) for one in (askers, classes, arcs)))
 
     def is_least(self, pieces: Integers, asked: Integers, held: Integers) -> Truths:
         """For each part true where pieces add up and prices of askers and classes prove that nothing is cheaper."""
@@ -113,3 +104,76 @@ class Transport:
 
     def _count(self) -> int:
         return int(self.class_part.max(initial=-1)) + 1
+
+
+class _Part:
+    """A part as a linear program: rows are its askers, then its classes.
+
+    Columns are the pieces that enter at a class for an asker, those that a class hands on to the one before it, and
+    those that leave at each class.
+    """
+
+    def __init__(self, whole: Transport, askers: slice, classes: slice, arcs: slice) -> None:
+        self._whole, self._askers, self._classes, self._arcs = whole, askers, classes, arcs
+        self._target, self._source = whole.target[arcs] - askers.start, whole.source[arcs] - classes.start
+        limited = whole.limited[arcs]
+        free = np.flatnonzero(~limited)
+        self._arc = np.full((askers.stop - askers.start, classes.stop - classes.start + 1), -1, dtype=np.int32)
+        self._arc[self._target[free], self._source[free]] = free
+        self._linked = whole.linked[classes].copy()
+        self._linked[self._source[limited]] = False  # what has a price of its own is not handed on
+        follows = np.append(self._linked[1:], False)[self._source] & (self._arc[self._target, self._source + 1] >= 0)
+        self._enters = np.flatnonzero(limited | ~follows)
+
+    def program(self) -> Program:
+        """The program; a piece entering pays what is not the class's own, a piece leaving what is."""
+        whole, enters = self._whole, self._enters
+        wanted, own, stock = whole.wanted[self._askers], whole.own[self._classes], whole.stock[self._classes]
+        linked = np.flatnonzero(self._linked)
+        askers, count = len(wanted), len(stock)
+        source = self._source[enters]
+        beyond = (wanted + 1)[self._target]  # a limit that is never met, so that prices prove
+        most = np.where(whole.limited[self._arcs], whole.most[self._arcs], beyond)[enters]
+        pairs = np.concatenate(
+            [
+                np.stack([self._target[enters], source + askers], axis=1).ravel(),
+                np.stack([linked, linked - 1], axis=1).ravel() + askers,
+            ]
+        )
+        factors = np.ones(len(pairs) + count, dtype=np.int64)
+        factors[2 * len(enters) : len(pairs) : 2] = -1
+        factors[len(pairs) :] = -1
+        level = np.concatenate([wanted, np.zeros(count, dtype=np.int64)])
+        return Program(
+            cost=np.concatenate(
+                [whole.price[self._arcs][enters] - own[source], np.zeros(len(linked), dtype=np.int64), own]
+            ),
+            most=np.concatenate([most, np.full(len(linked), wanted.sum() + 1), stock]),
+            starts=np.concatenate([np.arange(0, len(pairs), 2), len(pairs) + np.arange(count + 1)]),
+            rows=np.concatenate([pairs, askers + np.arange(count)]),
+            factors=factors,
+            low=level.astype(float),
+            high=level,
+        )
+
+    def read(self, proposal: Proposal, pieces: Integers, asked: Integers, held: Integers) -> None:
+        """Write what the solver proposes into the pieces along each arc and the prices of askers and classes.
+
+        Who enters a chain furthest down it gets what leaves furthest down it: all that is handed on is for those.
+        """
+        askers = self._askers.stop - self._askers.start
+        prices = np.rint(proposal.prices).astype(np.int64)
+        asked[self._askers] = prices[:askers]
+        held[self._classes] = np.minimum(prices[askers:] + self._whole.own[self._classes], 0)
+        columns = np.rint(proposal.columns).astype(np.int64)
+        entering, leaving = columns[: len(self._enters)], columns[-len(self._linked) :][::-1]
+        used = np.flatnonzero(entering)
+        used = used[np.argsort(-self._source[self._enters[used]], kind="stable")]
+        by_entry, by_class = np.cumsum(entering[used]), np.cumsum(leaving)
+        ends = np.union1d(by_entry, by_class)
+        ends = ends[(ends > 0) & (ends <= min(by_entry[-1], by_class[-1]))]
+        arc = self._enters[used[np.searchsorted(by_entry, ends)]]
+        source = len(leaving) - 1 - np.searchsorted(by_class, ends)
+        arc = np.where(self._source[arc] == source, arc, self._arc[self._target[arc], source])
+        pieces[self._arcs] = 0
+        np.add.at(pieces, self._arcs.start + arc, np.diff(ends, prepend=0))

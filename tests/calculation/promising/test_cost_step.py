@@ -78,7 +78,19 @@ def test_the_first_to_expire_goes_first_and_an_order_to_the_own_depot_before_one
 def test_prices_that_do_not_prove_an_answer_are_not_taken_for_a_proof() -> None:
     numbers = np.array([1, 1], dtype=np.int64)
     zeros, sources, prices = np.zeros(2, dtype=np.int64), np.array([0, 1], np.int32), np.array([5, 3], np.int32)
-    trade = Transport(numbers[:1], numbers, np.zeros(2, np.int32), sources, prices, numbers, zeros[:1], zeros)
+    trade = Transport(
+        wanted=numbers[:1],
+        stock=numbers,
+        target=np.zeros(2, np.int32),
+        source=sources,
+        price=prices,
+        most=numbers,
+        limited=np.zeros(2, dtype=bool),
+        asker_part=zeros[:1],
+        class_part=zeros,
+        own=zeros,
+        linked=np.zeros(2, dtype=bool),
+    )
     assert trade.least()[1].all()
     dear, cheap = np.array([1, 0]), np.array([0, 1])
     assert trade.is_least(cheap, np.array([3]), zeros).all()
