@@ -66,10 +66,10 @@ class Choice:
         self._hopeless: set[int] = set()  # kits that ask a row for more than its room
         self._rows_of: dict[int, list[Row]] = {kit: [] for kit in weights}
         self._tie = {kit: kit for kit in weights}
-        self._cells: dict[int, list[tuple[int, int]]] = {}
+        self._cells: dict[int, list[tuple[int, int, int]]] = {}  # by group: kit, cell, what it may use
         for kit in self._kits:
             for cell in order.required[kit]:
-                self._cells.setdefault(order.flow.group_of(cell), []).append((kit, cell))
+                self._cells.setdefault(order.flow.group_of(cell), []).append((kit, cell, order.flow.reach[cell]))
 
     def weight(self) -> int:
         """Weight of the kits taken."""
@@ -135,13 +135,12 @@ class Choice:
         outside = flow.open[group] & ~flow.reached
         asks: dict[int, int] = {}
         room = 0
-        for kit, cell in self._cells[group]:
-            if not flow.reach[cell] & outside:
-                asks[kit] = asks.get(kit, 0) + missing[cell]
-                if kit in self.chosen:
-                    room += missing[cell]
-                elif kit == failed:
-                    room += flow.holding(cell)
+        for kit, cell in [(kit, cell) for kit, cell, reach in self._cells[group] if not reach & outside]:
+            asks[kit] = asks.get(kit, 0) + missing[cell]
+            if kit in self.chosen:
+                room += missing[cell]
+            elif kit == failed:
+                room += flow.holding(cell)
         unit = gcd(*asks.values())
         row = Row(room // unit, {kit: asked // unit for kit, asked in asks.items()})
         self._rows.append(row)

@@ -71,10 +71,9 @@ class Flow:
 
     def release(self, cell: int) -> None:
         """Give back all that a cell holds."""
-        for lot_class in self.arcs[cell]:
-            quantity = self.held[lot_class].get(cell, 0)
-            if quantity:
-                self._take(lot_class, cell, -quantity)
+        held = self.held
+        for lot_class in [one for one in self.arcs[cell] if cell in held[one]]:
+            self._take(lot_class, cell, -held[lot_class][cell])
 
     def commit(self) -> None:
         """Keep everything taken since the last commit."""
@@ -82,8 +81,8 @@ class Flow:
 
     def undo(self) -> None:
         """Give back everything taken since the last commit."""
-        for lot_class, cell, quantity in reversed(self._log):
-            self._move(lot_class, cell, -quantity)
+        for lot_class, cell, quantity in self._log[::-1]:
+            self._take(lot_class, cell, -quantity)
         self._log.clear()
 
     def fill(self, cell: int, quantity: int) -> int:
@@ -110,9 +109,6 @@ class Flow:
 
     def _take(self, lot_class: int, cell: int, quantity: int) -> None:
         self._log.append((lot_class, cell, quantity))
-        self._move(lot_class, cell, quantity)
-
-    def _move(self, lot_class: int, cell: int, quantity: int) -> None:
         room = self.room[lot_class] = self.room[lot_class] - quantity
         group, bit = self.group[lot_class], self.bit[lot_class]
         if room:
