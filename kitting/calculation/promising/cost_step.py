@@ -4,6 +4,7 @@ Which kits are served is settled before; here pieces only change places inside a
 is not proven that nothing is cheaper (``transport``) is dropped, and its pieces stay.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain
 
@@ -16,6 +17,7 @@ from kitting.calculation.promising.flow import Flow
 from kitting.calculation.promising.model import Problem
 from kitting.calculation.promising.transport import Transport
 
+BATCH = 500_000  # arcs that are priced at once
 KEPT = 5_000  # a piece stays where an earlier plan had it: more than any way to serve costs, less than a piece short
 
 
@@ -26,6 +28,14 @@ class Held:
     cell: Integers
     arc: Integers
     quantity: Integers
+
+    def of(self, wanted: Integers) -> "Held":
+        """What is held by cells that want something."""
+        return self.at(np.flatnonzero(wanted[self.cell]))
+
+    def at(self, entries: Integers) -> "Held":
+        """Some entries, in this order."""
+        return Held(self.cell[entries], self.arc[entries], self.quantity[entries])
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,13 +53,30 @@ def cheapest(problem: Problem, eligible: Eligibility, flow: Flow, costs: Costs) 
     cell, lot_class, quantity = _served(flow)
     wanted = np.zeros(len(problem.cells), dtype=np.int64)
     np.add.at(wanted, cell, quantity)
-    asked = _asked(eligible, price, wanted, _kept(problem, eligible, wanted))
-    taken, dropped = asked.solved(eligible, costs)
-    stays = np.isin(np.array(flow.group, dtype=np.int64)[lot_class], dropped)
-    stay = _along(eligible, flow, cell[stays], lot_class[stays], quantity[stays])
-    moved = asked.handed_out(wanted, taken)
-    held = Held(*(np.concatenate([getattr(stay, name), getattr(moved, name)]) for name in Held.__slots__))
-    return Cheapest(held, _total(price, held), proven=not len(dropped))
+    kept, chains = _kept(problem, eligible, wanted), _chains(eligible, costs)
+    found, dropped = [], [wanted[:0]]
+    for some in _batches(eligible, wanted):
+        asked = _asked(eligible, price, some, kept.of(some))
+        taken, left = asked.solved(eligible, chains)
+        found.append(asked.handed_out(wanted, taken))
+        dropped.append(left)
+    stays = np.isin(np.array(flow.group, dtype=np.int64)[lot_class], np.concatenate(dropped))
+    found.append(_along(eligible, flow, cell[stays], lot_class[stays], quantity[stays]))
+    held = Held(*(np.concatenate([getattr(one, name) for one in found]) for name in Held.__slots__))
+    return Cheapest(held, _total(price, held), proven=not stays.any())
+
+
+def _batches(eligible: Eligibility, wanted: Integers) -> Iterator[Integers]:
+    """What is wanted, some whole groups at a time, to bound the memory."""
+    counts = np.diff(eligible.starts)
+    used = np.flatnonzero(counts)
+    group = np.full(len(counts), -1)
+    group[used] = np.array(eligible.groups, dtype=np.int64)[eligible.targets[eligible.starts[used]]]
+    arcs = np.zeros(max(eligible.groups, default=-1) + 2, dtype=np.int64)
+    np.add.at(arcs, group, counts)
+    batch = (np.cumsum(arcs) // BATCH)[group][eligible.shape]
+    for number in np.unique(batch[wanted > 0]).tolist():
+        yield np.where(batch == number, wanted, 0)
 
 
 def as_served(_: Problem, eligible: Eligibility, flow: Flow, costs: Costs) -> Cheapest:
@@ -105,6 +132,8 @@ def _asked(eligible: Eligibility, price: Positions, wanted: Integers, kept: Held
     total = np.zeros(len(first), dtype=np.int64)
     np.add.at(total, asker, wanted[cells])
     keeper = asker[np.searchsorted(cells, kept.cell)]
+    in_turn = np.argsort(keeper, kind="stable")
+    kept, keeper = kept.at(in_turn), keeper[in_turn]
     beside = ends[keeper]
     target = np.insert(np.repeat(np.arange(len(first), dtype=np.int32), counts), beside, keeper)
     return _Asked(
@@ -115,8 +144,8 @@ def _asked(eligible: Eligibility, price: Positions, wanted: Integers, kept: Held
         target=target,
         arc=np.insert(arc, beside, kept.arc),
         price=np.insert(price[arc], beside, price[kept.arc] - KEPT),
-        most=np.minimum(np.insert(np.repeat(total, counts), beside, kept.quantity), total[target]),
-        limited=np.insert(np.zeros(len(arc), dtype=bool), beside, True),
+        limited=beside + np.arange(len(beside)),
+        most=np.minimum(kept.quantity, total[keeper]),
     )
 
 
@@ -161,8 +190,8 @@ class _Asked:
         target: for each arc its asker, in order.
         arc: for each its position in ``Eligibility.targets``.
         price: for each the cost of a piece.
-        most: for each the most thousandths along it.
-        limited: for each true where they are pieces kept.
+        limited: arcs along which pieces are kept.
+        most: for each of them how many thousandths.
     """
 
     cells: Integers
@@ -172,14 +201,13 @@ class _Asked:
     target: Positions
     arc: Positions
     price: Positions
+    limited: Integers
     most: Integers
-    limited: Truths
 
-    def solved(self, eligible: Eligibility, costs: Costs) -> tuple[Integers, Integers]:
+    def solved(self, eligible: Eligibility, chains: "_Chains") -> tuple[Integers, Integers]:
         """Thousandths along each arc at the least cost, and the groups that ask and of which that is not proven."""
         groups, asker_part = np.unique(self.group, return_inverse=True)
         group_of = np.array(eligible.groups, dtype=np.int64)
-        chains = _chains(eligible, costs)
         asks = np.isin(group_of[chains.classes], groups)
         classes = chains.classes[asks]
         place = np.zeros(len(group_of), dtype=np.int32)
@@ -187,7 +215,7 @@ class _Asked:
         class_part, arc_part = np.searchsorted(groups, group_of[classes]), asker_part.astype(np.int32)[self.target]
         stock = np.array(eligible.stock, dtype=np.int64)[classes]
         unit = np.zeros(len(groups), dtype=np.int64)
-        for part, quantity in ((asker_part, self.wanted), (class_part, stock), (arc_part, self.most)):
+        for part, quantity in ((asker_part, self.wanted), (class_part, stock), (arc_part[self.limited], self.most)):
             np.gcd.at(unit, part, quantity)
         pieces, proven = Transport(
             wanted=self.wanted // unit[asker_part],
@@ -195,8 +223,8 @@ class _Asked:
             target=self.target,
             source=place[eligible.targets[self.arc]],
             price=self.price,
-            most=self.most // unit[arc_part],
             limited=self.limited,
+            most=self.most // unit[arc_part[self.limited]],
             asker_part=asker_part,
             class_part=class_part,
             own=chains.own[asks],

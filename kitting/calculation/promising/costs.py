@@ -77,7 +77,7 @@ def costs_of_arcs(eligible: Eligibility, costs: Costs) -> Positions:
     facts, counts = eligible.facts, np.diff(eligible.starts)
     lengths = np.array([len(options) for options, _ in facts.choices], dtype=np.int32)
     first = np.array([lots[0] for lots in eligible.members], dtype=np.int32)
-    place = eligible.steps // len(SOURCES)
+    place = eligible.steps.astype(np.int32) // len(SOURCES)
     price = CHOICE * place
     price += STAND_IN * (place >= np.repeat(lengths[facts.choice[eligible.like]], counts))
     lot = first[eligible.targets]

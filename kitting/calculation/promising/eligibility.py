@@ -10,14 +10,16 @@ from dataclasses import dataclass
 from itertools import chain, pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from kitting.calculation.promising.facts import Facts, Integers, Positions, facts_of
 from kitting.calculation.promising.model import NEVER, Problem
 from kitting.calculation.promising.usable import SOURCES, is_usable
 
+Steps = NDArray[np.int16]
 Pieces = tuple[tuple[int, int, int], ...]  # (cell, lot, thousandths)
 
-CHUNK = 16_384  # cells handled at once, to bound the memory
+CHUNK = 4_096  # cells handled at once, to bound the memory
 
 
 def numbered(*facts: Integers) -> tuple[Integers, Integers]:
@@ -67,7 +69,7 @@ class Eligibility:
     like: Integers
     starts: Integers
     targets: Positions
-    steps: Positions
+    steps: Steps
     fixed: Pieces
     not_kept: Pieces
 
@@ -178,7 +180,7 @@ def _groups(facts: Facts, first: Integers, items: int) -> list[int]:
     return [numbers.setdefault(group_of[item], len(numbers)) for item in facts.lots.item[first].tolist()]
 
 
-def _arcs(facts: Facts, first: Integers, items: int) -> tuple[Integers, Integers, Integers, Positions, Positions]:
+def _arcs(facts: Facts, first: Integers, items: int) -> tuple[Integers, Integers, Integers, Positions, Steps]:
     """Shape of every cell, a cell of every shape, and the usable classes of shapes as compressed rows."""
     owner = facts.kit
     dated = facts.dated[owner]
@@ -218,7 +220,7 @@ def _templates(facts: Facts, first: Integers, items: int, choice: Integers) -> t
         bounds=ends,
         classes=lot_class.astype(np.int32),
         arrivals=shelf.arrives[found],
-        steps=(len(SOURCES) * np.repeat(place, on_shelf) + shelf.source[found]).astype(np.int32),
+        steps=(len(SOURCES) * np.repeat(place, on_shelf) + shelf.source[found]).astype(np.int16),
         expiry=facts.lots.expiry[first],
         only_kit=facts.lots.only_kit[first],
     )
@@ -232,7 +234,7 @@ class _Templates:
     bounds: Integers
     classes: Positions
     arrivals: Integers
-    steps: Positions
+    steps: Steps
     expiry: Integers
     only_kit: Integers
 
@@ -252,7 +254,7 @@ class _Templates:
 
     def rows(
         self, templates: Integers, kit: Integers, staged_by: Integers, good_through: Integers
-    ) -> tuple[Integers, Positions, Positions]:
+    ) -> tuple[Integers, Positions, Steps]:
         """For cells with these templates and dates: arcs per cell, their classes and steps."""
         lengths = self.bounds[templates + 1] - self.bounds[templates]
         cell = np.repeat(np.arange(len(templates)), lengths)

@@ -1,5 +1,6 @@
 """Why each refused kit was refused: the set of classes that it and earlier kits can't leave."""
 
+from array import array
 from bisect import bisect_right
 from dataclasses import dataclass
 
@@ -29,7 +30,7 @@ class _Full:
     lots: tuple[int, ...]
     stock: int
     turns: list[int]
-    kits: list[int]
+    kits: "array[int]"
     held: list[int]
 
 
@@ -52,7 +53,8 @@ def refusals(problem: Problem, eligible: Eligibility, order: StrictOrder) -> tup
                 cell=reason.cell,
                 items=known.items or tuple(sorted(set(problem.cells[reason.cell].options))),
                 stock=known.stock,
-                competing_kits=tuple(sorted(set(known.kits[:before]))),
+                holders=known.kits,
+                before=before,
                 competing=known.held[before],
                 missing=asked - (known.stock - known.held[before]),
                 first_day=days.first_day(kit, reason.cell),
@@ -81,7 +83,7 @@ class _Sets:
     def full(self, reason: Reason) -> _Full:
         """The set of a reason, and who can use nothing else."""
         if reason.group == NO_GROUP:
-            return _Full((), (), 0, [], [], [0])
+            return _Full((), (), 0, [], array("q"), [0])
         eligible = self._eligible
         classes = [self._order.flow.classes[reason.group][place] for place in bits_of(reason.bits)]
         lots = sorted(lot for lot_class in classes for lot in eligible.members[lot_class])
@@ -94,7 +96,7 @@ class _Sets:
             lots=tuple(lots),
             stock=sum(eligible.stock[lot_class] for lot_class in classes),
             turns=self._turn[cells].tolist(),
-            kits=self._kit[cells].tolist(),
+            kits=array("q", self._kit[cells].tolist()),
             held=[0, *np.cumsum(self._held[cells]).tolist()],
         )
 

@@ -4,6 +4,7 @@ Everything is an integer: items, depots and kits are positions in lists, days ar
 (``date.toordinal()``), quantities are thousandths of a stock unit.
 """
 
+from array import array
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -132,20 +133,27 @@ class RefusedKit:
 
     ``items`` have ``stock`` free thousandths, in ``lots``; earlier kits, and those that the same tier chose before this
     one (``competing_kits``), whose cells have no other choice, hold ``competing`` of them; the cells of this kit that
-    have no other choice either ask for
-    ``stock - competing + missing``; ``cell`` is the first of them that failed. ``first_day`` is the first staged-by day
-    on which pieces that no kit served in turn holds would complete the kit (the last good day moves with it), or NEVER.
+    have no other choice either ask for ``stock - competing + missing``; ``cell`` is the first of them that failed.
+    ``holders`` are the kits of all cells that hold pieces of the set, in turn, of which the first ``before`` compete.
+    ``first_day`` is the first staged-by day on which pieces that no kit served in turn holds would complete the kit
+    (the last good day moves with it), or NEVER.
     """
 
     kit: int
     cell: int
     items: tuple[int, ...]
     stock: int
-    competing_kits: tuple[int, ...]
+    holders: "array[int]"
+    before: int
     competing: int
     missing: int
     first_day: int
     lots: tuple[int, ...]
+
+    @property
+    def competing_kits(self) -> tuple[int, ...]:
+        """Each once. Refused kits share their holders: thousands may compete for a set, and thousands be refused."""
+        return tuple(sorted(set(self.holders[: self.before])))
 
 
 @dataclass(frozen=True, slots=True)

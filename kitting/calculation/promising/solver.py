@@ -40,8 +40,8 @@ class Program:
     cost: Integers
     most: Integers
     starts: Integers
-    rows: Integers
-    factors: Integers
+    rows: NDArray[np.int64] | NDArray[np.int32]
+    factors: NDArray[np.int64] | NDArray[np.int8]
     low: Floats
     high: Integers
 
@@ -87,19 +87,19 @@ def _solver(options: Mapping[str, Any]) -> Any:
 def _solved(solver: Any, program: Program, *, whole: bool = False) -> Proposal | None:
     if solver is None:
         return None
-    solver.clearModel()
     _pass(solver, program, whole=whole)
     solver.run()
     info, solution = solver.getInfo(), solver.getSolution()
     optimal = solver.getModelStatus() == highspy.HighsModelStatus.kOptimal
-    if not solution.value_valid or not (optimal or whole):
-        return None
-    return Proposal(
+    proposal = Proposal(
         columns=np.array(solution.col_value),
         prices=np.array(solution.row_dual),
         bound=info.mip_dual_bound if whole else info.objective_function_value,
         optimal=optimal,
     )
+    valid = solution.value_valid and (optimal or whole)
+    solver.clearModel()
+    return proposal if valid else None
 
 
 def _pass(solver: Any, program: Program, *, whole: bool) -> None:
@@ -118,7 +118,7 @@ def _pass(solver: Any, program: Program, *, whole: bool) -> None:
         program.low,
         program.high.astype(float),
         program.starts.astype(np.int32),
-        program.rows.astype(np.int32),
+        program.rows.astype(np.int32, copy=False),
         program.factors.astype(float),
         np.full(columns, int(kind), dtype=np.int32),
     )

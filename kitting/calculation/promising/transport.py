@@ -12,12 +12,15 @@ use, are handed on down the chain, and leave it at the class that has them.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import tee
 
 import numpy as np
 
 from kitting.calculation.promising.facts import Integers, Positions, Truths
 from kitting.calculation.promising.solver import Program, Proposal, linear_in_turn
 
+NO_LIMIT = np.iinfo(np.int64).max
+PAIRS = 2**20  # of an asker and a class, that are looked at at once
 CHOICES = 4  # of an asker that are tried before the solver is
 
 
@@ -31,7 +34,8 @@ class Transport:
         target: for each arc its asker, in order.
         source: for each arc its class.
         price: for each arc the cost of a piece.
-        most: for each arc the most pieces along it.
+        limited: arcs with a limit, in order; one may stand beside an arc without for the same two.
+        most: for each of them the most pieces along it.
         asker_part: for each asker its part, in order.
         class_part: for each class its part, in order.
         own: for each class the part of its price that is its own, whoever asks.
@@ -43,8 +47,8 @@ class Transport:
     target: Positions
     source: Positions
     price: Positions
+    limited: Integers
     most: Integers
-    limited: Truths
     asker_part: Integers
     class_part: Integers
     own: Integers
@@ -55,11 +59,13 @@ class Transport:
         pieces, asked = self._first_choices()
         held = np.zeros_like(self.stock)
         proven = self.is_least(pieces, asked, held)
-        parts = list(self._parts(np.flatnonzero(~proven)))
-        for part, proposal in zip(parts, linear_in_turn(part.program() for part in parts), strict=True):
+        if proven.all():
+            return pieces, proven
+        parts, again = tee(self._parts(np.flatnonzero(~proven)))
+        for part, proposal in zip(parts, linear_in_turn(part.program() for part in again), strict=True):
             if proposal is not None:
                 part.read(proposal, pieces, asked, held)
-        return pieces, self.is_least(pieces, asked, held) if parts else proven
+        return pieces, self.is_least(pieces, asked, held)
 
     def _first_choices(self) -> tuple[Integers, Integers]:
         """Everyone's cheapest pieces, whether or not there are enough of them, and the price of the dearest of each."""
@@ -71,13 +77,21 @@ class Transport:
             arcs = np.flatnonzero((price == least[self.target]) & (left > 0)[self.target])
             arcs = arcs[np.flatnonzero(np.diff(self.target[arcs], prepend=-1))]
             asker = self.target[arcs]
-            pieces[arcs] = np.minimum(left[asker], self.most[arcs])
+            pieces[arcs] = np.minimum(left[asker], self.limits(arcs))
             asked[asker] = price[arcs]
             left[asker] -= pieces[arcs]
             price[arcs] = np.iinfo(price.dtype).max
             if not left.any():
                 break
         return pieces, asked
+
+    def limits(self, arcs: Integers) -> Integers:
+        """The most pieces along each of these arcs, or NO_LIMIT."""
+        limits = np.full(len(arcs), NO_LIMIT)
+        if len(self.limited):
+            at = np.minimum(np.searchsorted(self.limited, arcs), len(self.limited) - 1)
+            limits = np.where(self.limited[at] == arcs, self.most[at], limits)
+        return limits
 
     def _parts(self, numbers: Integers) -> Iterator["_Part"]:
         """Parts by their numbers."""
@@ -90,12 +104,13 @@ class Transport:
     def is_least(self, pieces: Integers, asked: Integers, held: Integers) -> Truths:
         """For each part true where pieces add up and prices of askers and classes prove that nothing is cheaper."""
         served, used = np.zeros_like(self.wanted), np.zeros_like(self.stock)
-        np.add.at(served, self.target, pieces)
-        np.add.at(used, self.source, pieces)
-        dearer = self.price - asked[self.target] - held[self.source]
-        amiss = (
-            (pieces < 0) | (pieces > self.most) | ((pieces < self.most) & (dearer < 0)) | ((pieces > 0) & (dearer > 0))
-        )
+        given = np.flatnonzero(pieces)
+        np.add.at(served, self.target[given], pieces[given])
+        np.add.at(used, self.source[given], pieces[given])
+        dearer = self.price - asked.astype(np.int32)[self.target] - held.astype(np.int32)[self.source]
+        cheaper = np.flatnonzero(dearer < 0)
+        wrong = (pieces[given] < 0) | (pieces[given] > self.limits(given)) | (dearer[given] > 0)
+        amiss = np.concatenate([cheaper[pieces[cheaper] < self.limits(cheaper)], given[wrong]])
         proven = np.ones(self._count(), dtype=bool)
         proven[self.asker_part[self.target[amiss]]] = False
         proven[self.asker_part[served != self.wanted]] = False
@@ -116,14 +131,28 @@ class _Part:
     def __init__(self, whole: Transport, askers: slice, classes: slice, arcs: slice) -> None:
         self._whole, self._askers, self._classes, self._arcs = whole, askers, classes, arcs
         self._target, self._source = whole.target[arcs] - askers.start, whole.source[arcs] - classes.start
-        limited = whole.limited[arcs]
-        free = np.flatnonzero(~limited)
-        self._arc = np.full((askers.stop - askers.start, classes.stop - classes.start + 1), -1, dtype=np.int32)
-        self._arc[self._target[free], self._source[free]] = free
+        self._limited = np.zeros(len(self._target), dtype=bool)
+        among = slice(*np.searchsorted(whole.limited, [arcs.start, arcs.stop]))
+        self._limited[whole.limited[among] - arcs.start] = True
         self._linked = whole.linked[classes].copy()
-        self._linked[self._source[limited]] = False  # what has a price of its own is not handed on
-        follows = np.append(self._linked[1:], False)[self._source] & (self._arc[self._target, self._source + 1] >= 0)
-        self._enters = np.flatnonzero(limited | ~follows)
+        self._linked[self._source[self._limited]] = False  # what has a price of its own is not handed on
+        follows = np.append(self._linked[1:], False)[self._source]
+        follows[follows] = self._arcs_between(self._target[follows], self._source[follows] + 1) >= 0
+        self._enters = np.flatnonzero(self._limited | ~follows)
+
+    def _arcs_between(self, target: Positions, source: Positions) -> Positions:
+        """For askers, in order, and a class of each the arc without a limit, or -1."""
+        found = np.empty(len(target), dtype=np.int32)
+        count, classes = self._askers.stop - self._askers.start, len(self._linked)
+        askers = min(count, max(1, PAIRS // classes))
+        for low in range(0, count, askers):
+            edges = np.array([low, low + askers], dtype=np.int32)
+            arcs, pairs = (slice(*np.searchsorted(one, edges).tolist()) for one in (self._target, target))
+            free = arcs.start + np.flatnonzero(~self._limited[arcs])
+            block = np.full((askers, classes), -1, dtype=np.int32)
+            block[self._target[free] - low, self._source[free]] = free
+            found[pairs] = block[target[pairs] - low, source[pairs]]
+        return found
 
     def program(self) -> Program:
         """The program; a piece entering pays what is not the class's own, a piece leaving what is."""
@@ -132,15 +161,16 @@ class _Part:
         linked = np.flatnonzero(self._linked)
         askers, count = len(wanted), len(stock)
         source = self._source[enters]
-        beyond = (wanted + 1)[self._target]  # a limit that is never met, so that prices prove
-        most = np.where(whole.limited[self._arcs], whole.most[self._arcs], beyond)[enters]
+        beyond = wanted + 1  # a limit that is never met, so that prices prove
+        most = np.minimum(whole.limits(self._arcs.start + enters), beyond[self._target[enters]])
         pairs = np.concatenate(
             [
                 np.stack([self._target[enters], source + askers], axis=1).ravel(),
                 np.stack([linked, linked - 1], axis=1).ravel() + askers,
-            ]
+            ],
+            dtype=np.int32,
         )
-        factors = np.ones(len(pairs) + count, dtype=np.int64)
+        factors = np.ones(len(pairs) + count, dtype=np.int8)
         factors[2 * len(enters) : len(pairs) : 2] = -1
         factors[len(pairs) :] = -1
         level = np.concatenate([wanted, np.zeros(count, dtype=np.int64)])
@@ -150,7 +180,7 @@ class _Part:
             ),
             most=np.concatenate([most, np.full(len(linked), wanted.sum() + 1), stock]),
             starts=np.concatenate([np.arange(0, len(pairs), 2), len(pairs) + np.arange(count + 1)]),
-            rows=np.concatenate([pairs, askers + np.arange(count)]),
+            rows=np.concatenate([pairs, askers + np.arange(count)], dtype=np.int32),
             factors=factors,
             low=level.astype(float),
             high=level,
@@ -161,10 +191,10 @@ class _Part:
 
         Who enters a chain furthest down it gets what leaves furthest down it: all that is handed on is for those.
         """
-        askers = self._askers.stop - self._askers.start
+        count = self._askers.stop - self._askers.start
         prices = np.rint(proposal.prices).astype(np.int64)
-        asked[self._askers] = prices[:askers]
-        held[self._classes] = np.minimum(prices[askers:] + self._whole.own[self._classes], 0)
+        asked[self._askers] = prices[:count]
+        held[self._classes] = np.minimum(prices[count:] + self._whole.own[self._classes], 0)
         columns = np.rint(proposal.columns).astype(np.int64)
         entering, leaving = columns[: len(self._enters)], columns[-len(self._linked) :][::-1]
         used = np.flatnonzero(entering)
@@ -174,6 +204,8 @@ class _Part:
         ends = ends[(ends > 0) & (ends <= min(by_entry[-1], by_class[-1]))]
         arc = self._enters[used[np.searchsorted(by_entry, ends)]]
         source = len(leaving) - 1 - np.searchsorted(by_class, ends)
-        arc = np.where(self._source[arc] == source, arc, self._arc[self._target[arc], source])
+        handed_on = np.flatnonzero(self._source[arc] != source)
+        handed_on = handed_on[np.argsort(arc[handed_on])]
+        arc[handed_on] = self._arcs_between(self._target[arc[handed_on]], source[handed_on])
         pieces[self._arcs] = 0
         np.add.at(pieces, self._arcs.start + arc, np.diff(ends, prepend=0))

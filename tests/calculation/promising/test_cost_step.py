@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import product
 
 import networkx as nx
 import numpy as np
@@ -84,8 +85,8 @@ def test_prices_that_do_not_prove_an_answer_are_not_taken_for_a_proof() -> None:
         target=np.zeros(2, np.int32),
         source=sources,
         price=prices,
-        most=numbers,
-        limited=np.zeros(2, dtype=bool),
+        limited=zeros[:0],
+        most=zeros[:0],
         asker_part=zeros[:1],
         class_part=zeros,
         own=zeros,
@@ -97,6 +98,55 @@ def test_prices_that_do_not_prove_an_answer_are_not_taken_for_a_proof() -> None:
     assert not trade.is_least(dear, np.array([5]), zeros).any()
     assert not trade.is_least(np.array([0, 2]), np.array([3]), zeros).any()
     assert not trade.is_least(zeros, np.array([3]), zeros).any()
+
+
+def chained(draw: np.random.Generator) -> Transport:
+    """Six askers and three chains of four lots: each may use the first lots of a chain, and there is enough for all."""
+    reach = draw.integers(0, 5, (6, 3))
+    reach[:, 0] = np.maximum(1, reach[:, 0])
+    base, own = draw.integers(0, 9, (6, 3)), draw.integers(0, 9, 12)
+    chains = product(range(6), range(3))
+    pairs = [(asker, 4 * chain + place) for asker, chain in chains for place in range(reach[asker, chain])]
+    target, source = np.array(pairs, dtype=np.int32).T
+    stock = draw.integers(1, 6, 12)
+    stock[0] += 18
+    return Transport(
+        wanted=draw.integers(1, 4, 6),
+        stock=stock,
+        target=target,
+        source=source,
+        price=(base[target, source // 4] + own[source]).astype(np.int32),
+        limited=np.zeros(0, dtype=np.int64),
+        most=np.zeros(0, dtype=np.int64),
+        asker_part=np.zeros(6, dtype=np.int64),
+        class_part=np.zeros(12, dtype=np.int64),
+        own=own,
+        linked=np.arange(12) % 4 > 0,
+    )
+
+
+def test_lots_handed_on_in_chains_cost_what_they_cost_one_by_one() -> None:
+    unproven = 0
+    for seed in range(100):
+        straight = chained(np.random.default_rng(seed))
+        # Where the steps of a chain cost one more than another, what is claimed must still be true.
+        crossed = replace(straight, price=straight.price + straight.source % 4 * straight.target % 3)
+        for trade in (straight, crossed):
+            pieces, proven = trade.least()
+            apart, proven_apart = replace(trade, linked=np.zeros(12, dtype=bool)).least()
+            assert proven_apart.all()
+            assert proven.all() or trade is crossed
+            unproven += not proven.all()
+            assert not proven.all() or (trade.price * pieces).sum() == (trade.price * apart).sum()
+    assert unproven
+
+
+def test_a_plan_priced_in_small_batches_is_the_same_plan(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = random_problem(3, kits=25, cells=100, lots=60, items=10, most=9)
+    at_once = promise(asked)
+    monkeypatch.setattr("kitting.calculation.promising.cost_step.BATCH", 1)
+    monkeypatch.setattr("kitting.calculation.promising.transport.PAIRS", 1)
+    assert promise(asked) == at_once
 
 
 def test_without_a_solver_the_pieces_stay_and_the_plan_says_that_nothing_is_proven_of_their_cost(
