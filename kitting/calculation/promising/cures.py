@@ -4,7 +4,10 @@ A kit is cured when, planned again, every counted piece of it is promised. In a 
 counted piece every demand fits together whoever is served, so such a group can't change and is left out of the trial.
 What a kit lacks in its turn can be told group by group, with the kits served before it: pieces brought to it alone
 change none of them. There each further piece of one move lowers what is missing by one until it lowers it no more
-(an augmenting path more, or none), so the least quantity of a move is what the kit misses without it.
+(an augmenting path more, or none), so the least quantity of a move is what the kit misses without it. And several
+moves together win no more than each alone, as what a flow can serve is a polymatroid (see ``strict_order``): those
+whose gains don't add up to what is missing need no trial. What is taken from other lots wins at most itself: a lender
+that is served before takes from the others what it lent, and the kit may have used those lots.
 """
 
 from collections import defaultdict
@@ -41,13 +44,17 @@ class Cure:
 
 @dataclass(slots=True)
 class _Group:
-    """A group of stock codes that a kit lacks: itself and the kits before it, what is missing, what may help."""
+    """A group of stock codes that a kit lacks: itself and the kits before it, what is missing, what may help.
+
+    ``known`` is the smallest set of moves by kinds, ``left`` what is missing after moves that were tried.
+    """
 
     part: Part
     own: frozenset[int]
     missing: int
     candidates: Mapping[str, Sequence[Move]]
     known: dict[tuple[str, ...], tuple[Move, ...] | None] = field(default_factory=dict)
+    left: dict[tuple[Move, ...], int] = field(default_factory=dict)
 
 
 class CureSearch:
@@ -149,11 +156,15 @@ class CureSearch:
 
     def _missing(self, kit: int, group: _Group, moves: Sequence[Move]) -> int:
         """Thousandths that the kit lacks in its turn after these moves."""
-        problem = group.part.changed(kit, moves)
-        self._work += len(problem.cells)
-        order = StrictOrder(problem, eligibility(problem))
-        order.serve_in_turn()
-        return sum(order.missing[place] for place, index in enumerate(group.part.cells) if index in group.own)
+        tried = tuple(moves)
+        if tried not in group.left:
+            problem = group.part.changed(kit, tried)
+            self._work += len(problem.cells)
+            order = StrictOrder(problem, eligibility(problem))
+            order.serve_in_turn()
+            places = [place for place, index in enumerate(group.part.cells) if index in group.own]
+            group.left[tried] = sum(order.missing[place] for place in places)
+        return group.left[tried]
 
     def _bringing(self, kit: int, groups: Sequence[_Group]) -> list[Cure]:
         """Verified cures that bring pieces to the kit: of one kind beside buying, else of several."""
@@ -211,10 +222,16 @@ class CureSearch:
             return None
         for size in range(1, MOST_MOVES + 1):
             for chosen in combinations(moves, size):
-                enough = sum(move.quantity for move in chosen) >= group.missing
-                if enough and not self._missing(kit, group, chosen):
+                if self._may_do(kit, group, chosen) and not self._missing(kit, group, chosen):
                     return self._least(kit, group, chosen)
         return None
+
+    def _may_do(self, kit: int, group: _Group, chosen: tuple[Move, ...]) -> bool:
+        """False where the moves bring too little, or what each may win is too little together."""
+        if len(chosen) == 1 or sum(move.quantity for move in chosen) < group.missing:
+            return sum(move.quantity for move in chosen) >= group.missing
+        gains = [move.quantity if move.lots else group.missing - self._missing(kit, group, (move,)) for move in chosen]
+        return sum(gains) >= group.missing
 
     def _least(self, kit: int, group: _Group, chosen: tuple[Move, ...]) -> tuple[Move, ...]:
         """The same moves with the least quantities, the last of them spared first."""

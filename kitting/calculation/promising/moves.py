@@ -81,28 +81,33 @@ class Part:
     def changed(self, kit: int, moves: Sequence[Move]) -> Problem:
         """The problem after these moves (no slip among them) for a kit."""
         problem, gone, lent = self.problem, Counter[int](), Counter[tuple[int, int]]()
+        brought = []
         for move in moves:
             left = move.quantity
             for lot, most in move.lots:
                 taken = min(left, most)
+                if lot in self._lot_places:  # another move may have taken from it
+                    place = self._lot_places[lot]
+                    taken = min(taken, problem.lots[place].quantity - gone[place])
+                    gone[place] += taken
+                    lent[move.lender, place] += taken
                 left -= taken
-                if lot in self._lot_places:
-                    gone[self._lot_places[lot]] += taken
-                    lent[move.lender, self._lot_places[lot]] += taken
+            brought.append(replace(move, quantity=move.quantity - left if move.lots else move.quantity))
         lots = [
             replace(lot, quantity=lot.quantity - gone[place]) if gone[place] else lot
             for place, lot in enumerate(problem.lots)
         ]
         items = list(problem.items)
         cells = [_without(cell, lent) if cell.fixed else cell for cell in problem.cells]
-        for move in moves:
+        for move in brought:
             item = move.item
             if move.cells:  # only the pieces that are approved stand in: they are an item of their own
                 item = len(items)
                 items.append(problem.items[move.item])
             for place in (self._cell_places[cell] for cell in move.cells):
                 cells[place] = replace(cells[place], stand_ins=(*cells[place].stand_ins, item))
-            lots.append(_brought(problem, kit, replace(move, item=item), len(lots)))
+            if move.quantity:
+                lots.append(_brought(problem, kit, replace(move, item=item), len(lots)))
         return replace(problem, cells=tuple(cells), lots=tuple(lots), items=tuple(items))
 
 

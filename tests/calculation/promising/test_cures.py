@@ -4,10 +4,11 @@ import random
 from dataclasses import replace
 from itertools import combinations
 
+import pytest
 from promising_cases import PIECE, at_depot, cell, held, kit, lot, problem, random_problem, serves
 
 from kitting.calculation.promising import promise
-from kitting.calculation.promising.cures import Cure, CureSearch
+from kitting.calculation.promising.cures import Cure, CureSearch, _Group
 from kitting.calculation.promising.model import NEVER, Cell, Kit, Lot, Problem, Promised
 from kitting.calculation.promising.move_candidates import Chances
 from kitting.calculation.promising.moves import (
@@ -229,6 +230,23 @@ def test_no_cure_has_a_move_or_a_piece_too_many() -> None:
                     assert not is_whole(asked, number, (*rest, fewer) if fewer.quantity else rest)
                 looked += 1
     assert looked > 30
+
+
+def test_moves_left_untried_as_they_win_too_little_would_have_cured_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    cases = [random_case(seed) for seed in range(30, 150)]
+    found = [searched(asked, given)[1] for asked, given in cases]
+    left_out = 0
+    may_do = CureSearch._may_do
+
+    def all_tried(self: CureSearch, kit: int, group: _Group, chosen: tuple[Move, ...]) -> bool:
+        nonlocal left_out
+        enough = sum(move.quantity for move in chosen) >= group.missing
+        left_out += enough and not may_do(self, kit, group, chosen)
+        return enough
+
+    monkeypatch.setattr(CureSearch, "_may_do", all_tried)
+    assert [searched(asked, given)[1] for asked, given in cases] == found
+    assert left_out > 3
 
 
 def test_a_kit_that_one_move_would_complete_is_told_so() -> None:
