@@ -24,7 +24,7 @@ from jobs.models import Job
 from kitting.calculation.quantities import as_decimal
 from kitting.documents.count_sheet import CountLine, CountSheet
 from kitting.documents.hold_tag import HoldTag
-from kitting.documents.lot_trace import COULD_BE, HIT, HOLDS, RECEIVED, TOLD, WHERE, LotTrace, TraceLine
+from kitting.documents.lot_trace import COULD_BE, FAILED, HIT, HOLDS, RECEIVED, TOLD, WHERE, LotTrace, TraceLine
 from kitting.documents.lot_trace import INSTALLED as AT_ENDS
 from kitting.documents.record_papers import moment_text
 from kitting.documents.transfer_slip import TransferLine, TransferSlip
@@ -32,6 +32,7 @@ from kitting.models import BagEntry, CountList, Event, Person, Promise, Retired
 from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.counting import BlindLine, blinded, lines_of
+from kitting.selectors.failures import failures_of_lot
 from kitting.selectors.notice_kinds import SEEN
 from kitting.selectors.promises import staged_days
 
@@ -61,6 +62,7 @@ def lot_trace_of(
           for at, count in found.places.items()),
         *(TraceLine(WHERE, ending, as_decimal(count)) for ending, count in found.endings.items()),
         *_ends(item, lot, as_of, zone),
+        *_failed(item, lot, as_of, zone),
         *_hit(item, lot, as_of),
         *(_could_be(item, min(one.action.at for one in moves), as_of, zone) if lot and moves else ()),
         *(TraceLine(HOLDS, f"hold {one.pk}", None, "", _local(one.placed_at, zone), one.reason, one.placed_by)
@@ -129,6 +131,15 @@ def _put_in(item: Item, lot: str, as_of: datetime | None, since: datetime | None
     found = BagEntry.objects.filter(deed=PUT_IN, lot__item=item, lot__number=lot).order_by("pk")
     found = found.filter(action__at__lte=as_of) if as_of is not None else found
     return found.filter(action__at__gte=since) if since is not None else found
+
+
+def _failed(item: Item, lot: str, as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:
+    """Failures of the lot, and those of an unknown lot where it was fitted."""
+    of_it, could_be = failures_of_lot(item, lot, as_of)
+    for found, told in ((of_it, ""), (could_be, "lot unknown: could be of this one")):
+        for one in found:
+            what = f"{one} · {one.place} · {one.what}"
+            yield TraceLine(FAILED, what, None, "", _local(one.failed_at, zone), told, one.action.by)
 
 
 def _hit(item: Item, lot: str, as_of: datetime | None) -> Iterator[TraceLine]:

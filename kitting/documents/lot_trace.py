@@ -19,14 +19,16 @@ from kitting.documents.record_papers import (
     workbook_bytes,
 )
 
-RECEIVED, WHERE, INSTALLED, HIT, COULD_BE, HOLDS, TOLD = (
-    "received", "where each piece is", "installed", "bags and jobs hit", "could be of this lot", "holds", "told",
+RECEIVED, WHERE, INSTALLED, FAILED, HIT, COULD_BE, HOLDS, TOLD = (
+    "received", "where each piece is", "installed", "failures", "bags and jobs hit", "could be of this lot", "holds",
+    "told",
 )  # fmt: skip
-PARTS = (RECEIVED, WHERE, INSTALLED, HIT, COULD_BE, HOLDS, TOLD)
+PARTS = (RECEIVED, WHERE, INSTALLED, FAILED, HIT, COULD_BE, HOLDS, TOLD)
 NONE_OF = {
     RECEIVED: "Nothing was received.",
     WHERE: "No piece is anywhere.",
     INSTALLED: "No end is recorded.",
+    FAILED: "No failure is reported.",
     HIT: "No bag and no job waits for it.",
     COULD_BE: "No piece of an unknown lot.",
     HOLDS: "No hold is placed.",
@@ -152,7 +154,7 @@ class LotTrace:
 def _is_seen(line: TraceLine, sight: Sight) -> bool:
     if sight.depots is not None and line.depot and line.depot not in sight.depots:
         return False
-    return line.part not in (INSTALLED, COULD_BE) or not sight.ends_of or line.person in ("", sight.ends_of)
+    return line.part not in (INSTALLED, FAILED, COULD_BE) or not sight.ends_of or line.person in ("", sight.ends_of)
 
 
 def lot_trace_report(trace: LotTrace, printed: Printed) -> bytes:

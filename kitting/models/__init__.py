@@ -32,6 +32,7 @@ from kitting.models.counting import (
 )
 from kitting.models.devices import DeviceLoad
 from kitting.models.errands import Errand
+from kitting.models.failures import Failure
 from kitting.models.freezes import Freeze
 from kitting.models.layouts import KeptLayout
 from kitting.models.loans import FROM_NEIGHBOUR, TO_NEIGHBOUR, Loan, LoanMove
@@ -119,6 +120,7 @@ __all__ = [
     "Errand",
     "Event",
     "ExpiredUse",
+    "Failure",
     "Freeze",
     "JobReadiness",
     "KeptKit",

@@ -13,6 +13,7 @@ from kitting.calculation.quantities import as_decimal
 from kitting.models import BagEntry
 from kitting.models.bags import FATES, INSTALLED, ON_PAPER
 from kitting.pages.asked import Asked, attempt, page
+from kitting.pages.failure_pages import failures_table
 from kitting.pages.picture_pages import pictures_shown
 from kitting.pages.stock_pages import lot_cell
 from kitting.pages.tables import Cell, Table, figure, link
@@ -20,10 +21,12 @@ from kitting.pages.typed import back_with_typed, typed_quantity
 from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.end_signatures import end_name, end_signatures
+from kitting.selectors.failures import failures_at
 from kitting.selectors.fit_margins import fit_margin
 from kitting.selectors.installed_ends import EndKey, Fitted, history
 from kitting.selectors.pictures import pictures_of_end
 from kitting.selectors.sight import names_as_read_by
+from kitting.services.report_failures import FAILURE
 from kitting.services.retire_parts import AS_INSTALLED, retire
 
 _HEADS = ("Phase", "Part", "Pieces", "Since, from", "Fit and rule", "Taken off")
@@ -77,6 +80,8 @@ def _end(asked: Asked, structure: str, position: str) -> HttpResponse:
         Table("Was on it", _HEADS, [_row(asked, one, names=names) for one in found if not one.left],
               "Nothing was taken off it."),
     ]  # fmt: skip
+    if failed := failures_at(structure, position):
+        tables.append(failures_table(asked, "Failures reported here", failed))
     choice = [(_key(one), f"{one.entry.lot} {f'phase {one.entry.phase}' if one.entry.phase else ''}") for one in on_it]
     fields = (
         {"name": "part", "label": "What came off", "options": choice, "value": asked.text("part")},
@@ -90,7 +95,7 @@ def _end(asked: Asked, structure: str, position: str) -> HttpResponse:
         "structure": structure, "position": position, "tables": tables, "fields": fields, "may_take_off": may,
         "pictures": pictures_shown(asked, pictures_of_end(structure, position)),
         "signed": _signed(asked, structure, position, found),
-        "end": end_name((structure, position)),
+        "end": end_name((structure, position)), "may_report": bool(structure) and asked.actor.may(FAILURE, DO),
         "may_picture": bool(found and position) and asked.actor.may(AS_INSTALLED, DO),
     }  # fmt: skip
     return page(asked, "end.html", context)

@@ -14,6 +14,7 @@ from kitting.calculation.quantities import as_decimal
 from kitting.documents.from_records import hold_tag_of, lot_trace_of
 from kitting.documents.hold_tag import hold_tag
 from kitting.documents.lot_trace import (
+    FAILED,
     NONE_OF,
     PARTS,
     LotTrace,
@@ -34,6 +35,7 @@ from kitting.selectors.lot_names import lot_address, lot_of_address
 from kitting.selectors.sight import depots_seen, has_own_ends_only
 from kitting.services.note_looking import note_looking
 from kitting.services.recall_lots import LOT_HOLD, Recalled, recall_lot, was_recalled
+from kitting.services.report_failures import FAILURE
 
 PDF = "pdf"
 _WRITTEN: Mapping[str, Callable[[LotTrace, Printed], bytes]] = MappingProxyType(
@@ -65,6 +67,7 @@ def lot(asked: Asked, name: str) -> HttpResponse:
     may_stop = bool(number) and moment is None and asked.actor.may(LOT_HOLD, DO)
     context = {
         "item": item, "number": number, "trace": trace, "tables": [_part(trace, part) for part in PARTS],
+        "failed": sum(one.part == FAILED for one in trace.lines), "may_report": asked.actor.may(FAILURE, DO),
         "name": name, "moment": asked.text("moment"), "then": moment, "hold": hold,
         "may_sign": asked.actor.may(LOT_HOLD, APPROVE),
         "may_plan": bool(number) and asked.actor.may("job dates", DO),

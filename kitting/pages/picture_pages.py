@@ -1,4 +1,4 @@
-"""Photographs and drawings of positions, bags and ends: shown, kept, taken away, and sent to whoever may see them."""
+"""Photographs and drawings of positions, bags, ends and failures: shown, kept, taken away, sent to who may see them."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,16 +10,24 @@ from django.urls import reverse
 
 from kitting.errors import Refusal
 from kitting.models import Bag, Picture
-from kitting.models.pictures import AS_INSTALLED, AT_POSITION, JPEG, OF_BAG, PDF
+from kitting.models.pictures import AS_INSTALLED, AT_POSITION, JPEG, OF_BAG, OF_FAILURE, PDF
 from kitting.pages.asked import Asked, attempt, go_to, page
 from kitting.pages.bag_forms import of_bag
 from kitting.pages.typed import back_with_typed
 from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import bag_by_code, label_code
+from kitting.selectors.failures import failure_by_number
 from kitting.selectors.job_sheet import job_by_number
 from kitting.selectors.pictures import PlaceKey, pictures_at, pictures_of_bag, positions_of, shown_picture
 from kitting.services.picture_files import PictureFile, check_size, read_picture
-from kitting.services.pictures import RIGHTS, picture_bag, picture_end, picture_position, take_picture_away
+from kitting.services.pictures import (
+    RIGHTS,
+    picture_bag,
+    picture_end,
+    picture_failure,
+    picture_position,
+    take_picture_away,
+)
 
 _KEEP = "no-cache, private"  # asked for again each time, because rights may have gone; the content is not sent again
 _AWAY, _SMALL = "away", "small"
@@ -48,14 +56,16 @@ def pictures_shown(asked: Asked, found: Sequence[Picture], *, of_job: str = "") 
 def _address(one: Picture) -> str:
     if one.bag:
         return reverse("bag-picture", args=[label_code(one.bag), one.pk])
-    if one.shows == AT_POSITION:
+    if one.shows == OF_FAILURE:
+        return reverse("failure-picture", args=[one.failure_id, one.pk])
+    if one.shows == AT_POSITION and one.job:
         return reverse("position-picture", args=[one.job.job, one.pk])
     return reverse("end-picture", args=[one.pk])
 
 
 def _caption(asked: Asked, one: Picture, of_job: str) -> str:
     kept = f"{one.at.astimezone(asked.zone):%Y-%m-%d}"
-    other = "" if one.bag or one.job.job == of_job else f"with {one.job.job}"
+    other = "" if one.bag or not one.job or one.job.job == of_job else f"with {one.job.job}"
     return " · ".join(filter(None, (f"picture {one.pk}", one.note, kept, other)))
 
 
@@ -116,7 +126,13 @@ def end_pictures(asked: Asked) -> HttpResponse:
     return _act(asked, partial(_keep_of, asked, picture_end, where), f"{reverse('ends')}?{urlencode(where)}")
 
 
-def _keep_of(asked: Asked, keep: Callable[..., Picture], of: Mapping[str, str], picture: PictureFile) -> Picture:
+def failure_pictures(asked: Asked, number: int) -> HttpResponse:
+    """Keep a photograph of what failed, or take one away; they stand on the page of the report."""
+    of = {"failure": failure_by_number(asked.actor, number)}
+    return _act(asked, partial(_keep_of, asked, picture_failure, of), reverse("failure", args=[number]))
+
+
+def _keep_of(asked: Asked, keep: Callable[..., Picture], of: Mapping[str, object], picture: PictureFile) -> Picture:
     return keep(**of, picture=picture, note=asked.text("note"), **asked.scan())
 
 
@@ -164,6 +180,11 @@ def bag_picture(asked: Asked, code: str, number: int) -> HttpResponse:
 def end_picture(asked: Asked, number: int) -> HttpResponse:
     """One photograph of an end."""
     return _answer(asked, shown_picture(AS_INSTALLED, number))
+
+
+def failure_picture(asked: Asked, number: int, picture: int) -> HttpResponse:
+    """One photograph of a failure."""
+    return _answer(asked, shown_picture(OF_FAILURE, picture, failure=failure_by_number(asked.actor, number)))
 
 
 _ENDINGS: Mapping[str, str] = {JPEG: "jpg", PDF: "pdf"}

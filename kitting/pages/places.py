@@ -63,6 +63,7 @@ PLACES = (
     Place("Borrows", "borrows", "staged bag", "what staged bags have lent, why, what won't come back", at_top=False),
     Place("Exceptions", "exceptions", "trace", "overrides, unpaid borrows, unbalanced bags, scans for a person"),
     Place("Ends", "ends", "as-installed", "what is on each end, from which lot, what was there before", at_top=False),
+    Place("Failures", "failures", "failure", "what failed on the line, where, and how many of each lot", at_top=False),
     Place("Stock as it was", "stock-then", "trace", "what lay at a depot at a past moment", at_top=False),
     Place("Record", "record", "trace", "all that was done, by whom and when, never changed"),
     Place("People", "people", "people", "who may sign in and do what"),

@@ -9,6 +9,7 @@ from kitting.calculation import bag_states
 from kitting.models import Bag, BagEntry, Event
 from kitting.models.bags import ISSUED, PICKED, PUT_BACK
 from kitting.selectors.bag_contents import bare
+from kitting.selectors.failures import failures_of_bag
 
 # What an event tells besides its name, in the order in which it is read.
 _TOLD = (
@@ -55,14 +56,17 @@ class Told:
 
 
 def bag_history(bag: Bag) -> list[Told]:
-    """All deeds of a bag, the last first; two queries."""
-    found = BagEntry.objects.filter(line__bag=bag).select_related("action", "lot__item").order_by("pk")
+    """All deeds of a bag, and what failed of what it brought, the last first; three queries."""
+    found = BagEntry.objects.filter(line__bag=bag).select_related("action", "lot__item", "line__bag").order_by("pk")
     by_action: dict[str, list[BagEntry]] = defaultdict(list)
     for entry in found:
         by_action[entry.action.number].append(entry)
     events = [*Event.objects.filter(subject=str(bag), data__bag=bag.code).order_by("number")]
     told = {str(one.data.get("action", "")): one for one in events}
     rows = [_by_pieces(entries, told.get(number)) for number, entries in by_action.items()]
+    brought = [entry for entries in by_action.values() for entry in entries]
+    rows += [Told(one.failed_at, one.action.by, f"{one} at {one.place}, {one.part}: {one.what}", "", ())
+             for one in failures_of_bag(bag, brought)]  # fmt: skip
     rows += [_by_event(one) for one in events if one.data.get("action", "-") not in by_action]
     return sorted(rows, key=lambda row: row.at, reverse=True)
 

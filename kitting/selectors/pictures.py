@@ -1,4 +1,4 @@
-"""Photographs and drawings that are shown: of a job's positions, of a bag, of ends; their content only when asked."""
+"""Photographs and drawings that are shown: of positions, of a bag, of ends, of a failure; content only when asked."""
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -8,8 +8,8 @@ from django.db.models import Q, QuerySet
 from jobs.models import Job, Position
 from kitting.calculation.natural_order import natural_key
 from kitting.errors import Refusal
-from kitting.models import Bag, Picture
-from kitting.models.pictures import AS_INSTALLED, AT_POSITION, OF_BAG
+from kitting.models import Bag, Failure, Picture
+from kitting.models.pictures import AS_INSTALLED, AT_POSITION, OF_BAG, OF_FAILURE
 
 PlaceKey = tuple[str, str]  # structure, position
 
@@ -71,6 +71,11 @@ def pictures_of_bag(bag: Bag) -> list[Picture]:
 def pictures_of_end(structure: str, position: str) -> list[Picture]:
     """Pictures of an end as it was left; one query."""
     return [*_shown(AS_INSTALLED).filter(structure=structure, position=position)]
+
+
+def pictures_of_failure(failure: Failure) -> list[Picture]:
+    """Pictures of what failed; one query."""
+    return [*_shown(OF_FAILURE).filter(failure=failure)]
 
 
 def numbers_by_end(job: Job) -> Mapping[PlaceKey, Sequence[int]]:

@@ -1,12 +1,12 @@
-"""Keep photographs and drawings of positions, bags and ends, and take away what is wrong. No step waits for one."""
+"""Keep photographs of positions, bags, ends and failures, and take away what is wrong. No step waits for one."""
 
 from collections.abc import Mapping
 from typing import Unpack
 
 from inventory.services.actions import begin, use_case
 from kitting.errors import Refusal
-from kitting.models import Picture
-from kitting.models.pictures import AS_INSTALLED, AT_POSITION, NOTE_LENGTH, OF_BAG
+from kitting.models import Failure, Picture
+from kitting.models.pictures import AS_INSTALLED, AT_POSITION, NOTE_LENGTH, OF_BAG, OF_FAILURE
 from kitting.roles import DO, require
 from kitting.selectors.bag_contents import bag_by_code
 from kitting.selectors.installed_ends import history
@@ -18,7 +18,12 @@ from kitting.services.scans import Scan, stamp_of
 from kitting.services.two_persons import need_reason
 
 # What a picture shows -> the action of the table of roles that keeps it, and takes it away.
-RIGHTS: Mapping[str, str] = {AT_POSITION: "position picture", OF_BAG: "bag picture", AS_INSTALLED: "as-installed"}
+RIGHTS: Mapping[str, str] = {
+    AT_POSITION: "position picture",
+    OF_BAG: "bag picture",
+    AS_INSTALLED: "as-installed",
+    OF_FAILURE: "failure",
+}
 
 
 @use_case
@@ -83,6 +88,20 @@ def picture_end(
     return _kept(new, last.depot.depot, picture, note, scan)
 
 
+@use_case
+def picture_failure(*, failure: Failure, picture: PictureFile, note: str = "", **scan: Unpack[Scan]) -> Picture:
+    """Keep a photograph of what failed.
+
+    Args:
+        failure: the report.
+        picture, note, scan: as for a position.
+
+    Raises:
+        Refusal: ``not-allowed``; ``note-too-long``.
+    """
+    return _kept(Picture(shows=OF_FAILURE, failure=failure), "", picture, note, scan)
+
+
 def _kept(new: Picture, depot: str, picture: PictureFile, note: str, scan: Scan) -> Picture:
     """Keep what a picture shows with its content, and say so in the chain."""
     require(scan["actor"], RIGHTS[new.shows], DO, depot)
@@ -90,8 +109,8 @@ def _kept(new: Picture, depot: str, picture: PictureFile, note: str, scan: Scan)
     if len(told) > NOTE_LENGTH:
         message = f"The note has {len(told)} letters; {NOTE_LENGTH} are the most."
         raise Refusal("note-too-long", message, {"letters": len(told)})
-    subject = str(new.bag or new.place)
-    content = {"shows": new.shows, "job": new.job.job, "of": subject, "digest": picture.digest, "note": told}
+    job = new.job.job if new.job else ""
+    content = {"shows": new.shows, "job": job, "of": new.subject, "digest": picture.digest, "note": told}
     action, repeated = begin("keep picture", content, stamp_of(scan))
     if repeated:
         return Picture.objects.get(action=action)
@@ -117,11 +136,11 @@ def take_picture_away(*, number: int, why: str, **scan: Unpack[Scan]) -> Picture
             ``other-depot``.
     """
     told = need_reason(why, "Taking a picture away")
-    found = Picture.objects.select_for_update(of=("self",)).select_related("job", "bag__depot", "bag__job")
+    found = Picture.objects.select_for_update(of=("self",)).select_related("job", "bag__depot", "bag__job", "failure")
     one = found.defer("content", "small").filter(pk=number).first()
     if one is None:
         raise Refusal("unknown-picture", f"There is no picture {number}.", {"number": number})
-    depot = one.bag.depot.depot if one.bag else one.job.depot
+    depot = one.bag.depot.depot if one.bag else one.job.depot if one.job else ""
     require(scan["actor"], RIGHTS[one.shows], DO, depot)
     _, repeated = begin("take picture away", {"number": number}, stamp_of(scan), told)
     if repeated:
@@ -135,6 +154,7 @@ def take_picture_away(*, number: int, why: str, **scan: Unpack[Scan]) -> Picture
 
 
 def _record(name: str, one: Picture, data: Mapping[str, object], depot: str, scan: Scan) -> None:
-    of_bag = {"bag": one.bag.code} if one.bag else {"job": one.job.job, "shows": one.shows}
-    told = {**of_bag, **data, "picture": one.pk, "action": scan["action"]}
-    record_events([Happening(name, str(one.bag or one.place), told, depot=depot)], by=scan["actor"].name, at=scan["at"])
+    of_job = {"job": one.job.job} if one.job else {}
+    of_thing = {"bag": one.bag.code} if one.bag else {**of_job, "shows": one.shows}
+    told = {**of_thing, **data, "picture": one.pk, "action": scan["action"]}
+    record_events([Happening(name, one.subject, told, depot=depot)], by=scan["actor"].name, at=scan["at"])

@@ -10,7 +10,7 @@ from bag_stores import CLEAN, demo_sheets, planned
 from browsing import OTHER_STORES, PASSWORD
 from chromium import DESK, PHONE, Opened, assert_open_to_everybody, follow
 from foreign_list import LIST
-from people import DUTY, PLANNER, STANDARDS, STORES
+from people import CREW, DUTY, PLANNER, STANDARDS, STORES
 from playwright.sync_api import Page
 from pytest_django.live_server_helper import LiveServer
 from record_books import load
@@ -33,6 +33,7 @@ from kitting.services.keep_layouts import keep_layout
 from kitting.services.lend_pieces import agree_loan, hand_over
 from kitting.services.premade_kits import build_kit, keep_kit_level
 from kitting.services.recipes import keep_recipe
+from kitting.services.report_failures import report_failure
 from kitting.services.storm_issues import Handful, issue_to_storm
 from kitting.services.storms import open_storm
 
@@ -42,7 +43,7 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 NO_PAGES = {
     "health", "slip", "paper", "bag-paper", "bag-papers", "sent-sheet-file", "consumption-file", "count-sheet-file",
     "layout-file", "carried-worker", "carried-token", "restock-slip-file", "position-picture",
-    "bag-picture", "end-picture",
+    "bag-picture", "end-picture", "failure-picture",
 }  # fmt: skip
 ONE_COLUMN = '[reels]\nreel = "{Cable}"\n"cable type" = "CT-01"\n'
 PARTS = 3  # so that workers share the pages
@@ -95,6 +96,13 @@ def lent_to_a_neighbour() -> int:
     return loan.pk
 
 
+def failed_in_the_field() -> int:
+    """The number of a report of what failed."""
+    at = datetime(2026, 3, 24, 15, tzinfo=UTC)
+    lot = {"stock_code": "BI25", "lot": "L-2409-17"}
+    return report_failure(what="tracked", failed_at=at, **lot, actor=CREW, at=at, action="every-11").pk
+
+
 def storm_with_a_kit() -> tuple[str, str]:
     """A storm that is on, with a lot to name, and a recipe of which a kit is to be built; their names."""
     at = datetime(2026, 3, 24, 15, tzinfo=UTC)
@@ -142,6 +150,7 @@ def named() -> dict[str, str]:
         "files/<int:number>": f"files/{file.pk}", "layouts/<int:number>": f"layouts/{layout.pk}",
         "places/<int:number>": f"places/{Place.objects.filter(kind='bin').earliest('pk').pk}",
         "loans/<int:number>": f"loans/{lent_to_a_neighbour()}",
+        "failures/<int:number>": f"failures/{failed_in_the_field()}",
         "trucks/<int:number>": f"trucks/{Place.objects.filter(kind='truck').earliest('pk').pk}",
         "receive/<int:number>": f"receive/{OrderLine.objects.latest('pk').pk}",
         "transfers/<int:number>": f"transfers/{Transfer.objects.latest('pk').pk}",
