@@ -16,6 +16,7 @@ from inventory.errors import Doubt
 from inventory.services.actions import Stamp
 from kitting.errors import Refusal
 from kitting.models import Person
+from kitting.pages.last_scans import last_scans, note_scan
 from kitting.pages.places import places
 from kitting.roles import Actor
 from kitting.selectors.clock import books_now, local_zone
@@ -41,6 +42,7 @@ class Asked:
 
     request: HttpRequest
     person: Person
+    scans: bool = False  # whether the page takes scans, so that its answers stand among the last ones
 
     @cached_property
     def actor(self) -> Actor:
@@ -77,6 +79,24 @@ class Asked:
         """Questions that were answered with yes."""
         return tuple(self.request.POST.getlist(CONFIRMED))
 
+    @cached_property
+    def _noted(self) -> list[str]:
+        """Words that the view has noted itself."""
+        return []
+
+    def note(self, word: str, read: str, *, action: str = "", bag: str = "", way: str = "") -> None:
+        """Keep a scan among the last ones of this session, and where something was done its action and its bag."""
+        at = f"{self.at.astimezone(self.zone):%H:%M}"
+        note_scan(self.request, {"at": at, "word": word, "read": read, "action": action, "bag": bag, "way": way})
+        self._noted.append(word)
+
+    def answered(self, word: str, sentence: str, *, is_done: bool) -> None:
+        """The same for an answer to a page that takes scans, unless the view has noted what was read."""
+        match = self.request.resolver_match
+        if self.scans and not self._noted:
+            bag = str(match.kwargs.get("code", "")) if match else ""
+            self.note(word, sentence, action=self.text(ACTION) if is_done else "", bag=bag)
+
     def scan(self) -> Scan:
         """Who, when and the number, for a scan of a bag."""
         return {"actor": self.actor, "at": self.at, "action": self.action}
@@ -101,6 +121,7 @@ def page(asked: Asked, template: str, context: Mapping[str, object], status: int
         "is_demo": paper_choices()[2],
         "places": places(asked.actor, asked.request.path),
         "storms": open_storms(),
+        **({"scans": last_scans(asked.request, asked.actor)} if asked.scans else {}),
     }
     content = render_to_string(f"kitting/{template}", {**shared, **context}, asked.request)
     return HttpResponse(content, status=status)
@@ -120,6 +141,7 @@ def go_to(address: str) -> HttpResponse:
 
 def done(asked: Asked, word: str, sentence: str, address: str) -> HttpResponse:
     """Say what was done, on the page to go on with: a word that is read across a counter, and its sentence."""
+    asked.answered(word, sentence, is_done=True)
     messages.success(asked.request, sentence, extra_tags=word)
     return go_to(address)
 
@@ -132,6 +154,7 @@ def refused(asked: Asked, refusal: Exception, address: str) -> HttpResponse:
             keep_attempt(refusal, asked.request.path, by=asked.actor.name, at=asked.at)
         return page(asked, "refused.html", {"sentence": message, "back": address}, _STATUS[code])
     word, sentence = loud(refusal)
+    asked.answered(word, sentence, is_done=False)
     messages.error(asked.request, sentence, extra_tags=word)
     return go_to(address)
 

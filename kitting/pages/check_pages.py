@@ -1,5 +1,7 @@
 """The check by a second person: they count blind, piece by piece or by stock code; then the count meets the books."""
 
+from collections.abc import Mapping
+
 from django.http import HttpResponse
 from django.urls import reverse
 
@@ -9,11 +11,12 @@ from kitting.errors import Refusal
 from kitting.models import Bag
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, page, refused
 from kitting.pages.bag_forms import of_bag, quantity, read_piece
+from kitting.pages.last_scans import COUNTED, SETTLED, UNDONE, change_scans
 from kitting.selectors.bag_contents import bare, contents_of, facts_of, label_code
 from kitting.selectors.inner_bags import inner_bag
 from kitting.services.fill_bags import check as check_bag
 
-_PIECE, _LAST = 1_000, 5
+_PIECE = 1_000
 _REMEMBERED = 50  # numbers of forms, so that one that is sent twice counts once
 
 
@@ -23,7 +26,7 @@ def check(asked: Asked, one: Bag) -> HttpResponse:
     code, kept = label_code(one), _Count(asked, one)
     here = reverse("check", args=[code])
     if asked.request.method == "POST":
-        deeds = {"again": kept.forget, "all": None}
+        deeds = {"again": kept.forget, "undo": kept.uncount}
         if asked.text("do") == "all":
             return _compare(asked, one, kept, here)
         try:
@@ -36,7 +39,7 @@ def check(asked: Asked, one: Bag) -> HttpResponse:
     inside = sum(stand.open for stand in contents.lines)
     context = {
         "bag": one, "code": code, "counted": kept.pieces, "left": bare(max(inside - kept.total, 0)),
-        "scans": kept.scans, "same": GUARDS["another person than who filled it"](facts),
+        "same": GUARDS["another person than who filled it"](facts),
         "action": CHECK,
     }  # fmt: skip
     return page(asked, "check.html", context)
@@ -46,6 +49,7 @@ def _compare(asked: Asked, one: Bag, kept: "_Count", here: str) -> HttpResponse:
     def deed() -> tuple[str, str]:
         answer = check_bag(bag=label_code(one), counted=kept.counted, **asked.scan())
         kept.forget()
+        asked.note(answer.word, answer.sentence, action=asked.action, bag=label_code(one))
         return answer.word, answer.sentence
 
     return attempt(asked, deed, reverse("bag", args=[label_code(one)]), back=here)
@@ -59,8 +63,7 @@ class _Count:
         self._key = f"count-{one.pk}"
         kept = asked.request.session.get(self._key, {})
         self.counted: dict[str, int] = kept.get("counted", {})
-        self.scans: list[dict[str, str]] = kept.get("scans", [])
-        self._actions: list[str] = kept.get("actions", [])
+        self._scans: dict[str, dict[str, int]] = kept.get("scans", {})
 
     @property
     def total(self) -> int:
@@ -81,15 +84,39 @@ class _Count:
         asked = self._asked
         pieces = self._inner() or self._piece()
         number = sum(pieces.values())
-        if asked.action not in self._actions:
-            for code, count in pieces.items():
-                self.counted[code] = self.counted.get(code, 0) + count
+        if asked.action not in self._scans:
+            self._change(pieces, 1)
+            self._scans = {asked.action: pieces, **self._scans}
+            self._keep()
             read = next(iter(pieces)) if len(pieces) == 1 else asked.text("read")
-            self.scans = [{"word": f"+ {bare(number)}", "read": read}, *self.scans][:_LAST]
-            self._actions = [asked.action, *self._actions][:_REMEMBERED]
-            kept = {"counted": self.counted, "scans": self.scans, "actions": self._actions}
-            asked.request.session[self._key] = kept
+            asked.note(f"+ {bare(number)}", read, action=asked.action, bag=label_code(self._bag), way=COUNTED)
         return f"+ {bare(number)}"
+
+    def uncount(self) -> str:
+        """Take one counted scan back.
+
+        Raises:
+            Refusal: ``not-counted``: it isn't among what was counted, or was taken back before.
+        """
+        action = self._asked.text("undone")
+        pieces = self._scans.pop(action, None)
+        if pieces is None:
+            raise Refusal("not-counted", "That scan is not counted any more.", {"action": action})
+        self._change(pieces, -1)
+        self._keep()
+        change_scans(self._asked.request, label_code(self._bag), UNDONE, action=action)
+        word = f"- {bare(sum(pieces.values()))}"
+        self._asked.note(word, ", ".join(pieces))
+        return word
+
+    def _change(self, pieces: Mapping[str, int], sign: int) -> None:
+        for code, count in pieces.items():
+            self.counted[code] = self.counted.get(code, 0) + sign * count
+        self.counted = {code: count for code, count in self.counted.items() if count}
+
+    def _keep(self) -> None:
+        scans = dict([*self._scans.items()][:_REMEMBERED])
+        self._asked.request.session[self._key] = {"counted": self.counted, "scans": scans}
 
     def _piece(self) -> dict[str, int]:
         asked = self._asked
@@ -115,4 +142,5 @@ class _Count:
         """Begin again."""
         self._asked.request.session.pop(self._key, None)
         self.counted = {}
+        change_scans(self._asked.request, label_code(self._bag), SETTLED)
         return "FROM NOTHING"

@@ -80,7 +80,7 @@ def _noted(asked: Asked, one: Bag, here: str) -> HttpResponse:
     except ANY_REFUSAL as refusal:
         return refused(asked, refusal, back_with_typed(asked, here))
     given = [replace(piece, on_paper=by) for piece in pieces]
-    if not said(asked, lambda: install(bag=label_code(one), pieces=given, **scan)):
+    if not said(asked, lambda: install(bag=label_code(one), pieces=given, **scan), scan):
         return go_to(back_with_typed(asked, here))
     return go_to(f"{here}?{urlencode({END: asked.text(END)})}" if asked.text(END) else here)
 

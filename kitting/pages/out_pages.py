@@ -129,6 +129,6 @@ def _issue(asked: Asked, depot: str) -> HttpResponse:
         def deed(code: str = code, number: int = one.pk) -> Answer:
             return issue_bag(bag=code, approver=leave, **given, **numbered(asked, number))
 
-        if not said(asked, deed):
+        if not said(asked, deed, numbered(asked, one.pk)):
             left.append(("bag", code))
     return go_to(f"{here}?{urlencode([*left, *typed])}" if left else f"{reverse('bags')}?depot={depot}")

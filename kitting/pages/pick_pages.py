@@ -9,10 +9,9 @@ from django.urls import reverse
 
 from inventory.models import Action
 from inventory.selectors.finding import depot_named
-from kitting.calculation.bag_states import BROKEN, LISTED, PICKING, PUT_BACK, REOPENED, SHORT, allows
+from kitting.calculation.bag_states import BROKEN, LISTED, PICKING, REOPENED, SHORT
 from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
-from kitting.models import Bag
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, loud, page, refused
 from kitting.pages.bag_forms import quantity, read_piece
 from kitting.pages.tables import Cell, Table, figure, link
@@ -24,11 +23,9 @@ from kitting.selectors.who_wants import who_wants
 from kitting.services.fill_bags import lot_to_put_in
 from kitting.services.fill_bags import pick as put_in_bag
 from kitting.services.found_short import found_short
-from kitting.services.undo_scans import undone
 
 PLACE, READ, LOT, QUANTITY, BAG = "place", "read", "lot", "quantity", "bag"
 FEWER, OTHER_LOT = "FEWER THERE", "WRONG LOT – STILL GOOD"
-_SCANS, _LAST = "scans", 5
 _BEING_FILLED = (LISTED, PICKING, SHORT, REOPENED, BROKEN)
 _CARRIED = (PLACE, READ, LOT)
 
@@ -82,8 +79,6 @@ def _context(asked: Asked, walk: Walk) -> dict[str, object]:
         "walk": walk,
         "step": step,
         "skipped": skipped,
-        "scans": _undoable(_scans(asked)),
-        "here": walk.address(),
     }
     if skipped:
         context["again"] = Walk(walk.depot, [one for one in walk.chosen if one[0] != "skip"], (), ()).address()
@@ -246,29 +241,10 @@ def _refuse_other_bag(text: str, step: Step) -> None:
     bag_by_code(text)
 
 
-def _scans(asked: Asked) -> list[dict[str, str]]:
-    """The last scans on this device, the last first."""
-    return list(asked.request.session.get(_SCANS, ()))
-
-
-def _undoable(scans: Sequence[dict[str, str]]) -> list[dict[str, str]]:
-    """The scans, those without their action that were taken back already, or whose bag is not open any more."""
-    picks = [scan for scan in scans if scan.get("action")]
-    back = undone([scan["action"] for scan in picks])
-    codes = {verified(scan["bag"]) for scan in picks}
-    states = dict(Bag.objects.filter(code__in=codes).values_list("code", "state"))
-    stays = {scan["action"] for scan in picks if not allows(states.get(verified(scan["bag"]), ""), PUT_BACK)}
-    return [
-        {**scan, "action": "", "undone": "yes" if action in back else ""} if action in back | stays else scan
-        for scan in scans
-        for action in (scan.get("action", ""),)
-    ]
-
-
 def _note(asked: Asked, word: str, done_for: Step | None = None) -> None:
     """Keep what was scanned and what was answered, and with a pick its action and bag."""
     read = next((asked.text(name) for name in (BAG, QUANTITY, LOT, READ, PLACE) if asked.text(name)), "nothing")
-    scan = {"at": f"{asked.at.astimezone(asked.zone):%H:%M}", "read": read, "word": word}
     if done_for:
-        scan |= {"action": asked.action, "bag": done_for.code, "read": f"{asked.text(QUANTITY)} {done_for.lot.item}"}
-    asked.request.session[_SCANS] = [scan, *_scans(asked)][:_LAST]
+        asked.note(word, f"{asked.text(QUANTITY)} {done_for.lot.item}", action=asked.action, bag=done_for.code)
+    else:
+        asked.note(word, read)

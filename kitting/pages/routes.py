@@ -123,6 +123,12 @@ class Route:
 PLANS, BAGS, WAREHOUSE, BUYS, COUNT = "job dates", "bags", "warehouse", "order sheet", "count"
 TRUCK_STOCK, TURN_IN = "truck stock", "turn in"
 _WHILE_LOCKED = ("switch", "sign-out")
+# Where crews and stores scan or book: the last scans of the session stand there, and what takes each back.
+TAKES_SCANS = {
+    *(step.name for step in STEPS), "bag", "borrow", "check", "count", "install", "issue", "load-van", "pay-back",
+    "pick", "pieces", "receipt", "receive", "receive-line", "sign-ends", "storm-issue", "storm-kit", "storm-lots",
+    "storm-returns", "transfer", "transfers", "truck", "turn-in", "undo", "undo-receipt", "write-off",
+}  # fmt: skip
 
 
 def guarded(route: Route) -> Callable[..., HttpResponse]:
@@ -136,7 +142,7 @@ def guarded(route: Route) -> Callable[..., HttpResponse]:
             return redirect_to_login(request.get_full_path())
         if route.name not in _WHILE_LOCKED and is_locked(request):
             return _locked(request)
-        asked = Asked(request, request.user)
+        asked = Asked(request, request.user, scans=route.name in TAKES_SCANS)
         no_access = access_refusal(asked.actor, asked.at) if asked.actor.is_visiting else ""
         if no_access and not route.keeps_late and route.name not in _WHILE_LOCKED:
             with acting_on(device_of(request)):

@@ -110,7 +110,7 @@ def _ticked_back(asked: Asked, one: Bag, here: str) -> HttpResponse:
         def deed(number: str = number) -> Answer:
             return _one_back(asked, one, number)
 
-        if not said(asked, deed):
+        if not said(asked, deed, numbered(asked, number)):
             fields = [f"{name}-{number}" for name in _TYPED]
             again += [(TICK, number), *((field, asked.text(field)) for field in fields)]
     return go_to(f"{here}?{urlencode(again)}" if again else here)
