@@ -8,14 +8,14 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.selectors.words import quantity_text
-from kitting.documents.record_papers import content_revision, csv_bytes, table_frame, workbook_bytes
+from kitting.documents.record_papers import csv_bytes, table_frame, workbook_bytes
 from kitting.documents.reorder_sheet import in_words
 from kitting.documents.sent_sheet import Sent, SentRow, sent_frame, sent_sheet_pdf
 from kitting.errors import Refusal
 from kitting.models import SentLine, SentSheet
 from kitting.pages.asked import ANY_REFUSAL, Asked, done, page, refused
 from kitting.pages.cutover_pages import why_cell
-from kitting.pages.paper_pages import file_response, printed
+from kitting.pages.paper_pages import exported, file_response, printed
 from kitting.pages.short_line_pages import owner_cell, owner_choices
 from kitting.pages.tables import Cell, RowsOf, Table, figure, link
 from kitting.roles import DO, SEE
@@ -34,13 +34,11 @@ from kitting.selectors.buying import (
 from kitting.selectors.returns_due import returns_due
 from kitting.selectors.short_lines import cares
 from kitting.services.change_orders import ORDER_SHEET
-from kitting.services.note_printing import note_printing
 from kitting.services.send_orders import send_reorder_sheet
 
 PRICES = "prices"
 _NO_SUPPLIER = "no supplier named"
 _SHEETS_SHOWN = 20
-ENDINGS = ("xlsx", "csv")
 _SHORT = ("Job", "What", "Short", "Order by", "On order", "What would cure it", "Who sees to it")
 _USED = ("Supplier", "Stock code", "Lot", "Job", "Used")
 _OWNED = ("Supplier", "Stock code", "Lot", "Place", "Pieces", "Since")
@@ -210,12 +208,8 @@ def sheet_file(asked: Asked, number: str, ending: str) -> HttpResponse:
     """A sent sheet as a workbook for the supplier, or as CSV for finance."""
     sheet, lines = sent_sheet(int(number))
     frame = sent_frame(_sent(sheet, lines), prices=asked.actor.may(PRICES, SEE))
-    if ending in ENDINGS:
-        note_printing(
-            document=f"{sheet} as {ending}", subject=number, revision=content_revision(frame.to_numpy().tolist()),
-            actor=asked.actor, at=asked.at, action=asked.action,
-        )  # fmt: skip
-    return _file(f"reorder-sheet-{number}", ending, frame)
+    stem = f"reorder-sheet-{number}"
+    return exported(asked, f"{stem}.{ending}", str(sheet), number, _written(stem, ending, frame))
 
 
 def sheet_paper(asked: Asked, number: int) -> HttpResponse:
@@ -244,16 +238,17 @@ def consumption_page(asked: Asked) -> HttpResponse:
     return page(asked, "consumption.html", {"table": table, "here": here})
 
 
-def consumption_file(asked: Asked, ending: str) -> HttpResponse:  # noqa: ARG001 - every view is given it
-    """The same as a file."""
+def consumption_file(asked: Asked, ending: str) -> HttpResponse:
+    """The same as a file; that it was taken is noted."""
     rows = [(one.supplier, one.stock_code, one.lot, one.job, one.pieces) for one in consumption()]
     frame = table_frame([head.lower() for head in _USED], rows)
-    return _file("suppliers-pieces-used", ending, frame)
+    stem = "suppliers-pieces-used"
+    return exported(asked, f"{stem}.{ending}", stem, f"{len(rows)} lines", _written(stem, ending, frame))
 
 
-def _file(stem: str, ending: str, frame: pd.DataFrame) -> HttpResponse:
+def _written(stem: str, ending: str, frame: pd.DataFrame) -> bytes:
     if ending == "xlsx":
-        return file_response(f"{stem}.xlsx", workbook_bytes({stem: frame}))
+        return workbook_bytes({stem: frame})
     if ending == "csv":
-        return file_response(f"{stem}.csv", csv_bytes(frame))
+        return csv_bytes(frame)
     raise Refusal("unknown-paper", f"There is a workbook (xlsx) and CSV, no {ending}.", {"ending": ending})

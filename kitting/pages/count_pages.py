@@ -14,7 +14,7 @@ from kitting.documents.from_records import count_sheet_of
 from kitting.errors import Refusal
 from kitting.models import COUNTED, CountLine, CountList
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refused
-from kitting.pages.paper_pages import file_response, printed
+from kitting.pages.paper_pages import exported, file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, depot_asked, typed_day, typed_moment, typed_place, typed_quantity
 from kitting.roles import DO
@@ -209,7 +209,8 @@ def sheet_paper(asked: Asked, counted: CountList) -> HttpResponse:
 @with_list
 def sheet_file(asked: Asked, counted: CountList) -> HttpResponse:
     """The blind sheet as CSV."""
-    return file_response(f"count-{counted.number}.csv", count_sheet_csv(count_sheet_of(counted, zone=asked.zone)))
+    sheet = count_sheet_csv(count_sheet_of(counted, zone=asked.zone))
+    return exported(asked, f"count-{counted.number}.csv", "count sheet", str(counted.number), sheet)
 
 
 @with_list

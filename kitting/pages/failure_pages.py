@@ -5,12 +5,12 @@ from collections.abc import Mapping, Sequence
 from django.http import HttpResponse
 from django.urls import reverse
 
-from kitting.documents.record_papers import content_revision, csv_bytes, table_frame, workbook_bytes
+from kitting.documents.record_papers import csv_bytes, table_frame, workbook_bytes
 from kitting.errors import Refusal
 from kitting.models import Failure
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.lot_pages import lot_url
-from kitting.pages.paper_pages import file_response
+from kitting.pages.paper_pages import exported
 from kitting.pages.picture_pages import pictures_shown
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_moment
@@ -19,7 +19,6 @@ from kitting.selectors.bag_contents import bare
 from kitting.selectors.failures import LotFailures, by_lot, failure_by_number, failures_seen
 from kitting.selectors.pictures import pictures_of_failure
 from kitting.selectors.sight import names_as_read_by
-from kitting.services.note_printing import note_printing
 from kitting.services.recall_lots import LOT_HOLD
 from kitting.services.report_failures import FAILURE, report_failure, withdraw_failure
 
@@ -135,6 +134,4 @@ def failures_file(asked: Asked, name: str) -> HttpResponse:
     }.get(name)
     if written is None:
         raise Refusal("unknown-paper", f"Failures are not written as {name}.", {"name": name})
-    note_printing(document=name, subject=f"{len(reports)} failures", revision=content_revision([lots, reports]),
-                  actor=asked.actor, at=asked.at, action=asked.action)  # fmt: skip
-    return file_response(name, written())
+    return exported(asked, name, name.partition(".")[0], f"{len(reports)} reports", written())

@@ -62,6 +62,15 @@ def printed(asked: Asked, document: str, subject: str, content: object, revision
     return Printed(moment_text(now), now, asked.actor.name, number, revision, kind, wording, demo)
 
 
+def exported(asked: Asked, name: str, document: str, subject: str, content: bytes) -> HttpResponse:
+    """A file that leaves the books: who took it and what it held is noted as a print is."""
+    note_printing(
+        document=f"{document} as {name.rpartition('.')[2]}", subject=subject, revision=content_revision(content),
+        actor=asked.actor, at=asked.at, action=asked.action,
+    )  # fmt: skip
+    return file_response(name, content)
+
+
 def _kept() -> Errand | None:
     """The errand that keeps the papers of the plan applied last; None where nobody made them."""
     found, plan = Errand.objects.filter(kind=APPLY, state="done").exclude(kept=b"").order_by("-pk").first(), last_plan()
@@ -108,7 +117,7 @@ def paper(asked: Asked, name: str) -> HttpResponse:
     if not _may_see(asked, name):
         return page(asked, "refused.html", {"sentence": "This paper shows prices.", "back": reverse("papers")}, 403)
     content = _content(_kept(), name)
-    return go_to(reverse("papers")) if name.endswith(".pdf") else file_response(name, content)
+    return go_to(reverse("papers")) if name.endswith(".pdf") else exported(asked, name, "plan table", name, content)
 
 
 def _print(asked: Asked, kept: Errand | None, name: str) -> HttpResponse:
@@ -273,7 +282,7 @@ def slip(asked: Asked, job: str, name: str) -> HttpResponse:
             raise Refusal("unknown-paper", f"{job} has no {stem}.", {})
         subject = content.from_bag
     if ending == "csv" and one.as_csv is not None:
-        return file_response(f"{job}-{name}", one.as_csv(content))
+        return exported(asked, f"{job}-{name}", stem, subject, one.as_csv(content))
     if asked.request.method != "POST":
         return go_to(reverse("job-bags", args=[job]))
     about = printed(asked, stem.removesuffix(_ON_A_ROLL), subject, content)

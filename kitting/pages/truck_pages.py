@@ -12,7 +12,7 @@ from kitting.documents.restock_slip import RestockSlip, restock_slip, restock_sl
 from kitting.errors import Refusal
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field, place_scanned, quantity, read_piece
-from kitting.pages.paper_pages import file_response, printed
+from kitting.pages.paper_pages import exported, file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_place, typed_quantity
 from kitting.roles import DO
@@ -245,7 +245,9 @@ def slip_paper(asked: Asked, number: int) -> HttpResponse:
 
 def slip_file(asked: Asked, number: int) -> HttpResponse:
     """The restock slip as CSV."""
-    return file_response(f"restock-slip-{number}.csv", restock_slip_csv(_slip(asked, number)))
+    slip = _slip(asked, number)
+    about = f"{slip.depot}/{slip.truck}"
+    return exported(asked, f"restock-slip-{number}.csv", "restock slip", about, restock_slip_csv(slip))
 
 
 def _slip(asked: Asked, number: int) -> RestockSlip:

@@ -314,6 +314,7 @@ def test_a_supplier_may_bill_what_was_used_of_his_pieces_and_nothing_else() -> N
 
     seen = words(client.get("/buying/used"))
     table = client.get("/buying/used.csv").content.decode()
+    assert Event.objects.filter(name="printed", subject__startswith="suppliers-pieces-used as csv").count() == 1
 
     assert f"{lot.item.supplier} LUG-750A lot unknown J03 6 ea" in seen
     assert re.search(rf"{lot.item.supplier} LUG-750A lot unknown N/\S+ 20 ea 2026-03-02 0 days here", seen)

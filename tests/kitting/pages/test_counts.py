@@ -314,6 +314,7 @@ def test_a_sheet_is_printed_by_a_form_and_typed_back_by_line(stores: Counters) -
     assert Printing.objects.get().revision == revision
     assert revision in words(client.get("/counts/1/lines"))
     table = client.get("/counts/1/sheet.csv").content.decode("utf-8-sig")
+    assert Event.objects.filter(name="printed", subject="count sheet as csv 1").count() == 1
     assert "L-2" in table
     assert ",7" not in table  # blind, as on paper
 

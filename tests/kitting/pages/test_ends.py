@@ -115,6 +115,7 @@ def test_an_end_is_signed_for_by_pin_once_every_phase_is_noted_and_again_after_i
     typed = EndSignature("V. Guest, Larkfield Line", MORNING, {})
     assert typed.signer(names_as_read_by(PLANNER)) == "person 1", "a comma in a typed name shows none of it"
     assert "signed by person 1, by PIN" in planner.get("/jobs/J01/as-installed.csv").content.decode()
+    assert Event.objects.get(name="printed", subject="as-installed as csv J01").by == PLANNER.name
     assert browser_of(PLANNER).post(page, signed).status_code == 403
 
     part = {"stock_code": "EL15-2", "lot": rest_lot(), "quantity": 1000, "fate": "failure study", "why": "tracked"}

@@ -157,7 +157,7 @@ def test_the_count_by_lot_and_the_reports_are_exported_with_their_moment_and_the
     assert len([name for name in ZipFile(BytesIO(book)).namelist() if name.startswith("xl/worksheets/sheet")]) == 2
     assert auditor.post(f"{ALL}/file/failures.doc").status_code == 404
     assert Printing.objects.filter(document__startswith="failures").count() == 3
-    assert Event.objects.filter(name="printed", subject="failures.csv 2 failures", by=AUDITOR.name).exists()
+    assert Event.objects.filter(name="printed", subject="failures as csv 2 reports", by=AUDITOR.name).exists()
 
 
 def test_the_page_of_failures_asks_as_often_for_many_as_for_few() -> None:

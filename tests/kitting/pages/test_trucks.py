@@ -8,7 +8,7 @@ from people import CREW, STORES
 
 from inventory.models import Balance, Place
 from kitting.calculation.short_codes import make_code
-from kitting.models import CountList
+from kitting.models import CountList, Event
 
 pytestmark = pytest.mark.django_db
 
@@ -40,6 +40,7 @@ def test_a_crew_lists_what_its_truck_carries_and_stores_load_it_by_one_press() -
     found = client.get("/what", {"code": make_code("R", "N", "truck 14")})
     assert found.headers["Location"] == page
     assert client.get(f"{page}/restock-slip.csv").content.decode("utf-8-sig").startswith("truck,what,place")
+    assert Event.objects.filter(name="printed", subject__startswith="restock slip as csv N/").count() == 1
 
     loaded = words(send(client, page, do="load", **{f"take-{shelf.pk}": "2"}, action="L-1"))
     assert "LOADED" in loaded
