@@ -3,7 +3,7 @@
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time, timedelta
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
@@ -63,6 +63,11 @@ class Asked:
     def today(self) -> date:
         """The day where this person is."""
         return self.at.astimezone(self.zone).date()
+
+    @property
+    def week_began(self) -> datetime:
+        """The first moment of the Monday of this week, where this person is."""
+        return datetime.combine(self.today - timedelta(self.today.weekday()), time.min, self.zone)
 
     @property
     def action(self) -> str:

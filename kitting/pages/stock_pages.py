@@ -16,11 +16,13 @@ from kitting.documents.diameters import spans_text
 from kitting.pages.asked import Asked, page
 from kitting.pages.drawing import Fit, fit
 from kitting.pages.tables import Cell, Table, figure, link
+from kitting.roles import DO
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.lot_names import lot_address
 from kitting.selectors.lots import Use, uses_ahead
 from kitting.selectors.stock_search import Wanted, choices, find_items, ranges_over_insulation
 from kitting.selectors.stock_sums import FREE, OWNED, Sums, spots, sums
+from kitting.services.note_looking import note_dates_seen
 
 ON_A_PAGE = 25
 _UNITS = ("in", "mm")
@@ -153,6 +155,8 @@ def _fits(items: Sequence[Item], diameter: int | None) -> list[tuple[str, Fit]]:
 
 def dates(asked: Asked) -> HttpResponse:
     """Pieces whose date comes within 30, 60 and 90 days or has passed, with the jobs that have or could use them."""
+    if any(asked.actor.may(work, DO) for work in ("warehouse", "order sheet")):  # whose weekly task it is
+        note_dates_seen(actor=asked.actor, at=asked.at, since=asked.week_began)
     groups: dict[str, list[Use]] = {}
     for use in uses_ahead(today=asked.today):
         groups.setdefault(use.ageing.within, []).append(use)

@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from django.urls import reverse
 
-from inventory.selectors.balances import look_ahead
+from inventory.selectors.balances import EXPIRED, look_ahead
 from kitting.calculation.answers import CANT_TELL, NO_RULE, READY, READY_IF
 from kitting.calculation.bag_states import (
     ARRIVE,
@@ -52,11 +52,11 @@ from kitting.selectors.storms import LONGEST_DAYS, left_on, lots_unnamed, open_s
 from kitting.selectors.transfer_asks import open_asks
 from kitting.selectors.trucks import trucks
 from kitting.selectors.vans import differences_open, transfers_open, vans_waiting
+from kitting.services.note_looking import dates_seen
 from kitting.services.two_persons import same_person
 
 _SOON_DAYS = 10
 _NAMED = 4
-_SOON_EXPIRED_DAYS = 30
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +118,6 @@ def _stores(asked: Asked) -> Iterator[Task]:
     asks = [one for one in open_asks(depots) if not depots or one.source in depots]
     low = [one for one in trucks(today=asked.today, depots=depots) if one.below or one.to_take_off]
     swaps = [str(one.old.lot) for one in rotations(today=asked.today, depots=depots)]
-    ageing = _ageing(asked)
     waiting = (
         (len(due), "order lines due to receive", "receive", ", ".join(str(one) for one in due)),
         (len(vans), "transfers to load", "transfers", ", ".join(vans)),
@@ -127,17 +126,27 @@ def _stores(asked: Asked) -> Iterator[Task]:
         (len(asks), "asked by other depots", "transfers", ""),
         (len(low), "trucks to restock or to clear", "trucks", ", ".join(str(one.place) for one in low)),
         (len(swaps), "lots of the reserve to swap for fresh ones", "reserves", ", ".join(dict.fromkeys(swaps))),
-        (len(ageing), "lots out of date within a month or already", "stock-dates", ", ".join(ageing)),
     )
     for number, what, route, note in waiting:
         if number:
             yield Task(number, what, reverse(route), note)
+    yield from _dates(asked)
 
 
-def _ageing(asked: Asked) -> list[str]:
-    near = (one.lying for one in look_ahead(today=asked.today, days=(_SOON_EXPIRED_DAYS,)) if one.lying.use_by)
-    depots = asked.actor.depots
-    return sorted({f"{one.stock_code} {one.lot}" for one in near if not depots or one.depot in depots})
+def _dates(asked: Asked) -> Iterator[Task]:
+    """What is out of date, each day; what will be within 90, 60 or 30 days once a week, until it is looked at."""
+    found: dict[str, list[str]] = defaultdict(list)
+    for one in look_ahead(today=asked.today):
+        depots = asked.actor.depots
+        if one.lying.use_by and (not depots or one.lying.depot in depots):
+            found[one.within].append(f"{one.lying.stock_code} {one.lying.lot}")
+    lots = {within: list(dict.fromkeys(of)) for within, of in found.items()}
+    expired = lots.pop(EXPIRED, [])
+    if expired:
+        yield Task(len(expired), "lots out of date", reverse("stock-dates"), ", ".join(expired))
+    if lots and not dates_seen(asked.actor, asked.week_began):
+        note = "; ".join(f"within {within}: {', '.join(of)}" for within, of in lots.items())
+        yield Task(sum(map(len, lots.values())), "lots whose date comes near this week", reverse("stock-dates"), note)
 
 
 _STORES = {
@@ -187,9 +196,7 @@ def _buying(asked: Asked) -> Iterator[Task]:
     overdue = sum(one.is_overdue(asked.today) for one in pressing)
     note = f"{overdue} of them overdue" if overdue else ""
     yield Task(len(pressing), "orders to chase: jobs hang on them", reverse("orders"), note)
-    ageing = _ageing(asked)
-    if ageing:
-        yield Task(len(ageing), "lots out of date within a month or already", reverse("stock-dates"), ", ".join(ageing))
+    yield from _dates(asked)
     came = to_give_out(asked.actor.depots)
     if came:
         yield Task(len(came), "deliveries to give out to who waits", reverse("orders"), ", ".join(came))

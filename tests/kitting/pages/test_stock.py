@@ -4,7 +4,7 @@ from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from bag_stores import Stores, demo_sheets, planned
+from bag_stores import MORNING, Stores, demo_sheets, planned
 from browsing import OTHER_STORES, browser_of, people, words
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -12,8 +12,9 @@ from module_books import books_of_module
 from people import AUDITOR, BUYER, PLANNER, STORES
 from record_books import AT
 
-from inventory.models import Balance, Item, OldCode
+from inventory.models import Balance, Item, Lot, OldCode
 from inventory.selectors.stock_then import stock_then
+from kitting.models import Event
 from kitting.selectors.item_sheet import item_sheet
 from kitting.selectors.stock_sums import FREE, PROMISED, spots, sums
 
@@ -148,7 +149,30 @@ def test_dates_that_come_near_name_the_jobs_that_could_still_use_the_pieces() ->
 
     assert "Within 30 days" in page
     assert "L-2303B" in page
-    assert "1 lot out of date within a month or already CS15-2 L-2303B" in words(browser_of(STORES).get("/"))
+
+
+def test_dates_that_come_near_are_a_task_once_a_week_until_looked_at_and_what_is_out_of_date_each_day(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    people(STORES, BUYER, PLANNER)
+    window, buyer, near = browser_of(STORES), browser_of(BUYER), "whose date comes near this week"
+    for client in (window, buyer):
+        page = words(client.get("/"))
+        assert near in page
+        assert "within 30 days: CS15-2 L-2303B" in page
+    assert near not in words(browser_of(PLANNER).get("/"))
+
+    for client in (window, window, browser_of(PLANNER)):
+        client.get("/stock/dates")
+
+    assert Event.objects.filter(name="dates looked at").count() == 1
+    assert near not in words(window.get("/"))
+    assert near in words(buyer.get("/"))
+    for day, told in ((MORNING + timedelta(6), False), (MORNING + timedelta(7), True)):  # Sunday, and the next Monday
+        monkeypatch.setattr("kitting.pages.asked.books_now", lambda day=day: day)
+        assert (near in words(window.get("/"))) == told
+    Lot.objects.filter(number="L-2303B").update(use_by=MORNING.date())
+    assert "1 lot out of date CS15-2 L-2303B" in words(window.get("/"))
 
 
 def test_the_page_of_an_item_asks_as_often_however_much_there_is_of_it() -> None:
