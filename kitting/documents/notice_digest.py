@@ -1,11 +1,13 @@
 """The digest of a day: what was told to each role of each depot, as text to read or as CSV."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import tzinfo
 from itertools import groupby
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from kitting.documents.record_papers import csv_bytes, moment_text, table_frame
+from kitting.models import Event
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.notices import Told
 from kitting.services.change_orders import WHO_WAITS
@@ -26,6 +28,11 @@ def told(data: Mapping[str, Any]) -> str:
             text = [f"{one}: {what}" for one, what in text.items()] if isinstance(text, dict) else text
             found.append("; ".join(map(str, text)) if isinstance(text, list) else str(text))
     return "; ".join(found)[:300]
+
+
+def solved(by: Event | None, zone: tzinfo) -> str:
+    """Who has settled it, and when: ``solved by C. Silva at 2026-03-02 09:10 CST: count explained``; '' for nobody."""
+    return f"solved by {by.by} at {moment_text(by.at.astimezone(zone))}: {by.name}" if by else ""
 
 
 def digest_text(events: Iterable[Told]) -> str:
@@ -49,11 +56,13 @@ def digest_csv(events: Iterable[Told]) -> bytes:
 
 
 def _rows(events: Iterable[Told]) -> Sequence[tuple[str, ...]]:
-    return [
-        (
-            one.role, one.event.depot or _ALL_DEPOTS, "now" if one.kind.is_urgent else "digest",
-            moment_text(one.event.at.astimezone(ZoneInfo(one.event.zone or "UTC"))), one.event.name,
-            one.event.subject, told(one.event.data), one.kind.do,
-        )
-        for one in events
-    ]  # fmt: skip
+    return [_row(one, ZoneInfo(one.event.zone or "UTC")) for one in events]
+
+
+def _row(one: Told, zone: ZoneInfo) -> tuple[str, ...]:
+    event = one.event
+    return (
+        one.role, event.depot or _ALL_DEPOTS, "now" if one.kind.is_urgent else "digest",
+        moment_text(event.at.astimezone(zone)), event.name, event.subject, told(event.data),
+        solved(one.settled, zone) or one.kind.do,
+    )  # fmt: skip

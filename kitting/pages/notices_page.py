@@ -4,7 +4,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.calculation.short_codes import check_characters
-from kitting.documents.notice_digest import told
+from kitting.documents.notice_digest import solved, told
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.tables import Cell, Table, link
 from kitting.selectors.lot_names import lot_address
@@ -13,16 +13,20 @@ from kitting.services.see_notices import see_notices
 
 
 def notices_page(asked: Asked) -> HttpResponse:
-    """Notices, the new ones first; a form says that they are seen."""
+    """Notices, the new ones first, and of these what is still to be done; a form says that they are seen."""
     if asked.request.method == "POST":
         return attempt(asked, lambda: _seen(asked), reverse("notices"))
-    found = sorted(notices(asked.actor, asked.at), key=lambda one: (not one.is_new, not one.kind.is_urgent))
+    found = sorted(notices(asked.actor, asked.at), key=_order)
     heads = ("When", "What", "Of", "What to do")
     rows = [_row(asked, one) for one in found]
     empty = "Nobody has told you anything in the last days. What changes your work is told here, and stays a while."
     latest = max(one.event.number for one in found) if any(one.is_new for one in found) else 0
     table = Table("Notices", heads, rows, empty)
     return page(asked, "notices.html", {"table": table, "latest": latest})
+
+
+def _order(one: Notice) -> tuple[bool, bool, bool]:
+    return not one.is_new, one.settled is not None, not one.kind.is_urgent
 
 
 def _seen(asked: Asked) -> tuple[str, str]:
@@ -32,13 +36,13 @@ def _seen(asked: Asked) -> tuple[str, str]:
 
 def _row(asked: Asked, one: Notice) -> list[Cell]:
     event = one.event
-    state = ("NEW, NOW" if one.kind.is_urgent else "NEW") if one.is_new else ""
+    state = ("NEW, NOW" if one.kind.is_urgent and not one.settled else "NEW") if one.is_new else ""
     state = "; ".join(filter(None, (state, one.not_seen)))
     return [
         Cell(f"{event.at.astimezone(asked.zone):%Y-%m-%d %H:%M}", note=state),
         Cell(event.name, note=told(event.data)),
         _leads(one),
-        Cell(one.kind.do or "–"),
+        Cell(solved(one.settled, asked.zone) or one.kind.do or "–"),
     ]
 
 

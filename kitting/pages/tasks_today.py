@@ -279,7 +279,7 @@ def _lending(asked: Asked) -> Iterator[Task]:
 
 def _hearing(asked: Asked) -> Iterator[Task]:
     new = new_notices(asked.actor, asked.at)
-    urgent = [one for one in new if one.kind.is_urgent]
+    urgent = [one for one in new if one.kind.is_urgent and not one.settled]
     if urgent:
         unseen = [f"{one.event.name} {one.not_seen}" for one in urgent if one.not_seen]
         note = ", ".join(unseen[:_NAMED])

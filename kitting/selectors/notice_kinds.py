@@ -28,6 +28,7 @@ class Kind:
         climbs_after: how long those who were told have before others are; None for ever.
         also_now, also_later: roles that hear of it beside whom it is addressed to: at once, or with the rest of the
             day.
+        settled_by: names of events after which nothing is left to do.
     """
 
     is_urgent: bool
@@ -36,6 +37,7 @@ class Kind:
     climbs_after: timedelta | None = None
     also_now: frozenset[str] = frozenset()
     also_later: frozenset[str] = frozenset()
+    settled_by: frozenset[str] = frozenset()
 
 
 def _kinds() -> Mapping[str, Kind]:
@@ -43,7 +45,8 @@ def _kinds() -> Mapping[str, Kind]:
     found = {}
     for row in csv.DictReader(text.splitlines()):
         climbs = timedelta(minutes=int(row["climbs after (min)"])) if row["climbs after (min)"] else None
-        also = [frozenset(filter(None, row[column].split("; "))) for column in ("also now", "also with the day")]
+        lists = ("also now", "also with the day", "settled by")
+        also = [frozenset(filter(None, row[column].split("; "))) for column in lists]
         found[row["event"]] = Kind(row["when"] == NOW, row["page"], row["do"], climbs, *also)
     return MappingProxyType(found)
 

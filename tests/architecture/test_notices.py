@@ -88,3 +88,10 @@ def test_every_notice_that_can_be_made_says_what_to_do_and_where_and_no_other_is
     assert all(kind.do for kind in KINDS.values())
     for page in {kind.page for kind in KINDS.values()} - OWN_PAGES:
         assert reverse(page)
+
+
+def test_what_settles_a_notice_is_an_event_that_the_code_can_record() -> None:
+    """Its name stands in the code of a service, or it is told to somebody itself."""
+    code = "".join(path.read_text(encoding="utf-8") for path in SERVICES.glob("*.py"))
+    names = {name for kind in KINDS.values() for name in kind.settled_by}
+    assert {name for name in names if f'"{name}"' not in code} - set(KINDS) == set()
