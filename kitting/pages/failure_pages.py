@@ -1,10 +1,11 @@
 """Failures on the line: how many each lot has, every report, and one report with its photographs; report another."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 
 from django.http import HttpResponse
 from django.urls import reverse
 
+from inventory.models import LotHold
 from kitting.documents.record_papers import csv_bytes, table_frame, workbook_bytes
 from kitting.errors import Refusal
 from kitting.models import Failure
@@ -44,9 +45,14 @@ def failures(asked: Asked) -> HttpResponse:
         return attempt(asked, lambda: _reported(asked), here, back=back_with_typed(asked, here))
     found = [*failures_seen(asked.actor)]
     may_stop = asked.actor.may(LOT_HOLD, DO)
-    rows = [[*_lot_cells(one), figure(one.count), figure(bare(one.installed)),
-             *([Cell("Stop or recall it", f"{lot_url(one.item.stock_code, one.lot)}#stop", route="lot")
-                if one.lot else Cell("–")] if may_stop else [])] for one in by_lot(found)]  # fmt: skip
+    lots = by_lot(found)
+    held = {
+        *LotHold.objects.filter(released_at=None, item__in=[one.item for one in lots]).values_list("item", "lot_number")
+    }
+    rows = [
+        [*_lot_cells(one), figure(one.count), figure(bare(one.installed)), *([_next(one, held)] if may_stop else [])]
+        for one in lots
+    ]
     heads = (*_BY_LOT, "Next step") if may_stop else _BY_LOT
     tables = [Table("Failures by lot", heads, rows, "No failure of a known part is reported."),
               failures_table(asked, "Reports, the last first", found)]  # fmt: skip
@@ -81,6 +87,16 @@ def _place(one: Failure) -> Cell:
 
 def _part(one: Failure) -> Cell:
     return Cell(one.part, lot_url(one.item.stock_code, one.lot_number) if one.item else "", route="lot")
+
+
+def _next(one: LotFailures, held: Set[tuple[int, str]]) -> Cell:
+    """Where it is stopped; nothing stops pieces of which nobody knows the lot."""
+    if not one.lot:
+        return Cell("–")
+    address = lot_url(one.item.stock_code, one.lot)
+    if (one.item.pk, one.lot) in held:
+        return Cell("HELD", address, route="lot")
+    return Cell("Stop or recall it", f"{address}#stop", route="lot")
 
 
 def _lot_cells(one: LotFailures) -> list[Cell]:

@@ -78,7 +78,11 @@ def test_a_failure_of_an_unknown_lot_could_be_of_each_that_was_fitted_there_and_
     assert [one for one in lot_trace_of(item=item, lot=other).lines if one.part == FAILED] == []
 
     send(crew, ALL, what="tracked", **END, stock_code="EL15-2", lot=lot, action="F-2")
-    assert f'href="/lots/EL15-2/{lot}#stop"' in browser_of(STORES).get(ALL).content.decode()
+    window, step = browser_of(STORES), f'href="/lots/EL15-2/{lot}#stop"'
+    assert step in window.get(ALL).content.decode()
+    send(window, f"/lots/EL15-2/{lot}", do="recall", reason="two failures", action="H-1")
+    assert step not in window.get(ALL).content.decode()
+    assert "HELD" in words(window.get(ALL))
 
 
 def test_what_is_seen_against_the_books_is_asked_and_kept_and_what_makes_no_sense_is_refused() -> None:
