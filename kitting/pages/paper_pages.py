@@ -1,5 +1,6 @@
 """Papers: those of the plan applied last, the Friday page, the call sheet, and the slips of a job's bags."""
 
+import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -63,10 +64,10 @@ def printed(asked: Asked, document: str, subject: str, content: object, revision
 
 
 def exported(asked: Asked, name: str, document: str, subject: str, content: bytes) -> HttpResponse:
-    """A file that leaves the books: who took it and what it held is noted as a print is."""
+    """A file that leaves the books: who took it, and the digest that proves what it said, are noted as a print is."""
     note_printing(
         document=f"{document} as {name.rpartition('.')[2]}", subject=subject, revision=content_revision(content),
-        actor=asked.actor, at=asked.at, action=asked.action,
+        digest=hashlib.sha256(content).hexdigest(), actor=asked.actor, at=asked.at, action=asked.action,
     )  # fmt: skip
     return file_response(name, content)
 

@@ -13,13 +13,12 @@ from kitting.documents.record_papers import csv_bytes, table_frame
 from kitting.errors import Refusal
 from kitting.models import Event
 from kitting.pages.asked import Asked, page
-from kitting.pages.paper_pages import file_response
+from kitting.pages.paper_pages import exported
 from kitting.pages.tables import Cell, RowsOf, Table, link
 from kitting.roles import SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.sight import events_seen, has_own_ends_only, part_seen
 from kitting.services.devices import MOST_DRIFT
-from kitting.services.note_printing import note_printing
 
 NO_DEVICE = "device without a name"
 _QUANTITIES = ("counted", "missing", "quantity")  # kept in thousandths where they are no text
@@ -68,11 +67,7 @@ def record_file(asked: Asked) -> HttpResponse:
         for one in found.iterator()
     ]  # fmt: skip
     asked_for = "; ".join(f"{name}: {asked.text(name)}" for name in _TYPED if asked.text(name)) or "all"
-    note_printing(
-        document="record as csv", subject=asked_for, revision=rows[-1][-1][:6] if rows else "", actor=asked.actor,
-        at=asked.at, action=asked.action,
-    )  # fmt: skip
-    return file_response("record.csv", csv_bytes(table_frame(_HEADS, rows)))
+    return exported(asked, "record.csv", "record", asked_for, csv_bytes(table_frame(_HEADS, rows)))
 
 
 def event(asked: Asked, number: int) -> HttpResponse:

@@ -19,7 +19,7 @@ class Stamp(TypedDict):
 
 
 @use_case
-def note_printing(*, document: str, subject: str, revision: str = "", **stamp: Unpack[Stamp]) -> int:
+def note_printing(*, document: str, subject: str, revision: str = "", digest: str = "", **stamp: Unpack[Stamp]) -> int:
     """Note a print and give its number: 0 for the first of a revision, n for REPRINT n.
 
     Who may see what a paper shows may print it; the page that shows it has asked for that right.
@@ -28,6 +28,7 @@ def note_printing(*, document: str, subject: str, revision: str = "", **stamp: U
         document: kind of paper, such as ``bag label``.
         subject: what it is about: the bag's code, the job, the lot.
         revision: of what is printed; '' where it has none.
+        digest: SHA-256 over a file that left the books, which proves what it said; '' for a print.
         stamp: who, when, the number of the action: sent twice, it is one print.
 
     Raises:
@@ -41,7 +42,7 @@ def note_printing(*, document: str, subject: str, revision: str = "", **stamp: U
     lock_chain()  # two who print at once get two numbers
     number = Printing.objects.filter(document=document, subject=subject, revision=revision).count()
     Printing.objects.create(action=action, number=number, by=actor.name, at=at, **content)
-    told = {"document": document, "revision": revision, "reprint": number}
+    told = {"document": document, "revision": revision, "reprint": number, **({"digest": digest} if digest else {})}
     record_events([Happening("printed", f"{document} {subject}", told)], by=actor.name, at=at)
     return number
 

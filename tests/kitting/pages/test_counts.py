@@ -1,5 +1,6 @@
 """A count by what people do on pages: listed, counted blind, counted again by another, explained, approved, posted."""
 
+import hashlib
 import re
 from datetime import timedelta
 from typing import Any
@@ -313,8 +314,10 @@ def test_a_sheet_is_printed_by_a_form_and_typed_back_by_line(stores: Counters) -
     assert paper.content.startswith(b"%PDF")
     assert Printing.objects.get().revision == revision
     assert revision in words(client.get("/counts/1/lines"))
-    table = client.get("/counts/1/sheet.csv").content.decode("utf-8-sig")
-    assert Event.objects.filter(name="printed", subject="count sheet as csv 1").count() == 1
+    file = client.get("/counts/1/sheet.csv").content
+    (event,) = Event.objects.filter(name="printed", subject="count sheet as csv 1")
+    assert event.data["digest"] == hashlib.sha256(file).hexdigest()
+    table = file.decode("utf-8-sig")
     assert "L-2" in table
     assert ",7" not in table  # blind, as on paper
 
