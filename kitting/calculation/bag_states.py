@@ -92,7 +92,8 @@ def _full(facts: BagFacts) -> str:
 def _full_or_approved(facts: BagFacts) -> str:
     if not facts.missing or (facts.approver and facts.reason.strip()):
         return ""
-    return f"SHORT: {', '.join(facts.missing)}: it goes out only by planner or duty supervisor with a reason"
+    missing = ", ".join(facts.missing)
+    return f"SHORT – NEEDS SUPERVISOR: {missing}: it goes out only by planner or duty supervisor with a reason"
 
 
 def _missing(facts: BagFacts) -> str:

@@ -18,7 +18,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag, Recipe
 from kitting.models.bags import INSTALLED, LOST, ON_PAPER, SCRAPPED, TURNED_IN
 from kitting.roles import DO, STANDARDS_ENGINEER
-from kitting.selectors.bag_contents import bare, contents_of
+from kitting.selectors.bag_contents import LineStand, bare, contents_of
 from kitting.selectors.fit_margins import fit_margin, measured_fit
 from kitting.services.fill_bags import taken_out
 from kitting.services.record_events import Happening, record_events
@@ -77,8 +77,7 @@ def install(*, bag: str, pieces: Iterable[Installed], **scan: Unpack[Scan]) -> A
     if one.repeated:
         return Answer("DONE", f"{one.bag}: noted already.", one.bag, repeated=True)
     state = advance(one, INSTALL)
-    for piece in given:
-        _note(one, piece)
+    stands = [_note(one, piece) for piece in given]
     _book(one, {INSTALLED: INSTALLED_ENDING})
     told: dict[str, object] = {
         "pieces": [f"{bare(piece.quantity)} {piece.stock_code} lot {piece.lot}: {piece.line}" for piece in given]
@@ -86,7 +85,14 @@ def install(*, bag: str, pieces: Iterable[Installed], **scan: Unpack[Scan]) -> A
     outside = [f"{entry.lot.item}: {margin.words}" for entry in one.entries if (margin := fit_margin(entry)).is_outside]
     told |= {"why": "; ".join(outside)} if outside else {}
     settled(one, state, "installed", told, addressed_to=STANDARDS_ENGINEER if outside else "")
-    return Answer("DONE", f"{one.bag}: {len(given)} noted as installed.", one.bag)
+    return Answer(_how_much(stands), f"{one.bag}: {len(given)} noted as installed.", one.bag)
+
+
+def _how_much(stands: Iterable[LineStand]) -> str:
+    """How much of what the lines want is fitted by now: ``2 OF 3 DONE``; ``DONE`` for spares, which none wants."""
+    lines = {stand.line.pk: stand for stand in stands if not stand.line.spare}.values()
+    noted, wanted = sum(one.installed for one in lines), sum(one.line.quantity for one in lines)
+    return f"{bare(noted)} OF {bare(wanted)} DONE" if wanted else "DONE"
 
 
 @use_case
@@ -188,7 +194,8 @@ def cancel_bag(*, bag: str, why: str, **scan: Unpack[Scan]) -> Answer:
     return Answer("CANCELLED", sentence, one.bag, repeated=one.repeated)
 
 
-def _note(one: Opened, piece: Installed) -> None:
+def _note(one: Opened, piece: Installed) -> LineStand:
+    """Note pieces of a line; how that line stands then."""
     for stand in one.contents.lines:
         item = stand.line.item
         if item is None or (stand.line.line, item.stock_code) != (piece.line, piece.stock_code):
@@ -201,7 +208,8 @@ def _note(one: Opened, piece: Installed) -> None:
                 facts |= {name: text for name, text in more.items() if text}
                 one.write(stand.line, found, INSTALLED, piece.quantity, phase=piece.phase, facts=facts)
                 stand.inside[number] -= piece.quantity
-                return
+                stand.done[INSTALLED] += piece.quantity
+                return stand
         message = (
             f"Not {bare(piece.quantity)} {piece.stock_code} lot {piece.lot or 'unknown'} left for {piece.line} in "
         )

@@ -92,7 +92,9 @@ def test_eight_of_nine_is_never_full_and_a_short_bag_goes_out_only_by_leave() ->
     with pytest.raises(Refusal, match="SHORT: 1 JS-3"):
         next_state("picking", CHECK, short)
     assert next_state(STAGED, ISSUE, short) == "issued"
-    with pytest.raises(Refusal, match="only by planner or duty supervisor with a reason"):
+    with pytest.raises(
+        Refusal, match="NEEDS SUPERVISOR: 1 JS-3: it goes out only by planner or duty supervisor with a reason"
+    ):
         next_state(STAGED, ISSUE, replace(short, approver=""))
 
 

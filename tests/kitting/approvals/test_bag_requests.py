@@ -69,7 +69,7 @@ def out(stores: Stores, **given: Any) -> dict[str, Any]:
 
 def test_a_short_bag_that_was_asked_and_approved_goes_out_once_and_the_slip_names_who_approved(stores: Stores) -> None:
     request = ask(stores)
-    assert "SHORT: 1 JS-3" in refusal("bag-not-ready", issue, **out(stores))  # asked is not approved
+    assert "SHORT – NEEDS SUPERVISOR: 1 JS-3" in refusal("bag-not-ready", issue, **out(stores))  # asked is not approved
 
     let(request, stores)
     gone = issue(**out(stores))
@@ -81,7 +81,7 @@ def test_a_short_bag_that_was_asked_and_approved_goes_out_once_and_the_slip_name
     assert (allowed.approved_by, allowed.why) == (PLANNER.name, "the seal comes by van; the van is on its way")
     request.refresh_from_db()
     assert (request.state, request.ended, request.decided_as) == (APPROVED, USED, "planner")
-    assert "SHORT: 1 JS-3" in refusal("bag-not-ready", issue, **out(stores))  # once
+    assert "SHORT – NEEDS SUPERVISOR: 1 JS-3" in refusal("bag-not-ready", issue, **out(stores))  # once
     names = ["short issue asked", "short issue asked", "short issue approved", "bag issued short"]
     assert [one.name for one in Event.objects.filter(name__in=names).order_by("number")] == names
     told = [(one.what, one.by, one.asked_by) for one in overrides(since=stores.at)]

@@ -86,7 +86,7 @@ def test_five_of_six_seals_make_a_short_bag_that_says_so(stores: Stores) -> None
     stage(bag=code, rack="R-1", **stores.scan())
     assert label_state(stores.contents("J03", "V1")) == "SHORT: 1 JS-3"
     alone = {"crew": "Crew 14", "truck": "14", "signature": "T. Ahola"}
-    assert "SHORT: 1 JS-3" in refusal("bag-not-ready", issue, bag=code, **alone, **stores.scan())
+    assert "SHORT – NEEDS SUPERVISOR: 1 JS-3" in refusal("bag-not-ready", issue, bag=code, **alone, **stores.scan())
     assert "planner or duty supervisor" in refusal(
         "not-allowed", issue, bag=code, **alone, approver=OTHER_STORES, reason="they wait", **stores.scan()
     )

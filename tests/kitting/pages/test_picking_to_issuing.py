@@ -370,7 +370,8 @@ def test_bags_are_listed_from_the_page_of_the_job_and_their_slips_are_printed_th
     assert Bag.objects.filter(job__job="J01").exists()
     assert [slip.headers["Content-Type"] for slip in slips] == ["application/pdf"] * 3
     prints = Printing.objects.order_by("pk").values_list("document", "number")
-    assert [*prints] == [("issue-slip", 0), ("issue-slip", 1), ("return-slip", 0)]  # one paper, on a sheet or a roll
+    papers = [("issue-slip", 0), ("issue-slip", 1), ("return-slip", 0)]  # one paper, on a sheet or a roll
+    assert [*prints] == [*papers, ("return-slip as csv", 0), ("as-installed as csv", 0)]
     assert all(file.content.decode("utf-8-sig").startswith("job,") for file in files)
     assert window.get("/jobs/J01/issue-slip-roll.csv").status_code == 404
     assert window.post("/jobs/J01/borrow-note-1.pdf").status_code == 404

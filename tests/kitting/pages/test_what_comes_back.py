@@ -293,7 +293,7 @@ def test_a_scan_of_the_end_and_of_the_piece_fills_the_record_and_another_lot_is_
     assert "nobody knows from where. Now tick where it is." in words(noted)
     key = stand.line.pk
     done = send(crew, f"{bag}/install", **{f"phase-{key}": "A", f"lot-{key}": "L-OTHER", "end": end})
-    assert "DONE" in words(done)
+    assert "1 OF 3 DONE" in words(done)
     assert BagEntry.objects.get(line=stand.line, deed="installed").lot.number == "L-OTHER"
 
 
