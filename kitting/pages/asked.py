@@ -23,7 +23,7 @@ from kitting.selectors.clock import books_now, local_zone
 from kitting.selectors.policies import paper_choices
 from kitting.selectors.storms import open_storms
 from kitting.services.scans import Scan
-from kitting.services.two_persons import NO_RIGHT, keep_attempt
+from kitting.services.two_persons import is_attempt, keep_attempt
 
 NIGHT_COOKIE = "night"
 CONFIRMED, ACTION = "confirmed", "action"
@@ -154,14 +154,19 @@ def done(asked: Asked, word: str, sentence: str, address: str) -> HttpResponse:
 def refused(asked: Asked, refusal: Exception, address: str) -> HttpResponse:
     """Say in words why nothing was done; who may not do it at all gets 403."""
     code, message = getattr(refusal, "code", ""), getattr(refusal, "message", str(refusal))
+    keep_tried(asked, refusal)
     if code in _STATUS:
-        if isinstance(refusal, Refusal) and code in NO_RIGHT and asked.request.method == "POST":
-            keep_attempt(refusal, asked.request.path, by=asked.actor.name, at=asked.at)
         return page(asked, "refused.html", {"sentence": message, "back": address}, _STATUS[code])
     word, sentence = loud(refusal)
     asked.answered(word, sentence, is_done=False)
     messages.error(asked.request, sentence, extra_tags=word)
     return go_to(address)
+
+
+def keep_tried(asked: Asked, refusal: Exception) -> None:
+    """Keep on the record what somebody tried to do and must not."""
+    if isinstance(refusal, Refusal) and is_attempt(refusal) and asked.request.method == "POST":
+        keep_attempt(refusal, asked.request.path, by=asked.actor.name, at=asked.at)
 
 
 def loud(refusal: Exception) -> tuple[str, str]:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from django.contrib import messages
 
-from kitting.pages.asked import ANY_REFUSAL, Asked, loud
+from kitting.pages.asked import ANY_REFUSAL, Asked, keep_tried, loud
 from kitting.selectors.bag_contents import label_code
 from kitting.services.scans import Answer, Scan
 
@@ -14,6 +14,7 @@ def said(asked: Asked, deed: Callable[[], Answer], scan: Scan) -> bool:
     try:
         answer = deed()
     except ANY_REFUSAL as refusal:
+        keep_tried(asked, refusal)
         word, sentence = loud(refusal)
         asked.note(word, sentence)
         messages.error(asked.request, sentence, extra_tags=word)

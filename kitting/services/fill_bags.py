@@ -302,7 +302,7 @@ def _refuse_unfit(bag: Bag, lot: Lot, quantity: int, made_at: datetime | None) -
     is_later = hold is not None and made_at is not None and made_at < hold.placed_at
     if hold and not is_later:
         message = f"HELD: {lot} is stopped by hold {hold.pk}: {hold.reason}."
-        raise Refusal("lot-held", message, {"hold": hold.pk, "lot": lot.number})
+        raise Refusal("lot-held", message, {"hold": hold.pk, "lot": lot.number, "bag": str(bag)})
     until = good_until(bag.job)
     if is_good(lot, until):
         return is_later
@@ -313,7 +313,8 @@ def _refuse_unfit(bag: Bag, lot: Lot, quantity: int, made_at: datetime | None) -
         date = f"use by {lot.use_by}" if lot.use_by else "has no use-by date"
         most = f" {bare(let)} may be used past it, and no more." if let else ""
         message = f"EXPIRES BEFORE CUTOVER: {lot} {date}; {bag.job} needs it good through {until}.{most}"
-        raise Refusal("expires-before-cutover", message, {"lot": lot.number, "use_by": lot.use_by, "until": until})
+        data = {"lot": lot.number, "use_by": lot.use_by, "until": until, "bag": str(bag)}
+        raise Refusal("expires-before-cutover", message, data)
     return is_later
 
 

@@ -20,6 +20,8 @@ _KEPT = {
 }
 _OWN_CHECK, _NO_RIGHT = "own check refused", "refused for want of a right"
 NO_RIGHT = ("not-allowed", "other-depot")
+_STOPPED = "scan stopped"
+_STOPS = ("bag-not-ready", "lot-held", "expires-before-cutover", "already-out")  # what must not go out or in
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -34,7 +36,7 @@ def attempts_kept(function: Callable[P, T]) -> Callable[P, T]:
         try:
             return function(*args, **kwargs)
         except Refusal as refusal:
-            if refusal.code not in NO_RIGHT:
+            if not is_attempt(refusal):  # pages keep those
                 _keep(refusal, kwargs)
             raise
 
@@ -45,9 +47,19 @@ def _keep(refusal: Refusal, given: Any) -> None:
     keep_attempt(refusal, str(given.get("bag", "")), by=given["actor"].name, at=given["at"])
 
 
+def is_attempt(refusal: Exception) -> bool:
+    """Whether a refusal stands on the record: for want of a right, or of what must not go into a bag or out with it.
+
+    What takes two persons is kept where it is refused.
+    """
+    if not isinstance(refusal, Refusal) or refusal.data.get("guard") == SECOND_PERSON:
+        return False
+    return refusal.code in (*NO_RIGHT, *_STOPS)
+
+
 @use_case
 def keep_attempt(refusal: Refusal, subject: str, *, by: str, at: datetime) -> None:
-    """Keep an event of what somebody tried without the right to, or alone where it takes two; of nothing else.
+    """Keep an event of what somebody tried without the right to, alone where it takes two, or with what must not move.
 
     Args:
         refusal: what they were told.
@@ -55,10 +67,11 @@ def keep_attempt(refusal: Refusal, subject: str, *, by: str, at: datetime) -> No
         by, at: who tried, and when.
     """
     name = _NO_RIGHT if refusal.code in NO_RIGHT else _KEPT.get(refusal.code, "")
-    if refusal.data.get("guard") == SECOND_PERSON:
-        name = _OWN_CHECK
+    if refusal.code in _STOPS:
+        name = _OWN_CHECK if refusal.data.get("guard") == SECOND_PERSON else _STOPPED
     if name:
-        tried = Happening(name, str(refusal.data.get("what", subject)), {"said": refusal.message})
+        what = refusal.data.get("what") or (refusal.data.get("bag") if name == _STOPPED else "") or subject
+        tried = Happening(name, str(what), {"said": refusal.message})
         record_events([tried], by=by, at=at)
 
 

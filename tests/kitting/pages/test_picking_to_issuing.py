@@ -15,7 +15,7 @@ from people import CREW, DUTY, PLANNER, STORES
 
 from inventory.models import Balance, Lot, LotHold
 from jobs.models import ScheduleRevision
-from kitting.models import Bag, BagEntry, Person, Printing, Promise
+from kitting.models import Bag, BagEntry, Event, Person, Printing, Promise
 from kitting.pages.pick_pages import key_of
 from kitting.selectors.bag_contents import bare, label_state
 from kitting.selectors.pick_walk import Step, pick_walk
@@ -140,6 +140,11 @@ def assert_staged_and_issued_by_leave_only(stores: Stores, window: Client, code:
     assert "OUT J03 V2: SHORT" in words(gone)
     assert stores.bag("J03", "V2").crew == "Crew 14"
     assert "ALREADY OUT" in words(send(window, "/issue/N", **out))
+    stopped = Event.objects.filter(name="scan stopped", subject="J03 V2", by=STORES.name).order_by("number")
+    said = [one.data["said"] for one in stopped]
+    assert any("HELD" in one for one in said)
+    assert "NEEDS SUPERVISOR" in said[-2]
+    assert "went with Crew 14" in said[-1]
 
 
 def assert_blind(checker: Client, bag: str, counted: dict[str, int]) -> None:
