@@ -38,7 +38,7 @@ def test_a_storekeeper_fills_checks_stages_issues_and_takes_back_a_bag(live_serv
     _find(page, code)
     follow(page.get_by_role("link", name="Put in its rack place"))
     scan(page, "R-7")
-    expect(page.get_by_text("PLACED", exact=True)).to_be_visible()
+    expect(page.get_by_role("status").get_by_text("PLACED", exact=True)).to_be_visible()
 
     follow(page.get_by_role("link", name="Issue to a crew"))
     for field, text in (("Crew", "Crew 14"), ("Truck", "14"), ("Signed for the crew by (name)", CREW.name),
@@ -46,7 +46,7 @@ def test_a_storekeeper_fills_checks_stages_issues_and_takes_back_a_bag(live_serv
         page.get_by_label(field, exact=True).fill(text)
     assert_open_to_everybody(page)
     follow(page.get_by_role("button", name="Out with the crew"))
-    expect(page.get_by_text("OUT", exact=True)).to_be_visible()
+    expect(page.get_by_role("status").get_by_text("OUT", exact=True)).to_be_visible()
 
     _find(page, code)
     follow(page.get_by_role("link", name="Turn in what came back"))

@@ -92,7 +92,7 @@ def _receive_fifteen(page: Page, server: str, line: OrderLine) -> None:
     page.get_by_label("4. Put at").fill("N-01-5")
     page.get_by_label("Delivery paper").fill("D-101")
     follow(page.get_by_role("button", name="Book it"))
-    expect(page.get_by_text("N has no place N-01-5")).to_be_visible()
+    expect(page.get_by_role("status").get_by_text("N has no place N-01-5")).to_be_visible()
     page.get_by_label("4. Put at").fill("N-01-4")  # all else stands as it was typed
     follow(page.get_by_role("button", name="Book it"))
     expect(page.get_by_role("heading", name="Receipt D-101")).to_be_visible()

@@ -109,7 +109,7 @@ def _hand_over(page: Page, server: str, name: str) -> None:
 
 def _check_by_another_person(page: Page, server: str, code: str, counted: dict[str, int]) -> None:
     page.goto(f"{server}/bags/{code}/check")
-    expect(page.get_by_text("ANOTHER PERSON")).to_be_visible()
+    expect(page.get_by_text("ANOTHER PERSON", exact=True)).to_be_visible()
     _hand_over(page, server, OTHER_STORES.name)
     page.goto(f"{server}/bags/{code}/check")
     for item, quantity in counted.items():
