@@ -108,6 +108,8 @@ def _shown(
         return LastScan(at, word, read, href=reverse(_CHECK, args=[bag]), action=action)
     if use_case == "receive" and actor.may("warehouse", DO):
         return LastScan(at, word, read, href=f"{reverse(_RECEIPT, args=[action])}#undo")
+    if use_case == "move pieces" and actor.may("warehouse", DO):
+        return LastScan(at, word, read, href=reverse("undo-move", args=[action]), action=action)
     way, (state, depot) = _WAYS.get(use_case), bags.get(verified(bag) if bag else "", ("", ""))
     if way is None or not state or not actor.may(way.right, DO, depot):
         return LastScan(at, word, read)

@@ -5,13 +5,13 @@ from collections.abc import Sequence
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import RETURNED, SCRAPPED, Balance
+from inventory.models import RETURNED, SCRAPPED, Balance, Movement
 from kitting.errors import Refusal
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field
 from kitting.pages.typed import back_with_typed, typed_place, typed_quantity
 from kitting.selectors.bag_contents import bare
-from kitting.services.move_pieces import move_pieces, undo_receipt
+from kitting.services.move_pieces import move_pieces, undo_move, undo_receipt
 
 _WAYS = (("", "to another place of this depot"), (SCRAPPED, "scrap"), (RETURNED, "back to the supplier"))
 
@@ -68,3 +68,16 @@ def undo_receiving(asked: Asked, number: str) -> HttpResponse:
         return "UNDONE", f"The receipt is taken back: receive it again as it is.{_said(undone.lost)}"
 
     return attempt(asked, deed, reverse("receive"), back=address)
+
+
+def undo_moving(asked: Asked, number: str) -> HttpResponse:
+    """Bring back what was moved by mistake."""
+    moves = Movement.objects.filter(action__number=number).select_related("lot__item")
+    code = moves[0].lot.item.stock_code if moves else ""
+    address = reverse("item", args=[code]) if code else reverse("stock")
+
+    def deed() -> tuple[str, str]:
+        undone = undo_move(moved=number, why="pressed by mistake", **asked.scan())
+        return "UNDONE", f"The pieces of {code} are where they were; both stay in the record.{_said(undone.lost)}"
+
+    return attempt(asked, deed, address)

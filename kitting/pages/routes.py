@@ -125,9 +125,10 @@ TRUCK_STOCK, TURN_IN = "truck stock", "turn in"
 _WHILE_LOCKED = ("switch", "sign-out")
 # Where crews and stores scan or book: the last scans of the session stand there, and what takes each back.
 TAKES_SCANS = {
-    *(step.name for step in STEPS), "bag", "borrow", "check", "count", "install", "issue", "load-van", "pay-back",
-    "pick", "pieces", "receipt", "receive", "receive-line", "sign-ends", "storm-issue", "storm-kit", "storm-lots",
-    "storm-returns", "transfer", "transfers", "truck", "turn-in", "undo", "undo-receipt", "write-off",
+    *(step.name for step in STEPS), "bag", "borrow", "check", "count", "install", "issue", "item", "load-van",
+    "pay-back", "pick", "pieces", "receipt", "receive", "receive-line", "sign-ends", "storm-issue", "storm-kit",
+    "storm-lots", "storm-returns", "transfer", "transfers", "truck", "turn-in", "undo", "undo-move", "undo-receipt",
+    "write-off",
 }  # fmt: skip
 
 
@@ -272,6 +273,7 @@ ROUTES: tuple[Route, ...] = (
     ),
     Route("receipts/<path:number>/undo", "undo-receipt", pieces_page.undo_receiving, WAREHOUSE, (WAREHOUSE, DO),
           form_only=True),
+    Route("moves/<path:number>/undo", "undo-move", pieces_page.undo_moving, WAREHOUSE, (WAREHOUSE, DO), form_only=True),
     Route("pieces/<int:number>", "pieces", pieces_page.pieces, WAREHOUSE, (WAREHOUSE, DO), pieces_page.depot_of_pieces),
     Route("receipts/<path:number>", "receipt", receiving_pages.receipt_page, WAREHOUSE),
     Route("transfers", "transfers", transfer_pages.transfers, WAREHOUSE, (WAREHOUSE, DO)),

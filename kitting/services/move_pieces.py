@@ -1,13 +1,25 @@
-"""Move what lies at a place of the warehouse, send it off for good, and take a wrong receipt back.
+"""Move what lies at a place of the warehouse, send it off for good, and take a wrong move or receipt back.
 
 Pieces in bags, in the reserve and on the road have use cases of their own.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Unpack
 
-from inventory.models import BAG, BIN, LENT, RESERVE, RETURNED, SCRAPPED, SUPPLIER_OWNED, Action, Balance, Place
+from inventory.models import (
+    BAG,
+    BIN,
+    LENT,
+    RESERVE,
+    RETURNED,
+    SCRAPPED,
+    SUPPLIER_OWNED,
+    Action,
+    Balance,
+    Movement,
+    Place,
+)
 from inventory.services.actions import begin, use_case
 from inventory.services.booking import Move, book
 from inventory.services.moving import Carry, carry
@@ -96,16 +108,47 @@ def undo_receipt(*, receipt: str, why: str, **scan: Unpack[Scan]) -> Moved:
     Raises:
         Refusal: ``unknown-receipt``; ``not-allowed``; no reason, undone already, or its pieces have gone on meanwhile.
     """
-    found = Action.objects.filter(number=receipt, use_case="receive").first()
-    if found is None:
+    moves = _moved_by("receive", receipt, scan)
+    if not moves:
         raise Refusal("unknown-receipt", f"There is no receipt {receipt}.", {"receipt": receipt})
-    moves = [*found.movements.select_related("to_place__depot", "lot__item")]
-    for move in moves:
-        require(scan["actor"], WAREHOUSE, DO, move.to_place.depot.depot if move.to_place else None)
     action, repeated = begin("undo receipt", {"receipt": receipt}, stamp_of(scan), why)
     if repeated:
         return Moved(action, ())
     take_back(action, receipt, why)
+    return Moved(action, _lost(moves, f"receipt undone: {why}", scan))
+
+
+@use_case
+def undo_move(*, moved: str, why: str, **scan: Unpack[Scan]) -> Moved:
+    """Bring back all that was moved, scrapped or sent back by one action; both stay visible, promises go along.
+
+    Raises:
+        Refusal: ``unknown-move``; ``not-allowed``; no reason, undone already, or the pieces have gone on meanwhile.
+    """
+    moves = _moved_by("move pieces", moved, scan)
+    if not moves:
+        raise Refusal("unknown-move", f"There is no move {moved}.", {"moved": moved})
+    action, repeated = begin("undo move", {"moved": moved}, stamp_of(scan), why)
+    if repeated:
+        return Moved(action, ())
+    take_back(action, moved, why)
+    for move in moves:
+        if move.to_place and move.from_place and move.from_place.kind in _KEEP_PROMISES:
+            there = Balance.objects.get(place=move.to_place, lot=move.lot)
+            follow(there, move.from_place, why=f"move undone: {why}", at=scan["at"])
+    return Moved(action, _lost(moves, f"move undone: {why}", scan))
+
+
+def _moved_by(use: str, number: str, scan: Scan) -> list[Movement]:
+    """What an action of this kind moved, if it may be taken back by this person."""
+    found = Movement.objects.filter(action__number=number, action__use_case=use).order_by("pk")
+    moves = [*found.select_related("from_place__depot", "to_place__depot", "lot__item")]
+    for move in moves:
+        place = move.to_place or move.from_place
+        require(scan["actor"], WAREHOUSE, DO, place.depot.depot if place else None)
+    return moves
+
+
+def _lost(moves: Iterable[Movement], why: str, scan: Scan) -> Sequence[tuple[str, str, int]]:
     there = [(move.to_place_id or 0, move.lot_id) for move in moves]
-    lost = let_go(there, why=f"receipt undone: {why}", by=scan["actor"].name, at=scan["at"])
-    return Moved(action, lost)
+    return let_go(there, why=why, by=scan["actor"].name, at=scan["at"])

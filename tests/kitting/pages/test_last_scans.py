@@ -58,9 +58,10 @@ def test_the_last_five_answers_done_and_refused_stand_on_every_page_that_takes_s
     named: dict[str, Any] = {
         "pick": ["N"], "issue": ["N"], "receive": [], "transfers": [], "load-van": [depots["N"], depots["H"]],
         "pieces": [Balance.objects.filter(place__kind="bin", place__depot__depot="N").earliest("pk").pk],
+        "item": ["EL15-2"],
         "receive-line": [OrderLine.objects.filter(depot__depot="N").earliest("pk").pk],
     }  # fmt: skip
-    elsewhere = {"borrow", "pay-back", "count", "receipt", "transfer", "truck", "undo", "undo-receipt"}
+    elsewhere = {"borrow", "pay-back", "count", "receipt", "transfer", "truck", "undo", "undo-move", "undo-receipt"}
     elsewhere |= {name for name in TAKES_SCANS if name.startswith("storm")}
     for route in TAKES_SCANS - elsewhere:
         page = checker.get(reverse(route, args=named.get(route, [code])))

@@ -50,6 +50,28 @@ def test_pieces_put_at_another_place_stay_promised_and_scrapped_ones_are_told_to
     assert promised_there(to, found.lot_id) == 0
 
 
+def test_a_move_by_mistake_is_taken_back_from_the_list_of_scans_with_its_promises_and_once() -> None:
+    people(STORES, PLANNER)
+    client = browser_of(STORES)
+    found = shelf("EL15-2", "N", promised=True)
+    promised, before, to = promised_there(found.place, found.lot_id), found.quantity, Stores().place("N", "N-99")
+    for number, away in (("M-1", {"to": "N-99"}), ("M-2", {"way": "scrapped", "why": "crushed"})):
+        page = send(client, f"/pieces/{found.pk}", quantity=before // 1000, action=number, **away)
+        undo = f"/moves/{number}/undo"
+        assert f'action="{undo}"' in page.content.decode()
+        back = words(send(client, undo, do="undo", undone=number))
+        assert "UNDONE" in back
+        found.refresh_from_db()
+        assert found.quantity == before
+        assert f'action="{undo}"' not in client.get("/items/EL15-2").content.decode()
+        if number == "M-1":  # what was scrapped is planned anew
+            assert (promised_there(found.place, found.lot_id), promised_there(to, found.lot_id)) == (promised, 0)
+    again = words(send(client, "/moves/M-1/undo"))
+    assert "NOT DONE" in again
+    assert "There is no move M-9" in words(send(client, "/moves/M-9/undo"))
+    assert browser_of(PLANNER).post("/moves/M-1/undo").status_code == 403
+
+
 def test_bags_and_the_reserve_are_opened_their_own_way_and_by_stores_only() -> None:
     people(STORES, PLANNER, depots={STORES.name: ["H"]})
     found = shelf("EL15-2", "N", promised=True)
