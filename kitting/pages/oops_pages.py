@@ -1,4 +1,4 @@
-"""Oops: a piece is chosen or scanned, and one tap says what happened; a tap by mistake is taken back here too."""
+"""Oops: one tap says what happened to a piece, with a photograph or not; a tap by mistake is taken back here too."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -8,12 +8,16 @@ from django.urls import reverse
 
 from kitting.errors import Refusal
 from kitting.models import Bag, Event
+from kitting.models.pictures import NOTE_LENGTH, OF_BAG
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page, refused
 from kitting.pages.bag_forms import of_bag, quantity
 from kitting.pages.other_lot import read_for
+from kitting.pages.picture_pages import may_picture, picture_sent
 from kitting.pages.step_pages import choice_of, piece_chosen, pieces_inside
 from kitting.selectors.bag_contents import contents_of, label_code
 from kitting.services.oops import EVENTS, OOPS, oops, take_back
+from kitting.services.pictures import picture_bag
+from kitting.services.scans import Scan
 from kitting.services.undo_scans import undone
 
 _LAST = 5
@@ -47,7 +51,8 @@ def oops_page(asked: Asked, one: Bag) -> HttpResponse:
                 bag=code, stock_code=stock_code, lot=lot, quantity=quantity(asked.text("quantity") or "1"),
                 what=asked.text("what"), note=asked.text("note"), **asked.scan(),
             )  # fmt: skip
-            return answer.word, f"{stock_code} {asked.text('what')}. {answer.sentence}"
+            what = f"{stock_code} {asked.text('what')}"
+            return answer.word, " ".join(filter(None, (f"{what}.", answer.sentence, _pictured(asked, code, what))))
 
         return attempt(asked, deed, here)
     chosen = ""
@@ -58,9 +63,21 @@ def oops_page(asked: Asked, one: Bag) -> HttpResponse:
             return refused(asked, refusal, here)
     context = {
         "bag": one, "code": code, "pieces": pieces_inside(contents_of([one])[one.pk]), "chosen": chosen, "kinds": OOPS,
-        "said": _said(one),
+        "said": _said(one), "may_picture": may_picture(asked, OF_BAG, one.depot.depot),
     }  # fmt: skip
     return page(asked, "oops.html", context)
+
+
+def _pictured(asked: Asked, code: str, what: str) -> str:
+    """Keep the photograph that came with it among the bag's; what was said of the piece never waits for one."""
+    if not any(one.size for one in asked.request.FILES.getlist("picture")):
+        return ""
+    scan: Scan = {**asked.scan(), "action": f"{asked.action}-picture"}
+    try:
+        one = picture_bag(bag=code, picture=picture_sent(asked), note=what[:NOTE_LENGTH], **scan)
+    except Refusal as refusal:
+        return f"The photograph is not kept: {refusal.message}"
+    return f"Picture {one.pk} is kept with the bag."
 
 
 def _scanned(asked: Asked, one: Bag) -> str:

@@ -141,7 +141,7 @@ def _act(asked: Asked, keep: Keep, address: str, *, drawings: bool = False) -> H
         return go_to(address)
 
     def kept() -> tuple[str, str]:
-        one = keep(_sent(asked, drawings=drawings))
+        one = keep(picture_sent(asked, drawings=drawings))
         return "KEPT", f"Picture {one.pk} is kept, without the place and time that the camera wrote in it."
 
     def away() -> tuple[str, str]:
@@ -153,7 +153,7 @@ def _act(asked: Asked, keep: Keep, address: str, *, drawings: bool = False) -> H
     return attempt(asked, away if asked.text("do") == _AWAY else kept, address, back=back)
 
 
-def _sent(asked: Asked, *, drawings: bool) -> PictureFile:
+def picture_sent(asked: Asked, *, drawings: bool = False) -> PictureFile:
     """The picture of the form, from the camera or from the files of the device.
 
     Raises:

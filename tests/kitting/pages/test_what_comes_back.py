@@ -1,6 +1,7 @@
 """What becomes of a bag that is out with a crew, on its pages."""
 
 from datetime import timedelta
+from io import BytesIO
 from typing import Any
 
 import pytest
@@ -11,10 +12,11 @@ from django.test import Client
 from module_books import books_of_module
 from people import AUDITOR, CREW, PLANNER, STORES
 from photographs import photograph, symbol
+from PIL import Image
 
 from inventory.models import HOLD, Balance, Lot, Place
 from kitting.documents.bag_records import bag_papers
-from kitting.models import BagEntry
+from kitting.models import BagEntry, Event, Picture
 from kitting.selectors.bag_contents import bare
 
 pytestmark = pytest.mark.django_db
@@ -172,6 +174,22 @@ def test_what_fell_is_written_off_by_one_tap_and_the_bag_closes_by_a_named_excep
     assert "STILL OPEN" in words(stuck)
     assert "BALANCED J03 V2 is closed." in words(closed)
     assert stores.bag("J03", "V2").state == "closed"
+
+
+def test_an_oops_may_come_with_a_photograph_and_never_waits_for_one(stores: Stores, window: Client, bag: str) -> None:
+    lot, _ = inside(stores, "tee")
+    given, file = {"piece": f"{lot.item.stock_code}|{lot.number}", "what": "damaged"}, BytesIO()
+    Image.new("RGB", (120, 80), (40, 40, 40)).save(file, "JPEG")
+
+    kept = words(send(window, f"{bag}/write-off", **given, picture=SimpleUploadedFile("tee.jpg", file.getvalue())))
+    spoilt = words(send(window, f"{bag}/write-off", **given, picture=SimpleUploadedFile("tee.jpg", b"no picture")))
+
+    one = Picture.objects.get()
+    assert (str(one.bag), one.note) == ("J03 V2", f"{lot.item} damaged")
+    assert f"Picture {one.pk} is kept with the bag." in kept
+    assert f"NOTED {lot.item} damaged." in spoilt
+    assert "The photograph is not kept:" in spoilt
+    assert Event.objects.filter(name="piece scrapped", subject="J03 V2").count() == 2
 
 
 def test_a_job_is_done_only_once_nothing_of_it_is_out() -> None:
