@@ -25,10 +25,12 @@ from kitting.calculation.promising.moves import (
     BORROW,
     BUY,
     EXPEDITE,
+    FROM_OTHERS,
     HURRY,
     RESERVE,
     SLIP,
     STAND_IN,
+    SWAP,
     TRANSFER,
     TRUCK,
     Move,
@@ -53,7 +55,8 @@ _WORDS = {
     HURRY: "let {place} bring {n} {code} by {day}",
     EXPEDITE: "buy {n} {code} to be there by {day}, sooner than the lead time",
     SLIP: "move the cutover to {day}",
-    BORROW: "borrow {n} {code} from {place} by {day}",
+    SWAP: "let {holder} give {n} {code}{lot}{at} by {day}",
+    BORROW: "borrow {n} {code}{lot} from the bag of {holder}{at} by {day} (it needs reopening)",
 }
 
 
@@ -188,30 +191,49 @@ def cure_table(facts: Facts, found: KitCures) -> pd.DataFrame:
     for kit, cures in found.items():
         job = facts.problem.kits[kit].job
         if not cures:
-            rows.append((job, "", NOT_LOOKED_FOR if cures is None else NONE_FOUND, "", "", "", "", "", NO))
+            rows.append((job, "", NOT_LOOKED_FOR if cures is None else NONE_FOUND, *[""] * 8, NO))
             to.append("")
         for number, cure in enumerate(cures or (), start=1):
-            rows += [(job, number, *_row(facts, kit, move), _breaks(facts, cure), YES) for move in cure.moves]
-            to += [facts.problem.depots[move.to] if move.to >= 0 else "" for move in cure.moves]
+            told = _instead(facts, cure), _breaks(facts, cure), YES
+            for move in (part for whole in cure.moves for part in _by_lot(facts, whole)):
+                rows.append((job, number, *_row(facts, kit, move), *told))
+                to.append(facts.problem.depots[move.to] if move.to >= 0 else "")
     table = pd.DataFrame(rows, columns=list(CURE_COLUMNS))
     return table.assign(**{SPLIT_COLUMNS["cures"]: to}) if any(kit.parts for kit in facts.problem.kits) else table
 
 
+def _by_lot(facts: Facts, move: Move) -> list[Move]:
+    """A move of pieces that another job holds as one a lot and depot; any other as it is."""
+    if move.kind not in FROM_OTHERS:
+        return [move]
+    found: dict[tuple[str, str, str, int], Move] = {}
+    left = move.quantity
+    for lot, most in move.lots:
+        taken = min(left, most)
+        left -= taken
+        if taken:
+            source, depot = facts.supply.sources[facts.problem.lots[lot].key], facts.problem.lots[lot].depot
+            key = source.lot, source.order, source.order_line, depot
+            before = found[key].quantity if key in found else 0
+            found[key] = replace(move, quantity=before + taken, depot=depot, lots=((lot, most),))
+    return list(found.values())
+
+
 def _row(facts: Facts, kit: int, move: Move) -> tuple[Any, ...]:
     if move.item < 0:
-        return move.kind, "", "", "", _day(facts, kit, move)
-    code = facts.problem.items[move.item]
-    return move.kind, code, as_decimal(move.quantity), _place(facts, move), _day(facts, kit, move)
+        return move.kind, "", "", "", "", "", _day(facts, kit, move)
+    code, lot, holder = facts.problem.items[move.item], "", ""
+    if move.kind in FROM_OTHERS:
+        lot = facts.supply.sources[facts.problem.lots[move.lots[0][0]].key].lot
+        holder = facts.problem.kits[move.lender].job
+    return move.kind, code, lot, as_decimal(move.quantity), holder, _place(facts, move), _day(facts, kit, move)
 
 
 def _place(facts: Facts, move: Move) -> str:
-    """Where the pieces are now: ``J10 at H``, ``order PO-1 at N``, a depot, '' where they are still to be bought."""
+    """Where the pieces are now: a depot, ``order PO-1 at N``, '' where they are still to be bought or on the road."""
     depot = facts.problem.depots[move.depot] if move.depot >= 0 else ""
-    if move.kind == BORROW:
-        return f"{facts.problem.kits[move.lender].job} at {depot}" if depot else facts.problem.kits[move.lender].job
-    if move.kind == HURRY:
-        return f"order {facts.supply.sources[facts.problem.lots[move.lots[0][0]].key].order} at {depot}"
-    return depot
+    order = facts.supply.sources[facts.problem.lots[move.lots[0][0]].key].order if move.lots else ""
+    return f"order {order} at {depot}" if order and move.kind in (HURRY, *FROM_OTHERS) else depot
 
 
 def _day(facts: Facts, kit: int, move: Move) -> str:
@@ -234,16 +256,35 @@ def _breaks(facts: Facts, cure: Cure) -> str:
     return "; ".join(f"{job} {pieces_text(quantity)} {code}" for (job, code), quantity in pieces.items())
 
 
+def _instead(facts: Facts, cure: Cure) -> str:
+    """What those who give pieces take then: ``J06 3 CS15-2 lot L-7 at H``."""
+    told = []
+    for kit, position, quantity in cure.instead:
+        lot = facts.problem.lots[position]
+        source = facts.supply.sources[lot.key]
+        named = f" lot {source.lot}" if source.lot else f" of order {source.order}" if source.order else ""
+        there = f" at {facts.problem.depots[lot.depot]}" if lot.depot >= 0 else ""
+        told.append(
+            f"{facts.problem.kits[kit].job} {pieces_text(quantity)} {facts.problem.items[lot.item]}{named}{there}"
+        )
+    return "; ".join(told)
+
+
 def cure_sentences(table: pd.DataFrame) -> dict[str, list[str]]:
     """Job -> a sentence for each of its verified cures, best first."""
     found: dict[str, dict[int, list[str]]] = {}
     breaks: dict[tuple[str, int], str] = {}
     for row in table[table["verified"] == YES].to_dict("records"):
         quantity = "" if row["quantity"] == "" else f"{row['quantity']:f}"
-        words = _WORDS[row["move"]].format(n=quantity, code=row["stock_code"], place=row["from"], day=row["by_day"])
+        words = _WORDS[row["move"]].format(
+            n=quantity, code=row["stock_code"], place=row["from"], day=row["by_day"],
+            lot=f" of lot {row['lot']}" if row.get("lot") else "", holder=row.get("holder", ""),
+            at=f" {'of' if row['from'].startswith('order ') else 'at'} {row['from']}" if row["from"] else "",
+        )  # fmt: skip
         there = f" for its bags at {row['to']}" if row.get(SPLIT_COLUMNS["cures"]) else ""
         found.setdefault(row["job"], {}).setdefault(row["cure"], []).append(f"{words}{there}")
-        breaks[row["job"], row["cure"]] = f" (then short: {row['breaks']})" if row["breaks"] else ""
+        after = {"instead": row.get("instead"), "then short": row["breaks"]}
+        breaks[row["job"], row["cure"]] = "".join(f" ({word}: {told})" for word, told in after.items() if told)
     return {
         job: [" and ".join(words) + breaks[job, number] for number, words in cures.items()]
         for job, cures in found.items()

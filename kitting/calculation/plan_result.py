@@ -32,7 +32,9 @@ REFUSAL_COLUMNS = (
     "job", "kind", "stock_codes", "stock_pieces", "competing_jobs", "competing_pieces", "missing_pieces", "first_date",
 )  # fmt: skip
 MOVED_COLUMNS = ("line", "job", "quantity", "had", "has", "why")
-CURE_COLUMNS = ("job", "cure", "move", "stock_code", "quantity", "from", "by_day", "breaks", "verified")
+CURE_COLUMNS = (
+    "job", "cure", "move", "stock_code", "lot", "quantity", "holder", "from", "by_day", "instead", "breaks", "verified",
+)  # fmt: skip
 SPLIT_COLUMNS = {"requirements": "depot", "cures": "to"}
 TOTAL_COLUMNS = ("job", "stock_code", "kind", "quantity", "ends")
 

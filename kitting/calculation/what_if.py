@@ -1,7 +1,7 @@
 """What if? Received sheets with one thing changed, and what the change does to every line. Nothing is stored."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 
@@ -159,6 +159,119 @@ def pin_pieces(raw: RawBook, *, job: str, line: str, stock_code: str, quantity: 
         "reason": "what-if", "by": "what-if",
     }  # fmt: skip
     return _with_row(raw, "pins", cells)
+
+
+@dataclass(frozen=True, slots=True)
+class HeldPieces:
+    """Pieces that a job holds by promise, by pin or in its bag; ``lot`` and ``depot`` blank where they don't matter."""
+
+    holder: str
+    stock_code: str
+    quantity: str
+    lot: str = ""
+    depot: str = ""
+    in_bag: bool = False
+
+
+def lines_for(
+    job: str, pieces: Sequence[HeldPieces], short: Iterable[Mapping[str, str]]
+) -> tuple[tuple[str, HeldPieces], ...]:
+    """Which line of a job would get which of these pieces: lines short of their stock code, else any short one.
+
+    Args:
+        job: who gets them.
+        pieces: which, and from whom.
+        short: the job's rows of a plan's table of what is short.
+
+    Raises:
+        Refusal: ``nothing-short``: the job lacks nothing that they could be.
+    """
+    rows = list(short)
+    lacks = {row["line"]: Decimal(row["short"]) for row in rows}
+    found = []
+    for one in pieces:
+        left = Decimal(one.quantity)
+        for row in [row for row in rows if row["stock_code"] == one.stock_code] or rows:
+            given = min(left, lacks[row["line"]])
+            if given > 0:
+                left -= given
+                lacks[row["line"]] -= given
+                found.append((row["line"], replace(one, quantity=f"{given:f}")))
+        if left:
+            message = f"{job} is not short of {one.quantity} {one.stock_code} any more: plan again."
+            raise Refusal("nothing-short", message, {"job": job, "stock_code": one.stock_code})
+    return tuple(found)
+
+
+def swap_pieces(raw: RawBook, *, job: str, lines: Sequence[tuple[str, HeldPieces]]) -> RawBook:
+    """Pieces that other jobs hold, pinned to these lines of a job."""
+    for _, one in lines:
+        raw = _unpinned(raw, one)
+        raw = _out_of_bag(raw, one) if one.in_bag else raw
+    for line, one in lines:
+        raw = pin_pieces(
+            raw, job=job, line=line, stock_code=one.stock_code, quantity=one.quantity, lot=one.lot, depot=one.depot
+        )
+    return raw
+
+
+def _unpinned(raw: RawBook, pieces: HeldPieces) -> RawBook:
+    """Pins of a job without so many of these pieces, those that name the lot first; one that is used up is gone."""
+    sheet = raw.sheets.get("pins")
+    placed = {} if sheet is None else place_columns(SHEETS["pins"], sheet)[0]
+    if sheet is None or not {"job", "stock_code", "quantity"} <= set(placed):
+        return raw
+    cells, quantity = sheet.cells.copy(), Decimal(pieces.quantity)
+
+    def said(row: int, field: str) -> str:
+        return trimmed(str(cells.at[row, placed[field].at])) if field in placed else ""
+
+    found = [
+        row
+        for row in cells.index
+        if (said(row, "job"), said(row, "stock_code")) == (pieces.holder, pieces.stock_code)
+        and said(row, "lot") in ("", pieces.lot)
+        and said(row, "depot") in ("", pieces.depot)
+    ]
+    for row in sorted(found, key=lambda row: (not said(row, "lot"), not said(row, "depot"))):
+        quantity, cells = _less(cells, row, placed["quantity"].at, quantity)
+    return _with(raw, RawSheet("pins", sheet.headers, cells, sheet.notes))
+
+
+def _out_of_bag(raw: RawBook, pieces: HeldPieces) -> RawBook:
+    """These pieces of a bag in a bin and nobody's.
+
+    Raises:
+        Refusal: ``no-such-row``: they lie there no more.
+    """
+    where = {"stock_code": pieces.stock_code, "lot": pieces.lot, "depot": pieces.depot}
+    sheet, match = _matched(raw, "stock", {"job": pieces.holder, **where})
+    placed = place_columns(SHEETS["stock"], sheet)[0]
+    cells, quantity = sheet.cells.copy(), Decimal(pieces.quantity)
+    rows = []
+    for row in cells.index[match]:
+        before = quantity
+        taken = {field: str(cells.at[row, one.at]) for field, one in placed.items()}
+        quantity, cells = _less(cells, row, placed["quantity"].at, quantity)
+        if before > quantity:
+            rows.append({**taken, **_IN_A_BIN, "quantity": f"{before - quantity:f}"})
+    raw = _with(raw, RawSheet("stock", sheet.headers, cells, sheet.notes))
+    for one in rows:
+        raw = _with_row(raw, "stock", one)
+    return raw
+
+
+_IN_A_BIN = {"place": "what-if", "place_kind": "bin", "job": "", "structure": ""}
+
+
+def _less(cells: pd.DataFrame, row: int, at: int, quantity: Decimal) -> tuple[Decimal, pd.DataFrame]:
+    """What is left of a quantity when a row has given what it has of it, and the cells without that."""
+    has = Decimal(trimmed(str(cells.at[row, at])))
+    taken = min(has, quantity)
+    if taken == has:
+        return quantity - taken, cells.drop(index=row)
+    cells.at[row, at] = f"{has - taken:f}"
+    return quantity - taken, cells
 
 
 def rule_tables(raw: RawBook, tables: Mapping[str, pd.DataFrame]) -> RawBook:

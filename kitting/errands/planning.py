@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
-from typing import TypedDict
+from typing import Any, TypedDict
 
 import pandas as pd
 
@@ -42,7 +42,7 @@ from kitting.services.ask_errands import end_errand, note_stage
 PLAN, APPLY, WHAT_IF, MOST_KITS = "plan", "apply", "what if", "most kits"
 PLAN_FILE = "plan.json"  # among the papers of a plan; for whoever prints one of them
 MOST_CHANGES = 400  # lines told on a page; the plan holds all
-Change = Callable[[RawBook, Mapping[str, str]], RawBook]
+Change = Callable[[RawBook, Mapping[str, Any]], RawBook]
 
 
 def _days(text: str) -> int:
@@ -63,6 +63,9 @@ CHANGES: Mapping[str, Change] = {
     "lost lot": lambda raw, g: what_if.lose_lot(raw, stock_code=g["stock_code"], lot=g["lot"]),
     "more": lambda raw, g: what_if.add_stock(
         raw, stock_code=g["stock_code"], depot=g["depot"], quantity=g["quantity"], use_by=g.get("use_by", "")
+    ),
+    "swap": lambda raw, g: what_if.swap_pieces(
+        raw, job=g["job"], lines=[(one["line"], what_if.HeldPieces(**one["pieces"])) for one in g["swap"]]
     ),
     "stand-in": lambda raw, g: what_if.approve_stand_in(raw, wanted=g["wanted"], allowed=g["allowed"]),
 }

@@ -12,7 +12,19 @@ from django.urls import reverse
 from jobs.models import Position
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, READY_IF, SHORT, worst
 from kitting.calculation.order_marks import OrderMark
-from kitting.calculation.promising.moves import BORROW, BUY, EXPEDITE, HURRY, RESERVE, SLIP, STAND_IN, TRANSFER, TRUCK
+from kitting.calculation.promising.moves import (
+    BORROW,
+    BUY,
+    EXPEDITE,
+    FROM_OTHERS,
+    HURRY,
+    RESERVE,
+    SLIP,
+    STAND_IN,
+    SWAP,
+    TRANSFER,
+    TRUCK,
+)
 from kitting.pages.asked import Asked, page
 from kitting.pages.bag_depot_pages import bags_of_job
 from kitting.pages.drawing import fit, strip
@@ -220,9 +232,12 @@ _DOORS: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
 def _cures(asked: Asked, sheet: JobSheet) -> Table:
     lines = {row["kind"]: row["line"] for row in reversed(sheet.shortages)}
     rows = [
-        [row["cure"], row["move"], row["stock_code"] or "–", figure(row["quantity"] or "–"),
-         row["from"] or "–", row["by_day"] or "–", row["breaks"] or "nothing", row["verified"],
-         _door(asked, sheet, row, next(iter(lines.values()), ""))]
+        [row["cure"], Cell(row["move"], note="NEEDS REOPENING" if row["move"] == BORROW else ""),
+         Cell(row["stock_code"] or "–", note=f"lot {row['lot']}" if row.get("lot") else ""),
+         figure(row["quantity"] or "–"),
+         Cell(row["from"] or "–", note=f"held by {row['holder']}" if row.get("holder") else ""), row["by_day"] or "–",
+         Cell(row["breaks"] or "nothing", note=f"instead {row['instead']}" if row.get("instead") else ""),
+         row["verified"], _door(asked, sheet, row, next(iter(lines.values()), ""))]
         for row in sheet.cures
     ]  # fmt: skip
     heads = ("Cure", "Move", "Stock code", "Pieces", "From", "By", "What it breaks", "Tried by planning again", "Do it")
@@ -233,6 +248,9 @@ def _door(asked: Asked, sheet: JobSheet, row: Line, line: str) -> Cell:
     """Where the move of a cure is made or asked for, with what is known filled in; for others only who does it."""
     if row["move"] == SLIP and asked.actor.may("job dates", DO):
         return Cell("What would change?", f"{reverse('move', args=[sheet.job.job])}?{urlencode({'to': row['by_day']})}")
+    if row["move"] in FROM_OTHERS and asked.actor.may("job dates", DO):
+        known = {"change": SWAP, "job": sheet.job.job, "cure": row["cure"]}
+        return Cell("What would change?", f"{reverse('what-if')}?{urlencode(known)}")
     label, route, (action, *levels) = _DOORS.get(row["move"], ("", "", ("job dates",)))
     if not any(asked.actor.may(action, level) for level in levels):
         return Cell("–")

@@ -30,7 +30,8 @@ def pin_page(asked: Asked, job: str) -> HttpResponse:
         given = {"job": job, "line": name, **{field: asked.text(field) for field in _ASKED}}
         return ask(asked, PIN, {**given, "confirmed": list(asked.confirmed)})
     pins = Pin.objects.filter(job__job=job, line=name).select_related("item", "depot").order_by("pk")
-    return page(asked, "pin.html", {"line": line, "pins": pins})
+    known = {field: asked.text(field) for field in _ASKED}
+    return page(asked, "pin.html", {"line": line, "pins": pins, "known": known})
 
 
 def _pin_result(asked: Asked, errand: Errand) -> HttpResponse:

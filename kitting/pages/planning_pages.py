@@ -1,6 +1,8 @@
 """Plan again, look at a plan before it is applied, ask what would be if, and watch long work."""
 
 from collections.abc import Callable, Mapping
+from dataclasses import asdict
+from typing import Any
 
 from django.conf import settings
 from django.db.models import F
@@ -9,6 +11,7 @@ from django.urls import reverse
 
 from inventory.models import OrderLine
 from kitting.calculation.order_marks import LATE
+from kitting.calculation.promising.moves import SWAP
 from kitting.calculation.what_if import refuse_past
 from kitting.errands.loading import LOAD, LOOK
 from kitting.errands.looking import LOOK_AT_DRAFT, RECHECK
@@ -23,7 +26,7 @@ from kitting.pages.tables import Cell, Table, figure, link, said
 from kitting.pages.typed import back_with_typed, day_of
 from kitting.roles import DO
 from kitting.selectors.cutovers import cutovers, frozen_among, last_plan
-from kitting.selectors.job_sheet import job_by_number
+from kitting.selectors.job_sheet import job_by_number, swap_of
 from kitting.services.ask_errands import ask_errand, stop_errand
 from kitting.services.change_facts import change_facts
 
@@ -189,11 +192,11 @@ _TITLES = {
     "late": "An order comes later", "lost lot": "A lot can't be used", "more": "More pieces lie in a bin",
     "stand-in": "A stand-in is approved", "cutover": "The outage starts at another time",
     "promised": "An order line comes on another day", "split": "A part of an order line comes on another day",
-    "cut": "Pieces of an order line don't come",
+    "cut": "Pieces of an order line don't come", SWAP: "Pieces of another job go to this one",
 }  # fmt: skip
 
 
-_UNTOLD = ("change", "version", "number")
+_UNTOLD = ("change", "version", "number", "cure", "swap")
 
 
 def what_if_page(asked: Asked) -> HttpResponse:
@@ -202,6 +205,8 @@ def what_if_page(asked: Asked) -> HttpResponse:
         change = asked.text("change")
         if change == MOST_KITS:
             return ask(asked, MOST_KITS, {"as_of": asked.today.isoformat()})
+        if change == SWAP:
+            return _ask_swap(asked)
         fields = _WHAT_IFS.get(change)
         if fields is None:
             return refused(asked, Refusal("unknown-change", "Choose what would change.", {}), reverse("what-if"))
@@ -217,7 +222,22 @@ def what_if_page(asked: Asked) -> HttpResponse:
     ]
     to_come = OrderLine.objects.filter(received__lt=F("quantity")).order_by("order__number")
     orders = to_come.values_list("order__number", flat=True).distinct()
-    return page(asked, "what_if.html", {"forms": forms, "orders": orders})
+    context = {"forms": forms, "orders": orders, "swap": _swap(asked) if asked.text("change") == SWAP else None}
+    return page(asked, "what_if.html", context)
+
+
+def _swap(asked: Asked) -> list[dict[str, Any]]:
+    """What a cure takes from other jobs, line by line of the job that gets it."""
+    found = swap_of(asked.text("job"), asked.text("cure"))
+    return [{"line": line, "pieces": asdict(pieces)} for line, pieces in found]
+
+
+def _ask_swap(asked: Asked) -> HttpResponse:
+    given = {"change": SWAP, "as_of": asked.today.isoformat(), "job": asked.text("job"), "cure": asked.text("cure")}
+    try:
+        return ask(asked, WHAT_IF, {**given, "swap": _swap(asked)})
+    except Refusal as refusal:
+        return refused(asked, refusal, reverse("job", args=[asked.text("job")]))
 
 
 def _what_if_result(asked: Asked, errand: Errand) -> HttpResponse:

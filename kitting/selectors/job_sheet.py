@@ -8,6 +8,8 @@ from django.db.models import QuerySet
 
 from jobs.models import Job, Position, Run, ScheduleRevision
 from kitting.calculation.natural_order import natural_key
+from kitting.calculation.promising.moves import BORROW
+from kitting.calculation.what_if import HeldPieces, lines_for
 from kitting.errors import Refusal
 from kitting.models import PlanRow, Promise
 from kitting.selectors.cutovers import last_plan
@@ -115,6 +117,30 @@ def line_of(number: str, line: str) -> Line:
         raise Refusal("unknown-line", f"The plan applied last has no line {line}.", {"line": line})
     cells: Line = found.cells
     return cells
+
+
+def swap_of(number: str, cure: str) -> tuple[tuple[str, HeldPieces], ...]:
+    """The pieces of other jobs that a cure of the plan applied last moves to a job, and the line that gets each.
+
+    Raises:
+        Refusal: ``unknown-cure``: no cure of that number moves any; ``nothing-short``.
+    """
+    rows = PlanRow.objects.filter(plan=last_plan(), job=number, table__in=("cures", "shortages")).order_by("position")
+    tables: dict[str, list[Line]] = defaultdict(list)
+    for table, cells in rows.values_list("table", "cells"):
+        tables[table].append(cells)
+    pieces = [
+        HeldPieces(
+            holder=row["holder"], stock_code=row["stock_code"], quantity=row["quantity"], lot=row["lot"],
+            depot="" if row["from"].startswith("order ") else row["from"], in_bag=row["move"] == BORROW,
+        )
+        for row in tables["cures"]
+        if str(row["cure"]) == cure and row.get("holder")
+    ]  # fmt: skip
+    if not pieces:
+        message = f"The plan applied last has no cure {cure} of {number} that moves pieces of other jobs."
+        raise Refusal("unknown-cure", message, {"job": number})
+    return lines_for(number, pieces, tables["shortages"])
 
 
 def _where(line: Line) -> str:

@@ -18,7 +18,17 @@ from itertools import combinations
 from kitting.calculation.promising.eligibility import eligibility, item_groups
 from kitting.calculation.promising.model import Kit, Problem, Promised
 from kitting.calculation.promising.move_candidates import IN_HAND, Candidates, Chances
-from kitting.calculation.promising.moves import BORROW, BUY, EFFORT, EXPEDITE, SLIP, STAND_IN, Move, Part, slipped
+from kitting.calculation.promising.moves import (
+    BUY,
+    EFFORT,
+    EXPEDITE,
+    FROM_OTHERS,
+    SLIP,
+    STAND_IN,
+    Move,
+    Part,
+    slipped,
+)
 from kitting.calculation.promising.strict_order import StrictOrder
 
 MOST_WORK = 10_000  # cells planned again for all kits together; a limit of work, not of time, so that plans repeat
@@ -27,7 +37,7 @@ MOST_MOVES = 3  # in one group of stock codes
 MOST_DAYS = 6  # later days tried for one kit
 
 # Each kind is tried beside buying in time; where that finds no cure from what is in hand, several kinds together.
-_ALONE = ((BUY,), *((kind, BUY) for kind in (*IN_HAND, EXPEDITE, BORROW)))
+_ALONE = ((BUY,), *((kind, BUY) for kind in (*IN_HAND, EXPEDITE, *FROM_OTHERS)))
 _TOGETHER = (tuple((*pair, BUY) for pair in combinations(IN_HAND, 2)), ((*IN_HAND, BUY),))
 
 Solve = Callable[[Problem], Promised]
@@ -35,11 +45,15 @@ Solve = Callable[[Problem], Promised]
 
 @dataclass(frozen=True, slots=True)
 class Cure:
-    """Moves that complete a kit, and what they break: (kit, cell, thousandths that it is shorter than before)."""
+    """Moves that complete a kit, and what they break: (kit, cell, thousandths that it is shorter than before).
+
+    ``instead`` is what kits that give pieces take then: (kit, position in ``Problem.lots``, thousandths more of it).
+    """
 
     kit: int
     moves: tuple[Move, ...]
     breaks: tuple[tuple[int, int, int], ...]
+    instead: tuple[tuple[int, int, int], ...] = ()
 
 
 @dataclass(slots=True)
@@ -200,7 +214,25 @@ class CureSearch:
             more = short - self._promised.short.get(index, 0)
             if more > 0 and not cell.spare:
                 breaks.append((cell.kit, index, more))
-        return Cure(kit, moves, tuple(sorted(breaks)))
+        return Cure(kit, moves, tuple(sorted(breaks)), self._instead(around, moves, promised))
+
+    def _instead(self, around: Part, moves: tuple[Move, ...], promised: Promised) -> tuple[tuple[int, int, int], ...]:
+        """What the kits that give pieces take more of, of the same group of stock codes."""
+        giving = {(move.lender, self._group_of[move.item]) for move in moves if move.kind in FROM_OTHERS}
+        if not giving:
+            return ()
+        more: dict[tuple[int, int], int] = defaultdict(int)
+        lots = self._problem.lots
+        for piece in promised.allocations:
+            if piece.lot < len(around.lots):
+                more[self._problem.cells[around.cells[piece.cell]].kit, around.lots[piece.lot]] += piece.quantity
+        for piece in self._promised.allocations:
+            more[self._problem.cells[piece.cell].kit, piece.lot] -= piece.quantity
+        return tuple(
+            (kit, lot, quantity)
+            for (kit, lot), quantity in sorted(more.items())
+            if quantity > 0 and (kit, self._group_of[lots[lot].item]) in giving
+        )
 
     def _smallest_of_all(self, kit: int, groups: Sequence[_Group], kinds: tuple[str, ...]) -> tuple[Move, ...] | None:
         """The smallest set of moves of these kinds, every kind but buying among them; None where there is none."""
@@ -240,7 +272,7 @@ class CureSearch:
             most = moves[place]
             others = [*moves[:place], *moves[place + 1 :]]
             moves[place] = replace(most, quantity=min(most.quantity, self._missing(kit, group, others)))
-            if most.kind == BORROW and self._missing(kit, group, moves):
+            if most.kind in FROM_OTHERS and self._missing(kit, group, moves):
                 moves[place] = most  # a lender before the kit may re-route and take what the kit had
         return tuple(move for move in moves if move.quantity)
 

@@ -6,12 +6,13 @@ from dataclasses import dataclass, replace
 
 from kitting.calculation.promising.model import NEVER, Kit, Lot, Problem, Promised
 from kitting.calculation.promising.moves import (
-    BORROW,
     BUY,
     EXPEDITE,
+    FROM_OTHERS,
     HURRY,
     RESERVE,
     STAND_IN,
+    SWAP,
     TRANSFER,
     TRUCK,
     Move,
@@ -176,7 +177,7 @@ class Candidates:
         return [(position, quantity) for position, quantity in pieces.items() if quantity]
 
     def _lent(self, kit: int, asking: Kit, choice: Sequence[int]) -> Iterator[Move]:
-        """Pieces of other kits, the last to be served first."""
+        """Pieces of other kits, the last to be served first: what lies on a shelf or is to come, what lies in a bag."""
         lots = self._problem.lots
         found = []
         for place, item in enumerate(choice):
@@ -186,9 +187,11 @@ class Candidates:
                     (position, pieces) for lot, pieces, position in own
                     if is_usable(replace(lot, only_kit=-1), asking, kit)
                 ]  # fmt: skip
-                if usable:
-                    move = Move(BORROW, item, 0, asking.staged_by_day, lots[usable[0][0]].depot, lender=lender)
-                    found.append((-lender, place, _taking(move, usable)))
+                for kind in FROM_OTHERS:
+                    some = [(lot, pieces) for lot, pieces in usable if (lots[lot].only_kit == -1) == (kind == SWAP)]
+                    if some:
+                        move = Move(kind, item, 0, asking.staged_by_day, lots[some[0][0]].depot, lender=lender)
+                        found.append((-lender, place, _taking(move, some)))
         yield from (move for _, _, move in sorted(found, key=lambda one: one[:2]))
 
     def _lenders(self, item: int, kit: int) -> dict[int, Pieces]:

@@ -17,11 +17,14 @@ STAND_IN = "approve a stand-in"
 HURRY = "hurry an open order"
 EXPEDITE = "buy sooner than the lead time"
 SLIP = "slip the cutover"
+SWAP = "swap"
 BORROW = "borrow"
+FROM_OTHERS = (SWAP, BORROW)
 
-# Least effort first (common practice): what is bought, moved or released in time costs a form; a stand-in a person's
-# judgement; a supplier must agree to be sooner; a slip costs the outage; a borrowed piece costs another job.
-EFFORT = (BUY, TRANSFER, TRUCK, RESERVE, STAND_IN, HURRY, EXPEDITE, SLIP, BORROW)
+# Least effort first (common practice): pieces on a shelf that change jobs cost a note; what is bought, moved or
+# released in time a form; a stand-in a person's judgement; a supplier must agree to be sooner; a slip costs the outage;
+# what is borrowed lies in the bag of another job, which must be opened again for it.
+EFFORT = (SWAP, BUY, TRANSFER, TRUCK, RESERVE, STAND_IN, HURRY, EXPEDITE, SLIP, BORROW)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +68,7 @@ class Part:
 
     def __init__(self, problem: Problem, cells: Mapping[int, Cell], lots: Sequence[int]) -> None:
         """``cells`` by their position in the problem, ``lots`` as positions, both in rising order."""
-        self.cells = tuple(cells)
+        self.cells, self.lots = tuple(cells), tuple(lots)
         self._cell_places = {cell: place for place, cell in enumerate(cells)}
         self._lot_places = {lot: place for place, lot in enumerate(lots)}
         self.problem = replace(

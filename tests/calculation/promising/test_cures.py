@@ -19,6 +19,7 @@ from kitting.calculation.promising.moves import (
     RESERVE,
     SLIP,
     STAND_IN,
+    SWAP,
     TRANSFER,
     TRUCK,
     Move,
@@ -164,7 +165,7 @@ def test_each_cure_completes_its_kit_in_the_whole_plan_and_shows_exactly_what_it
                 to_one_of_two_depots += any(move.to >= 0 for move in cure.moves)
                 for move in cure.moves:
                     seen[move.kind] = seen.get(move.kind, 0) + 1
-    assert set(seen) == {BUY, TRANSFER, TRUCK, RESERVE, STAND_IN, HURRY, EXPEDITE, SLIP, BORROW}
+    assert set(seen) == {BUY, TRANSFER, TRUCK, RESERVE, STAND_IN, HURRY, EXPEDITE, SLIP, SWAP, BORROW}
     assert min(seen.values()) > 1
     assert broken > 8
     assert to_one_of_two_depots > 8
@@ -219,7 +220,7 @@ def test_no_cure_has_a_move_or_a_piece_too_many() -> None:
         for number, cures in found.items():
             for cure in cures:
                 used = {move.kind for move in cure.moves}
-                if used & {SLIP, BORROW, STAND_IN}:
+                if used & {SLIP, SWAP, BORROW, STAND_IN}:
                     continue
                 pool = [move for kind in sorted(used) for move in every_move(asked, given, promised, number, kind)]
                 for size in range(len(cure.moves)):

@@ -200,9 +200,9 @@ SHORTAGES = [
 ]  # fmt: skip
 REFUSALS = [("J03", "jacket seal", "JS-3", Decimal(8), "J01; J02", Decimal(6), Decimal(1), "2026-03-24")]
 CURES = [
-    ("J03", 1, "release from reserve", "JS-3", Decimal(1), "H", "2026-03-10", "", "yes"),
-    ("J03", 2, "borrow", "JS-3", Decimal(1), "J02 at N", "2026-03-10", "J02 1 JS-3", "yes"),
-    ("J11", "", "not looked for", "", "", "", "", "", "no"),
+    ("J03", 1, "release from reserve", "JS-3", "", Decimal(1), "", "H", "2026-03-10", "", "", "yes"),
+    ("J03", 2, "borrow", "JS-3", "", Decimal(1), "J02", "N", "2026-03-10", "", "J02 1 JS-3", "yes"),
+    ("J11", "", "not looked for", "", "", "", "", "", "", "", "", "no"),
 ]
 REORDER = [
     ("Invented Supply A", "CS25-2", "00123", "splice, cold shrink, 25 kV", "M", Decimal(7), Decimal(3), Decimal(0),

@@ -391,6 +391,35 @@ def test_a_pin_asks_first_who_goes_short_and_stands_until_it_is_taken_away(plann
     assert not Pin.objects.filter(job__job="J11").exists()
 
 
+def test_a_swap_with_a_later_job_is_offered_beside_other_cures_and_tried_by_one_press(planner: Client) -> None:
+    """T11 with three of the six arresters pinned to J11, which is served after J02."""
+    line = PlanRow.objects.get(table="shortages", job="J11").cells["line"]
+    pieces = {"line": line, "stock_code": "EA15-15.3", "quantity": "3", "lot": "", "depot": "N"}
+    send(planner, "/jobs/J11/pin", **pieces, reason="the road is open", confirmed="makes-short/1")
+    Stores(prefix="pinned").plan()
+
+    offered = planner.get("/jobs/J02")
+    told = re.search(r"(\d) swap EA15-15.3 lot L-2511-383 3 N held by J11 2026-03-05 J11 3 EA15-15.3", words(offered))
+    assert told is not None
+    address = f"/what-if?change=swap&job=J02&cure={told[1]}"
+    assert address.replace("&", "&amp;") in offered.content.decode()
+    asked = words(planner.get(address))
+    tried = send(planner, "/what-if", change="swap", job="J02", cure=told[1])
+    seen = words(tried)
+
+    assert "3 EA15-15.3 lot L-2511-383 at N of J11 for J02/" in asked
+    assert re.search(r"What if: Pieces of another job go to this one .*job J02. Nothing is stored", seen)
+    assert "J02 SHORT READY IF –" in seen
+    assert f"{line} READY IF SHORT EA15-15.3 EA15-15.3 – 3" in seen
+    (door,) = re.findall(r'href="(/jobs/J02/pin[^"]+)"', tried.content.decode())
+    form = planner.get(door.replace("&amp;", "&")).content.decode()
+    assert all(f'name="{name}" value="{text}"' in form for name, text in (("lot", "L-2511-383"), ("depot", "N")))
+    assert Pin.objects.get().job.job == "J11"
+    assert "has no cure 9 of J02" in words(send(planner, "/what-if", change="swap", job="J02", cure="9"))
+    assert "held by J11" in words(browser_of(STORES).get("/jobs/J02"))
+    assert "/what-if" not in browser_of(STORES).get("/jobs/J02").content.decode()
+
+
 def test_a_cancelled_job_needs_a_reason_and_frees_what_was_promised_to_it(planner: Client) -> None:
     """T53: J12 is cancelled."""
     blank = words(send(planner, "/jobs/J12/end", how="cancel", why=" "))
