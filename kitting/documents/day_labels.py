@@ -7,6 +7,8 @@ from datetime import date
 from io import BytesIO
 from itertools import chain
 
+from django.db.models import QuerySet
+
 from kitting.calculation.bag_states import CHECKED, IN_STORE, LISTED, ON_HOLD, STAGED
 from kitting.calculation.natural_order import natural_key
 from kitting.documents.label_records import (
@@ -17,6 +19,7 @@ from kitting.documents.label_records import (
     paint_bag_labels,
     recorded_papers,
 )
+from kitting.documents.plan_papers import PlanPapers
 from kitting.documents.record_papers import Printed
 from kitting.models import Bag
 from kitting.selectors.bag_contents import Contents, contents_of, label_code
@@ -49,33 +52,54 @@ class DayLabel:
 def labels_of_day(*, depot: str, day: date, of: str = CUTOVER) -> list[DayLabel]:
     """The labels of all bags in a depot's store whose cutover, or last day to be staged, is a day.
 
-    They come in the order of the rack, and then those that have no place there by job and number. The number of
-    queries doesn't grow with the bags.
+    They come in the order of the rack, and then those that have no place there by job and number.
     """
     found = Bag.objects.filter(depot__depot=depot, state__in=_LABELLED)
     if of == CUTOVER:
         found = found.filter(job__cutover__startswith=day.isoformat())
     else:
         found = found.filter(job__job__in=[job for job, staged in staged_days().at(depot).items() if staged == day])
+    return labels_of_bags(found)
+
+
+def labels_of_bags(found: QuerySet[Bag]) -> list[DayLabel]:
+    """The labels of bags in the order of the rack, however many with as many queries."""
     wanted = {*found.values_list("pk", flat=True)}
     bags = Bag.objects.filter(job__in=found.values("job")).select_related("job", "depot", "place").order_by("number")
     by_job: dict[int, list[Contents]] = defaultdict(list)
     for one in contents_of(bags).values():
         by_job[one.bag.job_id].append(one)
     labels = [
-        DayLabel(label_content(one.bag.job, of_job, one.bag.structure), one.bag,
-                 one.bag.whereabouts if one.bag.state in _ON_RACK else "", of_job)
+        DayLabel(label_content(one.bag.job, of_job, one.bag.structure), one.bag, rack_of(one.bag), of_job)
         for of_job in by_job.values()
         for one in of_job
         if one.bag.pk in wanted
     ]  # fmt: skip
-    return sorted(labels, key=lambda one: (not one.rack, natural_key(one.rack), natural_key(one.bag.job.job)))
+    return sorted(labels, key=lambda one: rack_order(one.bag))
+
+
+def rack_of(bag: Bag) -> str:
+    """Where on the rack a bag is, '' while it has no place there."""
+    return bag.whereabouts if bag.state in _ON_RACK else ""
+
+
+def rack_order(bag: Bag) -> tuple[object, ...]:
+    """In the order of the rack, and then those that have no place there by job and number."""
+    rack = rack_of(bag)
+    return not rack, natural_key(rack), natural_key(bag.job.job), bag.number
 
 
 def days_ahead(depot: str, today: date) -> list[date]:
     """Days from today on at which bags in a depot's store have their cutover, the first one first; one query."""
     found = Bag.objects.filter(depot__depot=depot, state__in=_LABELLED, job__cutover__gte=today.isoformat())
     return sorted({date.fromisoformat(text[:10]) for text in found.values_list("job__cutover", flat=True)})
+
+
+def papers_of(labels: Sequence[DayLabel], today: date) -> PlanPapers:
+    """The records as papers read them, for all these bags at once."""
+    contents = {one.bag.job_id: one.of_job for one in labels}
+    pieces = [row for one in labels for row in one.content.pieces]
+    return recorded_papers([*chain(*contents.values())], pieces, today=today)
 
 
 def day_labels_pdf(
@@ -90,9 +114,7 @@ def day_labels_pdf(
         today: day of the stock.
         sheets: several on each sheet of the owner's paper.
     """
-    contents = {one.bag.job_id: one.of_job for one in labels}
-    pieces = [row for one in labels for row in one.content.pieces]
-    papers, file = recorded_papers([*chain(*contents.values())], pieces, today=today), BytesIO()
+    papers, file = papers_of(labels, today), BytesIO()
     canvas = label_canvas(file, title, prints[str(labels[0].bag)], sheets=sheets)
     for one in labels:
         paint_bag_labels(canvas, LabelPapers(one.content, papers), {one.bag.structure: prints[str(one.bag)]})

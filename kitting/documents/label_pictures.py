@@ -11,7 +11,7 @@ from PIL import Image
 DOTS_PER_INCH = (203, 300)
 POINTS_PER_INCH = 72
 _DARK_BELOW = 128
-_ONE_AT_A_TIME = Lock()  # the library that reads the drawing must not be used by two threads at once
+ONE_AT_A_TIME = Lock()  # the library that reads the drawing must not be used by two threads at once
 
 
 def label_pictures(pdf: bytes, *, dots: int) -> list[bytes]:
@@ -21,7 +21,7 @@ def label_pictures(pdf: bytes, *, dots: int) -> list[bytes]:
         pdf: labels, a page each.
         dots: dots in an inch of the printer; the picture says them, so that it prints true to size.
     """
-    with _ONE_AT_A_TIME, pypdfium2.PdfDocument(pdf) as pages:
+    with ONE_AT_A_TIME, pypdfium2.PdfDocument(pdf) as pages:
         return [_picture(page, dots) for page in pages]
 
 

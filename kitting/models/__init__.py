@@ -56,6 +56,7 @@ from kitting.models.planning import (
     StandIn,
 )
 from kitting.models.premade import KitLevel, Recipe
+from kitting.models.print_queue import QueuedPaper
 from kitting.models.printings import BAG_LABEL, Printing
 from kitting.models.rule_drafts import (
     DRAFT,
@@ -138,6 +139,7 @@ __all__ = [
     "Policy",
     "Printing",
     "Promise",
+    "QueuedPaper",
     "Recipe",
     "ReserveRelease",
     "Retired",

@@ -13,6 +13,7 @@ from kitting.errors import Refusal
 from kitting.models import BAG_LABEL
 from kitting.pages.asked import Asked, page, refused
 from kitting.pages.paper_pages import labels_response, printed
+from kitting.pages.queue_pages import QUEUED
 from kitting.pages.tables import Table, link
 from kitting.pages.typed import typed_day
 from kitting.selectors.printings import prints_of
@@ -44,7 +45,7 @@ def day_labels(asked: Asked, depot: str) -> HttpResponse:
     jobs = list(dict.fromkeys(one.bag.job.job for one in labels))
     context = {
         "depot": depot, "day": day, "of": of, "days": DAYS, "ahead": ahead, "table": table, "labels": labels,
-        "jobs": jobs,
+        "jobs": jobs, "queued": QUEUED.items(),
     }  # fmt: skip
     return page(asked, "day_labels.html", context)
 

@@ -10,6 +10,7 @@ from django.urls import reverse
 
 from jobs.models import Run
 from kitting.calculation.answers import READY
+from kitting.calculation.plan_result import Plan
 from kitting.documents import pick_list_of, print_document
 from kitting.documents.as_installed import as_installed_csv, as_installed_record
 from kitting.documents.bag_records import BagPapers, bag_papers
@@ -17,6 +18,7 @@ from kitting.documents.borrow_note import borrow_note
 from kitting.documents.friday_page import FridayJob, friday_page
 from kitting.documents.label_pictures import DOTS_PER_INCH, label_pictures, packed_pictures
 from kitting.documents.label_records import BAG_PAPERS, LABELS, ON_SHEETS, contents_to_print, label_papers
+from kitting.documents.pick_list import PickList
 from kitting.documents.record_papers import Printed, content_revision, moment_text
 from kitting.documents.slip_rolls import issue_slip_roll, return_slip_roll
 from kitting.documents.slips import issue_slip, return_slip, return_slip_csv
@@ -54,12 +56,17 @@ def printed(asked: Asked, document: str, subject: str, content: object, revision
 
     The revision is made from the content where that has none of its own.
     """
-    revision, now = revision or content_revision(content), asked.at.astimezone(asked.zone)
+    revision = revision or content_revision(content)
     action = f"{asked.action}/{content_revision((document, subject, revision))}"  # one form may print several papers
     number = note_printing(
         document=document, subject=subject, revision=revision, actor=asked.actor, at=asked.at, action=action
     )
-    kind, wording, demo = paper_choices()
+    return printed_as(asked, number, revision)
+
+
+def printed_as(asked: Asked, number: int, revision: str) -> Printed:
+    """What a paper says about a print that is noted under this number."""
+    now, (kind, wording, demo) = asked.at.astimezone(asked.zone), paper_choices()
     return Printed(moment_text(now), now, asked.actor.name, number, revision, kind, wording, demo)
 
 
@@ -72,7 +79,7 @@ def exported(asked: Asked, name: str, document: str, subject: str, content: byte
     return file_response(name, content)
 
 
-def _kept() -> Errand | None:
+def kept_papers() -> Errand | None:
     """The errand that keeps the papers of the plan applied last; None where nobody made them."""
     found, plan = Errand.objects.filter(kind=APPLY, state="done").exclude(kept=b"").order_by("-pk").first(), last_plan()
     return found if found and plan and found.result.get("plan") == plan.pk else None
@@ -80,7 +87,7 @@ def _kept() -> Errand | None:
 
 def papers(asked: Asked) -> HttpResponse:
     """The papers of the plan applied last; print one of them."""
-    kept, job = _kept(), asked.text("job")
+    kept, job = kept_papers(), asked.text("job")
     if asked.request.method == "POST":
         return _print(asked, kept, asked.text("name"))
     names = packed_names(bytes(kept.kept)) if kept else []
@@ -117,7 +124,7 @@ def paper(asked: Asked, name: str) -> HttpResponse:
     """A table of the plan applied last; its papers are printed by a form, so that each print is noted."""
     if not _may_see(asked, name):
         return page(asked, "refused.html", {"sentence": "This paper shows prices.", "back": reverse("papers")}, 403)
-    content = _content(_kept(), name)
+    content = _content(kept_papers(), name)
     return go_to(reverse("papers")) if name.endswith(".pdf") else exported(asked, name, "plan table", name, content)
 
 
@@ -128,16 +135,29 @@ def _print(asked: Asked, kept: Errand | None, name: str) -> HttpResponse:
     if kept is None:  # the page was opened before another plan was applied
         return refused(asked, Refusal("no-papers", f"No papers of the plan applied last. {_NO_PAPERS}", {}),
                        reverse("papers"))  # fmt: skip
-    content = _content(kept, name)
-    try:
-        plan = kept_plan(kept)
-    except KeyError:
-        raise Refusal("no-plan-kept", "These papers are of an earlier version: plan again and apply.", {}) from None
+    content, plan = _content(kept, name), plan_of(kept)
     pick = pick_list_of(plan, name)
     kind, about, revision = "plan paper", name, ""
     if pick:  # the number on it, scanned, says whether it was printed again since
-        kind, about, revision = PICK_LIST, f"{pick.paper.answer.job} at {' for '.join(pick.name)}", pick.paper.revision
+        kind, about, revision = PICK_LIST, about_pick(pick), pick.paper.revision
     return file_response(name, print_document(plan, name, printed(asked, kind, about, content, revision)))
+
+
+def plan_of(kept: Errand) -> Plan:
+    """The plan whose papers an errand keeps.
+
+    Raises:
+        Refusal: ``no-plan-kept``.
+    """
+    try:
+        return kept_plan(kept)
+    except KeyError:
+        raise Refusal("no-plan-kept", "These papers are of an earlier version: plan again and apply.", {}) from None
+
+
+def about_pick(pick: PickList) -> str:
+    """What a pick list is about, as its prints are noted."""
+    return f"{pick.paper.answer.job} at {' for '.join(pick.name)}"
 
 
 def friday(asked: Asked) -> HttpResponse:

@@ -55,6 +55,7 @@ from kitting.pages import (
     place_pages,
     planning_pages,
     premade_pages,
+    queue_pages,
     receiving_pages,
     record_pages,
     reserve_page,
@@ -352,6 +353,7 @@ ROUTES: tuple[Route, ...] = (
     Route("bags/<str:code>/pay-back", "pay-back", borrow_pages.pay_back_page, BAGS, (BAGS, DO), depot_of_bag),
     Route("pick/<str:depot>", "pick", pick_pages.pick, BAGS, (BAGS, DO), at_depot),
     Route("labels/<str:depot>", "day-labels", label_pages.day_labels, BAGS, (SIGNED_IN, "")),
+    Route("print-queue/<str:depot>", "print-queue", queue_pages.print_queue, BAGS, (SIGNED_IN, "")),
     Route("issue/<str:depot>", "issue", out_pages.issue, BAGS, (BAGS, DO), at_depot),
     # without a signal: a script fills the page, and use cases look at what each scan needs
     Route("carried/bags", "carried", carried_pages.carried_page, TURN_IN),

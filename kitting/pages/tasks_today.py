@@ -45,6 +45,7 @@ from kitting.selectors.open_counts import COUNT, EXPLAIN, RECOUNT, list_states
 from kitting.selectors.orders import on_order, to_give_out
 from kitting.selectors.premade_kits import READY as FILLED
 from kitting.selectors.premade_kits import kits, to_build
+from kitting.selectors.printings import papers_waiting
 from kitting.selectors.returns_due import NOTICE_DAYS, returns_late
 from kitting.selectors.rotation import rotations
 from kitting.selectors.stock_sums import order_lines_open
@@ -244,6 +245,13 @@ def _returning(asked: Asked) -> Iterator[Task]:
         yield Task(len(late), what, reverse("exceptions") if asked.actor.may("trace", SEE) else door, note)
 
 
+def _printing(asked: Asked) -> Iterator[Task]:
+    if not asked.actor.may("bags", DO):
+        return
+    for depot, number in papers_waiting(asked.actor.depots):
+        yield Task(number, "papers to print", reverse("print-queue", args=[depot]), f"depot {depot}")
+
+
 def _counting(asked: Asked) -> Iterator[Task]:
     """What stores count, count again, explain, look for and post; what waits for an approval is among the decisions."""
     if not asked.actor.may("count", DO):
@@ -325,5 +333,5 @@ def _ahead(asked: Asked) -> Iterator[Task]:
 
 KINDS: list[Callable[[Asked], Iterator[Task]]] = [
     _hearing, _storms, _deciding, _planning, _ruling, _approved, _bags, _ahead, _stores, _counting, _lending, _buying,
-    _returning, _settling,
+    _returning, _printing, _settling,
 ]  # fmt: skip

@@ -59,7 +59,7 @@ def addresses() -> Iterator[tuple[str, str]]:
     yield "item", reverse("item", args=[lot.item.stock_code])
     yield "lot", reverse("lot", args=[f"{lot.item.stock_code}/{lot.number}"])
     yield "bag", reverse("bag", args=[label_code(bag)])
-    for name in ("pick", "issue", "day-labels", "propose-count"):
+    for name in ("pick", "issue", "day-labels", "print-queue", "propose-count"):
         yield name, reverse(name, args=[bag.depot.depot])
 
 

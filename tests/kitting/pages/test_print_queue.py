@@ -1,0 +1,129 @@
+"""Papers wait in a depot's print queue until they are on paper; each kind comes in one file, in rack order."""
+
+from datetime import date
+
+import pytest
+from bag_stores import Stores, demo_sheets, planned
+from browsing import browser_of, pages_of, people, send, words
+from django.test import Client
+from module_books import books_of_module
+from people import BUYER, DUTY, PLANNER, STORES
+
+from kitting.models import Bag, Errand, Event, Printing, QueuedPaper
+
+pytestmark = pytest.mark.django_db
+
+DAY, QUEUE = "2026-03-12", "/print-queue/N"  # J03's outage, and its depot
+
+
+def bags_in_any_order() -> None:
+    """The demo on the first morning with bags of J03 listed, three of them on the rack."""
+    planned()
+    made = Stores(prefix="ready")
+    made.bags("J03")
+    for structure, rack in (("B2", "R-9"), ("B1", "R-10"), ("B3", "R-2")):
+        made.ready("J03", structure)
+        Bag.objects.filter(job__job="J03", structure=structure).update(whereabouts=rack)
+    people()
+
+
+books = books_of_module(demo_sheets, bags_in_any_order)
+
+
+@pytest.fixture
+def window() -> Client:
+    return browser_of(STORES)
+
+
+def queued(window: Client, *papers: str) -> str:
+    return words(send(window, QUEUE, act="add", day=DAY, of="cutover", papers=papers))
+
+
+def file_of(window: Client, document: str, **on: str) -> list[str]:
+    answer = window.post(QUEUE, {"act": "file", "day": DAY, "document": document, **on})
+    assert answer.headers["Content-Type"] == "application/pdf", words(answer)
+    return pages_of(answer)
+
+
+def test_labels_of_a_day_come_in_one_file_in_the_order_of_the_rack_and_stay_until_they_are_on_paper(
+    window: Client,
+) -> None:
+    told = queued(window, "bag-label")
+    again = queued(window, "bag-label")
+    today = words(window.get("/"))
+    early = words(send(window, QUEUE, act="on paper", day=DAY, document="bag-label"))
+    first = file_of(window, "bag-label")
+    off = file_of(browser_of(DUTY), "bag-label")  # the printer was off
+    seen = words(window.get(QUEUE))
+    printed = words(send(window, QUEUE, act="on paper", day=DAY, document="bag-label"))
+
+    assert "IN THE QUEUE 7 papers of 2026-03-12; 0 waited already" in told
+    assert "IN THE QUEUE 0 papers of 2026-03-12; 7 waited already" in again
+    assert "7 papers to print depot N" in today
+    assert "No bag label of 2026-03-12 waits at N whose file was made" in early
+    order = [page.split()[1] for page in first if page.startswith("DEMO ")]
+    assert list(dict.fromkeys(order)) == ["B3", "B2", "B1", "B4", "BJ1", "V1", "V2"]
+    assert not any("REPRINT" in page for page in (*first, *off))
+    assert Printing.objects.filter(document="bag-label").count() == 7
+    assert "Bag labels: 7 Rack Of State R-2 J03 B3 file made 2026-03-02 08:30 asked for by M. Osei" in seen
+    assert "ON PAPER 7 bag labels of 2026-03-12" in printed
+    assert "Nothing waits to be printed" in printed
+    assert "papers to print" not in words(window.get("/"))
+    queued(window, "bag-label")
+    assert {page.split()[1] for page in file_of(window, "bag-label") if "REPRINT 1" in page} == {*order}
+    assert Event.objects.filter(name="papers on paper", subject=f"N {DAY}").count() == 1
+
+
+def test_a_bag_that_changes_while_its_label_waits_gets_the_label_of_what_is_in_it(window: Client) -> None:
+    queued(window, "bag-label")
+    file_of(window, "bag-label")
+    Stores().fetch("J03", "V2", but={"T25": 1})
+    changed = [page for page in file_of(window, "bag-label") if page.startswith("DEMO V2 ")]
+
+    assert "SHORT: 1 T25" in changed[0]
+    assert "REPRINT" not in changed[0]
+    assert len({one.printing.revision for one in QueuedPaper.objects.all() if one.printing}) == 7
+
+
+def test_pick_lists_slips_and_cards_wait_too_and_what_nobody_needs_is_taken_off(window: Client) -> None:
+    told = queued(window, "inner-labels", "night-card", "issue-slip", "return-slip")
+    nothing = queued(window)
+    cards, slips = file_of(window, "night-card"), file_of(window, "issue-slip")
+    sheets = window.post(QUEUE, {"act": "file", "day": DAY, "document": "bag-label"}, follow=True)
+    off = words(send(window, QUEUE, act="taken off", day=DAY, document="inner-labels"))
+    late = words(send(window, QUEUE, act="taken off", day=DAY, document="inner-labels"))
+
+    assert "IN THE QUEUE 16 papers" in told, "seven bags twice, one job twice"
+    assert "choose which papers" in nothing
+    assert list(dict.fromkeys(card.split("-")[1] for card in cards))[:3] == ["B3", "B2", "B1"]
+    assert "J03" in slips[0]
+    assert "NOTHING WAITS no bag label of 2026-03-12 at N" in words(sheets)
+    assert "TAKEN OFF 7 inner labels" in off
+    assert "No inner labels of 2026-03-12 waits at N" in late
+    assert set(QueuedPaper.objects.filter(document="inner-labels").values_list("ended", "ended_by")) == {
+        ("taken off", STORES.name)
+    }
+
+
+def test_the_pick_lists_of_the_plan_applied_last_wait_and_those_of_a_former_plan_are_taken_off(window: Client) -> None:
+    planner = browser_of(PLANNER)
+    send(planner, "/plans", as_of="2026-03-02")
+    send(planner, f"/plans/{Errand.objects.latest('pk').pk}/apply")
+    told = queued(window, "pick list")
+    (waiting,) = QueuedPaper.objects.all()
+    lists = file_of(window, "pick list")
+    QueuedPaper.objects.filter(pk=waiting.pk).update(name="J03-pick-list-ZZ.pdf")
+    gone = words(send(window, QUEUE, act="file", day=DAY, document="pick list"))
+
+    assert "IN THE QUEUE 1 paper of" in told
+    assert waiting.name == "J03-pick-list-N.pdf"
+    assert "J03" in lists[0]
+    assert Printing.objects.get(document="pick list").subject == "J03 at N"
+    assert "The plan applied last has no J03-pick-list-ZZ.pdf" in gone
+
+
+def test_who_may_not_see_bags_sees_no_queue_and_a_day_that_is_none_is_refused(window: Client) -> None:
+    assert browser_of(BUYER).get(QUEUE).status_code == 403
+    assert window.get("/print-queue/ZZ").status_code == 404
+    assert "Give the day as 2026-03-02" in words(send(window, QUEUE, act="file", day="soon", document="bag-label"))
+    assert QueuedPaper.objects.filter(day=date(2026, 3, 12)).count() == 0
