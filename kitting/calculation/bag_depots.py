@@ -129,4 +129,5 @@ def with_waiting(
 
 def _told(answer: JobAnswer, waiting: Mapping[str, _Waiting], job: JobDates) -> JobAnswer:
     words = [one.words(depot) for depot, one in sorted(waiting.items())]
-    return replace(answer, days=job.days, waits_for=f"ready if {' and '.join(words)}" if words else "")
+    begins = "ready if" if answer.answer == READY_IF else "waits until"
+    return replace(answer, days=job.days, waits_for=f"{begins} {' and '.join(words)}" if words else "")

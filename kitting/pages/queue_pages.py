@@ -99,7 +99,8 @@ def _kind(asked: Asked, document: str, papers: Sequence[QueuedPaper], racks: Map
     ]  # fmt: skip
     caption = f"{QUEUED[document]}: {len(papers)}"
     return {
-        "document": document, "name": QUEUED[document].lower(), "count": len(papers), "is_label": document == BAG_LABEL,
+        "document": document, "label": QUEUED[document], "name": QUEUED[document].lower(),
+        "is_label": document == BAG_LABEL,
         "has_file": any(one.printing for one in papers), "table": Table(caption, ("Rack", "Of", "State"), rows, ""),
     }  # fmt: skip
 

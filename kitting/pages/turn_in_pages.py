@@ -1,7 +1,7 @@
 """Turn in what came back: ticked or scanned, sealed or opened, and the door it goes to."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypedDict
 from urllib.parse import urlencode
@@ -14,7 +14,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry
 from kitting.models.bags import PICKED
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, page, refused
-from kitting.pages.bag_forms import of_bag, place_scanned, quantity
+from kitting.pages.bag_forms import Field, of_bag, place_scanned, quantity
 from kitting.pages.other_lot import Read, brought_in, question_of, read_for, source_chosen
 from kitting.pages.several import numbered, said
 from kitting.pages.typed import back_with_typed
@@ -53,7 +53,7 @@ def turn_in_page(asked: Asked, one: Bag) -> HttpResponse:
     here = reverse("turn-in", args=[code])
     if asked.request.method == "POST":
         return _other_back(asked, one, here) if asked.text("do") == OTHER else _ticked_back(asked, one, here)
-    ticks = Counter(asked.request.GET.getlist(TICK))
+    ticks = Counter(text for name, text in _kept(asked) if name == TICK)
     question: dict[str, object] = {}
     if asked.text(READ):
         try:
@@ -68,14 +68,16 @@ def turn_in_page(asked: Asked, one: Bag) -> HttpResponse:
     context = {
         "bag": one, "code": code, "rows": rows, "doors": DOORS, "conditions": (SEALED, OPENED), "question": question,
         "other": {name: asked.text(f"{name}-{OTHER}") for name in ("quantity", "condition", "door", "place", "why")},
-        "read": asked.text(READ), "kept": _kept(asked), "ticked": sum(ticks.values()),
+        "read": asked.text(READ), "kept": _kept(asked), "ticked": sum(ticks.values()), "places": _places(rows),
     }  # fmt: skip
     return page(asked, "turn_in.html", context)
 
 
 def _kept(asked: Asked) -> list[tuple[str, str]]:
-    """What was ticked by scan so far."""
-    return [(TICK, number) for number in asked.request.GET.getlist(TICK)]
+    """What was ticked so far: by scan, and by hand before a code was photographed."""
+    scanned = asked.request.GET.getlist(TICK)
+    by_hand = [number for number in asked.request.GET.getlist("back") if number not in scanned]
+    return [(TICK, number) for number in (*scanned, *by_hand)]
 
 
 def _shown(asked: Asked, row: Back, ticked: int) -> dict[str, str]:
@@ -83,6 +85,14 @@ def _shown(asked: Asked, row: Back, ticked: int) -> dict[str, str]:
     typed = {name: asked.text(f"{name}-{row.number}") for name in _TYPED}
     many = str(ticked) if ticked else row.left
     return {**typed, "quantity": typed["quantity"] or many, "place": typed["place"] or row.place}
+
+
+def _places(rows: Sequence[tuple[Back, int, Mapping[str, str]]]) -> list[Field]:
+    """The fields of the rows to scan a place into."""
+    return [
+        Field(f"place-{row.number}", f"Place of {row.lot}", shown["place"], required=False, scans=True)
+        for row, _, shown in rows
+    ]
 
 
 def _row_meant(one: Bag, read: Read) -> int:

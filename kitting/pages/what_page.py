@@ -21,7 +21,21 @@ from kitting.selectors.printed_papers import (
     RETURN_SLIP,
     TRANSFER_SLIP,
 )
-from kitting.selectors.what_is_this import BAG, CARTON, INNER, ITEM, JOB, LOT, ORDER, PLACE, RACK, REEL, Known, what_is
+from kitting.selectors.what_is_this import (
+    BAG,
+    CARTON,
+    INNER,
+    ITEM,
+    JOB,
+    LOT,
+    ORDER,
+    PLACE,
+    PLANNED,
+    RACK,
+    REEL,
+    Known,
+    what_is,
+)
 
 _LEADS_ON = (BAG, INNER, RACK, JOB, ORDER, *PAPERS)  # whoever scans one of these means to go on with it
 
@@ -80,5 +94,6 @@ PAGES: Mapping[str, Sequence[tuple[str, Callable[[Known], str]]]] = {
     TRANSFER_SLIP: (("warehouse", _page("transfer")),), HOLD_TAG: _TRACE, LOT_TRACE: _TRACE,
     COUNT_SHEET: (("count", _page("count-lines")),), BORROW_NOTE: (("bags", _page("bag")),),
     RESTOCK_SLIP: (("truck stock", _page("truck")),),
+    PLANNED: _JOB,
     JOB: (("job dates", _page("job")), *_JOB), ORDER: (("order sheet", _page("order-line")),),
 }  # fmt: skip

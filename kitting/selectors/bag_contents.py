@@ -33,6 +33,7 @@ from kitting.selectors.changed_rules import bags_of_changed_rules
 from kitting.selectors.ended_stand_ins import ended_stand_ins
 from kitting.selectors.expired_uses import NOTHING_LET_GO, LetGo, UseKey, expired_uses
 from kitting.selectors.old_labels import OldLabel, labels_of_before, old_label, read_label, revised_runs
+from kitting.selectors.planned_bags import unknown_bag
 from kitting.selectors.policies import margin_days
 from kitting.selectors.reel_fits import unfit_for_reels
 
@@ -150,7 +151,7 @@ def bag_of_label(scanned: str, *, lock: bool = False) -> tuple[Bag, OldLabel | N
         bags = bags.select_for_update(of=("self",))
     found = bags.filter(code=plain).first()
     if found is None:
-        raise Refusal("unknown-bag", f"No bag of these books has the number {scanned}.", {"code": scanned})
+        raise unknown_bag(scanned)
     return found, old_label(found, printed, live_letter(found.job)) if printed else None
 
 

@@ -15,6 +15,7 @@ from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
 from kitting.models import Bag, Promise
 from kitting.selectors.bag_contents import contents_of, facts_of_all, label_code
+from kitting.selectors.planned_bags import unknown_bag
 from kitting.selectors.unplanned_pieces import free_for
 
 _TO_BE_PICKED = {row.state for row in TABLE if row.action == PICK}
@@ -101,8 +102,7 @@ def _bags(depot: str, jobs: Collection[str], codes: Collection[str]) -> list[Bag
         known = {*Bag.objects.filter(code__in=plain).values_list("code", flat=True)}
         unknown = {code for number, code in plain.items() if number not in known}
         if unknown:
-            message = f"No bag of these books has the number {', '.join(sorted(unknown))}."
-            raise Refusal("unknown-bag", message, {"codes": sorted(unknown)})
+            raise unknown_bag(*sorted(unknown))
         among = among.filter(code__in=plain)
     return [*among.order_by("pk")]
 

@@ -25,10 +25,12 @@ from kitting.selectors.bag_contents import (
 )
 from kitting.selectors.inner_bags import inner_bag
 from kitting.selectors.lot_names import lot_address
+from kitting.selectors.planned_bags import not_listed, planned_job
 from kitting.selectors.printed_papers import paper_of
 
 BAG, CARTON, ITEM, LOT, REEL, PLACE = "bag", "carton", "stock code", "lot", "reel", "place"
 INNER, RACK, JOB, ORDER = "inner bag", "rack place", "job", "order line"
+PLANNED = "bag of the plan"
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +65,7 @@ def what_is(text: str, *, today: date) -> list[Known]:
     bags = inner or _bag(asked)
     found = [*bags, *_item(asked), *_lots(asked), *_reel(asked), *_places(asked), *_racks(asked)]
     found += [*_jobs(asked), *_order_lines(asked)]
-    found += [] if found else _paper(asked)
+    found += [] if found else [*_paper(asked)] or _planned(asked)
     if not found:
         close = near(asked, Item.objects.values_list("stock_code", flat=True))
         raise Refusal(
@@ -123,6 +125,13 @@ def _bag(text: str) -> list[Known]:
     steps = named_steps(bag, is_kit=Recipe.objects.filter(job=bag.job).exists())
     told.append(f"next: {', '.join(steps) or 'nothing more'}")
     return [Known(BAG, str(bag), tuple(told), label_code(bag), old.sentence if old else "")]
+
+
+def _planned(text: str) -> list[Known]:
+    planned = planned_job(text)
+    if planned is None:
+        return []
+    return [Known(PLANNED, " ".join(planned).strip(), (), planned[0], not_listed(*planned))]
 
 
 def _item(text: str) -> list[Known]:

@@ -56,7 +56,7 @@ def test_a_depot_that_waits_for_a_van_makes_the_kit_ready_if_and_is_named() -> N
 
 def test_pieces_that_no_van_brings_are_short_at_their_depot_and_bought_for_it() -> None:
     book = made(stock=shelves(elbows_at="N"), transfers="from,to,days\nH,N,1")
-    assert answer(book) == ("short", "ready if H stages P2 (3 short there)")
+    assert answer(book) == ("short", "waits until H stages P2 (3 short there)")
     (row,) = book.made.shortages.to_dict("records")
     assert (row["depot"], row["short"], row["staged_by"]) == ("H", 3, "2026-03-17")
     assert "3 promised to J1 at N" in row["why"]

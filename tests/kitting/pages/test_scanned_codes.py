@@ -1,5 +1,7 @@
 """Any code that we print jumps to its task: papers, inner bags, racks, places, reels; and racks are known places."""
 
+from datetime import date
+
 import pytest
 from bag_stores import OTHER_STORES, Stores, demo_sheets, planned
 from browsing import PIN, VISITOR, browser_of, people, send, words
@@ -8,12 +10,16 @@ from module_books import books_of_module
 from people import AUDITOR, BUYER, CREW, PLANNER, STORES
 
 from inventory.models import STAGING, Action, Depot, Item, LotHold, OrderLine, Place, Transfer
+from kitting.calculation.planning import plan
+from kitting.calculation.sheets.book import read_book
 from kitting.calculation.short_codes import make_code
 from kitting.documents.label_records import inner_bags_of
+from kitting.documents.plan_papers import PlanPapers
 from kitting.models import CountList, Printing, Promise
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.inner_bags import inner_code
 from kitting.selectors.printed_papers import paper_of
+from kitting.selectors.sheets import sheets_from_records
 from kitting.services.note_printing import note_printing
 
 pytestmark = pytest.mark.django_db
@@ -60,6 +66,26 @@ def test_every_paper_of_ours_leads_to_the_page_of_its_task(window: Client) -> No
     assert goes_to(window, make_code("C", str(count.number)).lower()) == "/counts/12/lines"
     assert paper_of(make_code("I", "J99")) is None
     assert "NOT OURS" in words(window.get("/what", {"code": make_code("I", "J99")}))
+
+
+def test_a_label_of_the_plan_whose_bag_nobody_has_listed_says_so_until_it_is_listed(window: Client) -> None:
+    made = plan(read_book(sheets_from_records()), as_of=date(2026, 3, 2))
+    (label,) = [bag.code for bag in PlanPapers(made, ["J01"]).paper("J01").bags if bag.structure == "A2"]
+    scanned = f"BAG {label} REV ABC123 | A2 | J01"
+    asked = window.get("/what", {"code": scanned})
+    picked = words(window.get("/pick/N", {"bag": label}, follow=True))
+    checked = words(window.get(f"/bags/{label}"))
+    Stores(prefix="later").bags("J01")
+
+    told = "list the bags of J01, then this is the label of J01 A2."
+    assert asked.status_code == 200
+    assert f"OF THIS PLAN, NOT LISTED YET {told}" in words(asked)
+    assert "NOT OURS" not in words(asked)
+    assert 'href="/jobs/J01/bags"' in asked.content.decode()
+    assert told in checked
+    assert told in picked
+    assert goes_to(window, label) == f"/bags/{label}"
+    assert "NOT OURS" in words(window.get("/what", {"code": make_code("J01", "A2", "9")}))
 
 
 def test_a_paper_that_was_printed_again_with_other_content_says_so(window: Client) -> None:

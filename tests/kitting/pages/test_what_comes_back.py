@@ -65,6 +65,24 @@ def turn_in(client: Client, bag: str, lot: Lot, **given: str) -> Any:
     return send(client, f"{bag}/turn-in", back=lot.pk, **{f"{name}-{lot.pk}": text for name, text in asked.items()})
 
 
+def test_the_place_of_a_row_is_photographed_and_what_was_ticked_and_typed_in_the_list_stays(
+    stores: Stores, window: Client, bag: str
+) -> None:
+    lot, _ = inside(stores, "tee")
+    bin_ = Place.objects.filter(kind="bin", depot__depot="N").latest("pk")
+    sent = {f"quantity-{lot.pk}": "2", f"door-{lot.pk}": "stock", f"place-{lot.pk}": "typed before", "back": lot.pk}
+    taken = SimpleUploadedFile("IMG_1.JPG", photograph(symbol(bin_.code)), "image/jpeg")
+    here = f"{bag}/turn-in"
+    shown = send(window, here, **sent, photographed="fill:", photo=taken, **{"photo-of": f"place-{lot.pk}"})
+    page = shown.content.decode()
+
+    assert f"READ {bin_.code}" in words(shown)
+    assert f'name="place-{lot.pk}" value="{bin_.code}"' in page
+    assert f'name="quantity-{lot.pk}" value="2"' in page
+    assert f'name="back" value="{lot.pk}" checked' in page
+    assert page.count('name="back"') > page.count('" checked')
+
+
 def test_what_came_back_is_ticked_and_goes_through_its_door(stores: Stores, window: Client, bag: str) -> None:
     lot, there = inside(stores, "tee")
     taken = BagEntry.objects.filter(lot=lot, deed="picked").latest("pk").facts["from"]
