@@ -67,7 +67,8 @@ def cutover_list(asked: Asked) -> HttpResponse:
     context = {
         "tables": tables, "plan": last_plan(), "meaning": _MEANING.items(), "start": start,
         "later": sum(len(weeks[week]) for week in rest), "next_week": next(iter(rest), None),
-        "tomorrow": asked.today + timedelta(days=1), "may_plan": asked.actor.may("job dates", DO),
+        "freeze": asked.text("day") or (asked.today + timedelta(days=1)).isoformat(),
+        "may_plan": asked.actor.may("job dates", DO),
     }  # fmt: skip
     return page(asked, "cutovers.html", context)
 

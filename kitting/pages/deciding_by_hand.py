@@ -11,6 +11,7 @@ from kitting.errands.pinning import PIN
 from kitting.models import Bag, Errand, Pin
 from kitting.pages.asked import Asked, attempt, done, page, questions_of
 from kitting.pages.planning_pages import RESULTS, ask
+from kitting.pages.typed import back_with_typed
 from kitting.selectors.job_sheet import job_by_number, line_of
 from kitting.services.end_jobs import cancel_job, complete_job
 from kitting.services.scans import is_out
@@ -55,9 +56,8 @@ def end_job(asked: Asked, job: str) -> HttpResponse:
     """Say that a job is cancelled, with the reason, or done; what was promised to it is free."""
     found = job_by_number(job)
     if asked.request.method == "POST":
-        return attempt(
-            asked, lambda: _ended(asked, job), reverse("job", args=[job]), back=reverse("end-job", args=[job])
-        )
+        back = back_with_typed(asked, reverse("end-job", args=[job]))
+        return attempt(asked, lambda: _ended(asked, job), reverse("job", args=[job]), back=back)
     out = [str(bag) for bag in Bag.objects.filter(job=found).select_related("job").order_by("number") if is_out(bag)]
     return page(asked, "end_job.html", {"job": found, "out": out, "is_over": found.ended in (CANCELLED, COMPLETE)})
 

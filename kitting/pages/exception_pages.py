@@ -13,7 +13,7 @@ from kitting.pages.device_pages import devices_table
 from kitting.pages.planning_pages import ask
 from kitting.pages.standing_pages import borrow_table
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import day_of
+from kitting.pages.typed import back_with_typed, day_of
 from kitting.roles import DO, SEE
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.device_loads import device_stands
@@ -32,7 +32,8 @@ def exceptions(asked: Asked) -> HttpResponse:
     Crews see what is lent and what is out, and not what others overrode.
     """
     if asked.request.method == "POST":
-        return attempt(asked, lambda: _settle(asked), reverse("exceptions"))
+        here = reverse("exceptions")
+        return attempt(asked, lambda: _settle(asked), here, back=back_with_typed(asked, here))
     since = asked.today - _LOOKED_BACK
     if asked.text("since"):
         try:

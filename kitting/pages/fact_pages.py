@@ -22,9 +22,13 @@ _GAUGE_FIELDS = ("DOI low", "DOI high", "gauge id", "measured by", "measured on"
 def questions(asked: Asked) -> HttpResponse:
     """The facts that the plan applied last could not do without; one is given beside the cell it came from."""
     if asked.request.method == "POST":
-        return attempt(asked, lambda: _settled(asked), reverse("questions"))
+        here = reverse("questions")
+        return attempt(asked, lambda: _settled(asked), here, back=back_with_typed(asked, here))
     found = PlanRow.objects.filter(plan=last_plan(), table="questions").exclude(cells__severity="note")
-    rows = [{**cells, "at": at} for at, cells in enumerate(found.order_by("position").values_list("cells", flat=True))]
+    rows = [
+        {**cells, "at": at, "typed": all(asked.text(name) == cells[name] for name in ("sheet", "row", "column"))}
+        for at, cells in enumerate(found.order_by("position").values_list("cells", flat=True))
+    ]
     return page(asked, "questions.html", {"questions": rows, "may_answer": asked.actor.may("sheets", DO)})
 
 

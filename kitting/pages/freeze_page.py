@@ -4,7 +4,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.pages.asked import Asked, attempt
-from kitting.pages.typed import day_of
+from kitting.pages.typed import back_with_typed, day_of
 from kitting.services.freeze_outages import freeze_outages
 
 
@@ -15,4 +15,4 @@ def freeze(asked: Asked) -> HttpResponse:
         jobs = freeze_outages(day=day_of(asked, "day"), actor=asked.actor, at=asked.at)
         return "FROZEN", f"{', '.join(jobs)}: what changes from now on needs a reason."
 
-    return attempt(asked, deed, reverse("cutovers"))
+    return attempt(asked, deed, reverse("cutovers"), back=back_with_typed(asked, reverse("cutovers")))

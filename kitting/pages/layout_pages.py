@@ -16,6 +16,7 @@ from kitting.models import Errand, KeptLayout
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page
 from kitting.pages.planning_pages import ask, errand_by_number
 from kitting.pages.tables import Cell, Table, link
+from kitting.pages.typed import back_with_typed
 from kitting.roles import DO
 from kitting.selectors.layouts import all_layouts, layout_by_number
 from kitting.services.keep_layouts import keep_layout, withdraw_layout
@@ -293,7 +294,8 @@ def layout(asked: Asked, number: str) -> HttpResponse:
     """A layout: what each heading is, its file, and the ways to replace or withdraw it."""
     kept = layout_by_number(number)
     if asked.request.method == "POST":
-        return attempt(asked, lambda: _withdraw(asked, kept), reverse("layout", args=[number]))
+        here = reverse("layout", args=[number])
+        return attempt(asked, lambda: _withdraw(asked, kept), here, back=back_with_typed(asked, here))
     parsed = parsed_layout(kept.text.encode(), str(kept))
     choices = choices_of(parsed)
     rows = [

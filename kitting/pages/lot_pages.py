@@ -29,7 +29,7 @@ from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_served, page
 from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import typed_moment
+from kitting.pages.typed import back_with_typed, typed_moment
 from kitting.roles import APPROVE, DO, SEE, Actor
 from kitting.selectors.lot_names import lot_address, lot_of_address
 from kitting.selectors.sight import depots_seen, has_own_ends_only
@@ -131,7 +131,8 @@ def _stop(asked: Asked, item: Item, number: str) -> HttpResponse:
         )  # fmt: skip
         return "RECALLED", " ".join(_told(found))
 
-    return attempt(asked, recall if asked.text("do") == "recall" else hold, address)
+    back = f"{back_with_typed(asked, address)}#stop"
+    return attempt(asked, recall if asked.text("do") == "recall" else hold, address, back=back)
 
 
 def _told(found: Recalled) -> Iterator[str]:

@@ -14,6 +14,7 @@ from kitting.pages.bag_forms import of_bag, quantity
 from kitting.pages.other_lot import read_for
 from kitting.pages.picture_pages import may_picture, picture_sent
 from kitting.pages.step_pages import choice_of, piece_chosen, pieces_inside
+from kitting.pages.typed import back_with_typed
 from kitting.selectors.bag_contents import contents_of, label_code
 from kitting.services.oops import EVENTS, OOPS, oops, take_back
 from kitting.services.pictures import picture_bag
@@ -54,8 +55,8 @@ def oops_page(asked: Asked, one: Bag) -> HttpResponse:
             what = f"{stock_code} {asked.text('what')}"
             return answer.word, " ".join(filter(None, (f"{what}.", answer.sentence, _pictured(asked, code, what))))
 
-        return attempt(asked, deed, here)
-    chosen = ""
+        return attempt(asked, deed, here, back=back_with_typed(asked, here))
+    chosen = asked.text("piece")
     if asked.text("read"):
         try:
             chosen = _scanned(asked, one)

@@ -132,4 +132,4 @@ def send_back_page(asked: Asked, number: int) -> HttpResponse:
         send_back(**_named(one.line), place=place, lot=lot, quantity=quantity, **asked.scan())
         return "SENT BACK", f"{one.words(quantity)} of {one.line} went back to the supplier; the buyer is told."
 
-    return attempt(asked, deed, address)
+    return attempt(asked, deed, address, back=back_with_typed(asked, address))

@@ -11,7 +11,7 @@ from inventory.models import Depot
 from kitting.models import Person
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.tables import Table
-from kitting.pages.typed import typed_moment
+from kitting.pages.typed import back_with_typed, typed_moment
 from kitting.roles import DO, ROLES
 from kitting.selectors.access import has_access, visitors
 from kitting.services.keep_people import LONGEST_ACCESS, keep_person, set_access
@@ -25,7 +25,7 @@ def people(asked: Asked) -> HttpResponse:
     here = reverse("people")
     if asked.request.method == "POST":
         if asked.text("do") in (_EXTEND, _STOP):
-            return attempt(asked, lambda: _access(asked), here)
+            return attempt(asked, lambda: _access(asked), here, back=back_with_typed(asked, here))
         typed = [(name, text) for name in _KEPT_AFTER_REFUSAL for text in asked.request.POST.getlist(name)]
         return attempt(asked, lambda: _kept(asked), here, back=f"{here}?{urlencode([*typed, ('typed', 'yes')])}")
     rows = [
@@ -42,8 +42,7 @@ def people(asked: Asked) -> HttpResponse:
         "roles": ROLES, "depots": [*Depot.objects.order_by("depot").values_list("depot", flat=True)],
         "chosen": chosen, "form": _form(asked, chosen), "people": Person.objects.order_by("name"),
         "may_keep": asked.actor.may("people", DO), "days": LONGEST_ACCESS.days,
-        "visitors": [(one, _local(asked, one.access_until), has_access(one.actor(), asked.at))
-                     for one in visitors()],
+        "visitors": [(one, _until(asked, one), has_access(one.actor(), asked.at)) for one in visitors()],
     }  # fmt: skip
     return page(asked, "people.html", context)
 
@@ -66,6 +65,12 @@ def _form(asked: Asked, chosen: Person | None) -> dict[str, object]:
         "sign_in": chosen.sign_in, "name": chosen.name, "roles": chosen.roles, "depots": chosen.depots,
         "active": chosen.is_active, "until": _local(asked, chosen.access_until),
     }  # fmt: skip
+
+
+def _until(asked: Asked, one: Person) -> str:
+    """The end of a visitor's access: what was typed before a refusal, else what stands."""
+    typed = asked.text("until") if asked.text("visitor") == one.sign_in else ""
+    return typed or _local(asked, one.access_until)
 
 
 def _local(asked: Asked, moment: datetime | None) -> str:

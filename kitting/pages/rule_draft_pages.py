@@ -10,7 +10,7 @@ from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.deciding_pages import why_not
 from kitting.pages.planning_pages import ask
 from kitting.pages.tables import Cell, Table, figure, said
-from kitting.pages.typed import day_of
+from kitting.pages.typed import back_with_typed, day_of
 from kitting.roles import DO
 from kitting.selectors.decisions import rule_changes, rule_draft
 from kitting.services.draft_rules import drop_draft
@@ -26,7 +26,7 @@ def rule_draft_page(asked: Asked, number: str) -> HttpResponse:
     if asked.request.method == "POST":
         if asked.text("deed") == "look":
             return ask(asked, LOOK_AT_DRAFT, {"draft": draft.pk})
-        return attempt(asked, lambda: _step(asked, draft), address)
+        return attempt(asked, lambda: _step(asked, draft), address, back=back_with_typed(asked, address))
     looked = Errand.objects.filter(kind=LOOK_AT_DRAFT, state=DONE, given__draft=draft.pk).order_by("-pk").first()
     seen = draft.preview or {}
     is_open = draft.state in _OPEN
@@ -41,7 +41,7 @@ def rule_draft_page(asked: Asked, number: str) -> HttpResponse:
         "may_publish": draft.state == REVIEWED and not cannot,
         "seen_by_me": seen.get("by") == asked.actor.name,
         "may_drop": is_open and asked.actor.may("rules", DO),
-        "first_day": asked.today,
+        "first_day": asked.text("live_from") or asked.today.isoformat(),
         **(_look(looked) if looked else {}),
     }
     return page(asked, "rule_draft.html", context)

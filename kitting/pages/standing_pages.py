@@ -6,6 +6,7 @@ from django.urls import reverse
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.cutover_pages import why_cell
 from kitting.pages.tables import Cell, Table, figure, link
+from kitting.pages.typed import back_with_typed
 from kitting.roles import APPROVE, DO
 from kitting.selectors.bag_contents import bare, label_code
 from kitting.selectors.pins import pins_in_force
@@ -17,7 +18,7 @@ from kitting.services.pin_pieces import unpin
 def pins(asked: Asked) -> HttpResponse:
     """Pins in force, and the way to take one away."""
     if asked.request.method == "POST":
-        return attempt(asked, lambda: _unpinned(asked), reverse("pins"))
+        return attempt(asked, lambda: _unpinned(asked), reverse("pins"), back=back_with_typed(asked, reverse("pins")))
     found = pins_in_force()
     rows = [
         [
@@ -48,7 +49,8 @@ def _unpinned(asked: Asked) -> tuple[str, str]:
 def borrows(asked: Asked) -> HttpResponse:
     """What staged bags have lent and not got back, how often for which reason; what won't come back is given up."""
     if asked.request.method == "POST":
-        return attempt(asked, lambda: _given_up(asked), reverse("borrows"))
+        here = reverse("borrows")
+        return attempt(asked, lambda: _given_up(asked), here, back=back_with_typed(asked, here))
     counted = [[why, figure(count), figure(still or "–")] for why, count, still in reasons()]
     why = Table("Why bags were broken", ("Reason", "Borrows", "Still open"), counted, "No bag has lent anything yet.")
     context = {

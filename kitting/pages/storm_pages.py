@@ -122,7 +122,7 @@ def storm(asked: Asked, event: Storm) -> HttpResponse:
     here = reverse("storm", args=[event.code])
     if asked.request.method == "POST":
         after = reverse("storms") if asked.text("do") == "refuse" else here
-        return attempt(asked, lambda: _decide(asked, event), after)
+        return attempt(asked, lambda: _decide(asked, event), after, back=back_with_typed(asked, here))
     may_keep = event.state == OPEN and (asked.actor.may(STORM, APPROVE) or asked.actor.may(STORM, ASK))
     context = {
         "storm": event, "is_late": event in left_on(asked.at), "longest": LONGEST_DAYS,

@@ -1,0 +1,76 @@
+"""What was typed into a small form stands in it again after a refusal, so that nothing is typed twice."""
+
+from typing import Any
+
+import pytest
+from bag_stores import Stores, demo_sheets, planned
+from browsing import ADMINISTRATOR, VISITOR, browser_of, people, send
+from module_books import books_of_module
+from people import DUTY, PLANNER, STORES
+
+from inventory.models import Lot
+from jobs.models import Job
+from kitting.models import Bag, Borrow, Person, Pin
+from kitting.roles import Actor
+
+pytestmark = pytest.mark.django_db
+
+
+def bag_issued() -> None:
+    """The demo on the first morning with one bag out with a crew, and people who may sign in."""
+    planned()
+    Stores(prefix="issued").out("J03", "V2")
+    people()
+
+
+books = books_of_module(demo_sheets, bag_issued)
+
+
+def refused(actor: Actor, address: str, **form: Any) -> str:
+    """The page that somebody sees after a form was refused, with its markup."""
+    content: str = send(browser_of(actor), address, **form).content.decode()
+    assert 'class="no"' in content
+    return content
+
+
+def pinned_and_lent() -> None:
+    """A pin that stands, and a borrow that is open."""
+    job, lot = Job.objects.get(job="J11"), Lot.objects.select_related("item").earliest("pk")
+    Pin.objects.create(job=job, line="J11/x", item=lot.item, quantity=1_000, reason="the road", by="R. Tolley")
+    bag = Bag.objects.filter(job__job="J03").earliest("pk")
+    Borrow.objects.create(
+        bag=bag, to_job=job, lot=lot, quantity=1_000, why="dig-in", asked_by="M. Osei", authorised_by="J. Brandt",
+        borrowed_at=Stores().at, pay_back_by=Stores().at.date(),
+    )  # fmt: skip
+
+
+def test_a_refused_form_keeps_its_reason_its_choice_and_its_figures() -> None:
+    bag = Stores().code("J03", "V2")
+    lot = Lot.objects.filter(item__stock_code="CS15-2").earliest("pk")
+    stop = f"/lots/CS15-2/{lot.number}"
+    send(browser_of(STORES), stop, do="hold", reason="swollen")
+
+    pinned_and_lent()
+
+    oops = refused(
+        STORES, f"/bags/{bag}/write-off", piece="T25/", quantity="two", note="fell in the vault", what="lost"
+    )
+    held = refused(STORES, stop, do="hold", reason="swollen at one end", serials="17 to 20")
+    frozen = refused(PLANNER, "/cutovers/freeze", day="2026-12-24")
+    pin = refused(PLANNER, "/pins", unpin="999", reason="the road is open")
+    lent = refused(DUTY, "/borrows", borrow="999", why="they are fitted")
+
+    assert 'name="quantity" value="two"' in oops
+    assert 'name="note" value="fell in the vault"' in oops
+    assert 'name="reason" value="swollen at one end"' in held
+    assert 'name="serials" value="17 to 20"' in held
+    assert 'name="day" type="date" value="2026-12-24"' in frozen
+    assert 'name="reason" value="the road is open"' in pin
+    assert 'name="why" value="they are fitted"' in lent
+
+
+def test_the_end_of_a_visitors_access_that_is_refused_stays_at_that_visitor() -> None:
+    visitor = Person.objects.get(name=VISITOR.name)
+    page = refused(ADMINISTRATOR, "/people", do="extend", visitor=visitor.sign_in, until="2031-01-01T07:00")
+
+    assert page.count('value="2031-01-01T07:00"') == 1
