@@ -4,6 +4,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from kitting.pages.asked import Asked, page
+from kitting.pages.keys import keys_for
 from kitting.pages.places import PLACES, all_places
 from kitting.pages.tables import Table, link
 from kitting.pages.tasks_today import tasks_for
@@ -28,6 +29,11 @@ def home(asked: Asked) -> HttpResponse:
 
 
 def more(asked: Asked) -> HttpResponse:
-    """Every page that the person may see, and what it is for."""
+    """Every page that the person may see, and what it is for; what the keys do for them."""
     rows = [[link(one.label, one.route), one.purpose] for one in all_places(asked.actor)]
-    return page(asked, "more.html", {"table": Table("All pages", ("Page", "What for"), rows, "There is none for you.")})
+    keys = [[one.keys, one.does] for one in keys_for(asked.actor)]
+    tables = [
+        Table("All pages", ("Page", "What for"), rows, "There is none for you."),
+        Table("With the keys alone", ("Keys", "What they do"), keys, ""),
+    ]
+    return page(asked, "more.html", {"tables": tables})
