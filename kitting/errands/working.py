@@ -4,6 +4,8 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 
+from django.conf import settings
+
 import inventory.errors
 from kitting.errands.lending import LENDING, look_at_lending
 from kitting.errands.loading import LOAD, LOOK, load_file, look_at_file
@@ -25,6 +27,7 @@ from kitting.selectors.clock import books_now
 from kitting.services.ask_errands import fail_errand, refuse_errand, take_up
 from kitting.services.device_loads import tell_silent_devices
 from kitting.services.devices import WORKER, Device, acting_on
+from kitting.services.mail_notices import Postman
 
 KINDS: Mapping[str, Callable[[Errand], None]] = {
     PIN: pin,
@@ -34,6 +37,7 @@ KINDS: Mapping[str, Callable[[Errand], None]] = {
 }  # fmt: skip
 PAUSE_S = 0.5
 LOOK_AT_DEVICES_S = 600
+MAIL_S = 60
 
 
 def do_next() -> bool:
@@ -53,12 +57,16 @@ def do_next() -> bool:
 
 
 def work_until(stop: threading.Event) -> None:
-    """Do errands as they come, and look now and then for devices that fell silent, until told to stop."""
-    look_at = time.monotonic()
+    """Do errands as they come, look now and then for silent devices, and mail what is new, until told to stop."""
+    look_at = mail_at = time.monotonic()
+    postman = Postman()
     while not stop.is_set():
         if time.monotonic() >= look_at:
             look_at = time.monotonic() + LOOK_AT_DEVICES_S
             with acting_on(Device(WORKER)):
                 tell_silent_devices(at=books_now())
+        if settings.MAILS_NOTICES and time.monotonic() >= mail_at:
+            mail_at = time.monotonic() + MAIL_S
+            postman.send_new(at=books_now())
         if not do_next():
             stop.wait(PAUSE_S)

@@ -20,7 +20,8 @@ class Person(AbstractBaseUser):
     """A person with roles; ``depots`` are codes of depots where they act, none of them: everywhere.
 
     ``pin`` is kept as a digest, '' for none. ``access_until`` is when the access of a visiting crew ends, and
-    ``access_by`` who gave it.
+    ``access_by`` who gave it. ``mailed_up_to`` and ``mailed_at`` are the last event and moment of which the address was
+    told.
     """
 
     sign_in = models.CharField(max_length=CODE_LENGTH, unique=True)
@@ -31,6 +32,9 @@ class Person(AbstractBaseUser):
     is_active = models.BooleanField(default=True)
     access_until = models.DateTimeField(null=True, blank=True)
     access_by = models.CharField(max_length=NAME_LENGTH, blank=True)
+    email = models.EmailField(blank=True)
+    mailed_up_to = models.BigIntegerField(default=0)
+    mailed_at = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=1)
 
     USERNAME_FIELD = "sign_in"
@@ -43,6 +47,9 @@ class Person(AbstractBaseUser):
             models.CheckConstraint(condition=~models.Q(name=""), name="person_has_a_name"),
             models.CheckConstraint(
                 condition=models.Q(access_until__isnull=True) | ~models.Q(access_by=""), name="access_given_by_somebody"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(email="") | models.Q(mailed_at__isnull=False), name="mailed_from_a_moment_on"
             ),
         )
 

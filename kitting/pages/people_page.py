@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from urllib.parse import urlencode
 
+from django.conf import settings
 from django.http import HttpResponse
 from django.urls import reverse
 
@@ -17,7 +18,7 @@ from kitting.selectors.access import has_access, visitors
 from kitting.services.keep_people import LONGEST_ACCESS, keep_person, set_access
 
 _EXTEND, _STOP = "extend", "stop"
-_KEPT_AFTER_REFUSAL = ("sign_in", "name", "roles", "depots", "until", "active")  # never a password or a PIN
+_KEPT_AFTER_REFUSAL = ("sign_in", "name", "roles", "depots", "until", "email", "active")  # never a password or a PIN
 
 
 def people(asked: Asked) -> HttpResponse:
@@ -41,7 +42,7 @@ def people(asked: Asked) -> HttpResponse:
         "table": Table("People", heads, rows, "Nobody is known yet."),
         "roles": ROLES, "depots": [*Depot.objects.order_by("depot").values_list("depot", flat=True)],
         "chosen": chosen, "form": _form(asked, chosen), "people": Person.objects.order_by("name"),
-        "may_keep": asked.actor.may("people", DO), "days": LONGEST_ACCESS.days,
+        "mails": settings.MAILS_NOTICES, "may_keep": asked.actor.may("people", DO), "days": LONGEST_ACCESS.days,
         "visitors": [(one, _until(asked, one), has_access(one.actor(), asked.at)) for one in visitors()],
     }  # fmt: skip
     return page(asked, "people.html", context)
@@ -57,13 +58,13 @@ def _form(asked: Asked, chosen: Person | None) -> dict[str, object]:
     """What stands in the form: what was typed before a refusal, else the person's own."""
     if asked.text("typed"):
         lists: dict[str, Sequence[str]] = {name: asked.request.GET.getlist(name) for name in ("roles", "depots")}
-        texts = {name: asked.text(name) for name in ("sign_in", "name", "until")}
+        texts = {name: asked.text(name) for name in ("sign_in", "name", "until", "email")}
         return {**lists, **texts, "active": bool(asked.text("active"))}
     if chosen is None:
         return {"active": True}
     return {
         "sign_in": chosen.sign_in, "name": chosen.name, "roles": chosen.roles, "depots": chosen.depots,
-        "active": chosen.is_active, "until": _local(asked, chosen.access_until),
+        "active": chosen.is_active, "email": chosen.email, "until": _local(asked, chosen.access_until),
     }  # fmt: skip
 
 
@@ -85,7 +86,7 @@ def _kept(asked: Asked) -> tuple[str, str]:
     found = keep_person(
         sign_in=asked.text("sign_in"), name=asked.text("name"), roles=form.getlist("roles"),
         depots=form.getlist("depots"), actor=asked.actor, at=asked.at, password=form.get("password", ""),
-        pin=asked.text("pin"), active="active" in form,
+        pin=asked.text("pin"), active="active" in form, email=asked.text("email"),
         until=known.access_until if known and is_same else typed_moment(asked, asked.text("until")),
     )  # fmt: skip
     until = f", until {_local(asked, found.access_until).replace('T', ' ')}" if found.access_until else ""

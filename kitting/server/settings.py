@@ -114,5 +114,14 @@ LANGUAGE_CODE = "en-us"
 TIME_ZONE = "UTC"
 USE_TZ = True
 
+# Notices stand on the pages; where a mail server is named, the urgent ones are mailed as well.
+EMAIL_HOST = os.environ.get("KITTING_MAIL_HOST", "")
+MAILS_NOTICES = bool(EMAIL_HOST)
+EMAIL_PORT = int(os.environ.get("KITTING_MAIL_PORT", "25"))
+EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = (os.environ.get(f"KITTING_MAIL_{name}", "") for name in ("USER", "PASSWORD"))
+EMAIL_USE_TLS = os.environ.get("KITTING_MAIL_TLS") == "yes"
+EMAIL_TIMEOUT = 10
+DEFAULT_FROM_EMAIL = os.environ.get("KITTING_MAIL_FROM", "kitting@localhost")
+
 # Long work is done by ``manage.py work``; tests do it in the request that asks for it.
 ERRANDS_AT_ONCE = False

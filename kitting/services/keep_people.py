@@ -3,10 +3,13 @@
 from collections.abc import Collection
 from datetime import datetime, timedelta
 
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+
 from inventory.models import Depot
 from inventory.services.actions import use_case
 from kitting.errors import Refusal
-from kitting.models import Person
+from kitting.models import Event, Person
 from kitting.roles import ADMINISTRATOR, DO, ROLES, VISITING_CREW, Actor, require
 from kitting.services.record_events import Happening, record_events
 
@@ -27,6 +30,7 @@ def keep_person(
     pin: str = "",
     active: bool = True,
     until: datetime | None = None,
+    email: str = "",
 ) -> Person:
     """Add a person, or change what they may do; without a new password or PIN the former stays.
 
@@ -40,11 +44,12 @@ def keep_person(
         password, pin: new ones, '' for none.
         active: whether they may sign in.
         until: when the access of a visiting crew ends; nobody else's ends by itself.
+        email: where urgent notices are mailed from now on; '' for nowhere.
 
     Raises:
         Refusal: ``not-allowed``; ``own-rights``; ``no-name``; ``name-taken``; ``unknown-role``; ``unknown-depot``;
-            ``short-password``; ``short-pin``; ``visiting-alone``: a visiting crew has no other role; those of
-            ``set_access``.
+            ``short-password``; ``short-pin``; ``no-email``; ``visiting-alone``: a visiting crew has no other role;
+            those of ``set_access``.
     """
     require(actor, "people", DO)
     found = Person.objects.select_for_update().filter(sign_in__iexact=sign_in).first() or Person(sign_in=sign_in)
@@ -55,11 +60,23 @@ def keep_person(
     found.name, found.roles, found.depots, found.is_active = name, sorted(roles), sorted(depots), active
     _keep_secrets(found, password, pin)
     _give_access(found, until, actor, at)
+    _keep_address(found, email, at)
     found.version += 1
     found.save()
     told = {"before": before, "after": _rights(found)}
     record_events([Happening("person kept", found.name, told)], by=actor.name, at=at)
     return found
+
+
+def _keep_address(found: Person, email: str, at: datetime) -> None:
+    """Keep an e-mail address; nothing of before it was given is mailed to it."""
+    try:
+        validate_email(email or "a@b.example")
+    except ValidationError:
+        raise Refusal("no-email", f"{email!r} is no e-mail address.", {"email": email}) from None
+    if email != found.email:
+        last = Event.objects.order_by("-number").values_list("number", flat=True).first()
+        found.email, found.mailed_up_to, found.mailed_at = email, last or 0, at
 
 
 def _rights(found: Person) -> dict[str, object]:
