@@ -68,7 +68,7 @@ def turn_in_page(asked: Asked, one: Bag) -> HttpResponse:
     context = {
         "bag": one, "code": code, "rows": rows, "doors": DOORS, "conditions": (SEALED, OPENED), "question": question,
         "other": {name: asked.text(f"{name}-{OTHER}") for name in ("quantity", "condition", "door", "place", "why")},
-        "read": asked.text(READ), "kept": _kept(asked), "ticked": sum(ticks.values()), "places": _places(rows),
+        "read": asked.text(READ), "kept": _kept(asked), "ticked": sum(ticks.values()), "place_fields": _places(rows),
     }  # fmt: skip
     return page(asked, "turn_in.html", context)
 

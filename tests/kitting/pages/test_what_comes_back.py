@@ -81,6 +81,7 @@ def test_the_place_of_a_row_is_photographed_and_what_was_ticked_and_typed_in_the
     assert f'name="quantity-{lot.pk}" value="2"' in page
     assert f'name="back" value="{lot.pk}" checked' in page
     assert page.count('name="back"') > page.count('" checked')
+    assert ">Today</a>" in page
 
 
 def test_what_came_back_is_ticked_and_goes_through_its_door(stores: Stores, window: Client, bag: str) -> None:
