@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ("inventory", "0011_ranges_and_levels"),
         ("jobs", "0003_feeder_and_owner"),
-        ("kitting", "0028_device_loads"),
+        ("kitting", "0029_failures"),
     ]
 
     operations = [
