@@ -1,11 +1,12 @@
 """Move the date of a lot that an inspection has found good, where its kind of stock allows that."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from inventory.errors import Refusal
-from inventory.models import DATE_MAY_BE_EXTENDED, Action, Lot
-from inventory.selectors.finding import items_by_code, lots_by_number
+from inventory.models import DATE_MAY_BE_EXTENDED, Action, Depot, Lot
+from inventory.selectors.finding import items_by_code, local_day, lots_by_number
 from inventory.selectors.locking import lock_balances_of
 
 
@@ -28,10 +29,16 @@ def extend_date(action: Action, *, stock_code: str, lot: str, use_by: date, cert
     lots = extendable_lots(stock_code=stock_code, lot=lot, use_by=use_by, certificate=certificate)
     lock_balances_of(lots)
     before = max(one.use_by for one in lots if one.use_by)
-    if use_by <= action.at.date():
+    if use_by <= _latest_day(lots, action.at):
         raise Refusal("date-past", f"{use_by} has passed already; the certificate must name a later day.", {})
     Lot.objects.filter(pk__in=[one.pk for one in lots]).update(use_by=use_by)
     return Extended(stock_code, lot, before, use_by)
+
+
+def _latest_day(lots: Iterable[Lot], at: datetime) -> date:
+    """The day it is at the depots that have these lots on their books; the later one where they are far apart."""
+    depots = Depot.objects.filter(places__balances__lot__in=lots).distinct()
+    return max((local_day(depot, at) for depot in depots), default=at.date())
 
 
 def extendable_lots(*, stock_code: str, lot: str, use_by: date, certificate: str) -> list[Lot]:

@@ -1,6 +1,6 @@
 """The reserve, a lot on hold and a date on a lot give way only to two persons, each with a reason."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from django.db import connection
@@ -11,7 +11,7 @@ from record_books import AT, everything, rows_in_every_table
 
 from inventory.errors import Doubt
 from inventory.errors import Refusal as StockRefusal
-from inventory.models import RESERVE, Action, Balance, Item, Level, Lot, LotHold
+from inventory.models import RESERVE, Action, Balance, Depot, Item, Level, Lot, LotHold
 from inventory.services.holding import place_hold
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
@@ -255,6 +255,17 @@ def test_only_stock_whose_date_may_move_is_extended_later_and_never_without_a_ce
     passed = extend(use_by=AT.date() + timedelta(days=9))
     late = {"number": passed.pk, "reason": "ok", "actor": AUDITOR, "at": AT + timedelta(days=9), "action": "sign 2"}
     assert refused(sign_lot_request, **late).code == "date-past"
+
+
+def test_a_later_date_has_passed_when_its_day_has_at_the_depots_that_have_the_lot() -> None:
+    """Chicago is five hours behind UTC in March."""
+    Depot.objects.filter(depot="N").update(time_zone="America/Chicago")
+    say_kind()
+    request = extend(use_by=date(2026, 3, 20))
+    late = {"number": request.pk, "reason": "ok", "actor": AUDITOR, "action": "sign 2"}
+    assert refused(sign_lot_request, **late, at=datetime(2026, 3, 20, 5, 30, tzinfo=UTC)).code == "date-past"
+    sign_lot_request(**late, at=datetime(2026, 3, 20, 4, 30, tzinfo=UTC))
+    assert Lot.objects.get(number="L-OLD").use_by == date(2026, 3, 20)
 
 
 def test_saying_the_kind_of_dated_stock_changes_no_sheet() -> None:
