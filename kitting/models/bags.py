@@ -203,7 +203,10 @@ class Borrow(models.Model):
 
 
 class KeptScan(models.Model):
-    """A scan of a device that could not be applied when it reached the books: kept until a person settles it."""
+    """A scan of a device that could not be applied when it reached the books: kept until a person settles it.
+
+    ``depot`` is whose people decide about it, '' where nobody can tell.
+    """
 
     action = models.CharField(max_length=80, unique=True)
     device = models.CharField(max_length=NAME_LENGTH)
@@ -213,6 +216,7 @@ class KeptScan(models.Model):
     device_at = models.DateTimeField()
     reached_at = models.DateTimeField()
     why = models.TextField()
+    depot = models.CharField(max_length=CODE_LENGTH, blank=True)
     settled_by = models.CharField(max_length=NAME_LENGTH, blank=True)
     settled_why = models.TextField(blank=True)
 

@@ -45,12 +45,15 @@ def exceptions(asked: Asked) -> HttpResponse:
         devices = [one for one in device_stands(asked.at, asked.actor.depots) if one.depots]
         tables += [_short(asked, since), _unknown(asked), _spares(), _overrides(asked, since)]
         tables.insert(0, devices_table(asked, devices))
+
+    def may_settle(depot: str) -> bool:
+        return asked.actor.may("bags", DO, depot)
+
     context = {
         "since": since,
-        "kept": [(one, one.use_case in SCANS) for one in kept_scans()],
+        "kept": [(one, one.use_case in SCANS, may_settle(one.depot)) for one in kept_scans(depots_seen(asked.actor))],
         "tables": tables,
         "sees_overrides": sees_overrides,
-        "may_settle": asked.actor.may("bags", DO),
     }
     return page(asked, "exceptions.html", context)
 

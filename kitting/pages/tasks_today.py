@@ -227,7 +227,7 @@ def _approved(asked: Asked) -> Iterator[Task]:
 def _settling(asked: Asked) -> Iterator[Task]:
     if not asked.actor.may("bags", DO):
         return
-    kept = len(kept_scans())
+    kept = len(kept_scans(asked.actor.depots))
     if kept:
         yield Task(kept, "scans that need a person", reverse("exceptions"))
 

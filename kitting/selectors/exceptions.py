@@ -93,6 +93,10 @@ def _at(field: str, depots: Collection[str]) -> dict[str, Collection[str]]:
     return {f"{field}__in": depots} if depots else {}
 
 
-def kept_scans() -> list[KeptScan]:
-    """Scans that wait for a person, the oldest first; one query."""
-    return [*KeptScan.objects.filter(settled_by="").order_by("reached_at", "pk")]
+def kept_scans(depots: Collection[str] = ()) -> list[KeptScan]:
+    """Scans that wait for a person of these depots, or of any, the oldest first; one query.
+
+    Those of which nobody can tell the depot are among them.
+    """
+    at = {"depot__in": {"", *depots}} if depots else {}
+    return [*KeptScan.objects.filter(settled_by="", **at).order_by("reached_at", "pk")]

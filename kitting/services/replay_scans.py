@@ -1,10 +1,13 @@
 """Scans that a device kept while it had no signal: each is applied once, and what can't be is kept for a person."""
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Any
+
+from django.db.models import QuerySet
 
 import inventory.errors
 from inventory.errors import Doubt
@@ -12,9 +15,10 @@ from inventory.models import Action
 from inventory.selectors.finding import depot_named, place_at
 from inventory.services.actions import use_case
 from kitting.errors import Refusal
-from kitting.models import KeptScan
+from kitting.models import CountList, KeptScan
 from kitting.roles import ADMINISTRATOR, DO, STOREKEEPER, Actor, require
 from kitting.selectors.access import access_refusal
+from kitting.selectors.bag_contents import bag_of_label
 from kitting.services.count_places import CountAnswer, enter_count, recount
 from kitting.services.devices import MOST_DRIFT, Device, acting_on
 from kitting.services.fill_bags import check, finish_short, lift, pick, put_back, reopen
@@ -137,12 +141,9 @@ def book_kept(*, action: str, actor: Actor, at: datetime, confirmed: Collection[
 
     Raises:
         Doubt: as the scan.
-        Refusal: ``not-allowed``; ``no-kept-scan``; as the scan, which stays kept then.
+        Refusal: ``not-allowed``, ``other-depot``; ``no-kept-scan``; as the scan, which stays kept then.
     """
-    require(actor, "bags", DO)
-    kept = KeptScan.objects.filter(action=action, settled_by="").first()
-    if kept is None:
-        raise Refusal("no-kept-scan", f"No scan {action} waits for a person.", {"action": action})
+    kept = _waiting(KeptScan.objects.all(), action, actor)
     content = _confirmed(kept.content, confirmed) if confirmed else kept.content
     answer = _apply(Recorded(kept.use_case, content, action, kept.device_at, actor), at, timedelta())
     settle_scan(action=action, why=f"booked as {kept.by} had scanned it", actor=actor, at=at)
@@ -159,17 +160,27 @@ def settle_scan(*, action: str, why: str, actor: Actor, at: datetime) -> KeptSca
     """Say what became of a kept scan, such as that the other crew had the bag; nothing is booked by it.
 
     Raises:
-        Refusal: ``not-allowed``; ``no-reason``; ``no-kept-scan``.
+        Refusal: ``not-allowed``, ``other-depot``; ``no-reason``; ``no-kept-scan``.
     """
-    require(actor, "bags", DO)
+    found = _waiting(KeptScan.objects.select_for_update(), action, actor)
     reason = need_reason(why, "Settling a scan")
-    found = KeptScan.objects.select_for_update().filter(action=action, settled_by="").first()
-    if found is None:
-        raise Refusal("no-kept-scan", f"No scan {action} waits for a person.", {"action": action})
     found.settled_by, found.settled_why = actor.name, reason
     found.save(update_fields=("settled_by", "settled_why"))
     told = {"scan": found.use_case, "device": found.device, "was": found.why, "reason": reason}
-    record_events([Happening("kept scan settled", action, told)], by=actor.name, at=at)
+    record_events([Happening("kept scan settled", action, told, depot=found.depot)], by=actor.name, at=at)
+    return found
+
+
+def _waiting(scans: QuerySet[KeptScan], action: str, actor: Actor) -> KeptScan:
+    """The scan of a number that waits for a person such as this one.
+
+    Raises:
+        Refusal: ``not-allowed``, ``other-depot``; ``no-kept-scan``.
+    """
+    found = scans.filter(action=action, settled_by="").first()
+    require(actor, "bags", DO, found.depot if found else None)
+    if found is None:
+        raise Refusal("no-kept-scan", f"No scan {action} waits for a person.", {"action": action})
     return found
 
 
@@ -226,12 +237,23 @@ def _keep(device: str, scan: Recorded, why: str, at: datetime) -> None:
             "device_at": scan.device_at,
             "reached_at": at,
             "why": why,
+            "depot": _depot_of(scan),
         },
     )
     if new:
         told = {"scan": scan.name, "device": device, "why": kept.why}
-        happening = Happening("scan kept for a person", scan.action, told, addressed_to=STOREKEEPER)
+        happening = Happening("scan kept for a person", scan.action, told, addressed_to=STOREKEEPER, depot=kept.depot)
         record_events([happening], by=scan.actor.name, at=scan.device_at, recorded_at=at)
+
+
+def _depot_of(scan: Recorded) -> str:
+    """The depot of the bag or of the count that a scan names, else of who scanned; '' where that may be several."""
+    found = CountList.objects.filter(number=scan.content.get("count_list")).select_related("depot").first()
+    if found:
+        return found.depot.depot
+    with suppress(Refusal):
+        return bag_of_label(str(scan.content.get("bag") or scan.content.get("code", "")))[0].depot.depot
+    return [*scan.actor.depots][0] if len(scan.actor.depots) == 1 else ""
 
 
 @use_case

@@ -1,5 +1,6 @@
 """One page of what was overridden, of what stands open, and of scans that wait for a person."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -9,12 +10,14 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import AUDITOR, BUYER, DUTY, PLANNER, STANDARDS, STORES
+from refusals import refusal
 
 from inventory.models import Balance, Depot, Item
-from kitting.models import Borrow, KeptScan, Person, Promise
+from kitting.models import Borrow, Event, KeptScan, Person, Promise
 from kitting.selectors.returns_due import returns_due, returns_late
 from kitting.services.issue_bags import issue
 from kitting.services.pin_pieces import pin_pieces
+from kitting.services.replay_scans import Recorded, book_kept, replay, settle_scan
 
 pytestmark = pytest.mark.django_db
 
@@ -51,6 +54,32 @@ def test_a_scan_that_could_not_be_booked_is_settled_with_a_reason_by_who_keeps_b
     assert "is settled; nothing was booked" in done
     assert "No scan waits" in done
     assert KeptScan.objects.get().settled_why == "crew 9 had it"
+
+
+def test_a_kept_scan_waits_for_the_people_of_the_depot_of_its_bag() -> None:
+    stores = Stores()
+    stores.bags("J03")
+    Person.objects.filter(name=OTHER_STORES.name).update(depots=["H"])
+    at_h = replace(OTHER_STORES, depots=frozenset({"H"}))
+    gone = {"bag": stores.code("J03", "V1"), "crew": "9", "truck": "9", "signature": "A. Roy"}
+    scans = [
+        Recorded("issue", gone, "of-n", stores.at, STORES),
+        Recorded("issue, not cut", {"sent": "{"}, "of-h", stores.at, at_h, "cut off"),
+        Recorded("count", {"count_list": 9, "line": 1, "counted": 1}, "of-nobody", stores.at, STORES),
+    ]
+    assert replay(device="phone 2", scans=scans, device_now=stores.at, at=stores.at).kept == ("of-n", "of-h", "of-nobody")
+    told = Event.objects.filter(name="scan kept for a person")
+    assert {one.subject: one.depot for one in told} == {"of-n": "N", "of-h": "H", "of-nobody": ""}
+
+    (here, away) = (browser_of(one).get("/exceptions") for one in (STORES, OTHER_STORES))
+
+    assert [one.action for one, _, _ in here.context["kept"]] == ["of-n", "of-h", "of-nobody"]
+    assert [one.action for one, _, _ in away.context["kept"]] == ["of-h", "of-nobody"]
+    for settle in (settle_scan, book_kept):
+        given = {"why": "seen"} if settle is settle_scan else {}
+        assert "acts for H only" in refusal("other-depot", settle, action="of-n", **given, actor=at_h, at=stores.at)
+    assert settle_scan(action="of-h", why="cut off", actor=at_h, at=stores.at).settled_by == OTHER_STORES.name
+    assert settle_scan(action="of-n", why="seen", actor=STORES, at=stores.at).settled_by == STORES.name
 
 
 def test_what_nobody_has_accounted_for_three_working_days_after_the_outage_is_told() -> None:
