@@ -9,7 +9,8 @@ from django.db.models import Max
 from kitting.models import BAG_LABEL, Bag, Event
 
 _LABEL = re.compile(r"BAG (\S+) REV (\S+)", re.IGNORECASE)
-_LISTS = ("bag listed", "bag reopened", "bag still good")
+SENT, STAGED_ELSEWHERE = "bag sent", "bag staged elsewhere"
+_CHANGING = ("bag listed", "bag reopened", "bag still good", SENT, STAGED_ELSEWHERE)
 _NAMED = 3
 _REVISED = "schedule revised"
 _REVISION = "revision"
@@ -63,9 +64,9 @@ def old_label(bag: Bag, printed: str, live: str) -> OldLabel | None:
     """What to say of a label of revision ``printed``; None where that is of the bag's list or of the live schedule."""
     if not printed or printed in (bag.revision.upper(), live.upper()):
         return None
-    told = Event.objects.filter(name__in=_LISTS, subject=str(bag), data__bag=bag.code, data__has_key=_REVISION)
+    told = Event.objects.filter(name__in=_CHANGING, subject=str(bag), data__bag=bag.code, data__has_key="changes")
     lists = [*told.order_by("number").values_list("data", flat=True)]
-    of_label = [at for at, data in enumerate(lists) if data[_REVISION].upper() == printed]
+    of_label = [at for at, data in enumerate(lists) if data.get(_REVISION, "").upper() == printed]
     if not of_label:
         return OldLabel(bag.revision, printed, None)
     changes = [change for data in lists[of_label[-1] + 1 :] for change in data["changes"]]
@@ -73,10 +74,10 @@ def old_label(bag: Bag, printed: str, live: str) -> OldLabel | None:
 
 
 def labels_of_before(bags: Iterable[Bag]) -> dict[int, str]:
-    """Why the label that was printed last of a bag is not of what is on its list now, where it is not.
+    """Why the label that was printed last of a bag is not of its list, or names another depot, where that is so.
 
-    A part that stands in for another since then is such a change: no letter of the schedule tells it. Two queries,
-    the second only where a label was printed.
+    A part that stands in for another since then is such a change: no letter of the schedule tells it, nor of a bag
+    that went to another depot. Two queries, the second only where a label was printed.
     """
     papers = {f"{BAG_LABEL} {bag}": bag for bag in bags}
     prints = Event.objects.filter(name="printed", subject__in=papers).values_list("subject")
@@ -84,13 +85,18 @@ def labels_of_before(bags: Iterable[Bag]) -> dict[int, str]:
     if not printed:
         return {}
     of_code = {bag.code: bag.pk for bag in papers.values() if bag.pk in printed}
-    later = Event.objects.filter(name__in=_LISTS, subject__in={str(bag) for bag in papers.values()})
+    later = Event.objects.filter(name__in=_CHANGING, subject__in={str(bag) for bag in papers.values()})
     changes: dict[int, list[str]] = {}
     for number, data in later.filter(number__gt=min(printed.values())).order_by("number").values_list("number", "data"):
         bag = of_code.get(data["bag"])
         if bag and number > printed[bag] and data.get("changes"):
             changes.setdefault(bag, []).extend(data["changes"])
     return {bag: f"OLD LABEL: printed before {_named(told)}; print it again" for bag, told in changes.items()}
+
+
+def moved_words(depot: str, before: str) -> str:
+    """What has changed on a bag's label where it is staged at another depot than it names."""
+    return f"staged at {depot}, not at {before}"
 
 
 def _named(changes: Collection[str]) -> str:

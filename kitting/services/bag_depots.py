@@ -83,7 +83,7 @@ def bags_follow(before: Depots, jobs: Collection[Job], *, at: datetime) -> list[
         jobs: the jobs whose bags may have others now.
         at: the moment.
 
-    Returns what is to be recorded, one happening a bag that goes elsewhere.
+    Returns what is to be recorded of each bag that goes elsewhere.
 
     Raises:
         Refusal: ``bag-begun``: pieces of one lie at its depot, or it is out.
@@ -97,7 +97,7 @@ def bags_follow(before: Depots, jobs: Collection[Job], *, at: datetime) -> list[
             was, is_ = (found.get((job.job, structure), job.depot) for found in (before, now))
             if was == is_:
                 continue
-            _move(Bag.objects.filter(job=job, structure=structure).first(), depots[is_])
+            happenings += _move(Bag.objects.filter(job=job, structure=structure).first(), depots[is_])
             lines = planned_lines(job) if lines is None else lines
             open_ = Promise.objects.filter(job=job, line__in=lines.get(structure, ()))
             freed = release(open_, why=f"its bag is staged at {is_}, not at {was}", at=at)
@@ -106,12 +106,11 @@ def bags_follow(before: Depots, jobs: Collection[Job], *, at: datetime) -> list[
     return happenings
 
 
-def _move(bag: Bag | None, depot: Depot) -> None:
+def _move(bag: Bag | None, depot: Depot) -> list[Happening]:
     if bag is None or bag.depot_id == depot.pk or bag.state in (CLOSED, CANCELLED):
-        return
+        return []
     if is_unbegun(contents_of([bag])[bag.pk]):
-        stage_at(bag, depot)
-        return
+        return [stage_at(bag, depot)]
     how = "it is out" if bag.state in OUT else f"it is {bag.state}: put its pieces back, or send it there whole by van"
     message = f"The bag {bag} can't be staged at {depot} instead of {bag.depot}: {how}."
     raise Refusal("bag-begun", message, {"bag": str(bag), "state": bag.state})

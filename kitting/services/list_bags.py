@@ -35,6 +35,7 @@ from kitting.models import AppliedPlan, Bag, BagEntry, BagLine, PlanRow, Promise
 from kitting.roles import DO, require
 from kitting.selectors.bag_contents import Contents, bare, contents_of, facts_of, facts_of_all, label_code, live_letter
 from kitting.selectors.bag_depots import bag_depots
+from kitting.selectors.old_labels import STAGED_ELSEWHERE, moved_words
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, stamp_of
 
@@ -162,7 +163,7 @@ def _relist_one(job: Job, rows: Sequence[Mapping[str, str]], stand_ins: Set[tupl
         bag = known.get(structure) or new_bag(job, depot, structure, numbers[structure])
         bag.job = job
         if bag.depot_id != depot.pk and is_unbegun(contents[bag.pk]):
-            stage_at(bag, depot)
+            happenings.append(stage_at(bag, depot))
         happenings += renew(bag, by_structure.get(structure, []), letter, is_new=structure not in known)
     return happenings
 
@@ -189,11 +190,13 @@ def is_unbegun(one: Contents) -> bool:
     return one.bag.state in (DRAFT, LISTED) and not begun
 
 
-def stage_at(bag: Bag, depot: Depot) -> None:
-    """Let a bag be filled and staged at another depot, where it is a place of its own."""
+def stage_at(bag: Bag, depot: Depot) -> Happening:
+    """Let a bag be filled and staged at another depot, where it is a place of its own; what is to be recorded."""
+    told = {"bag": bag.code, "changes": [moved_words(depot.depot, bag.depot.depot)]}
     bag.depot, bag.place = depot, bag_place(bag, depot)
     bag.version += 1
     bag.save(update_fields=("depot", "place", "version"))
+    return Happening(STAGED_ELSEWHERE, str(bag), told, depot=depot.depot)
 
 
 def _wanted(job: Job, rows: Sequence[Mapping[str, str]], stand_ins: Set[tuple[str, str]]) -> list[Wanted]:

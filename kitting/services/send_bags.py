@@ -15,6 +15,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag, Promise
 from kitting.roles import STOREKEEPER
 from kitting.selectors.bag_contents import label_state
+from kitting.selectors.old_labels import SENT, labels_of_before, moved_words
 from kitting.selectors.working_days import closed_days
 from kitting.services.bag_depots import note_depot
 from kitting.services.freeze_outages import changes_after_freeze
@@ -78,9 +79,11 @@ def send_bag(
         "transfer": number,
         "label": label_state(one.contents),
         "why": why,
+        "changes": [moved_words(target.depot, sender.depot)],
     }
-    settled(one, state, "bag sent", told, addressed_to=STOREKEEPER, whereabouts=road)
-    return Answer("ON THE ROAD", f"{one.bag} to {target}: {label_state(one.contents)}; van slip {number}.", one.bag)
+    settled(one, state, SENT, told, addressed_to=STOREKEEPER, whereabouts=road)
+    told_of = f"{label_state(one.contents)}; van slip {number}.{_of_label(one)}"
+    return Answer("ON THE ROAD", f"{one.bag} to {target}: {told_of}", one.bag)
 
 
 @use_case
@@ -107,7 +110,13 @@ def take_in_bag(*, bag: str, rack: str, confirmed: Collection[str] = (), **scan:
     _promises_follow(one, left, scan["at"], days=None)
     told = {"rack": rack, "from": van.from_depot.depot, "transfer": van.number, "label": label_state(one.contents)}
     settled(one, state, "bag taken in", told, whereabouts=rack)
-    return Answer("PLACED", f"{one.bag} at {rack}: {label_state(one.contents)}.", one.bag)
+    return Answer("PLACED", f"{one.bag} at {rack}: {label_state(one.contents)}.{_of_label(one)}", one.bag)
+
+
+def _of_label(one: Opened) -> str:
+    """What to say of the label that was printed before the bag left; it is taken in by it, and goes no further."""
+    old = labels_of_before([one.bag]).get(one.bag.pk)
+    return f" {old}." if old else ""
 
 
 def _refuse_what_can_not_go(bag: Bag, target: Depot, way: Way | None) -> None:

@@ -17,12 +17,13 @@ from jobs.models import Job
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.raw import raw_book, raw_sheet
-from kitting.models import AppliedPlan, BagDepot, Event, PlanRow, Promise
+from kitting.models import BAG_LABEL, AppliedPlan, BagDepot, Event, PlanRow, Promise
 from kitting.roles import Actor
 from kitting.selectors.bag_contents import facts_of
 from kitting.selectors.bag_rows import bag_rows, not_ended
 from kitting.selectors.overrides import overrides
 from kitting.selectors.pick_walk import pick_walk
+from kitting.selectors.rework import rework
 from kitting.selectors.sheets import sheets_from_records
 from kitting.selectors.vans import transfers_open, vans_wanted
 from kitting.services.bag_depots import change_bag_depot
@@ -30,6 +31,7 @@ from kitting.services.change_facts import change_facts
 from kitting.services.freeze_outages import freeze_outages
 from kitting.services.issue_bags import issue
 from kitting.services.list_bags import review
+from kitting.services.note_printing import note_printing
 from kitting.services.send_bags import send_bag, take_in_bag
 from kitting.services.settle_transfers import settle_transfers
 
@@ -68,6 +70,10 @@ def where_owned() -> dict[int, int]:
     for lot, quantity in Balance.objects.values_list("lot", "quantity"):
         found[lot] = found.get(lot, 0) + quantity
     return found
+
+
+def old_label(stores: Stores, structure: str) -> str:
+    return facts_of(stores.contents("J03", structure)).old_label
 
 
 def test_a_bag_of_a_job_is_staged_at_another_depot_and_the_answer_names_the_depot_that_is_late(stores: Stores) -> None:
@@ -196,6 +202,26 @@ def test_a_staged_bag_goes_whole_by_van_and_is_counted_all_the_way(stores: Store
     assert Movement.objects.filter(lot__in=lots, from_place__kind="van", to_place=bag.place).count() == len(lots)
     issue(bag=code, **refused, **stores.scan(AT_HARBOR))
     assert stores.bag("J03", "B1").state == "issued"
+
+
+def test_a_label_of_before_a_bag_went_to_another_depot_is_old_until_it_is_printed_again(stores: Stores) -> None:
+    """The paper names the depot at which the bag is staged; no letter of the schedule tells that it is another."""
+    stores.bags("J03")
+    for structure in ("B1", "B2"):
+        note_printing(document=BAG_LABEL, subject=f"J03 {structure}", revision="F00001", **stores.scan())
+    stores.ready("J03", "B1")
+    staged_at(stores, "B2", "H")
+    assert old_label(stores, "B2") == "OLD LABEL: printed before staged at H, not at N; print it again"
+    code = stores.code("J03", "B1")
+    assert "OLD LABEL: printed before staged at H" in send_bag(bag=code, to_depot="H", **stores.scan()).sentence
+    placed = take_in_bag(bag=f"BAG {code} REV A | B1 | J03", rack="H-1", **stores.scan(AT_HARBOR))
+    assert placed.sentence.endswith("printed before staged at H, not at N; print it again.")
+    assert {str(row.bag): row.next for row in rework(on=stores.at.date())}["J03 B1"] == ("print its label again",)
+    given = {"crew": "Crew 14", "truck": "14", "signature": "T. Ahola"}
+    assert "OLD LABEL" in refusal("bag-not-ready", issue, bag=code, **given, **stores.scan(AT_HARBOR))
+    note_printing(document=BAG_LABEL, subject="J03 B1", revision="F00002", **stores.scan())
+    assert old_label(stores, "B1") == ""
+    assert issue(bag=code, **given, **stores.scan(AT_HARBOR)).bag.state == "issued"
 
 
 def test_the_plan_keeps_a_bag_on_the_road_for_its_job_and_its_promises_follow(stores: Stores) -> None:
