@@ -23,7 +23,7 @@ IN_STORE = (PICKING, SHORT, CHECKED, STAGED, REOPENED, BROKEN)
 OUT = (ISSUED, IN_WORK, RETURNING)
 SAME = ""  # the state stays
 SECOND_PERSON = "another person than who filled it"
-HERE = "not on the road"
+HERE, AT_ITS_DEPOT = "not on the road", "at the depot where it is to be staged"
 
 LIST, PICK, PUT_BACK, FINISH, CHECK, STAGE, ISSUE, HAND_BACK, BEGIN = (
     "list", "pick", "put back", "finish", "check", "stage", "issue", "hand back", "begin work",
@@ -54,6 +54,7 @@ class BagFacts:
         open: issued pieces that are not accounted for, in words.
         unnamed: pieces that went out in a storm and whose lot nobody has named yet, in words.
         road: where it is going by van, in words, '' while it lies at its depot.
+        elsewhere: that it lies at another depot than where it is to be staged, in words, '' where it doesn't.
         by: who acts.
         approver: who lets a short bag go, '' for nobody.
         reason: in words.
@@ -72,6 +73,7 @@ class BagFacts:
     open: tuple[str, ...] = ()
     unnamed: tuple[str, ...] = ()
     road: str = ""
+    elsewhere: str = ""
     by: str = ""
     approver: str = ""
     reason: str = ""
@@ -143,6 +145,10 @@ def _here(facts: BagFacts) -> str:
     return f"{facts.road.upper()}: take it in there first" if facts.road else ""
 
 
+def _at_its_depot(facts: BagFacts) -> str:
+    return facts.elsewhere
+
+
 def _on_the_road(facts: BagFacts) -> str:
     return "" if facts.road else "it is not on the road: it lies at its depot"
 
@@ -166,6 +172,7 @@ GUARDS: Mapping[str, Guard] = {
     "every lot is named": _named,
     "empty": _empty,
     HERE: _here,
+    AT_ITS_DEPOT: _at_its_depot,
     "on the road": _on_the_road,
     "reason": _reason,
 }
@@ -191,7 +198,8 @@ def _rows(
 
 TABLE: tuple[Transition, ...] = (
     Transition(DRAFT, LIST, LISTED, ("some line has a stock code",)),
-    *_rows((LISTED, PICKING, SHORT, REOPENED, BROKEN), PICK, PICKING, (HERE, "list is current"), "bin to bag"),
+    Transition(LISTED, PICK, PICKING, (HERE, AT_ITS_DEPOT, "list is current"), "bin to bag"),
+    *_rows((PICKING, SHORT, REOPENED, BROKEN), PICK, PICKING, (HERE, "list is current"), "bin to bag"),
     *_rows((PICKING, SHORT, REOPENED, BROKEN), PUT_BACK, PICKING, (HERE,), "bag to bin"),
     Transition(CANCELLED, PUT_BACK, SAME, (HERE,), "bag to bin"),
     *_rows(
@@ -208,7 +216,7 @@ TABLE: tuple[Transition, ...] = (
         STAGED,
         ISSUE,
         ISSUED,
-        (HERE, "full, or let go with a reason", *_GOOD, "label is of its list", "signed"),
+        (HERE, AT_ITS_DEPOT, "full, or let go with a reason", *_GOOD, "label is of its list", "signed"),
         "the crew has custody",
     ),
     Transition(STAGED, SEND, SAME, (HERE, *_GOOD), "bag to the van to another depot"),
@@ -281,7 +289,7 @@ def next_actions(
 
     What can't stay comes out, then what is missing goes in, then the bag is checked and staged, with a label that is
     of its list. A bag whose list is not what is live, or holds lines that nobody can decide yet, is planned and listed
-    again.
+    again; so is one for another depot that nobody has begun, and a staged one is sent there.
 
     Args:
         state: of the bag.
@@ -293,7 +301,9 @@ def next_actions(
     is_closed = not allows(state, PICK)  # checked and staged bags are opened again before pieces move
     wanted = {
         ARRIVE: True,
-        LIST_AGAIN: bool(facts.superseded or (facts.missing and not goes_in)),
+        LIST_AGAIN: bool(
+            facts.superseded or (facts.missing and not goes_in) or (facts.elsewhere and state in (DRAFT, LISTED))
+        ),
         REOPEN: is_closed and (comes_out or goes_in),
         PUT_BACK: comes_out and not is_out,
         TURN_IN: comes_out and is_out,
@@ -302,6 +312,7 @@ def next_actions(
         CHECK: not comes_out,
         PRINT_AGAIN: bool(facts.old_label) and not (comes_out or goes_in or is_out),
         STAGE: not comes_out,
+        SEND: bool(facts.elsewhere) and not comes_out,
     }
     acting = replace(facts, by="", pickers=frozenset(), reason="rework")
     return tuple(action for action, is_wanted in wanted.items() if is_wanted and _brings_on(state, action, acting))

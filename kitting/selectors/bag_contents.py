@@ -29,6 +29,7 @@ from kitting.models.bags import (
     SCRAPPED,
     TAKEN_BACK,
 )
+from kitting.selectors.bag_depots import bag_depots
 from kitting.selectors.changed_rules import bags_of_changed_rules
 from kitting.selectors.ended_stand_ins import ended_stand_ins
 from kitting.selectors.expired_uses import NOTHING_LET_GO, LetGo, UseKey, expired_uses
@@ -243,7 +244,7 @@ def facts_of(
 def facts_of_all(found: Collection[Contents]) -> dict[int, BagFacts]:
     """What the guards look at by bag, nobody acting.
 
-    Eleven queries, and one more each where a bag is superseded, a label was printed, a lot was let go past its date, a
+    Twelve queries, and one more each where a bag is superseded, a label was printed, a lot was let go past its date, a
     part stands in for another; those of the books' clock where rules were published.
     """
     letters, margin = live_letters(one.bag.job_id for one in found), margin_days()
@@ -251,15 +252,25 @@ def facts_of_all(found: Collection[Contents]) -> dict[int, BagFacts]:
     uses = expired_uses({one.bag.job_id for one in found})
     unnamed, old = _unnamed(found), _superseded(found, letters)
     labels = labels_of_before(one.bag for one in found)
+    named = bag_depots(one.bag.job_id for one in found)
     return {
         one.bag.pk: replace(
             _facts(one, margin, holds, uses),
             unnamed=tuple(unnamed[one.bag.pk]),
             superseded=old.get(one.bag.pk, ""),
             old_label=labels.get(one.bag.pk, ""),
+            elsewhere=_elsewhere(one.bag, named),
         )
         for one in found
     }
+
+
+def _elsewhere(bag: Bag, named: Mapping[tuple[str, str], str]) -> str:
+    """That a bag lies at another depot than its planned job, or its location, has by now."""
+    depot = named.get((bag.job.job, bag.structure), bag.job.depot)
+    if bag.job.ended or bag.depot.depot == depot:
+        return ""
+    return f"ANOTHER DEPOT: to be staged at {depot}, not at {bag.depot}"
 
 
 def _unnamed(found: Collection[Contents]) -> dict[int, list[str]]:

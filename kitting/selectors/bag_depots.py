@@ -12,7 +12,7 @@ from kitting.calculation.natural_order import natural_key
 from kitting.models import AddedLine, AppliedPlan, Bag, BagDepot, PlanRow
 
 
-def bag_depots(jobs: Iterable[Job]) -> dict[tuple[str, str], str]:
+def bag_depots(jobs: Iterable[Job | int]) -> dict[tuple[str, str], str]:
     """(job, location) -> depot, for each that is named; one query."""
     found = BagDepot.objects.filter(job__in=jobs).values_list("job__job", "structure__structure", "depot__depot")
     return {(job, structure): depot for job, structure, depot in found}

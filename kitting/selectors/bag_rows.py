@@ -95,6 +95,7 @@ def _row(one: Contents, facts: BagFacts) -> BagRow:
     if one.bag.state in _GOOD_STATES:
         problem = "; ".join(filter(None, (
             facts.superseded,
+            facts.elsewhere,
             f"HOLD: {', '.join(facts.held)}" if facts.held else "",
             f"EXPIRES BEFORE CUTOVER: {', '.join(facts.out_of_date)}" if facts.out_of_date else "",
             facts.old_label if one.bag.state in (CHECKED, STAGED) else "",

@@ -134,7 +134,8 @@ def _bag(one: Contents, facts: BagFacts) -> Told:
                 lot = one.lots[number].number
                 row = inside.setdefault((item.stock_code, lot), {**what, "lot": lot, "quantity": 0})
                 row["quantity"] += pieces
-    stops = [*facts.held, *facts.out_of_date, *filter(None, (facts.road.upper(), facts.superseded, facts.old_label))]
+    said = (facts.road.upper(), facts.elsewhere, facts.superseded, facts.old_label)
+    stops = [*facts.held, *facts.out_of_date, *filter(None, said)]
     return {
         "code": label_code(bag), "name": str(bag), "depot": bag.depot.depot,
         "cutover": bag.job.cutover, "state": bag.state, "why": bag.why,

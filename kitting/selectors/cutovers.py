@@ -20,7 +20,8 @@ from kitting.models import AppliedPlan, Bag, Event, Freeze, PlanRow
 T = TypeVar("T")
 NOT_PLANNED = "not planned yet"
 _RECALLED = "lot recalled"
-_CHANGES = {"schedule revised": "another schedule", "job moved": "another time", _RECALLED: "a lot was recalled"}
+_MOVED = {"depot": "another depot", "cutover": "another time", "cutover end": "another time"}
+_CHANGES = {"schedule revised": ("another schedule",), "job moved": (), _RECALLED: ("a lot was recalled",)}
 DONE = (CHECKED, STAGED, *OUT, CLOSED)
 
 
@@ -136,7 +137,9 @@ def _changed_since_planned() -> Mapping[str, Sequence[str]]:
     for name, subject, data in events.values_list("name", "subject", "data"):
         lost = [one["job"] for one in data.get("lost", ())]
         for job in lost if name not in _CHANGES else data["jobs"] if name == _RECALLED else [subject]:
-            found[job][_CHANGES.get(name, "promised pieces are gone")] = None
+            words = _CHANGES.get(name, ("promised pieces are gone",))
+            moved = (_MOVED[column] for column in _MOVED if column in data.get("changed", ()))
+            found[job] |= dict.fromkeys(words or moved)
     return {job: [*words] for job, words in found.items()}
 
 

@@ -35,7 +35,7 @@ class Turn:
 
 def readiness(job: Job) -> list[Turn]:
     """What turned, the earliest first; three queries. A plan that answered as the one before did is left out."""
-    return sorted((*_answers(job), *_happenings(job)), key=lambda one: one.at)
+    return sorted(dict.fromkeys((*_answers(job), *_happenings(job))), key=lambda one: one.at)
 
 
 def answer_at(turns: Sequence[Turn], moment: datetime) -> str:

@@ -155,7 +155,7 @@ def _needs_work(bag: Bag, facts: BagFacts) -> bool:
     return (
         bag.state in _ALWAYS
         or bool(facts.held or facts.out_of_date)
-        or bool(facts.superseded and not _is_out(bag))
+        or bool((facts.superseded or facts.elsewhere) and not _is_out(bag))
         or bool((facts.missing or facts.old_label) and bag.state in _FILLED)
     )
 
@@ -194,6 +194,8 @@ def _whys(bag: Bag, facts: BagFacts, bad: Iterable[str]) -> Iterator[str]:
         yield "nothing in it is held any more"
     if facts.superseded:
         yield facts.superseded
+    if facts.elsewhere and not _is_out(bag):
+        yield facts.elsewhere
     if facts.held or facts.out_of_date:
         yield from dict.fromkeys(bad)
     if facts.missing:

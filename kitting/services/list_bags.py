@@ -132,8 +132,8 @@ def review(bags: QuerySet[Bag], *, by: str, at: datetime) -> list[Bag]:
 
 
 def review_moved(happenings: Iterable[Happening], *, by: str, at: datetime) -> None:
-    """Look again at the bags of jobs of which ``release_moved`` says that their outage has another time."""
-    jobs = [one.subject for one in happenings]
+    """Look again at the bags of jobs of which ``release_moved`` says that they are moved."""
+    jobs = {one.subject for one in happenings}
     if jobs:
         review(Bag.objects.filter(job__job__in=jobs), by=by, at=at)
 

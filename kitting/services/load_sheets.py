@@ -84,7 +84,7 @@ def load_sheets(
     Rows with a key are added or changed. What the sheets don't name stays: jobs, stock, items and all else; only a
     job's schedule and the lists without keys are replaced by what their sheet says. Stock opens balances once: where
     the books hold other pieces, that is a question. Answers are kept, also for later files. A job whose outage has
-    another time frees its pieces.
+    another time, or which has another depot, frees its pieces.
 
     Args:
         raw: sheets as received.

@@ -14,7 +14,8 @@ from kitting.selectors.bag_contents import bare
 from kitting.selectors.promises import promised_at, service_turns
 from kitting.services.record_events import Happening, record_events
 
-OUTAGE = frozenset({"cutover", "cutover end"})  # columns of the jobs sheet: promises were made for these
+DEPOT = "depot"
+PROMISED_FOR = frozenset({"cutover", "cutover end", DEPOT})  # columns of the jobs sheet: promises were made for these
 _SPARE = "/spare"  # how the name of a spare line ends
 
 
@@ -107,23 +108,27 @@ def follow(balance: Balance, to: Place, *, why: str, at: datetime) -> None:
 
 
 def release_moved(changes: Mapping[str, Mapping[str, tuple[str, str]]], *, at: datetime) -> list[Happening]:
-    """Release what is promised to jobs whose outage has another time, inside the caller's transaction.
+    """Release what is promised to jobs of another time or depot than before, inside the caller's transaction.
 
     Args:
         changes: by job, the texts before and after of each column of the jobs sheet that differs.
         at: the moment.
 
-    Returns what is to be recorded, one happening a moved job for stores, and one for the crew that has bags of it.
+    Returns what is to be recorded, one happening a moved job for stores of each of its depots, and one for the crew
+    that has bags of it.
     """
-    moved = {job: columns for job, columns in changes.items() if OUTAGE & set(columns)}
+    moved = {job: columns for job, columns in changes.items() if PROMISED_FOR & set(columns)}
     out = Q(state__in=OUT) | Q(state_before_hold__in=OUT)
     with_crews = {*Bag.objects.filter(out, job__job__in=moved).values_list("job", flat=True)}
     happenings = []
     for job in Job.objects.filter(job__in=moved).order_by("pk"):
-        released = release(Promise.objects.filter(job=job), why="outage moved", at=at)
-        told = {"changed": dict(moved[job.job]), "promises_released": released}
+        columns = moved[job.job]
+        why = f"its depot is {job.depot} now" if {*columns} & PROMISED_FOR == {DEPOT} else "outage moved"
+        told = {"changed": dict(columns), "promises_released": release(Promise.objects.filter(job=job), why=why, at=at)}
         roles = (STOREKEEPER, CREW_LEAD) if job.pk in with_crews else (STOREKEEPER,)
-        happenings += [Happening("job moved", job.job, told, addressed_to=role, depot=job.depot) for role in roles]
+        addressed = [(role, job.depot) for role in roles]
+        addressed += [(STOREKEEPER, columns[DEPOT][0])] if DEPOT in columns else []
+        happenings += [Happening("job moved", job.job, told, role, depot) for role, depot in addressed]
     return happenings
 
 

@@ -50,6 +50,7 @@ BROKEN = {
     "every lot is named": {"unnamed": ("3 EL15-2",)},
     "empty": {"inside": True},
     "not on the road": {"road": "on the road to H"},
+    "at the depot where it is to be staged": {"elsewhere": "ANOTHER DEPOT: to be staged at H, not at N"},
     "on the road": {"road": ""},
     "reason": {"reason": " "},
 }

@@ -13,8 +13,9 @@ from refusals import refusal
 from inventory.models import LotHold
 from inventory.services.holding import release_hold
 from jobs.models import Job, Reel, Run, ScheduleRevision
-from kitting.models import Bag, Borrow, Event
+from kitting.models import Bag, Borrow, Event, Promise
 from kitting.selectors.bag_contents import label_code
+from kitting.selectors.cutovers import cutovers
 from kitting.selectors.rework import Pieces, Rework, rework
 from kitting.services.borrow_pieces import borrow
 from kitting.services.change_facts import change_facts
@@ -23,6 +24,7 @@ from kitting.services.fill_bags import check, finish_short, lift, put_back, reop
 from kitting.services.issue_bags import stage
 from kitting.services.recall_lots import recall_lot
 from kitting.services.record_events import Happening, record_events
+from kitting.services.send_bags import send_bag, take_in_bag
 
 pytestmark = pytest.mark.django_db
 TODAY = date(2026, 3, 2)
@@ -202,6 +204,34 @@ def test_published_rules_hold_from_midnight_at_the_depots_on(stores: Stores, mon
         now = datetime(2026, 3, 11, hour, 30, tzinfo=UTC)
         monkeypatch.setattr("kitting.selectors.changed_rules.books_now", lambda now=now: now)
         assert ("J03 V2" in listed()) == is_stopped
+
+
+def test_a_job_of_another_depot_is_planned_again_and_its_bags_go_there(stores: Stores) -> None:
+    j03, j10 = Job.objects.get(job="J03"), Promise.objects.filter(job__job="J10", released_at=None).count()
+    assert Promise.objects.filter(job=j03, released_at=None).exists()
+    assert not any("ANOTHER DEPOT" in why for one in rework(on=TODAY) for why in one.whys)
+    there = {"sheet": "jobs", "key": ["J03"], "version": j03.version, "changes": {"depot": "H"}}
+    change_facts(**there, by=PLANNER.name, at=stores.scan()["at"])
+
+    (planned,) = cutovers(["J03"])
+    assert planned.changed == "another depot"
+    assert not Promise.objects.filter(job=j03, released_at=None).exists()
+    assert Promise.objects.filter(job__job="J10", released_at=None).count() == j10
+    told = Event.objects.filter(name="job moved", addressed_to="storekeeper")
+    assert {one.depot for one in told} == {"N", "H"}
+    words = "ANOTHER DEPOT: to be staged at H, not at N"
+    filled, unbegun = row("J03", "B1"), row("J03", "V1")
+    assert (filled.whys, filled.next) == ((words,), ("send whole",))
+    assert (unbegun.whys[0], unbegun.next[0]) == (words, "plan, apply and list again")
+    assert words in refusal("bag-not-ready", lambda: stores.issue("J03", "B1"))
+
+    stores.plan()
+    assert cutovers(["J03"])[0].changed == ""
+    assert stores.bag("J03", "V1").depot.depot == "H"
+    send_bag(bag=filled.code, to_depot="H", **stores.scan())
+    assert take_in_bag(bag=filled.code, rack="H-1", **stores.scan()).word == "PLACED"
+    assert not {"J03 B1", "J03 V1"} & {*listed()}
+    stores.issue("J03", "B1")
 
 
 def test_a_superseded_bag_waits_for_a_plan_and_a_list(stores: Stores) -> None:

@@ -126,10 +126,11 @@ def test_a_changed_fact_raises_the_version_and_the_event_says_what_it_was() -> N
         "J1": {"depot": ("N", "H"), "cutover": ("2026-03-20 08:00", "2026-03-27 08:00")}
     }
     assert dict(Job.objects.values_list("job", "version")) == {"J1": 2, "J2": 1}
-    event, told = Event.objects.filter(number__gt=before).order_by("number")
+    event, told, left = Event.objects.filter(number__gt=before).order_by("number")
     assert (event.name, event.by) == ("sheets loaded", "M. Osei")
     assert event.data["sheets"]["jobs"]["changed"]["J1"]["depot"] == ["N", "H"]
     assert (told.name, told.subject, told.addressed_to, told.depot) == ("job moved", "J1", "storekeeper", "H")
+    assert (left.name, left.subject, left.addressed_to, left.depot) == ("job moved", "J1", "storekeeper", "N")
 
 
 def test_answers_are_kept_and_hold_for_later_files_whose_cells_still_read_so() -> None:
