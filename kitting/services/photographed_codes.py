@@ -31,8 +31,8 @@ def codes_in(name: str, sent: bytes) -> list[PhotographedCode]:
     Raises:
         Refusal: what ``upright_points`` refuses.
     """
-    points, _ = upright_points(name, sent, longest=_LONGEST_SIDE)
-    found = {one.text: one for one in map(_as_scanned, _read(points.convert("L"))) if one.words.isprintable()}
+    points, _ = upright_points(name, sent, longest=_LONGEST_SIDE, grey=True)
+    found = {one.text: one for one in map(_as_scanned, _read(points)) if one.words.isprintable()}
     return [found[text] for text in sorted(found) if text]
 
 

@@ -18,6 +18,7 @@ MOST_PIXELS = 50_000_000
 LONGEST_SIDE, SMALL_SIDE = 2_000, 320  # pixels of what is kept, and of the same to look over
 _QUALITY, _SMALL_QUALITY = 80, 70
 _MEGA = 1_000_000
+_STRIP = 1_000_000  # pixels of a picture that are made plain at a time
 # ISO 32000-1, 7.5.2 and 7.5.5: how a PDF begins and ends; readers look this far for both.
 _PDF_HEAD, _PDF_TAIL, _LOOK = b"%PDF-", b"%%EOF", 1024
 _HEIC = (b"heic", b"heix", b"heif", b"mif1")  # brands of ISO/IEC 23008-12, after ``ftyp``
@@ -79,8 +80,12 @@ def read_picture(name: str, sent: bytes, *, drawings: bool = False) -> PictureFi
     return PictureFile(JPEG, photograph, look)
 
 
-def upright_points(name: str, sent: bytes, *, longest: int, drawings: bool = False) -> tuple[Image.Image, str]:
+def upright_points(
+    name: str, sent: bytes, *, longest: int, drawings: bool = False, grey: bool = False
+) -> tuple[Image.Image, str]:
     """The points of a picture, upright and at most so many on its longest side, and what by its content the file is.
+
+    A picture with the most pixels takes five bytes of memory for each of them: four as it is read, and its plain points.
 
     Raises:
         Refusal: ``picture-too-large``, ``picture-unreadable``, ``too-many-pixels``.
@@ -90,9 +95,12 @@ def upright_points(name: str, sent: bytes, *, longest: int, drawings: bool = Fal
         with Image.open(BytesIO(sent), formats=("JPEG", "PNG")) as image:
             _check_pixels(name, *image.size)
             form = PNG if image.format == "PNG" else JPEG
+            factor = max(max(image.size) // longest, 1)
             if form == JPEG:
-                image.draft(None, (longest, longest))  # JPEG reads itself smaller
-            plain = _plain(ImageOps.exif_transpose(image))
+                image.draft("L" if grey else None, tuple(side // factor for side in image.size))  # reads itself smaller
+                factor = max(max(image.size) // longest, 1)
+            plain = ImageOps.exif_transpose(_reduced(image, factor, "L" if grey else _plain_mode(image)))
+            plain.info = {}
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise _too_many_pixels(name, "more") from None
     except (OSError, SyntaxError, ValueError, EOFError) as error:
@@ -111,8 +119,26 @@ def _too_many_pixels(name: str, told: str) -> Refusal:
     return Refusal("too-many-pixels", message, {"most": MOST_PIXELS})
 
 
+def _reduced(image: Image.Image, factor: int, mode: str) -> Image.Image:
+    """The plain points of a picture, so many to a side made one: strip by strip, so that it is never held twice."""
+    image.load()
+    width, height = image.size
+    reduced = Image.new(mode, (-(-width // factor), -(-height // factor)))
+    rows = max(_STRIP // (width * factor), 1) * factor
+    for top in range(0, height, rows):
+        strip = _plain(image.crop((0, top, width, min(top + rows, height))))
+        reduced.paste(strip.convert(mode).reduce(factor), (0, top // factor))
+    reduced.info = {about: told for about, told in image.info.items() if about != "transparency"}  # which side is up
+    return reduced
+
+
+def _plain_mode(image: Image.Image) -> str:
+    is_grey = image.mode in ("1", "L") or image.mode.startswith("I")
+    return "L" if is_grey and not image.has_transparency_data else "RGB"
+
+
 def _plain(image: Image.Image) -> Image.Image:
-    """The points of a picture on white, in grey or colour, without anything beside them."""
+    """The points of a picture on white, in grey or colour."""
     if image.has_transparency_data:
         clear = image.convert("RGBA")
         plain = Image.new("RGB", clear.size, "white")
@@ -121,7 +147,6 @@ def _plain(image: Image.Image) -> Image.Image:
         plain = image.convert("I").point(lambda grey: grey * (1 / 256)).convert("L")
     else:
         plain = image.convert("L" if image.mode in ("1", "L") else "RGB")
-    plain.info = {}
     return plain
 
 

@@ -1,6 +1,9 @@
 """A code is read from a photograph as a scanner would have sent it."""
 
 import os
+import subprocess
+import sys
+import zlib
 from datetime import date
 from io import BytesIO
 
@@ -81,6 +84,40 @@ def test_what_is_no_picture_is_refused_before_anything_is_looked_for() -> None:
     assert "TOO LARGE" in refusal("picture-too-large", read, bytes(LARGEST_FILE + 1))
     assert "is empty" in refusal("no-picture", read, b"")
     assert read(good) == ["N-01-1"]
+
+
+_ASKED = """
+import sys
+import django
+django.setup()
+from kitting.services.photographed_codes import codes_in
+codes_in("warm.png", sys.stdin.buffer.read(int(sys.argv[1])))
+before = [line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")]
+codes_in("large.png", sys.stdin.buffer.read())
+after = [line.split()[1] for line in open("/proc/self/status") if line.startswith("VmHWM")]
+print(int(after[0]) - int(before[0]))
+"""
+
+
+def clear_png(across: int, down: int) -> bytes:
+    """A PNG of nothing but clear points, four bytes each (PNG specification, 5.2 and 11.2)."""
+    def chunk(kind: bytes, data: bytes) -> bytes:
+        return len(data).to_bytes(4) + kind + data + zlib.crc32(kind + data).to_bytes(4)
+
+    head = across.to_bytes(4) + down.to_bytes(4) + bytes((8, 6, 0, 0, 0))  # 8 bits, red, green, blue, alpha
+    packer, row = zlib.compressobj(1), bytes(1 + 4 * across)
+    points = b"".join(packer.compress(row) for _ in range(down)) + packer.flush()
+    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", points) + chunk(b"IEND", b"")
+
+
+def test_the_largest_picture_takes_a_quarter_of_a_gigabyte_while_its_code_is_read() -> None:
+    """Four bytes for each of fifty million points as they are read, and one for each where only grey is kept."""
+    warm = clear_png(20, 20)
+    done = subprocess.run(
+        [sys.executable, "-c", _ASKED, str(len(warm))], input=warm + clear_png(8600, 5800), capture_output=True,
+        check=True, env={**os.environ, "DJANGO_SETTINGS_MODULE": "kitting.server.settings"},
+    )  # fmt: skip
+    assert int(done.stdout) < 280_000  # KiB
 
 
 def test_a_photograph_of_nothing_but_grain_is_answered_too() -> None:
