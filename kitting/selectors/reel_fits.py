@@ -13,7 +13,8 @@ from kitting.calculation.lengths import both
 from kitting.models import BagLine
 from kitting.selectors.stock_search import ranges_over_insulation
 
-_RunKey = tuple[int, str]  # job, run
+_Where = tuple[int, str, str]  # job; a run and '', or structure and position of a joint
+_JOINT = "joint"  # side of a line whose cables are those of all runs that meet there
 _NONE = 0  # no job's; a page asks as often with it where there is nothing to ask about
 _BETWEEN = "; "  # the reels of a run, one for each phase
 
@@ -21,17 +22,17 @@ _BETWEEN = "; "  # the reels of a run, one for each phase
 def unfit_for_reels(lines: Iterable[BagLine]) -> dict[int, str]:
     """By the number of a bag's record which parts do not fit the measured band of their reel, in words.
 
-    A part with two ranges says nothing, nor does a reel that nobody measured. Two queries, whatever the
-    lines are.
+    A part of a joint has to fit the cable of every run that meets there. One with two ranges says nothing, nor does a
+    reel that nobody measured. Two queries, whatever the lines are.
     """
-    of_runs = [line for line in lines if line.item and line.facts.get("run")]
-    runs = _runs({line.bag.job_id for line in of_runs})
-    bands = _bands({reel for reels in runs.values() for reel in reels.values()})
+    on_cable = [line for line in lines if line.item and (line.facts.get("run") or line.facts.get("side") == _JOINT)]
+    cables = _cables({line.bag.job_id for line in on_cable})
+    bands = _bands({reel for found in cables.values() for reels in found for reel in reels.values()})
     told: dict[int, dict[str, None]] = defaultdict(dict)
-    for line in of_runs:
-        for words in _refused(line, runs.get((line.bag.job_id, line.facts["run"]), {}), bands):
-            told[line.bag_id][words] = None
-    return {bag: "; ".join(words) for bag, words in told.items()}
+    for line in on_cable:
+        for reels in cables.get(_where(line), ()):
+            told[line.bag_id] |= dict.fromkeys(_refused(line, reels, bands))
+    return {bag: "; ".join(words) for bag, words in told.items() if words}
 
 
 def bags_on_reel(reel: str) -> dict[int, str]:
@@ -42,13 +43,21 @@ def bags_on_reel(reel: str) -> dict[int, str]:
     return {bag: words for bag, words in unfit_for_reels(lines).items() if f" reel {reel}, " in words}
 
 
-def _runs(jobs: set[int]) -> dict[_RunKey, dict[str, str]]:
-    """By run the reel of each phase."""
-    found = Run.objects.filter(revision__live=True, revision__job__in=[*jobs, _NONE]).exclude(reels="")
-    return {
-        (job, run): _by_phase(phases, reels.split(_BETWEEN))
-        for job, run, phases, reels in found.values_list("revision__job", "run", "phases", "reels")
-    }
+def _where(line: BagLine) -> _Where:
+    facts = line.facts
+    return (line.bag.job_id, *((facts["run"], "") if facts.get("run") else (facts["structure"], facts["position"])))
+
+
+def _cables(jobs: set[int]) -> dict[_Where, list[dict[str, str]]]:
+    """By run, and by each position where it ends, the reel of each phase of a cable."""
+    runs = Run.objects.filter(revision__live=True, revision__job__in=[*jobs, _NONE]).exclude(reels="").order_by("pk")
+    ends = [f"{end}_position__{name}" for end in ("from", "to") for name in ("structure__structure", "position")]
+    found: dict[_Where, list[dict[str, str]]] = defaultdict(list)
+    for job, run, phases, reels, *places in runs.values_list("revision__job", "run", "phases", "reels", *ends):
+        by_phase = _by_phase(phases, reels.split(_BETWEEN))
+        for first, second in ((run, ""), (places[0], places[1]), (places[2], places[3])):
+            found[job, first, second].append(by_phase)
+    return found
 
 
 def _by_phase(phases: str, reels: Sequence[str]) -> dict[str, str]:

@@ -83,9 +83,9 @@ def read_picture(name: str, sent: bytes, *, drawings: bool = False) -> PictureFi
 def upright_points(
     name: str, sent: bytes, *, longest: int, drawings: bool = False, grey: bool = False
 ) -> tuple[Image.Image, str]:
-    """The points of a picture, upright and at most so many on its longest side, and what by its content the file is.
+    """The points of a picture, upright, at most so many on its longest side, and what by its content the file is.
 
-    A picture with the most pixels takes five bytes of memory for each of them: four as it is read, and its plain points.
+    The largest takes about five bytes of memory for each pixel: four as it is read, and its plain points.
 
     Raises:
         Refusal: ``picture-too-large``, ``picture-unreadable``, ``too-many-pixels``.

@@ -253,7 +253,7 @@ def _depot_of(scan: Recorded) -> str:
         return found.depot.depot
     with suppress(Refusal):
         return bag_of_label(str(scan.content.get("bag") or scan.content.get("code", "")))[0].depot.depot
-    return [*scan.actor.depots][0] if len(scan.actor.depots) == 1 else ""
+    return next(iter(scan.actor.depots)) if len(scan.actor.depots) == 1 else ""
 
 
 @use_case

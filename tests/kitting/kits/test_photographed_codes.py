@@ -101,6 +101,7 @@ print(int(after[0]) - int(before[0]))
 
 def clear_png(across: int, down: int) -> bytes:
     """A PNG of nothing but clear points, four bytes each (PNG specification, 5.2 and 11.2)."""
+
     def chunk(kind: bytes, data: bytes) -> bytes:
         return len(data).to_bytes(4) + kind + data + zlib.crc32(kind + data).to_bytes(4)
 

@@ -177,6 +177,27 @@ def test_a_reel_that_is_measured_after_its_bag_was_filled_keeps_the_bag_in_store
     assert stores.bag("J03", "V1").state == "issued"
 
 
+def test_a_reel_that_is_measured_otherwise_stops_the_bag_of_a_joint_where_its_run_ends(stores: Stores) -> None:
+    runs = Run.objects.filter(revision__job__job="J03", revision__live=True)
+    meets = runs.filter(to_position__structure__structure="BJ1") | runs.filter(
+        from_position__structure__structure="BJ1"
+    )
+    reel = Reel.objects.create(reel="R-77", cable_type=meets[0].cable_type)
+    Run.objects.filter(pk=meets[0].pk).update(reels="R-77")
+    assert "J03 BJ1" not in listed()
+
+    ways = {"origin": "gauge", "DOI low": "60 mm", "DOI high": "60 mm"}
+    change_facts(sheet="reels", key=("R-77",), version=reel.version, changes=ways, by="R. Tolley", at=stores.at)
+
+    told = refusal("bag-not-ready", lambda: stores.issue("J03", "BJ1"))
+    assert "DOES NOT FIT: CS15-6 on reel R-77, too small by" in told
+    heard = Event.objects.filter(name="part does not fit its reel", subject="J03 BJ1")
+    assert {one.addressed_to for one in heard} == {"planner", "storekeeper"}
+    Reel.objects.filter(pk=reel.pk).update(doi_low_nm=30_000_000, doi_high_nm=30_100_000)
+    assert "J03 BJ1" not in listed()
+    stores.issue("J03", "BJ1")
+
+
 def test_a_bag_that_published_rules_change_stays_in_store_from_their_day_on_until_a_plan_is_applied(
     stores: Stores,
 ) -> None:

@@ -67,7 +67,11 @@ def test_a_kept_scan_waits_for_the_people_of_the_depot_of_its_bag() -> None:
         Recorded("issue, not cut", {"sent": "{"}, "of-h", stores.at, at_h, "cut off"),
         Recorded("count", {"count_list": 9, "line": 1, "counted": 1}, "of-nobody", stores.at, STORES),
     ]
-    assert replay(device="phone 2", scans=scans, device_now=stores.at, at=stores.at).kept == ("of-n", "of-h", "of-nobody")
+    assert replay(device="phone 2", scans=scans, device_now=stores.at, at=stores.at).kept == (
+        "of-n",
+        "of-h",
+        "of-nobody",
+    )
     told = Event.objects.filter(name="scan kept for a person")
     assert {one.subject: one.depot for one in told} == {"of-n": "N", "of-h": "H", "of-nobody": ""}
 
