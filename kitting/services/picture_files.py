@@ -97,7 +97,8 @@ def upright_points(
             form = PNG if image.format == "PNG" else JPEG
             factor = max(max(image.size) // longest, 1)
             if form == JPEG:
-                image.draft("L" if grey else None, tuple(side // factor for side in image.size))  # reads itself smaller
+                across, down = image.size
+                image.draft("L" if grey else None, (across // factor, down // factor))  # JPEG reads itself smaller
                 factor = max(max(image.size) // longest, 1)
             plain = ImageOps.exif_transpose(_reduced(image, factor, "L" if grey else _plain_mode(image)))
             plain.info = {}

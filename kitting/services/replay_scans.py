@@ -248,7 +248,7 @@ def _keep(device: str, scan: Recorded, why: str, at: datetime) -> None:
 
 def _depot_of(scan: Recorded) -> str:
     """The depot of the bag or of the count that a scan names, else of who scanned; '' where that may be several."""
-    found = CountList.objects.filter(number=scan.content.get("count_list")).select_related("depot").first()
+    found = CountList.objects.filter(number=scan.content.get("count_list", 0)).select_related("depot").first()
     if found:
         return found.depot.depot
     with suppress(Refusal):
