@@ -19,7 +19,7 @@ def name_depots(apps: Apps, _: BaseDatabaseSchemaEditor) -> None:
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("kitting", "0028_device_loads"),
+        ("kitting", "0031_mailed_notices"),
     ]
 
     operations = [
