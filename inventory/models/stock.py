@@ -67,6 +67,13 @@ class Lot(models.Model):
     def __str__(self) -> str:
         return f"{self.item.stock_code} lot {self.number or 'unknown'}"
 
+    @property
+    def date_words(self) -> str:
+        """Its use-by date; without one it has no shelf life, or nobody knows the date of what does go out of date."""
+        if self.use_by is not None:
+            return f"use by {self.use_by}"
+        return "no shelf life" if self.item.shelf_months is None else "use-by DATE UNKNOWN"
+
 
 class LotHold(models.Model):
     """A mark on a lot number that stops every piece of it, here or yet to come, wherever it lies, until released.

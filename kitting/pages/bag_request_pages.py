@@ -149,7 +149,7 @@ def _borrow(asked: Asked, request: BagRequest, contents: Contents, taker: Bag) -
     worse = f"{lender} breaks: it lacks {pieces} until they are paid back.{day}{held}"
     now = [one for one in sources(item=item, depot=taker.depot.depot, until=good_until(taker.job) or asked.today)
            if one.kind in FREE]  # fmt: skip
-    rows = [[Cell(one.balance.lot.number or "unknown", note=f"use by {one.balance.lot.use_by or 'no date'}"),
+    rows = [[Cell(one.balance.lot.number or "unknown", note=one.balance.lot.date_words),
              figure(bare(one.free)), str(one.balance.place), one.kind] for one in now]  # fmt: skip
     free = Table(f"Free {item} now", ("Lot", "Pieces", "Where", "Kind"), rows, f"No {item} that would do is free.")
     then = [[sentence] for sentence in request.free_first]

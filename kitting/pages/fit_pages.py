@@ -201,7 +201,7 @@ def near_table(asked: Asked, caption: str, found: Sequence[Near]) -> Table:
             _place(one),
             figure(bare(one.free)),
             Cell(one.way, note=one.seen(asked.today)),
-            Cell(one.balance.lot.number or "unknown", note=f"use by {one.balance.lot.use_by or 'no date'}"),
+            Cell(one.balance.lot.number or "unknown", note=one.balance.lot.date_words),
         ]
         for one in found
     ]

@@ -12,7 +12,7 @@ def source_table(caption: str, found: Sequence[Source], today: date, empty: str 
     """Sources in the order in which they are to be taken."""
     rows = [
         [
-            Cell(one.balance.lot.number or "unknown", note=f"use by {one.balance.lot.use_by or 'no date'}"),
+            Cell(one.balance.lot.number or "unknown", note=one.balance.lot.date_words),
             figure(bare(one.free)),
             link(one.bag, "bag", label_code(one.bag), note=f"{one.bag.state}, cutover {one.bag.job.cutover}")
             if one.bag else Cell(one.balance.place),
