@@ -8,7 +8,7 @@ from browsing import bags_listed, browser_of, send, words
 from module_books import books_of_module
 from people import STORES
 
-from inventory.models import Balance, Lot
+from inventory.models import Balance, Item, Lot
 from kitting.pages.pick_pages import key_of
 from kitting.selectors.pick_walk import Step, pick_walk
 
@@ -41,6 +41,18 @@ def test_a_lot_is_judged_as_soon_as_it_is_scanned() -> None:
     assert "right item and lot" not in other
     assert "right item and lot" in right
     assert "This is lot" not in right
+
+
+def test_the_walk_tells_what_never_goes_out_of_date_from_what_has_lost_its_date() -> None:
+    window, code = browser_of(STORES), Stores().code("J03", "V1")
+    step = pick_walk(depot="N", bags=[code])[0]
+    for months, use_by, said in (
+        (None, None, "no shelf life"), (24, None, "use-by DATE UNKNOWN"), (24, date(2031, 5, 31), "use by 2031-05-31"),
+    ):  # fmt: skip
+        Lot.objects.filter(pk=step.lot.pk).update(use_by=use_by)
+        Item.objects.filter(pk=step.lot.item_id).update(shelf_months=months)
+        walk = words(window.get(f"/pick/N?bag={code}&place={step.place.code}"))
+        assert f", {said}" in walk
 
 
 def test_a_walk_that_is_done_leads_to_the_bags_that_nobody_has_checked_yet() -> None:

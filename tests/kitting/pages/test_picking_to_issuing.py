@@ -175,17 +175,6 @@ def test_the_walk_asks_for_one_thing_at_a_time_and_goes_on_where_it_was(stores: 
     assert f"take {bare(step.quantity)}" in seen[3]
 
 
-def test_the_walk_tells_what_never_goes_out_of_date_from_what_has_lost_its_date(stores: Stores, window: Client) -> None:
-    step = steps_of(stores.code("J03", "V1"))[0]
-    for months, use_by, said in (
-        (None, None, "no shelf life"), (24, None, "use-by DATE UNKNOWN"), (24, date(2031, 5, 31), "use by 2031-05-31"),
-    ):  # fmt: skip
-        Lot.objects.filter(pk=step.lot.pk).update(use_by=use_by)
-        type(step.lot.item).objects.filter(pk=step.lot.item_id).update(shelf_months=months)
-        walk = words(window.get(f"{walk_of(step.code)}&place={step.place.code}"))
-        assert f", {said}" in walk
-
-
 def test_a_carton_tells_item_and_lot_at_once(stores: Stores, window: Client) -> None:
     code = stores.code("J03", "V1")
     step = next(one for one in steps_of(code) if one.lot.number)
