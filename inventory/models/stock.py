@@ -74,6 +74,11 @@ class Lot(models.Model):
             return f"use by {self.use_by}"
         return "no shelf life" if self.item.shelf_months is None else "use-by DATE UNKNOWN"
 
+    @property
+    def day_words(self) -> str:
+        """The same where "use by" stands at the head of the column."""
+        return self.date_words.removeprefix("use by ")
+
 
 class LotHold(models.Model):
     """A mark on a lot number that stops every piece of it, here or yet to come, wherever it lies, until released.

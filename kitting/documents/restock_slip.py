@@ -87,10 +87,9 @@ def restock_slip_of(truck: Truck, needed: Restock) -> RestockSlip:
 
 def _line(what: str, lying: Balance, quantity: int, why: str = "") -> RestockLine:
     lot, item = lying.lot, lying.lot.item
-    day = lot.use_by.isoformat() if lot.use_by else "not dated"
     return RestockLine(
-        what, lying.place.code, item.stock_code, item.called, lot.number or "unknown", day, as_decimal(quantity),
-        item.stock_unit, why,
+        what, lying.place.code, item.stock_code, item.called, lot.number or "unknown", lot.day_words,
+        as_decimal(quantity), item.stock_unit, why,
     )  # fmt: skip
 
 

@@ -124,7 +124,7 @@ def _places(asked: Asked, sheet: ItemSheet) -> Table:
                 note=" ".join(filter(None, (one.place.kind, one.place.job, one.place.structure))),
             ),
             lot_cell(sheet.item.stock_code, one.lot.number, "the supplier's own" if one.lot.supplier_owned else ""),
-            Cell(one.lot.use_by or "not dated"),
+            Cell(one.lot.day_words),
             figure(bare(one.quantity), note=f"{bare(spot.promised)} promised" if spot.promised else ""),
             Cell(_kept_as(spot)),
             Cell(one.counted_on or "never"),

@@ -6,8 +6,8 @@ from types import MappingProxyType
 _ONE = MappingProxyType({
     "bags": "bag", "deliveries": "delivery", "differences": "difference", "drafts": "draft", "jobs": "job",
     "kits": "kit", "lines": "line", "loans": "loan", "lots": "lot", "notices": "notice", "orders": "order",
-    "papers": "paper", "pieces": "piece", "places": "place", "returns": "return", "scans": "scan", "stand-ins": "stand-in",
-    "storms": "storm", "transfers": "transfer", "trucks": "truck",
+    "papers": "paper", "pieces": "piece", "places": "place", "returns": "return", "scans": "scan",
+    "stand-ins": "stand-in", "storms": "storm", "transfers": "transfer", "trucks": "truck",
 })  # fmt: skip
 _WITH_ONE = MappingProxyType({
     "that change ": "that changes ", "that need ": "that needs ", "hang on them": "hang on it",

@@ -207,7 +207,8 @@ def _scanned(asked: Asked, walk: Walk, step: Step) -> HttpResponse:
         note = label_note(asked.text(BAG)) if asked.text(BAG) else ""
         return answer.word, f"{answer.sentence} {note}".strip()
 
-    return attempt(asked, deed, walk.address(), back=walk.address((PLACE, place)))
+    too_many = pieces > step.quantity and lot == step.lot.number
+    return attempt(asked, deed, walk.address(), back=walk.address(*(carried if too_many else [(PLACE, place)])))
 
 
 def _lot_read(asked: Asked, step: Step, read: str) -> str:

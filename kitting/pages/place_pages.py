@@ -27,7 +27,7 @@ def place(asked: Asked, number: int) -> HttpResponse:
         [
             link(one.lot.item.stock_code, "item", one.lot.item.stock_code, note=one.lot.item.description),
             lot_cell(one.lot.item.stock_code, one.lot.number, _held(one, holds)),
-            Cell(one.lot.use_by or "not dated"),
+            Cell(one.lot.day_words),
             figure(quantity_text(one.quantity, one.lot.item.stock_unit)),
             Cell(one.counted_on or "never"),
         ]

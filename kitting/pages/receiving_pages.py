@@ -203,7 +203,7 @@ def receipt_page(asked: Asked, number: str) -> HttpResponse:
         [
             Cell(one.lot.item.stock_code),
             lot_cell(one.lot.item.stock_code, one.lot.number),
-            Cell(one.lot.use_by or "not dated"),
+            Cell(one.lot.day_words),
             figure(quantity_text(one.quantity, one.lot.item.stock_unit)),
             Cell(one.to_place, note=_why_held(one, found.holds)),
             Cell(one.order_line or "no order"),

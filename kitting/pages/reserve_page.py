@@ -52,8 +52,7 @@ def _held(one: Reserve) -> str:
 
 
 def _lot(one: Balance) -> str:
-    day = f"use by {one.lot.use_by}" if one.lot.use_by else "not dated"
-    return f"{bare(one.quantity)} of lot {one.lot.number or 'unknown'}, {day}"
+    return f"{bare(one.quantity)} of lot {one.lot.number or 'unknown'}, {one.lot.date_words}"
 
 
 class _Shown:

@@ -158,7 +158,7 @@ def _lots(text: str) -> list[Known]:
     told = {}
     for lot in lots:
         hold = holds.get((lot.item_id, lot.number))
-        facts = [lot.item.called, f"use by {lot.use_by}" if lot.use_by else "not dated"]
+        facts = [lot.item.called, lot.date_words]
         facts += [f"HELD: {hold.reason}"] if hold else []
         told[str(lot)] = Known(LOT, str(lot), tuple(facts), lot_address(lot.item.stock_code, lot.number))
     return [*told.values()]

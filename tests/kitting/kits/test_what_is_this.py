@@ -45,7 +45,7 @@ def test_a_lot_number_is_named_with_its_item_its_date_and_what_stops_it() -> Non
     (held,) = what_is("L-2303B", today=TODAY)
     (free,) = what_is("L-2409-17", today=TODAY)
     assert (held.kind, held.name, held.told[1:]) == ("lot", "CS15-2 lot L-2303B", ("use by 2026-03-31", "HELD: torn"))
-    assert (free.code, free.told[1:]) == ("BI25/L-2409-17", ("not dated",))
+    assert (free.code, free.told[1:]) == ("BI25/L-2409-17", ("no shelf life",))
 
 
 def test_an_old_code_a_reel_and_a_place_are_named_and_anything_else_is_not_ours() -> None:

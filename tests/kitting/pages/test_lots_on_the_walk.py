@@ -55,6 +55,20 @@ def test_the_walk_tells_what_never_goes_out_of_date_from_what_has_lost_its_date(
         assert f", {said}" in walk
 
 
+def test_too_many_are_refused_and_only_the_number_is_asked_again() -> None:
+    window, code = browser_of(STORES), Stores().code("J03", "V1")
+    step = next(one for one in pick_walk(depot="N", bags=[code]) if one.lot.number)
+    lie_there_too(step, "L-GOOD", "2030-01-31")
+    scanned = {"place": step.place.code, "read": step.lot.item.stock_code, "quantity": "30"}
+
+    def said(lot: str) -> str:
+        return words(send(window, f"/pick/N?bag={code}", step=key_of(step), **scanned, lot=lot))
+
+    assert "How many go in" in (too_many := said(step.lot.number))
+    assert "30" in too_many
+    assert "Scan the carton" in said("L-GOOD")
+
+
 def test_a_walk_that_is_done_leads_to_the_bags_that_nobody_has_checked_yet() -> None:
     stores, window = Stores(), browser_of(STORES)
     code = stores.code("J03", "V1")
