@@ -11,6 +11,7 @@ from typing import Any
 from django.conf import settings
 from django.core.management import call_command
 from django.core.management.base import BaseCommand
+from django.db import connection
 
 from kitting.management.books import loaded_text, refused_in_words
 from kitting.management.in_columns import in_columns
@@ -52,6 +53,8 @@ class Command(BaseCommand):
     def handle(self, *_args: Any, **options: Any) -> None:
         with refused_in_words(self.stderr):
             self._received(options["out"] / "received")
+            if connection.vendor == "sqlite":
+                Path(connection.settings_dict["NAME"]).parent.mkdir(parents=True, exist_ok=True)
             call_command("migrate", verbosity=0)
             if BagEntry.objects.exists():
                 self.stdout.write(LIVED_ON)
