@@ -258,16 +258,18 @@ def _breaks(facts: Facts, cure: Cure) -> str:
 
 def _instead(facts: Facts, cure: Cure) -> str:
     """What those who give pieces take then: ``J06 3 CS15-2 lot L-7 at H``."""
-    told = []
+    told: dict[tuple[int, str], int] = {}
     for kit, position, quantity in cure.instead:
         lot = facts.problem.lots[position]
         source = facts.supply.sources[lot.key]
         named = f" lot {source.lot}" if source.lot else f" of order {source.order}" if source.order else ""
         there = f" at {facts.problem.depots[lot.depot]}" if lot.depot >= 0 else ""
-        told.append(
-            f"{facts.problem.kits[kit].job} {pieces_text(quantity)} {facts.problem.items[lot.item]}{named}{there}"
-        )
-    return "; ".join(told)
+        what = kit, f"{facts.problem.items[lot.item]}{named}{there}"
+        told[what] = told.get(what, 0) + quantity
+    jobs = facts.problem.kits
+    return "; ".join(
+        f"{jobs[kit].job} {pieces_text(quantity)} {what}" for (kit, what), quantity in sorted(told.items())
+    )
 
 
 def cure_sentences(table: pd.DataFrame) -> dict[str, list[str]]:

@@ -18,7 +18,7 @@ from kitting.calculation.order_marks import OrderMark, order_marks
 from kitting.models import AppliedPlan, Bag, Event, Freeze, PlanRow
 
 T = TypeVar("T")
-NOT_PLANNED = "not planned yet"
+NOT_PLANNED, PLANNED_NO_MORE = "not planned yet", "planned no more"
 _RECALLED = "lot recalled"
 _MOVED = {"depot": "another depot", "cutover": "another time", "cutover end": "another time"}
 _CHANGES = {"schedule revised": ("another schedule",), "job moved": (), _RECALLED: ("a lot was recalled",)}
@@ -31,7 +31,7 @@ class Cutover:
 
     Args:
         job: the record.
-        answer: one of the six, or ``not planned yet``.
+        answer: one of the six, or ``not planned yet``, or of one that has ended or is under way ``planned no more``.
         staged_by: day by which its bags must be ready, None where the plan has none.
         deciding_line, short: the line that decides the answer, and pieces short, in words.
         counts: lines by answer.
@@ -153,7 +153,7 @@ def _cutover(job: Job, told: Mapping[str, Any], zone: str, bags: Mapping[str, in
     staged = told.get("staged_by")
     return Cutover(
         job=job,
-        answer=told.get("answer", NOT_PLANNED),
+        answer=told.get("answer", PLANNED_NO_MORE if job.ended else NOT_PLANNED),
         staged_by=date.fromisoformat(staged) if staged else None,
         deciding_line=told.get("deciding_line", ""),
         short=told.get("short_pieces", ""),
