@@ -26,6 +26,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "kitting.server.content_policy.content_policy",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.middleware.gzip.GZipMiddleware",  # weak signals: a page of a thousand jobs is sent in a tenth
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

@@ -1,6 +1,7 @@
 """A list that is too long for a page is looked through part by part, and nothing of it is out of reach."""
 
 import re
+from gzip import decompress as gunzip
 
 import pytest
 from bag_stores import Stores, demo_sheets
@@ -86,6 +87,18 @@ def test_cutovers_are_drawn_week_by_week_and_the_last_job_is_within_reach(
     assert found == everything
     assert "The next weeks" in text
     assert planner.get("/cutovers?from=soon").status_code == 404
+
+
+def test_a_page_is_sent_packed_where_the_browser_can_unpack_it(planner: Client) -> None:
+    plain = planner.get("/cutovers")
+    packed = planner.get("/cutovers", headers={"accept-encoding": "gzip"})
+
+    assert "Content-Encoding" not in plain.headers
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert len(packed.content) < len(plain.content) / 4
+    assert re.findall(r"/jobs/J\d+", gunzip(packed.content).decode()) == re.findall(
+        r"/jobs/J\d+", plain.content.decode()
+    )
 
 
 def test_an_event_says_in_words_what_it_holds() -> None:
