@@ -11,6 +11,7 @@ import pandas as pd
 
 from kitting.calculation.calendars import staged_by
 from kitting.calculation.demand import Demand
+from kitting.calculation.expansion.lines import SPARE_ENDING
 from kitting.calculation.expansion.slots import Template
 from kitting.calculation.fit_matching import Matcher
 from kitting.calculation.holdings import pieces_text
@@ -298,6 +299,6 @@ def with_cures(shortages: pd.DataFrame, sentences: Mapping[str, Sequence[str]], 
     told = {job: "; or ".join(found) for job, found in sentences.items() if job in refused}
     columns = (shortages[name].astype(str) for name in ("job", "line", "stock_code", "cure"))
     shortages["cure"] = [
-        told[job] if job in told and code and not line.endswith("/spare") else cure
+        told[job] if job in told and code and not line.endswith(SPARE_ENDING) else cure
         for job, line, code, cure in zip(*columns, strict=True)
     ]

@@ -43,6 +43,7 @@ TOTAL_COLUMNS = ("job", "stock_code", "kind", "quantity", "ends")
 class JobAnswer:
     """A job's worst answer, the line that decides it, and how many lines carry each answer.
 
+    ``short_pieces`` is what is short in words, ``awaits`` what must still arrive where the job is ready if it does.
     Where its bags are staged at several depots, ``days`` is the staged-by day at each of them, ``waits_for`` the
     sentence that names those where something is still missing, '' for none.
     """
@@ -60,6 +61,7 @@ class JobAnswer:
     window_hours: str
     days: Mapping[str, date] = field(default_factory=dict)
     waits_for: str = ""
+    awaits: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -84,6 +84,7 @@ def summary(
                 "deciding_line": job.deciding_line,
                 "counts": dict(job.counts),
                 "short_pieces": job.short_pieces,
+                **({"awaits": job.awaits} if job.awaits else {}),
                 "staged_by": day_text(job.staged_by),
                 **({"days": {depot: day_text(day) for depot, day in job.days.items()}} if job.days else {}),
                 **({"waits_for": job.waits_for} if job.waits_for else {}),

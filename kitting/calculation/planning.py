@@ -325,7 +325,9 @@ def _tables(made: _Made) -> dict[str, Any]:
     refused = refusal_sentences(refusals)
     shortages, reorder, blocked = _short_tables(made, lines, shares, facts.buying, refused)
     with_cures(shortages, cure_sentences(cures), refused)
-    job_list = with_waiting(job_answers(requirements, shortages, jobs), requirements, shortages, promises, jobs)
+    job_list = with_waiting(
+        job_answers(requirements, shortages, promises, jobs), requirements, shortages, promises, jobs
+    )
     questions = planning_questions(expanded.scene, frame, templates, book.questions)
     questions += maker_notes(requirements, promises, items)
     return {

@@ -11,6 +11,7 @@ import pandas as pd
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE
 from kitting.calculation.bags import YES
 from kitting.calculation.cure_table import cure_sentences
+from kitting.calculation.expansion.lines import SPARE_ENDING
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.plan_tables import refusal_sentences
 from kitting.calculation.short_codes import make_code
@@ -25,7 +26,6 @@ from kitting.spreadsheets.writing import SheetContent, write_people_csv, write_w
 MOST_ROWS = 2000  # a longer list is read in the workbook; the print says so
 MOST_PLACES = 6
 OPEN_ANSWERS = (CANT_TELL, NO_RULE, CONFLICT)
-SPARE_ENDING = "/spare"
 OWNER = "owner"  # a column of what is told from the records
 SHORT_COLUMNS = (
     Column("Staged by", 21, bold=True),

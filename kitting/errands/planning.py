@@ -165,7 +165,7 @@ def count_most_kits(errand: Errand) -> None:
 
 def _marks(made: Plan) -> dict[str, list[str]]:
     """Until when what each job lacks can be ordered, in words."""
-    columns = (made.shortages[name].astype(str) for name in ("job", "stock_code", "order_by", "too_late"))
+    columns = (made.shortages[name].astype(str) for name in ("job", "line", "stock_code", "order_by", "too_late"))
     return {job: [one.words for one in marks] for job, marks in order_marks(zip(*columns, strict=True)).items()}
 
 

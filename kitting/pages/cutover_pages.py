@@ -101,7 +101,7 @@ def _row(one: Cutover, marks: Sequence[OrderMark]) -> list[Cell]:
         link(one.job.job, "job", one.job.job, note=one.job.title),
         Cell(one.job.cutover or "no date", note=f"depot {one.job.depot}{', FROZEN' * bool(one.frozen)}"),
         replace(said(one.answer), note=f"BEFORE {one.changed}: plan again" if one.changed else ""),
-        _limit_cell(one.job.job, limit, "; ".join(filter(None, (one.short and f"short {one.short}", one.waits_for)))),
+        _limit_cell(one.job.job, limit, one.lacks),
         Cell(one.staged_by or "–"),
         order_cell([mark.words for mark in marks]),
         Cell(one.bags_told),

@@ -177,10 +177,10 @@ def friday(asked: Asked) -> HttpResponse:
 
 
 def _limit(one: Cutover) -> str:
-    """What keeps a job from going out: what came after the plan, bags that are on hold, its deciding line."""
+    """What keeps a job from going out: what came after the plan, bags on hold, its deciding line, what it lacks."""
     held = f"{one.bags_held} bag{'' if one.bags_held == 1 else 's'} on hold" if one.bags_held else ""
     changed = f"BEFORE {one.changed}: plan again" if one.changed else ""
-    return "; ".join(filter(None, (changed, held, one.deciding_line if one.answer != READY else "")))
+    return "; ".join(filter(None, (changed, held, one.deciding_line if one.answer != READY else "", one.lacks)))
 
 
 def call_sheet(asked: Asked, job: str) -> HttpResponse:

@@ -25,7 +25,7 @@ from kitting.pages.cutover_pages import order_cell
 from kitting.pages.tables import Cell, Table, figure, link, said
 from kitting.pages.typed import back_with_typed, day_of
 from kitting.roles import DO
-from kitting.selectors.cutovers import cutovers, frozen_among, last_plan
+from kitting.selectors.cutovers import awaited, cutovers, frozen_among, last_plan
 from kitting.selectors.job_sheet import job_by_number, swap_of
 from kitting.services.ask_errands import ask_errand, stop_errand
 from kitting.services.change_facts import change_facts
@@ -116,7 +116,7 @@ def _plan_result(asked: Asked, errand: Errand) -> HttpResponse:
             link(told["job"], "job", told["job"], note="changed" if changed else ""),
             said(was.answer if was else ""),
             said(told["answer"]), told["short_pieces"] or "–", told["staged_by"] or "–",
-            told["deciding_line"] if told["answer"] != "ready" else "–",
+            Cell(told["deciding_line"] if told["answer"] != "ready" else "–", note=awaited(told)),
         ])  # fmt: skip
     heads: tuple[str, ...] = ("Job", "As applied", "By this plan", "Short", "Staged by", "What limits it")
     jobs = Table("Jobs before and after", heads, rows, "No job is to be planned.")

@@ -42,6 +42,7 @@ class Cutover:
         changed: what has changed since that plan, in words, so that its answer may not hold any more; '' for nothing.
         days: the staged-by day at each depot, where its bags are staged at several.
         waits_for: which of these depots is still to stage what, in words; '' where none is.
+        awaits: what must still arrive for it, in words; '' for nothing, and where the job is not ready if it does.
     """
 
     job: Job
@@ -57,6 +58,12 @@ class Cutover:
     changed: str = ""
     days: Mapping[str, str] = field(default_factory=dict)
     waits_for: str = ""
+    awaits: str = ""
+
+    @property
+    def lacks(self) -> str:
+        """What is short, or what must still arrive by the staged-by day, in words."""
+        return "; ".join(filter(None, (self.awaits, self.short and f"short {self.short}", self.waits_for)))
 
     @property
     def bags_done(self) -> int:
@@ -96,7 +103,7 @@ def last_plan() -> AppliedPlan | None:
 def last_order_days(jobs: Iterable[str]) -> dict[str, list[OrderMark]]:
     """Until when what these jobs lack can be ordered, by the plan applied last; two queries."""
     wanted = {"plan": last_plan(), "table": "shortages", "job__in": [*jobs]}
-    cells = ("cells__stock_code", "cells__order_by", "cells__too_late")
+    cells = ("cells__line", "cells__stock_code", "cells__order_by", "cells__too_late")
     return order_marks(PlanRow.objects.filter(**wanted).order_by("position").values_list("job", *cells))
 
 
@@ -157,6 +164,7 @@ def _cutover(job: Job, told: Mapping[str, Any], zone: str, bags: Mapping[str, in
         staged_by=date.fromisoformat(staged) if staged else None,
         deciding_line=told.get("deciding_line", ""),
         short=told.get("short_pieces", ""),
+        awaits=awaited(told),
         counts=told.get("counts", {}),
         window=_of_window(job, zone, window_hours),
         bags=bags,
@@ -164,6 +172,11 @@ def _cutover(job: Job, told: Mapping[str, Any], zone: str, bags: Mapping[str, in
         waits_for=told.get("waits_for", ""),
         clock=change.words if (change := _of_window(job, zone, clock_change)) else "",
     )
+
+
+def awaited(told: Mapping[str, Any]) -> str:
+    """By a plan's summary of a job, what it is ready if: ``if 2 EL15-2 from H by 2026-03-03``; '' for nothing."""
+    return f"if {told['awaits']} by {told['staged_by']}" if told.get("awaits") else ""
 
 
 def _of_window(job: Job, zone: str, asked: Callable[[datetime, datetime, str], T]) -> T | None:

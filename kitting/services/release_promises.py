@@ -8,6 +8,7 @@ from django.db.models import Q, QuerySet
 from inventory.models import Balance, Place
 from jobs.models import COMPLETE, UNDER_WAY, Job
 from kitting.calculation.bag_states import OUT
+from kitting.calculation.expansion.lines import SPARE_ENDING
 from kitting.models import AppliedPlan, Bag, Promise
 from kitting.roles import CREW_LEAD, PLANNER, STOREKEEPER
 from kitting.selectors.bag_contents import bare
@@ -16,7 +17,6 @@ from kitting.services.record_events import Happening, record_events
 
 DEPOT = "depot"
 PROMISED_FOR = frozenset({"cutover", "cutover end", DEPOT})  # columns of the jobs sheet: promises were made for these
-_SPARE = "/spare"  # how the name of a spare line ends
 
 
 def release(promises: QuerySet[Promise], *, why: str, at: datetime) -> int:
@@ -48,7 +48,7 @@ def release_missing(balance: Balance, counted: int, why: str, at: datetime) -> l
     plan = AppliedPlan.objects.order_by("-pk").first()
     turns = service_turns(plan) if plan else {}
     last = len(turns)
-    promises.sort(key=lambda one: (one.line.endswith(_SPARE), turns.get(one.job.job, last), one.pk), reverse=True)
+    promises.sort(key=lambda one: (one.line.endswith(SPARE_ENDING), turns.get(one.job.job, last), one.pk), reverse=True)
     lacking = sum(promise.quantity for promise in promises) - counted
     lost: list[tuple[Promise, int]] = []
     for promise in promises:

@@ -63,7 +63,11 @@ def every_piece_of_a_chosen_line_is_promised_or_short_and_never_both(plan: Plan,
 
 
 def a_job_answers_as_its_worst_line_and_a_spare_never_decides(plan: Plan, _: RawBook) -> None:
-    """The first line in line order with the worst answer decides; the counts are those of all lines but spares."""
+    """The first line with the worst answer decides, of short ones the hardest to cure; spares are not counted."""
+    hard = {
+        row.line: (row.order_by != "", row.too_late != "yes", row.order_by != "can't tell", row.order_by)
+        for row in rows(plan.shortages)
+    }
     lines = plan.requirements[(plan.requirements["spare"] == "no").to_numpy()]
     for job in plan.jobs:
         own = lines[(lines["job"] == job.job).to_numpy()]
@@ -72,7 +76,8 @@ def a_job_answers_as_its_worst_line_and_a_spare_never_decides(plan: Plan, _: Raw
             continue
         answers = list(own["answer"])
         assert job.answer == min(answers, key=WORST_FIRST.index)
-        assert job.deciding_line == own["line"].iloc[answers.index(job.answer)]
+        worst = [line for line, answer in zip(own["line"], answers, strict=True) if answer == job.answer]
+        assert job.deciding_line == (min(worst, key=hard.__getitem__) if job.answer == "short" else worst[0])
         assert job.counts == {answer: answers.count(answer) for answer in WORST_FIRST if answer in answers}
 
 

@@ -10,6 +10,7 @@ import pandas as pd
 from kitting.calculation.expansion.slots import Template
 from kitting.calculation.natural_order import natural_rank
 
+SPARE_ENDING = "/spare"  # how the name of a spare line ends
 SIDES = ("from", "to", "joint", "position", "location", "job")
 SIDE_FROM, SIDE_TO, SIDE_JOINT, SIDE_POSITION, SIDE_LOCATION, SIDE_JOB = range(len(SIDES))
 
@@ -143,12 +144,12 @@ def line_texts(frame: pd.DataFrame, templates: list[Template]) -> list[str]:
 
 def _what(template: Template) -> str:
     if template.spare and template.need is not None:
-        return f"{template.kind}/{template.need.fixed_code}/spare"
+        return f"{template.kind}/{template.need.fixed_code}{SPARE_ENDING}"
     return template.kind
 
 
 def _text(job: str, run: str, structure: str, position: str, phases: str, side: int, what: str, occurrence: int) -> str:
-    again = f"#{occurrence}" if occurrence > 1 and not what.endswith("/spare") else ""
+    again = f"#{occurrence}" if occurrence > 1 and not what.endswith(SPARE_ENDING) else ""
     if side <= SIDE_TO:
         return f"{job}/{structure}-{position}/r{run}-{SIDES[side]}/{phases}/{what}{again}"
     if run:

@@ -44,6 +44,13 @@ def test_what_must_still_come(
     assert sum(amount for (at, _, by), amount in found.items() if (at, by) == (depot, source)) == pieces
 
 
+def test_a_job_that_is_ready_if_says_if_what_and_a_spare_that_must_come_is_no_such_thing(answered: Plan) -> None:
+    assert {job.job: job.awaits for job in answered.jobs if job.awaits} == {
+        "J01": "2 EL15-2 from H", "J02": "4 EA15-15.3 from N", "J06": "3 CS15-2 from H; 2 BI15 from M",
+    }  # fmt: skip
+    assert set(answered.promises[answered.promises["job"] == "J03"]["source"]) == {"shelf", "transfer"}
+
+
 @pytest.mark.parametrize(
     ("job", "code", "pieces", "order_by"),
     [

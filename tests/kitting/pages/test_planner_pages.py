@@ -44,6 +44,7 @@ def test_cutovers_stand_by_week_with_answer_and_what_limits_them(planner: Client
     assert "Week 10: 2026-03-02 to 2026-03-08" in seen
     assert "J08 Granary Exit 2026-04-18 22:00 depot M SHORT J08/G3-a/position/ABC/bushing insert short 1 BI35L" in seen
     assert "J02 Courthouse Block 2026-03-07 23:00" in seen
+    assert "J06/EJ1-j/joint/A/splice if 3 CS15-2 from H; 2 BI15 from M by 2026-03-19" in seen
     assert "6 h" in seen  # T36: the clock changes in that night
 
 
@@ -355,6 +356,7 @@ def test_the_friday_page_goes_on_to_a_second_page_and_lists_what_the_plan_does_n
     Job.objects.create(job="J98", title="Quarry Spur", depot="N", cutover="2026-03-06 09:00")
     Job.objects.create(job="J99", title="Undated", depot="N")
     first, second = pages_of(planner.post("/cutovers/friday-page.pdf"))
+    assert "if 2 EL15-2 from H by 2026-03-03" in first
 
     assert "J98 · Quarry Spur 2026-03-06 09:00 NOT PLANNED YET" in first
     assert "J01 · Alder Loop 2026-03-05 09:00 READY" in first
