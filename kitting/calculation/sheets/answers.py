@@ -183,6 +183,7 @@ class _Table:
         self._cells = raw.cells.astype(object)
         self._places = {name: placed.at for name, placed in place_columns(declared, raw)[0].items()}
         self._rows = self._rows_by_key()
+        self._written: set[tuple[int, str]] = set()
 
     def _rows_by_key(self) -> Mapping[str, list[int]]:
         places = [self._places.get(column.field) for column in self.declared.key]
@@ -218,7 +219,13 @@ class _Table:
             self._headers.append(column.label)
             self._cells[len(self._headers) - 1] = pd.Series("", index=self._cells.index, dtype=object)
         self._cells.at[row, self._places[column.field]] = text
+        self._written.add((row, column.field))
 
     def sheet(self) -> RawSheet:
-        """The sheet as it now reads."""
-        return replace(self._raw, headers=tuple(self._headers), cells=self._cells)
+        """The sheet as it now reads; what the file reader asked about a cell that was written is answered."""
+        notes = tuple(note for note in self._raw.notes if note.severity == NOTE or not self._is_written(note))
+        return replace(self._raw, headers=tuple(self._headers), cells=self._cells, notes=notes)
+
+    def _is_written(self, note: Question) -> bool:
+        found = find_column(self.declared, note.column)
+        return found is not None and (note.row, found[0].field) in self._written

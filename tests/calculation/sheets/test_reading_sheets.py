@@ -145,6 +145,13 @@ def test_a_note_of_the_file_reader_is_passed_on_and_its_question_puts_the_cell_i
     assert list(book.frames["stock"]["stock_code"]) == ["DW"]
 
 
+def test_a_formula_that_was_never_calculated_may_be_answered_as_blank(small: SmallBook) -> None:
+    formula = Question("schedule", 3, "remarks", "", "holds a formula that was never calculated", "save it", ASK)
+    small.notes = {"schedule": (formula,)}
+    assert [question.column for question in small.read().questions] == ["remarks"]
+    assert small.answer("J1/2", "remarks", "", "(blank)").read().questions == ()
+
+
 def test_a_row_that_the_file_reader_takes_for_shifted_is_not_used_until_it_is_kept(small: SmallBook) -> None:
     shifted = Question("schedule", 3, "", "x", "stands in column P, which has no header; is the row shifted?", "", ASK)
     small.notes = {"schedule": (shifted,)}
