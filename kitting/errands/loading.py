@@ -12,7 +12,7 @@ from kitting.calculation.questions import NOTE, REFUSE, Question
 from kitting.calculation.sheets.all_sheets import ANSWERS, SHEETS
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.sheets.network_sheets import SCHEDULE
-from kitting.calculation.sheets.raw import RawBook, RawSheet, raw_book, raw_sheet
+from kitting.calculation.sheets.raw import RawBook, cells_of_row, raw_book, raw_sheet
 from kitting.errands.comparing import compared_with_live, jobs_that_change
 from kitting.errands.foreign_lists import ForeignLists, is_ours
 from kitting.errands.keeping import unpack_files
@@ -28,7 +28,6 @@ from kitting.spreadsheets.reading import read_raw_book
 
 LOOK, LOAD = "look at file", "load file"
 SAY = "said-with-the-list"
-_AROUND = 6  # cells of a row shown beside a question
 
 
 def look_at_file(errand: Errand) -> None:
@@ -190,14 +189,7 @@ def _told(raw: RawBook, questions: Sequence[Question]) -> list[dict[str, Any]]:
     """Each question, with the row it speaks of as it was read; not that an answer kept for other files is not used."""
     came = raw.sheets[ANSWERS.name].cells.index if ANSWERS.name in raw.sheets else ()
     asked = (one for one in sorted(questions) if (one.sheet, one.severity) != (ANSWERS.name, NOTE) or one.row in came)
-    return [{**asdict(one), "beside": _beside(raw.sheets.get(one.sheet), one.row)} for one in asked]
-
-
-def _beside(sheet: RawSheet | None, row: int) -> list[str]:
-    if sheet is None or row not in sheet.cells.index:
-        return []
-    cells = zip(sheet.headers, map(str, sheet.cells.loc[row]), strict=True)
-    return [f"{header}: {text}" for header, text in cells if text.strip()][:_AROUND]
+    return [{**asdict(one), "beside": cells_of_row(raw.sheets.get(one.sheet), one.row)} for one in asked]
 
 
 def answer(question: Mapping[str, Any], value: str, *, by: str, on: date) -> dict[str, str]:

@@ -5,6 +5,7 @@ from django.urls import reverse
 
 from jobs.models import Reel
 from kitting.calculation.cable_geometry import GAUGE
+from kitting.calculation.sheets.raw import cells_of_row
 from kitting.documents.diameters import span_text
 from kitting.errors import Refusal
 from kitting.models import PlanRow
@@ -13,6 +14,7 @@ from kitting.pages.tables import Table, link
 from kitting.pages.typed import back_with_typed
 from kitting.roles import DO
 from kitting.selectors.cutovers import last_plan
+from kitting.selectors.sheets import sheets_to_check_from_records
 from kitting.services.change_facts import change_facts
 from kitting.services.settle_facts import settle_fact
 
@@ -25,10 +27,13 @@ def questions(asked: Asked) -> HttpResponse:
         here = reverse("questions")
         return attempt(asked, lambda: _settled(asked), here, back=back_with_typed(asked, here))
     found = PlanRow.objects.filter(plan=last_plan(), table="questions").exclude(cells__severity="note")
+    asks = [*found.order_by("position").values_list("cells", flat=True)]
+    sheets = sheets_to_check_from_records({cells["sheet"] for cells in asks}).sheets if asks else {}
     rows = [
-        {**cells, "at": at, "typed": all(asked.text(name) == cells[name] for name in ("sheet", "row", "column"))}
-        for at, cells in enumerate(found.order_by("position").values_list("cells", flat=True))
-    ]
+        {**cells, "at": at, "beside": cells_of_row(sheets.get(cells["sheet"]), int(cells["row"])),
+         "typed": all(asked.text(name) == cells[name] for name in ("sheet", "row", "column"))}
+        for at, cells in enumerate(asks)
+    ]  # fmt: skip
     return page(asked, "questions.html", {"questions": rows, "may_answer": asked.actor.may("sheets", DO)})
 
 

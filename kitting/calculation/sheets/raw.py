@@ -12,6 +12,7 @@ from kitting.calculation.questions import Question
 
 _PADDING = " \t\r\n\u00a0\u200b\ufeff"  # with no-break space, zero-width space and byte order mark
 _CELL, _LINE, _SHEET = "\x1f", "\x1e", "\x1d"  # ASCII separators: they never stand in a cell
+_MOST_CELLS = 14
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,14 @@ def raw_sheet(name: str, headers: Iterable[str], rows: Iterable[Iterable[str]], 
 def trimmed(text: str) -> str:
     """Text without blanks, no-break spaces or invisible marks around it."""
     return text.strip(_PADDING)
+
+
+def cells_of_row(sheet: RawSheet | None, row: int) -> list[str]:
+    """What stands in a row beside a doubtful cell, such as ``run: 2``, without blanks; [] without such a row."""
+    if sheet is None or row not in sheet.cells.index:
+        return []
+    cells = zip(sheet.headers, map(str, sheet.cells.loc[row]), strict=True)
+    return [f"{header}: {text}" for header, text in cells if text.strip()][:_MOST_CELLS]
 
 
 def content_digest(sheets: Iterable[RawSheet]) -> str:

@@ -184,6 +184,8 @@ def test_a_missing_fact_is_given_beside_its_cell_and_the_next_plan_knows_it(plan
     send(planner, f"/plans/{errand().pk}/apply")
     asked = planner.get("/questions").context["questions"]
     (one,) = [one for one in asked if one["sheet"] == "positions" and one["column"] == "interface"]
+    assert one["beside"][:3] == ["structure: G3", "position: a", "kind: well 200 A"]
+    assert "structure: G3 · position: a · kind: well 200 A" in words(planner.get("/questions"))
 
     kept = send(planner, "/questions", **{name: one[name] for name in ("sheet", "row", "column", "read")},
                 value="200 A 35 kV large")  # fmt: skip
