@@ -60,6 +60,11 @@ class Actor:
         return allowed and (level == SEE or not depot or not self.depots or depot in self.depots)
 
 
+def who_may(action: str, *levels: str) -> list[str]:
+    """The roles to which the table allows one of these levels of an action."""
+    return [role for role in ROLES if _MAY[(action, role)].intersection(levels)]
+
+
 def require(actor: Actor, action: str, level: str, depot: str | None = None) -> None:
     """Go on only with the right.
 
@@ -72,7 +77,7 @@ def require(actor: Actor, action: str, level: str, depot: str | None = None) -> 
         own = ", ".join(sorted(actor.depots))
         message = f"{actor.name} acts for {own} only, not for {depot}: ask there, or make a transfer."
         raise Refusal("other-depot", message, {"depot": depot, "depots": sorted(actor.depots)})
-    allowed = [role for role in ROLES if level in _MAY[(action, role)]]
+    allowed = who_may(action, level)
     who = " or ".join(allowed) or "nobody"
     message = f"{actor.name} may not {level} this ({action}); {who} may."
     raise Refusal("not-allowed", message, {"action": action, "level": level, "roles": allowed})

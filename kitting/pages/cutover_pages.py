@@ -1,7 +1,7 @@
 """Cutovers by week, a job as one page, and why a line is what it is."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from urllib.parse import urlencode
@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 from django.http import HttpResponse
 from django.urls import reverse
 
+from inventory.models import Item
 from jobs.models import Position
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, READY_IF, SHORT, worst
 from kitting.calculation.order_marks import OrderMark
@@ -32,7 +33,7 @@ from kitting.pages.picture_pages import places_pictured
 from kitting.pages.short_line_pages import owner_cell, owner_choices
 from kitting.pages.tables import MOST_ROWS, Cell, Table, figure, link, said
 from kitting.pages.typed import typed_day
-from kitting.roles import APPROVE, ASK, DO, SEE
+from kitting.roles import APPROVE, ASK, DO, SEE, who_may
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.cutovers import Cutover, cutovers, last_order_days, last_plan
 from kitting.selectors.fits import estimates_policy, fit_facts
@@ -231,18 +232,27 @@ _DOORS: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
 
 
 def _cures(asked: Asked, sheet: JobSheet) -> Table:
-    lines = {row["kind"]: row["line"] for row in reversed(sheet.shortages)}
+    short_of = _short_line_of(sheet)
     rows = [
         [row["cure"], Cell(row["move"], note="NEEDS REOPENING" if row["move"] == BORROW else ""),
          Cell(row["stock_code"] or "–", note=f"lot {row['lot']}" if row.get("lot") else ""),
          figure(row["quantity"] or "–"),
          Cell(row["from"] or "–", note=f"held by {row['holder']}" if row.get("holder") else ""), row["by_day"] or "–",
          Cell(row["breaks"] or "nothing", note=f"instead {row['instead']}" if row.get("instead") else ""),
-         row["verified"], _door(asked, sheet, row, next(iter(lines.values()), ""))]
+         row["verified"], _door(asked, sheet, row, short_of(row["stock_code"]))]
         for row in sheet.cures
     ]  # fmt: skip
     heads = ("Cure", "Move", "Stock code", "Pieces", "From", "By", "What it breaks", "Tried by planning again", "Do it")
     return Table("Sets of moves that would complete this kit", heads, rows, "No cure was looked for: nothing is short.")
+
+
+def _short_line_of(sheet: JobSheet) -> Callable[[str], str]:
+    """The first short line of a stock code, else of its kind, which it may stand in for; '' where there is none."""
+    by_code = {row["stock_code"]: row["line"] for row in reversed(sheet.shortages)}
+    by_kind = {row["kind"]: row["line"] for row in reversed(sheet.shortages)}
+    others = {row["stock_code"] for row in sheet.cures} - by_code.keys() - {""}
+    kinds = dict(Item.objects.filter(stock_code__in=others).values_list("stock_code", "kind")) if others else {}
+    return lambda code: by_code.get(code) or by_kind.get(kinds.get(code, ""), "")
 
 
 def _door(asked: Asked, sheet: JobSheet, row: Line, line: str) -> Cell:
@@ -254,7 +264,7 @@ def _door(asked: Asked, sheet: JobSheet, row: Line, line: str) -> Cell:
         return Cell("What would change?", f"{reverse('what-if')}?{urlencode(known)}")
     label, route, (action, *levels) = _DOORS.get(row["move"], ("", "", ("job dates",)))
     if not any(asked.actor.may(action, level) for level in levels):
-        return Cell("–")
+        return Cell(f"by {' or '.join(who_may(action, *levels))}" if levels else "–")
     known = {"line": line, "stock_code": row["stock_code"], "stand_in": row["stock_code"], "depot": row["from"]}
     return Cell(label, f"{reverse(route)}?{urlencode({name: text for name, text in known.items() if text})}")
 

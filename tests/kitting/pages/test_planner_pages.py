@@ -6,6 +6,7 @@ from bag_stores import CLEAN, Stores, demo_sheets, planned
 from browsing import browser_of, pages_of, paper_text, people, send, words
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
+from django.db.models import F
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
@@ -71,6 +72,20 @@ def test_a_job_shows_runs_lines_shortages_refusals_and_cures(planner: Client) ->
     assert "TOO LATE TO BUY" in seen
     assert "BI35L 2 none 0 1 none known" in seen  # the refusal: what they hold, who holds it, what is missing
     assert "From G1/a" in seen
+
+
+def test_a_cure_leads_to_the_line_that_it_cures_or_says_who_may_ask_for_it(planner: Client) -> None:
+    short = PlanRow.objects.get(table="shortages", job="J08")
+    PlanRow.objects.filter(table="shortages").update(position=F("position") + 1000)
+    tag = {"line": "J08/G1-a/r1-from/ABC/phase tag", "kind": "phase tag", "stock_code": "TAG-Y"}
+    PlanRow.objects.create(plan=short.plan, table="shortages", job="J08", position=0, cells={**short.cells, **tag})
+
+    assert "release from reserve BI35L 1 N 2026-04-16 nothing yes by storekeeper or duty supervisor" in words(
+        planner.get("/jobs/J08")
+    )
+    assert "/ask/reserve?line=J08%2FG3-a%2Fposition%2FABC%2Fbushing+insert&amp;stock_code=BI35L" in (
+        browser_of(DUTY).get("/jobs/J08").content.decode()
+    )
 
 
 def test_a_job_that_is_not_in_the_books_is_said_to_be_so(planner: Client) -> None:
