@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import Any
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.db.models import F
@@ -71,7 +72,18 @@ def watched(asked: Asked, errand: Errand) -> HttpResponse:
     """How far long work has come, or why nothing came of it."""
     of_file = errand.kind in _OF_FILES
     may_stop = of_file and asked.actor.may("sheets", DO)
-    return page(asked, "errand.html", {"errand": errand, "of_file": of_file, "may_stop": may_stop})
+    context = {"errand": errand, "of_file": of_file, "may_stop": may_stop, "again": _form_again(errand.given)}
+    return page(asked, "errand.html", context)
+
+
+def _form_again(given: Mapping[str, Any]) -> str:
+    """The address of the form that a what-if was asked with, and what was typed there; '' for other errands."""
+    change = given.get("change", "")
+    if change == "cutover":
+        typed = {name: given[name] for name in ("cutover", "end")}
+        return f"{reverse('move', args=[given['job']])}?{urlencode(typed)}"
+    typed = {name: given.get(name, "") for name, _ in _WHAT_IFS.get(change, ())}
+    return f"{reverse('what-if')}?{urlencode({'change': change, **typed})}" if typed else ""
 
 
 def stop(asked: Asked, number: str) -> HttpResponse:
@@ -216,7 +228,15 @@ def what_if_page(asked: Asked) -> HttpResponse:
         {
             "change": name,
             "title": _TITLES[name],
-            "fields": [(field, label, asked.text(field), field not in _MAY_BE_BLANK) for field, label in fields],
+            "fields": [
+                (
+                    field,
+                    label,
+                    asked.text(field) if asked.text("change") in ("", name) else "",
+                    field not in _MAY_BE_BLANK,
+                )
+                for field, label in fields
+            ],
         }
         for name, fields in _WHAT_IFS.items()
     ]

@@ -291,6 +291,20 @@ def test_a_what_if_stores_nothing(planner: Client) -> None:
     assert (Event.objects.count(), Promise.objects.filter(released_at=None).count()) == (events, promises)
 
 
+def test_what_was_typed_for_a_what_if_that_can_t_be_tried_stands_in_its_form_again(planner: Client) -> None:
+    def form_again(address: str, **typed: str) -> str:
+        refused = send(planner, address, **typed)
+        assert "That can't be tried" in words(refused)
+        (link,) = re.findall(r'href="([^"]+)">Change what was typed', refused.content.decode())
+        return str(planner.get(link.replace("&amp;", "&")).content.decode())
+
+    moved = form_again("/jobs/J11/move", cutover="next week", end="2026-04-18 12:00")
+    more = form_again("/what-if", change="more", stock_code="CS99", depot="H", quantity="7")
+
+    assert all(f'value="{text}"' in moved for text in ("next week", "2026-04-18 12:00"))
+    assert more.count('value="CS99"') == 1  # a lost lot has a stock code too, and that form was not sent
+
+
 def schedule(*changes: tuple[str, str]) -> SimpleUploadedFile:
     """J04's rows of the clean schedule, changed by text."""
     head, *rows = (CLEAN / "schedule.csv").read_text(encoding="utf-8").splitlines()
