@@ -9,7 +9,8 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from jobs.models import Run
-from kitting.calculation.answers import READY
+from kitting.calculation.answers import READY, READY_IF, SHORT
+from kitting.calculation.expansion.lines import SPARE_ENDING
 from kitting.calculation.plan_result import Plan
 from kitting.documents import pick_list_of, print_document
 from kitting.documents.as_installed import as_installed_csv, as_installed_record
@@ -183,12 +184,18 @@ def _limit(one: Cutover) -> str:
     return "; ".join(filter(None, (changed, held, one.deciding_line if one.answer != READY else "", one.lacks)))
 
 
+_SPARE_IS = {SHORT: " (SHORT)", READY_IF: " (must still come)"}
+
+
 def call_sheet(asked: Asked, job: str) -> HttpResponse:
     """What to ask the crew lead three days before, with what the books know beside each question; to print."""
     sheet = job_sheet(job)
     (state,) = cutovers([job], ended=True)
     runs = [one.run for one in sheet.runs]
-    spares = [f"{line['quantity']} {line['stock_code']}" for line in sheet.elsewhere.get("Spares", ())]
+    spares = [
+        f"{line['quantity']} {line['stock_code']}{_SPARE_IS.get(line['answer'], '')}"
+        for line in sheet.elsewhere.get("Spares", ())
+    ]
     questions = [
         ("Have the reel tags been read against the bag labels?", _reels(runs)),
         ("Is there a photograph of each nameplate that tells the interface?", _interfaces(runs)),
@@ -196,7 +203,11 @@ def call_sheet(asked: Asked, job: str) -> HttpResponse:
         ("Are the spares enough for this outage?", ", ".join(spares) or "no spares are planned"),
         ("Who signs for the bags, and with which truck?", f"bags: {state.bags_told}"),
     ]
-    open_ = [one for one in (*sheet.shortages,) if one["short"]]
+    open_ = [f"{one['answer'].upper()}: {one['line']}: {one['reason']}" for one in sheet.undecided]
+    open_ += [
+        f"{'SPARE: ' * one['line'].endswith(SPARE_ENDING)}{one['short']} {one['stock_code']}: {one['why']}"
+        for one in sheet.shortages
+    ]
     return page(asked, "call_sheet.html", {"sheet": sheet, "state": state, "questions": questions, "open": open_})
 
 

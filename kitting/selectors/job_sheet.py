@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from jobs.models import Job, Position, Run, ScheduleRevision
+from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.promising.moves import BORROW
 from kitting.calculation.what_if import HeldPieces, lines_for
@@ -56,6 +57,13 @@ class JobSheet:
     shortages: Sequence[Line]
     refusals: Sequence[Line]
     cures: Sequence[Line]
+
+    @property
+    def undecided(self) -> list[Line]:
+        """The lines that nobody can pick: can't tell, no rule, conflict."""
+        at_ends = (line for run in self.runs for end in run.ends for line in end.lines)
+        lines = (*at_ends, *(line for there in self.elsewhere.values() for line in there))
+        return [line for line in lines if line["answer"] in (CANT_TELL, NO_RULE, CONFLICT)]
 
 
 def job_by_number(number: str) -> Job:

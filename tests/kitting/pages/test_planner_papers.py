@@ -1,12 +1,13 @@
 """Papers of the planner's week: the call sheet and the Friday page."""
 
 import pytest
-from bag_stores import demo_sheets, planned
+from bag_stores import Stores, demo_sheets, planned
 from browsing import browser_of, pages_of, people, words
 from django.test import Client
 from module_books import books_of_module
 from people import PLANNER
 
+from inventory.models import Balance
 from jobs.models import Job
 from kitting.models import Event
 
@@ -31,6 +32,17 @@ def test_the_call_sheet_asks_five_questions_and_leaves_them_unasked(planner: Cli
 
     assert seen.count("not asked") >= 5
     assert "run 4" in seen
+    assert "READY IF J06/EJ1-j/joint/A/splice if 3 CS15-2 from H; 2 BI15 from M by 2026-03-19" in seen
+
+
+def test_the_call_sheet_lists_what_nobody_can_pick_and_which_spares_are_short(planner: Client) -> None:
+    Balance.objects.filter(lot__item__stock_code="JS-1").update(quantity=0)
+    Stores(prefix="short").plan()
+    seen = words(planner.get("/jobs/J10/call-sheet"))
+
+    assert "NO RULE: J10/I4-p/r4-to/ABC/end accessories: no rule in end accessories covers" in seen
+    assert "1 JS-1 (SHORT)" in seen
+    assert "SPARE: 1 JS-1: " in seen
 
 
 def test_the_friday_page_goes_on_to_a_second_page_and_lists_what_the_plan_does_not_know(planner: Client) -> None:
