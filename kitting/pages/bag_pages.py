@@ -20,7 +20,7 @@ from kitting.models.pictures import OF_BAG
 from kitting.pages.asked import Asked, attempt, go_to, page, split_loud
 from kitting.pages.bag_forms import of_bag
 from kitting.pages.picture_pages import may_picture, may_see_pictures, pictures_shown
-from kitting.pages.tables import Cell, Table, figure, link
+from kitting.pages.tables import Cell, Table, figure, link, said
 from kitting.pages.typed import depot_asked
 from kitting.roles import APPROVE, ASK, DO, SEE
 from kitting.selectors.bag_contents import (
@@ -37,6 +37,7 @@ from kitting.selectors.bag_history import Told, bag_history
 from kitting.selectors.bag_requests import MAY_GO_SHORT, Standing
 from kitting.selectors.bag_requests import of_bag as of_this_bag
 from kitting.selectors.bag_rows import REWORK, TO_DO, BagRow, bag_rows, not_ended, waiting
+from kitting.selectors.cutovers import Cutover, bags_to_list
 from kitting.selectors.pictures import pictures_of_bag
 from kitting.selectors.rework import Rework, rework
 from kitting.services.list_bags import list_bags
@@ -76,6 +77,9 @@ def bags(asked: Asked) -> HttpResponse:
     steps = [("", "All", len(rows)), *((one, one.capitalize(), len(waiting(rows, one))) for one in TO_DO)]
     steps.append((REWORK, "Rework", len(again)))
     tables = [_rework(depot, again) if step == REWORK else table]
+    unlisted = bags_to_list(asked.today, [depot]) if depot and not (step or rack) else []
+    if unlisted:
+        tables.insert(0, _unlisted(unlisted))
     context = {"depot": depot, "depots": depots, "tables": tables, "steps": steps, "step": step,
                "walk": any(one.comes_next == bag_states.PICK for one in rows),
                "acts": asked.actor.may("bags", DO, depot)}  # fmt: skip
@@ -91,6 +95,15 @@ def _row(one: BagRow) -> list[Cell]:
         Cell(one.label, note=one.problem),
         Cell(one.comes_next or "–"),
     ]
+
+
+def _unlisted(jobs: Sequence[Cutover]) -> Table:
+    rows = [
+        [link(one.job.job, "job-bags", one.job.job, note=one.job.title), one.job.cutover, said(one.answer),
+         str(one.staged_by)]
+        for one in jobs
+    ]  # fmt: skip
+    return Table("Jobs whose bags are to be listed", ("Job", "Cutover", "Answer", "Staged by"), rows, "")
 
 
 def _rework(depot: str, rows: Sequence[Rework]) -> Table:

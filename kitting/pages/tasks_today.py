@@ -37,7 +37,7 @@ from kitting.selectors.bag_requests import to_be_used
 from kitting.selectors.bag_rows import REWORK, not_ended
 from kitting.selectors.buying import to_order_counts
 from kitting.selectors.counting import bags_to_find
-from kitting.selectors.cutovers import NOT_PLANNED, cutovers
+from kitting.selectors.cutovers import NOT_PLANNED, SOON_DAYS, bags_to_list, cutovers
 from kitting.selectors.exceptions import kept_scans
 from kitting.selectors.loans import loan_stands
 from kitting.selectors.notices import new_notices
@@ -56,7 +56,6 @@ from kitting.selectors.vans import differences_open, transfers_open, vans_waitin
 from kitting.services.note_looking import dates_seen
 from kitting.services.two_persons import same_person
 
-_SOON_DAYS = 10
 _NAMED = 4
 
 
@@ -84,10 +83,10 @@ def _planning(asked: Asked) -> Iterator[Task]:
     if not asked.actor.may("job dates", DO):
         return
     jobs = cutovers()
-    ahead = [one for one in jobs if one.staged_by and (one.staged_by - asked.today).days <= _SOON_DAYS]
+    ahead = [one for one in jobs if one.staged_by and (one.staged_by - asked.today).days <= SOON_DAYS]
     unsure = [one for one in ahead if one.answer not in (READY, READY_IF)]
     note = ", ".join(one.job.job for one in unsure)
-    yield Task(len(unsure), f"jobs not ready, staged within {_SOON_DAYS} days", reverse("cutovers"), note)
+    yield Task(len(unsure), f"jobs not ready, staged within {SOON_DAYS} days", reverse("cutovers"), note)
     changed = [one.job.job for one in jobs if one.changed and one.answer != NOT_PLANNED]
     if changed:
         yield Task(len(changed), "jobs changed since the plan: plan again", reverse("plans"), ", ".join(changed))
@@ -100,10 +99,10 @@ def _ruling(asked: Asked) -> Iterator[Task]:
     """Jobs that wait for a fact or a rule, for who keeps the rules."""
     if not asked.actor.may("rules", DO):
         return
-    last = (asked.today + timedelta(_SOON_DAYS)).isoformat()
+    last = (asked.today + timedelta(SOON_DAYS)).isoformat()
     unsure = [one for one in cutovers() if one.answer in (CANT_TELL, NO_RULE) and "" < one.job.cutover[:10] <= last]
     if unsure:
-        what = f"jobs nobody can decide, cut over within {_SOON_DAYS} days"
+        what = f"jobs nobody can decide, cut over within {SOON_DAYS} days"
         yield Task(len(unsure), what, reverse("cutovers"), ", ".join(one.job.job for one in unsure))
 
 
@@ -161,6 +160,19 @@ _WAITS = {
     LISTED: PICK, PICKING: PICK, SHORT: CHECK, CHECKED: STAGE, STAGED: ISSUE, REOPENED: REWORK, BROKEN: REWORK,
     ON_HOLD: REWORK, **dict.fromkeys(OUT, TURN_IN),
 }  # fmt: skip
+
+
+def _listing(asked: Asked) -> Iterator[Task]:
+    """Jobs whose bags can be listed, so that there is something to pick."""
+    if not asked.actor.may("bags", DO):
+        return
+    found: dict[str, list[str]] = defaultdict(list)
+    for one in bags_to_list(asked.today, asked.actor.depots):
+        found[one.job.depot].append(f"{one.job.job} by {one.staged_by}")
+    for depot, jobs in sorted(found.items()):
+        note = f"depot {depot}: {', '.join(jobs[:_NAMED])}"
+        note += f" and {len(jobs) - _NAMED} more" if len(jobs) > _NAMED else ""
+        yield Task(len(jobs), "jobs without bags: list them", f"{reverse('bags')}?{urlencode({'depot': depot})}", note)
 
 
 def _bags(asked: Asked) -> Iterator[Task]:
@@ -332,6 +344,6 @@ def _ahead(asked: Asked) -> Iterator[Task]:
 
 
 KINDS: list[Callable[[Asked], Iterator[Task]]] = [
-    _hearing, _storms, _deciding, _planning, _ruling, _approved, _bags, _ahead, _stores, _counting, _lending, _buying,
-    _returning, _printing, _settling,
+    _hearing, _storms, _deciding, _planning, _ruling, _approved, _listing, _bags, _ahead, _stores, _counting, _lending,
+    _buying, _returning, _printing, _settling,
 ]  # fmt: skip

@@ -1,7 +1,7 @@
 """The jobs ahead: when, how ready by the plan applied last, what limits them, and how far their bags are."""
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -18,6 +18,7 @@ from kitting.calculation.order_marks import OrderMark, order_marks
 from kitting.models import AppliedPlan, Bag, Event, Freeze, PlanRow
 
 T = TypeVar("T")
+SOON_DAYS = 10  # a planner looks so far ahead each morning
 NOT_PLANNED, PLANNED_NO_MORE = "not planned yet", "planned no more"
 _RECALLED = "lot recalled"
 _MOVED = {"depot": "another depot", "cutover": "another time", "cutover end": "another time"}
@@ -133,6 +134,19 @@ def cutovers(jobs: Sequence[str] = (), *, ended: bool = False) -> list[Cutover]:
         for job in found
     ]  # fmt: skip
     return sorted(rows, key=lambda one: (one.job.cutover, natural_key(one.job.job)))
+
+
+def bags_to_list(today: date, depots: Collection[str] = ()) -> list[Cutover]:
+    """The jobs staged by within ten days of which no bag is listed, at these depots or all; ten queries at most."""
+    plan = last_plan()
+    last = (today + timedelta(SOON_DAYS)).isoformat()
+    near = [one["job"] for one in plan.summary["jobs"] if "" < one["staged_by"] <= last] if plan else []
+    if not near:
+        return []
+    listed = Bag.objects.exclude(state=CANCELLED).values("job")
+    wanted = Job.objects.filter(job__in=near, ended="").exclude(pk__in=listed)
+    found = (wanted.filter(depot__in=depots) if depots else wanted).values_list("job", flat=True)
+    return cutovers([*found]) if found else []
 
 
 def _changed_since_planned() -> Mapping[str, Sequence[str]]:
