@@ -5,6 +5,7 @@ from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.db import DEFAULT_DB_ALIAS
+from django.db.models import Q
 
 from inventory.errors import Refusal
 from inventory.models import Depot, Item, Lot, LotHold, OldCode, OrderLine, Place
@@ -14,7 +15,7 @@ LotKey = tuple[int, str]  # item, number
 
 
 def items_by_code(codes: Iterable[str]) -> dict[str, Item]:
-    """Items by their stock codes or old codes.
+    """Items by their stock codes or old codes; capitals count only where two codes differ in nothing else.
 
     Raises:
         Refusal: some code is neither; names the nearest.
@@ -24,6 +25,10 @@ def items_by_code(codes: Iterable[str]) -> dict[str, Item]:
     old = OldCode.objects.filter(code__in=wanted - found.keys()).select_related("item")
     found.update((one.code, one.item) for one in old)
     for code in sorted(wanted - found.keys()):
+        named = Item.objects.filter(Q(stock_code__iexact=code) | Q(old_codes__code__iexact=code)).distinct()
+        if len(named) == 1:
+            found[code] = named[0]
+            continue
         close = near(code, Item.objects.values_list("stock_code", flat=True))
         raise Refusal("unknown-stock-code", f"There is no stock code {code}{close}", {"stock_code": code})
     return found
@@ -45,10 +50,13 @@ def depot_named(name: str) -> Depot:
 def place_at(*, depot: Depot, code: str, kind: str | None = None) -> Place:
     """The place of this code at a depot; the kind is needed only where a shelf has parts of several kinds.
 
+    Capitals count only where two codes differ in nothing else.
+
     Raises:
         Refusal: there is none, or there are several.
     """
-    found = [*Place.objects.filter(depot=depot, code=code, **({"kind": kind} if kind else {})).select_related("depot")]
+    places = Place.objects.filter(depot=depot, **({"kind": kind} if kind else {})).select_related("depot")
+    found = [*places.filter(code=code)] or [*places.filter(code__iexact=code)]
     if len(found) == 1:
         return found[0]
     if found:

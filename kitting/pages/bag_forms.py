@@ -87,6 +87,14 @@ def read_piece(text: str, today: date) -> Piece:
     return Piece(items_by_code([text])[text], "")
 
 
+def lot_of(piece: Piece, typed: str) -> str:
+    """The lot of a piece: what its carton says, else what was typed, with the capitals of the one lot that it means."""
+    if piece.lot or not typed:
+        return piece.lot
+    known = {*piece.item.lots.filter(number__iexact=typed).values_list("number", flat=True)}
+    return known.pop() if len(known) == 1 else typed
+
+
 def quantity(text: str) -> int:
     """Thousandths of what was typed.
 

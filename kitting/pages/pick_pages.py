@@ -7,13 +7,13 @@ from urllib.parse import urlencode
 from django.http import HttpResponse
 from django.urls import reverse
 
-from inventory.models import Action
+from inventory.models import Action, Place
 from inventory.selectors.finding import depot_named
 from kitting.calculation.bag_states import BROKEN, LISTED, PICKING, REOPENED, SHORT
 from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, loud, page, refused
-from kitting.pages.bag_forms import quantity, read_piece
+from kitting.pages.bag_forms import lot_of, quantity, read_piece
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, label_note
 from kitting.selectors.bag_rows import bag_rows, not_ended
@@ -179,9 +179,9 @@ def _scanned(asked: Asked, walk: Walk, step: Step) -> HttpResponse:
         Refusal: it is not what this step wants.
     """
     place, read = asked.text(PLACE).removeprefix(f"{walk.depot}/"), asked.text(READ)
-    if place != step.place.code:
-        raise Refusal("wrong-bin", f"WRONG BIN: this is {place or 'nothing'}; go to {step.place.code}.", {})
-    carried = [(PLACE, place)]
+    if place.casefold() != step.place.code.casefold():
+        raise Refusal("wrong-bin", f"WRONG BIN: {_what_place(step, place)}; go to {step.place.code}.", {})
+    carried = [(PLACE, step.place.code)]
     if not read:
         _note(asked, "RIGHT BIN")
         return go_to(walk.address(*carried))
@@ -211,6 +211,14 @@ def _scanned(asked: Asked, walk: Walk, step: Step) -> HttpResponse:
     return attempt(asked, deed, walk.address(), back=walk.address(*(carried if too_many else [(PLACE, place)])))
 
 
+def _what_place(step: Step, text: str) -> str:
+    """What was scanned instead of the bin of a step, in words."""
+    if not text:
+        return "nothing was scanned"
+    there = Place.objects.filter(depot=step.place.depot, code__iexact=text).first()
+    return f"this is {there.code}" if there else f"depot {step.place.depot} has no place {text}"
+
+
 def _lot_read(asked: Asked, step: Step, read: str) -> str:
     """The lot that was read from the carton or typed; '' where it is to be asked.
 
@@ -222,7 +230,7 @@ def _lot_read(asked: Asked, step: Step, read: str) -> str:
         item = step.lot.item
         message = f"WRONG ITEM: this is {piece.item} ({piece.item.called}); take {item} ({item.called}) here."
         raise Refusal("wrong-item", message, {"is": piece.item.stock_code, "wanted": item.stock_code})
-    return piece.lot or asked.text(LOT)
+    return lot_of(piece, asked.text(LOT))
 
 
 def _judged(step: Step, lot: str) -> str:

@@ -11,7 +11,7 @@ from inventory.models import BIN, HOLD, SUPPLIER_OWNED, TRUCK, Way
 from kitting.models import Bag
 from kitting.models.bags import PICKED, SHORT_CAUSES, BagEntry
 from kitting.pages.asked import Asked, attempt, page
-from kitting.pages.bag_forms import Field, of_bag, place_scanned, quantity, read_piece
+from kitting.pages.bag_forms import Field, lot_of, of_bag, place_scanned, quantity, read_piece
 from kitting.pages.typed import back_with_typed
 from kitting.selectors.bag_contents import Contents, bare, contents_of, inside_by_lot, label_code
 from kitting.selectors.storms import emergencies, open_storms
@@ -221,7 +221,7 @@ def _put_back(asked: Asked, one: Bag) -> Answer:
 def _put_in(asked: Asked, one: Bag) -> Answer:
     piece = read_piece(asked.text("read"), asked.today)
     return pick(
-        bag=label_code(one), stock_code=piece.item.stock_code, lot=piece.lot or asked.text("lot"),
+        bag=label_code(one), stock_code=piece.item.stock_code, lot=lot_of(piece, asked.text("lot")),
         place=place_scanned(one.depot, asked.text("place"), BIN, SUPPLIER_OWNED, TRUCK),
         quantity=quantity(asked.text("quantity")), confirmed=asked.confirmed, **asked.scan(),
     )  # fmt: skip

@@ -16,7 +16,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag, Storm
 from kitting.models.storms import OPEN
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, go_to, loud, page
-from kitting.pages.bag_forms import Field, place_scanned, quantity, read_piece
+from kitting.pages.bag_forms import Field, lot_of, place_scanned, quantity, read_piece
 from kitting.pages.storm_pages import of_storm
 from kitting.pages.tables import Cell, Table, link
 from kitting.roles import DO
@@ -155,7 +155,7 @@ def _read(asked: Asked, home: Depot) -> Line:
     count = asked.text("pieces") or (bare(piece.count) if piece.count is not None else "")
     if not count:
         raise Refusal("not-a-quantity", f"HOW MANY: the carton of {piece.item} does not say it; type it.", {})
-    lot = piece.lot or asked.text("lot")
+    lot = lot_of(piece, asked.text("lot"))
     return Line(place.code, piece.item.stock_code, lot, bare(quantity(count)))
 
 

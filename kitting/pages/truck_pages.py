@@ -11,7 +11,7 @@ from inventory.models import BIN, TRUCK, Balance, Depot, Place
 from kitting.documents.restock_slip import RestockSlip, restock_slip, restock_slip_csv, restock_slip_of
 from kitting.errors import Refusal
 from kitting.pages.asked import Asked, attempt, page
-from kitting.pages.bag_forms import Field, place_scanned, quantity, read_piece
+from kitting.pages.bag_forms import Field, lot_of, place_scanned, quantity, read_piece
 from kitting.pages.paper_pages import exported, file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_place, typed_quantity
@@ -178,7 +178,7 @@ def _scanned(asked: Asked, place: Place) -> tuple[str, str]:
     piece = read_piece(asked.text("read"), asked.today)
     shelf = place_scanned(place.depot, asked.text("bin"), BIN)
     lying = Balance.objects.filter(place=shelf, lot__item=piece.item, quantity__gt=0).order_by("lot__use_by", "pk")
-    lot = piece.lot or asked.text("lot")
+    lot = lot_of(piece, asked.text("lot"))
     found = [*(lying.filter(lot__number=lot) if lot else lying)]
     if len(found) != 1:
         what = f"{piece.item} lot {lot}" if lot else str(piece.item)

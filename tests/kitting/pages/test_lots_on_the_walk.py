@@ -43,6 +43,22 @@ def test_a_lot_is_judged_as_soon_as_it_is_scanned() -> None:
     assert "This is lot" not in right
 
 
+def test_what_is_typed_on_the_walk_may_be_in_small_letters_and_a_place_that_is_none_is_said_to_be_none() -> None:
+    window, code = browser_of(STORES), Stores().code("J03", "V1")
+    step = next(one for one in pick_walk(depot="N", bags=[code]) if one.lot.number)
+    small = {"place": step.place.code.lower(), "read": step.lot.item.stock_code.lower()}
+
+    def said(**scanned: str) -> str:
+        return words(send(window, f"/pick/N?bag={code}", step=key_of(step), **scanned))
+
+    assert "Right bin, right item and lot" in said(**small, lot=step.lot.number.lower())
+    lie_there_too(step, step.lot.number.lower(), "2030-01-31")  # now the capitals tell two lots apart
+    assert "WRONG LOT – STILL GOOD" in said(**small, lot=step.lot.number.lower())
+    assert "has no lot L-NO" in said(**small, lot="L-NO")
+    assert f"WRONG BIN depot N has no place attic; go to {step.place.code}" in said(place="attic")
+    assert f"WRONG BIN nothing was scanned; go to {step.place.code}" in said(place="")
+
+
 def test_the_walk_tells_what_never_goes_out_of_date_from_what_has_lost_its_date() -> None:
     window, code = browser_of(STORES), Stores().code("J03", "V1")
     step = pick_walk(depot="N", bags=[code])[0]

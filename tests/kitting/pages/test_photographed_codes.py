@@ -66,7 +66,7 @@ def test_a_piece_is_picked_by_pictures_of_its_bin_and_carton_and_a_wrong_one_is_
     last = {"read": item.stock_code, "lot": step.lot.number, "quantity": bare(step.quantity)}
     picked = send(phone, walk, **there, **last, action="P-1")
 
-    assert "WRONG BIN this is N-99-9" in words(wrong_bin)
+    assert "WRONG BIN depot N has no place N-99-9" in words(wrong_bin)
     assert "Right bin" in words(bin_)
     assert f"WRONG ITEM this is {other.stock_code}" in words(wrong)
     assert "Right bin, right item and lot" in words(read)
