@@ -104,8 +104,8 @@ def quantity(text: str) -> int:
     try:
         found = thousandths(text)
     except QuantityDoubt as doubt:
-        instead = f"; did you mean {doubt.suggestion}?" if doubt.suggestion else ""
-        message = f"HOW MANY: {text or 'nothing'!r} is {doubt.problem}{instead}"
+        instead = f" Did you mean {doubt.suggestion}?" if doubt.suggestion else ""
+        message = f"HOW MANY: {text or 'nothing'!r}: {doubt.problem}{instead}"
         raise Refusal("not-a-quantity", message, {"typed": text}) from None
     if not found:
         raise Refusal("not-a-quantity", "HOW MANY: nothing is typed, or 0.", {"typed": text})

@@ -334,7 +334,9 @@ def _shares(one: Opened, item: Item, quantity: int, as_spare: bool) -> list[tupl
             shares.append((stand.line, pieces))
             left -= pieces
     if left or quantity <= 0:
-        message = f"{one.bag} wants {bare(quantity - left)} more {item}, not {bare(quantity)}: put the rest back."
+        message = (
+            f"TOO MANY: {one.bag} wants {bare(quantity - left)} more {item}, not {bare(quantity)}: put the rest back."
+        )
         raise Refusal("over-pick", message, {"wanted": quantity - left, "scanned": quantity})
     return shares
 

@@ -66,7 +66,9 @@ def test_a_walk_over_two_bags_picks_exactly_what_they_want(stores: Stores) -> No
     assert pick_walk(depot="N", bags=codes) == ()
     last = steps[-1]
     sentence = refusal("over-pick", take, stores, last)
-    assert sentence == f"{last.bag} wants 0 more {last.lot.item}, not {bare(last.quantity)}: put the rest back."
+    assert (
+        sentence == f"TOO MANY: {last.bag} wants 0 more {last.lot.item}, not {bare(last.quantity)}: put the rest back."
+    )
 
 
 def test_each_place_is_passed_once_in_natural_order_whatever_the_bag() -> None:

@@ -77,9 +77,11 @@ def test_too_many_are_refused_and_only_the_number_is_asked_again() -> None:
     lie_there_too(step, "L-GOOD", "2030-01-31")
     scanned = {"place": step.place.code, "read": step.lot.item.stock_code, "quantity": "30"}
 
-    def said(lot: str) -> str:
-        return words(send(window, f"/pick/N?bag={code}", step=key_of(step), **scanned, lot=lot))
+    def said(lot: str, **typed: str) -> str:
+        return words(send(window, f"/pick/N?bag={code}", step=key_of(step), **{**scanned, **typed}, lot=lot))
 
+    assert "HOW MANY '1,5': comma as decimal point? Did you mean 1.5?" in said(step.lot.number, quantity="1,5")
+    assert "TOO MANY J03 V1 wants" in said(step.lot.number)
     assert "How many go in" in (too_many := said(step.lot.number))
     assert "30" in too_many
     assert "Scan the carton" in said("L-GOOD")
