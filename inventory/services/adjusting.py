@@ -17,6 +17,7 @@ from inventory.services.booking import Move, book, ensure_balances
 from inventory.services.doubts import Doubts
 from inventory.services.lots import Label, lot_number, lots_of
 from inventory.services.rules import refuse_the_road
+from inventory.services.whole_pieces import need_whole
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,7 +114,7 @@ def book_counted(action: Action, counts: Sequence[Counted], missing_to: Place | 
         Refusal: ``below-zero``.
     """
     moves = [_difference(one, missing_to) for one in counts]
-    book(action, [move for move in moves if move is not None])
+    book(action, [move for move in moves if move is not None], in_parts=True)
     for one in counts:
         day = local_day(one.balance.place.depot, one.at)
         one.balance.counted_on = max(one.balance.counted_on or day, day)
@@ -166,6 +167,7 @@ def _difference(count: Counted, missing_to: Place | None) -> Move | None:
     balance = count.balance
     if count.quantity < 0:
         raise Refusal("below-zero", f"{balance}: nothing is counted as 0, and never less.", {"counted": count.quantity})
+    need_whole(balance.lot.item, count.quantity)
     over = count.quantity - balance.quantity
     if not over:
         return None

@@ -18,6 +18,7 @@ from inventory.models import ENDINGS, ORIGINS, Action, Lot, Movement, OrderLine,
 from inventory.selectors.last_pieces import Taker, last_takers
 from inventory.selectors.locking import locked_balances
 from inventory.selectors.words import quantity_text
+from inventory.services.whole_pieces import PIECE, need_whole
 
 Key = tuple[int, int]  # place, lot
 _COLUMNS = "action_id, line, lot_id, quantity, from_place_id, to_place_id, order_line_id, reverses_id, origin, ending"
@@ -39,7 +40,9 @@ class Move:
     reverses: Movement | None = None
 
 
-def book(action: Action, moves: Sequence[Move], *, check: Check | None = None, first_line: int = 1) -> None:
+def book(
+    action: Action, moves: Sequence[Move], *, check: Check | None = None, first_line: int = 1, in_parts: bool = False
+) -> None:
     """Write the movements of an action, and what they change; the number of queries doesn't grow with the lines.
 
     Balances are locked in the order of their numbers before anything is decided, so that two actions that want the
@@ -50,13 +53,18 @@ def book(action: Action, moves: Sequence[Move], *, check: Check | None = None, f
         moves: what goes where.
         check: raises where the moves are not allowed; called when nobody else can change a balance they touch any more.
         first_line: of the action, where it is booked in several parts.
+        in_parts: whether a part of a piece may move, because the books are put right where they hold one.
 
     Raises:
+        Refusal: ``part-of-a-piece``; a movement that is taken back may be one.
         Refusal: ``not-enough``: a place holds fewer pieces of a lot than leave it; says who took the last ones.
         Refusal: ``moves-nothing``: a quantity is not above zero; ``same-place``: pieces would stay where they are.
     """
     if any(move.quantity <= 0 for move in moves):
         raise Refusal("moves-nothing", "A movement needs a quantity above zero.", {"action": action.number})
+    for move in moves:
+        if move.quantity % PIECE and not in_parts and move.reverses is None:
+            need_whole(move.lot.item, move.quantity)
     stays = next((move.target for move in moves if move.target is not None and move.target == move.source), None)
     if stays is not None:
         message = f"The pieces are at {stays} already: name another place."

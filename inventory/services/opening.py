@@ -48,5 +48,5 @@ def _open(action: Action, openings: Sequence[Opening], first_line: int) -> None:
     moves = [
         Move(lot=lot, quantity=one.quantity, origin=OPENING, target=one.place) for one, lot in pairs if one.quantity
     ]
-    book(action, moves, first_line=first_line)
+    book(action, moves, first_line=first_line, in_parts=True)
     note_counts({(one.place.pk, lot.pk): one.counted_on for one, lot in pairs if one.counted_on or not one.quantity})

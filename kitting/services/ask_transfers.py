@@ -5,6 +5,7 @@ from typing import Unpack
 from inventory.models import Depot
 from inventory.selectors.finding import items_by_code
 from inventory.services.actions import begin, use_case
+from inventory.services.whole_pieces import need_whole
 from kitting.errors import Refusal
 from kitting.roles import DO, STOREKEEPER, require
 from kitting.selectors.transfer_asks import ANSWERED, ASKED, ask_number, open_asks
@@ -41,6 +42,7 @@ def ask_transfer(
         raise Refusal("same-depot", f"{source} is asked for {target}: choose another depot to ask.", {})
     if quantity <= 0:
         raise Refusal("no-quantity", "Say how many pieces are wanted.", {"quantity": quantity})
+    need_whole(item, quantity)
     if not why.strip():
         raise Refusal("no-reason", "Say what the pieces are wanted for.", {})
     data = {"quantity": quantity, "from": source.depot, "to": target.depot, "why": why.strip()}

@@ -15,6 +15,7 @@ from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.lots import Label, lot_number, lots_of
 from inventory.services.rules import refuse_the_road
+from inventory.services.whole_pieces import need_whole
 from kitting.errors import Refusal
 from kitting.models import COUNTED, LISTED, ONE_BAG, POSTED, RECOUNTED, TO_FIND, Bag, CountLine, CountList
 from kitting.roles import AUDITOR, DO, STOREKEEPER, Actor, require
@@ -360,7 +361,7 @@ def _figure(line: CountLine, counted: int | None) -> int:
     """The figure that was entered.
 
     Raises:
-        Refusal: ``blank-is-not-zero``; ``below-zero``; ``there-or-not``: of a bag.
+        Refusal: ``blank-is-not-zero``; ``below-zero``; ``there-or-not``: of a bag; ``part-of-a-piece``.
     """
     if counted is None:
         message = f"{line} has no figure, and a blank is not zero: enter 0 where nothing lies."
@@ -370,6 +371,8 @@ def _figure(line: CountLine, counted: int | None) -> int:
     if line.is_bag and counted not in (0, ONE_BAG):
         message = f"{line} is one bag: it stands in its rack place (1) or not (0)."
         raise Refusal("there-or-not", message, {"counted": counted})
+    if line.lot is not None:
+        need_whole(line.lot.item, counted)
     return counted
 
 

@@ -8,6 +8,7 @@ from inventory.models import Item
 from inventory.selectors.finding import depot_named, items_by_code
 from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
+from inventory.services.whole_pieces import need_whole
 from jobs.models import Job
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
@@ -57,6 +58,7 @@ def pin_pieces(
         raise Refusal("unknown-job", f"There is no open job {job}.", {"job": job})
     new = Pin(job=Job.objects.get(job=job), line=line, lot=lot, quantity=quantity, reason=told, by=actor.name)
     new.item = items_by_code([stock_code])[stock_code]
+    need_whole(new.item, quantity)
     new.depot = depot_named(depot) if depot else None
     try:
         return _tried(new, confirmed, at)

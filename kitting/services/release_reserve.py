@@ -9,6 +9,7 @@ from inventory.selectors.finding import depot_named, items_by_code, place_at
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
 from inventory.services.moving import Carry, carry
+from inventory.services.whole_pieces import need_whole
 from jobs.models import Job
 from kitting.calculation.quantities import as_decimal
 from kitting.calculation.sheets.book import read_book
@@ -44,6 +45,7 @@ def ask_reserve(
     of_job = Job.objects.filter(job=job, ended="").first()
     if of_job is None:
         raise Refusal("unknown-job", f"There is no open job {job}.", {"job": job})
+    need_whole(item, quantity)
     _need_code_of_line(job, line, item, at)
     reserve = locked_reserve(item=item, depot=place, at=at)
     _chosen(reserve, quantity, of_job, item)

@@ -6,7 +6,7 @@ import pytest
 from warehouse import MONDAY, Warehouse, assert_books_are_whole, pieces
 
 from inventory.errors import Doubt, Refusal
-from inventory.models import HOLD, INSTALLED, LOST, SCRAPPED, Balance
+from inventory.models import HOLD, INSTALLED, LOST, SCRAPPED, Balance, Item
 from inventory.selectors.balances import DATE_MISSING, EXPIRED, look_ahead, lying
 from inventory.selectors.counting import book_at, happened, moved_since
 from inventory.selectors.trace import consumed
@@ -29,6 +29,24 @@ def test_more_than_is_there_is_refused_and_says_who_took_the_last(warehouse: War
         warehouse.move(2, lot, "N/bin", "N/truck 14")
     assert told.value.code == "not-enough"
     assert [warehouse.holds(f"N/{place}", lot) for place in ("bin", "bag", "truck 14")] == [1000, 3000, 0]
+
+
+def test_what_is_counted_by_the_piece_never_goes_in_parts_and_a_length_does(warehouse: Warehouse) -> None:
+    warehouse.receive(4)
+    lot = warehouse.lot("L-1")
+    with pytest.raises(Refusal, match=r"BI15 is counted by the piece, so 1.5 can't be"):
+        warehouse.move(1.5, lot, "N/bin", "N/bag")
+    with pytest.raises(Refusal, match="counted by the piece"):
+        warehouse.receive(2.5)
+    with pytest.raises(Refusal, match="counted by the piece"):
+        adjust(counts=[count_of(warehouse, 3.5, code="BI15")], why="counted", **warehouse.stamp())
+    assert warehouse.holds("N/bin", lot) == 4000
+
+    Balance.objects.filter(lot=lot).update(quantity=2500)  # as from a sheet: a count puts it right
+    adjust(counts=[count_of(warehouse, 2, code="BI15")], why="counted", **warehouse.stamp())
+    Item.objects.filter(stock_code="BI15").update(stock_unit="ft")
+    warehouse.move(1.5, warehouse.lot("L-1"), "N/bin", "N/bag")
+    assert warehouse.holds("N/bin", lot) == 500
 
 
 def test_pieces_go_to_another_place_than_where_they_are_and_to_another_depot_only_by_a_transfer(

@@ -124,6 +124,7 @@ def test_the_counter_sees_bin_item_and_lot_and_nothing_of_the_books(stores: Coun
     page = words(client.get("/counts/1")).partition("Count, list 1")[2]
     blank = counted(client, "")
     wrong = counted(client, "1,5")
+    half = counted(client, "6.5")
     said = counted(client, "12")
     zero = counted(client, "0", 2)
 
@@ -132,6 +133,7 @@ def test_the_counter_sees_bin_item_and_lot_and_nothing_of_the_books(stores: Coun
     assert re.search(r"\b(12|7)\b", page) is None
     assert "a blank is not zero" in blank
     assert "comma as decimal point? (1.5)" in wrong
+    assert "NO PART OF A PIECE BI15 is counted by the piece, so 6.5 can't be." in half
     assert "NEXT" in said
     assert "lot L-2" in said
     assert "RECOUNT BY ANOTHER" in zero

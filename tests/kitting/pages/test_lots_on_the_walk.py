@@ -81,6 +81,7 @@ def test_too_many_are_refused_and_only_the_number_is_asked_again() -> None:
         return words(send(window, f"/pick/N?bag={code}", step=key_of(step), **{**scanned, **typed}, lot=lot))
 
     assert "HOW MANY '1,5': comma as decimal point? Did you mean 1.5?" in said(step.lot.number, quantity="1,5")
+    assert "NO PART OF A PIECE" in said(step.lot.number, quantity="0.5")
     assert "TOO MANY J03 V1 wants" in said(step.lot.number)
     assert "How many go in" in (too_many := said(step.lot.number))
     assert "30" in too_many

@@ -199,7 +199,8 @@ def test_what_a_depot_asks_beside_the_plan_is_told_there_until_a_van_takes_it_or
 
     for wrong, why in (
         ({"to": "H", "from": "N"}, "acts for N only"), ({"from": "N"}, "choose another depot"),
-        ({"quantity": "0"}, "how many pieces"), ({"why": ""}, "wanted for"), ({"stock_code": "EL15-9"}, "did you mean"),
+        ({"quantity": "0"}, "how many pieces"), ({"quantity": "1.5"}, "counted by the piece"),
+        ({"why": ""}, "wanted for"), ({"stock_code": "EL15-9"}, "did you mean"),
     ):  # fmt: skip
         refused = send(ours, "/transfers", **{**wish, **wrong})
         assert why in words(refused)
