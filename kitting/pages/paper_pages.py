@@ -58,11 +58,16 @@ def printed(asked: Asked, document: str, subject: str, content: object, revision
     The revision is made from the content where that has none of its own.
     """
     revision = revision or content_revision(content)
-    action = f"{asked.action}/{content_revision((document, subject, revision))}"  # one form may print several papers
     number = note_printing(
-        document=document, subject=subject, revision=revision, actor=asked.actor, at=asked.at, action=action
-    )
+        document=document, subject=subject, revision=revision, actor=asked.actor, at=asked.at,
+        action=_action_of(asked, document, subject, revision),
+    )  # fmt: skip
     return printed_as(asked, number, revision)
+
+
+def _action_of(asked: Asked, *paper: str) -> str:
+    """The number of the action of one paper, for one form may print several."""
+    return f"{asked.action}/{content_revision(paper)}"
 
 
 def printed_as(asked: Asked, number: int, revision: str) -> Printed:
@@ -73,9 +78,10 @@ def printed_as(asked: Asked, number: int, revision: str) -> Printed:
 
 def exported(asked: Asked, name: str, document: str, subject: str, content: bytes) -> HttpResponse:
     """A file that leaves the books: who took it, and the digest that proves what it said, are noted as a print is."""
+    document, revision = f"{document} as {name.rpartition('.')[2]}", content_revision(content)
     note_printing(
-        document=f"{document} as {name.rpartition('.')[2]}", subject=subject, revision=content_revision(content),
-        digest=hashlib.sha256(content).hexdigest(), actor=asked.actor, at=asked.at, action=asked.action,
+        document=document, subject=subject, revision=revision, digest=hashlib.sha256(content).hexdigest(),
+        actor=asked.actor, at=asked.at, action=_action_of(asked, document, subject, revision),
     )  # fmt: skip
     return file_response(name, content)
 

@@ -104,6 +104,12 @@ def action_number() -> SafeString:
 
 
 @register.simple_tag
+def print_number() -> SafeString:
+    """The same for a form that prints: the script counts it on, so that what is printed again is another print."""
+    return format_html('<input type="hidden" name="action" value="{}" data-print>', new_action())
+
+
+@register.simple_tag
 def moment(asked: Asked, at: datetime | None) -> str:
     """A moment where the person is: ``2026-03-14 02:10 CDT``."""
     return f"{at.astimezone(asked.zone):%Y-%m-%d %H:%M %Z}" if at else "–"

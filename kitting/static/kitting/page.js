@@ -15,18 +15,32 @@ function sound(no) {
 }
 const answer = document.querySelector("[data-answer]");
 if (answer) sound(answer.dataset.answer === "no");
+const HELD = 3000; // milliseconds; an answer that is a file leaves the page where it is
+function hold(form, held) {
+  for (const button of form.querySelectorAll("button")) button.disabled = held;
+}
 for (const form of document.querySelectorAll("form")) {
   form.addEventListener("submit", () => {
     if (form.method === "post") {
-      const clock = document.createElement("input");
+      const clock = form.elements.device_at ?? document.createElement("input");
       clock.type = "hidden";
       clock.name = "device_at";
       clock.value = new Date().toISOString();
       form.append(clock);
     }
-    for (const button of form.querySelectorAll("button")) setTimeout(() => { button.disabled = true; });
+    setTimeout(() => hold(form, true)); // once the form has been read, with the button that was pressed
+    setTimeout(() => {
+      hold(form, false);
+      for (const number of form.querySelectorAll("[data-print]")) { // what is printed again is another print
+        const [made, again = 0] = number.value.split("+");
+        number.value = `${made}+${Number(again) + 1}`;
+      }
+    }, HELD);
   });
 }
+window.addEventListener("pageshow", () => { // somebody came back to a page as they left it
+  for (const form of document.querySelectorAll("form")) hold(form, false);
+});
 for (const photo of document.querySelectorAll(".photo")) { // the picture sends itself
   const button = photo.querySelector("button");
   button.hidden = true;
