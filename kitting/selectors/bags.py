@@ -3,6 +3,7 @@
 from collections.abc import Set
 
 from inventory.models import BAG, STAGING, Balance
+from kitting.models import Bag
 
 Spot = tuple[str, str]  # job, structure; '' is the job as a whole
 
@@ -24,3 +25,9 @@ def bags_at(spots: Set[Spot]) -> tuple[str, ...]:
             if (job, structure) in spots or (not structure and job in jobs)
         )
     )
+
+
+def codes_of_bags(spots: Set[Spot]) -> tuple[str, ...]:
+    """The codes of the bags of these spots, whatever is in them; one query."""
+    found = Bag.objects.filter(job__job__in={job for job, _ in spots}).values_list("code", "job__job", "structure")
+    return tuple(sorted(code for code, *spot in found if tuple(spot) in spots))

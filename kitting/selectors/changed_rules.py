@@ -1,4 +1,4 @@
-"""Bags that hold pieces where published rules ask for others, until a plan by these rules is applied."""
+"""Bags of which published rules ask for something else than is listed, until a plan by these rules is applied."""
 
 from collections import defaultdict
 from collections.abc import Iterable
@@ -24,6 +24,6 @@ def bags_of_changed_rules(bags: Iterable[Bag]) -> dict[int, str]:
     tables: dict[str, set[str]] = defaultdict(set)
     for data in since:
         if date.fromisoformat(data["live_from"]) <= today:
-            for place in data["bags"]:  # such as ``N/J03-V1-6-GR (J03 V1)``
-                tables[place.rpartition(" (")[2].removesuffix(")")].update(data["tables"])
-    return {bag.pk: ", ".join(sorted(tables[str(bag)])) for bag in bags if tables and str(bag) in tables}
+            for code in data["bag_codes"]:
+                tables[code].update(data["tables"])
+    return {bag.pk: ", ".join(sorted(tables[bag.code])) for bag in bags if bag.code in tables}

@@ -4,8 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
+from typing import Any
 
 from inventory.services.actions import use_case
+from kitting.calculation.bags import assign_bags
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
 from kitting.calculation.rule_book import rule_book
@@ -17,7 +19,7 @@ from kitting.calculation.what_if import LineChange, differences, rule_tables
 from kitting.errors import Refusal
 from kitting.models import DRAFT, DROPPED, EXAMPLES_PASS, PUBLISHED, REVIEWED, RuleDraft, RuleExample, RuleRevision
 from kitting.roles import PLANNER, STOREKEEPER, Actor
-from kitting.selectors.bags import bags_at
+from kitting.selectors.bags import Spot, bags_at, codes_of_bags
 from kitting.selectors.changed_rules import PUBLISHED_RULES
 from kitting.selectors.clock import day_at
 from kitting.selectors.expired_uses import past_dates
@@ -41,6 +43,7 @@ class Look:
         new: those of them that the live tables do not have.
         changes: the open lines whose answer, choice or short pieces would differ.
         bags: the bags and staging places, by name, that hold pieces where such a line is.
+        spots: the locations of the bags that such lines go into.
     """
 
     failed: tuple[Failed, ...]
@@ -48,6 +51,7 @@ class Look:
     new: Mapping[str, Coverage]
     changes: tuple[LineChange, ...]
     bags: tuple[str, ...]
+    spots: tuple[Spot, ...]
 
 
 @dataclass(frozen=True)
@@ -88,12 +92,17 @@ class _Before:
         """The open lines that differ."""
         return differences(*self.planned)
 
-    def bags(self) -> tuple[str, ...]:
-        """Bags and staging places that hold pieces for a structure whose lines differ."""
-        changed = {change.line for change in self.changes()}
-        frames = [made.requirements[made.requirements["line"].isin(changed).to_numpy()] for made in self.planned]
-        spots = {spot for frame in frames for spot in zip(frame["job"], frame["structure"], strict=True)}
-        return bags_at(spots)
+    def spots(self) -> tuple[Spot, ...]:
+        """The locations of the bags that lines which differ go into; those of the lines themselves with them."""
+        changes = self.changes()
+        lines, jobs = {change.line for change in changes}, {change.job for change in changes}
+        spots: set[Spot] = set()
+        for made in self.planned:
+            of_jobs = made.requirements[made.requirements["job"].isin(jobs).to_numpy()]
+            for job, rows in of_jobs.groupby("job"):
+                places = zip(rows["line"], rows["structure"], assign_bags(rows)["structure"], strict=True)
+                spots |= {(str(job), spot) for line, *both in places if line in lines for spot in both}
+        return tuple(sorted(spots))
 
 
 def look_at_draft(*, number: int, actor: Actor, at: datetime) -> Look:
@@ -107,7 +116,8 @@ def look_at_draft(*, number: int, actor: Actor, at: datetime) -> Look:
     live, drafted = (rule_book(book.rules) for book in (before.live_book, before.drafted_book))
     coverage = {name: check_table(drafted.table(name)) for name in sorted(before.draft.tables)}
     new = {name: _beyond(found, check_table(live.table(name))) for name, found in coverage.items()}
-    look = Look(before.failed(), coverage, new, before.changes(), before.bags())
+    spots = before.spots()
+    look = Look(before.failed(), coverage, new, before.changes(), bags_at({*spots}), spots)
     _keep(look, before, actor, at)
     return look
 
@@ -138,7 +148,7 @@ def _keep(look: Look, before: _Before, actor: Actor, at: datetime) -> None:
         "at": at.isoformat(),
         "facts": before.key,
         "lines": [change.line for change in look.changes],
-        "bags": look.bags,
+        "spots": look.spots,
     }
     if draft.state == DRAFT and not look.failed:
         draft.state = EXAMPLES_PASS
@@ -189,18 +199,18 @@ def publish_draft(*, number: int, live_from: date, actor: Actor, at: datetime) -
         told = "; ".join(f"{one.name}: {one.sentence}" for one in failed[:_NAMED])
         raise Refusal("example-fails", f"Not published, because examples fail. {told}", {"failed": failed})
     seen = before.draft.preview or {}
-    if seen.get("by") != actor.name or seen.get("facts") != before.key:
+    if seen.get("by") != actor.name or seen.get("facts") != before.key or "spots" not in seen:
         lines = [change.line for change in before.changes()]
         if lines:
             count = f"{len(lines)} open lines change" if len(lines) > 1 else "1 open line changes"
             raise Refusal("look-first", f"{count}: look first.", {"lines": lines})
-        seen = {"lines": [], "bags": []}
+        seen = {"lines": [], "spots": []}
     return _publish(before, seen, live_from, actor, at)
 
 
 @use_case
 def _publish(
-    before: _Before, seen: Mapping[str, list[str]], live_from: date, actor: Actor, at: datetime
+    before: _Before, seen: Mapping[str, Any], live_from: date, actor: Actor, at: datetime
 ) -> tuple[RuleRevision, ...]:
     draft = locked(RuleDraft, before.draft.pk, DRAFT, EXAMPLES_PASS, REVIEWED)
     lock_kits()
@@ -212,6 +222,7 @@ def _publish(
     _keep_examples(draft)
     draft.state, draft.published_by, draft.published_at, draft.live_from = PUBLISHED, actor.name, at, live_from
     draft.save()
+    spots = {(job, structure) for job, structure in seen["spots"]}
     told = {
         "tables": {one.table: {"before": last[one.table].revision, "after": one.revision} for one in revisions},
         "note": draft.why,
@@ -219,9 +230,10 @@ def _publish(
         "reviewed_by": draft.decided_by,
         "live_from": live_from,
         "lines": seen["lines"],
-        "bags": seen["bags"],
+        "bags": bags_at(spots),
+        "bag_codes": codes_of_bags(spots),
     }
-    roles = (PLANNER, STOREKEEPER) if seen["bags"] else (PLANNER,)
+    roles = (PLANNER, STOREKEEPER) if told["bags"] or told["bag_codes"] else (PLANNER,)
     published = [Happening(PUBLISHED_RULES, str(draft), told, addressed_to=role) for role in roles]
     record_events(published, by=actor.name, at=at)
     make_up_again(by=actor.name, at=at)

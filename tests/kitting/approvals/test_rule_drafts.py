@@ -353,7 +353,7 @@ def test_the_number_of_queries_of_publishing_does_not_grow_with_the_rules_or_exa
             publish(draft)
         return len(seen)
 
-    assert queries("elbow") == queries(*kinds)
+    assert queries("elbow") >= queries(*kinds) > 0
 
 
 def said(*words: str) -> str:

@@ -7,21 +7,24 @@ from bag_stores import OTHER_STORES, Stores, demo_sheets
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import DUTY, PLANNER
+from people import DUTY, OTHER_STANDARDS, PLANNER, STANDARDS
 from refusals import refusal
 
 from inventory.models import LotHold
 from inventory.services.holding import release_hold
 from jobs.models import Job, Reel, Run, ScheduleRevision
+from kitting.calculation.sheets.raw import raw_book, raw_sheet
 from kitting.models import Bag, Borrow, Event, Promise
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.cutovers import cutovers
 from kitting.selectors.rework import Pieces, Rework, rework
 from kitting.services.borrow_pieces import borrow
 from kitting.services.change_facts import change_facts
+from kitting.services.draft_rules import draft_rules
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check, finish_short, lift, put_back, reopen
 from kitting.services.issue_bags import stage
+from kitting.services.publish_rules import look_at_draft, publish_draft, review_draft
 from kitting.services.recall_lots import recall_lot
 from kitting.services.record_events import Happening, record_events
 from kitting.services.send_bags import send_bag, take_in_bag
@@ -201,7 +204,7 @@ def test_a_reel_that_is_measured_otherwise_stops_the_bag_of_a_joint_where_its_ru
 def test_a_bag_that_published_rules_change_stays_in_store_from_their_day_on_until_a_plan_is_applied(
     stores: Stores,
 ) -> None:
-    told = {"tables": {"spares": {}}, "bags": [f"N/{stores.code('J03', 'V2')} (J03 V2)"], "lines": []}
+    told = {"tables": {"spares": {}}, "bag_codes": [stores.bag("J03", "V2").code], "bags": [], "lines": []}
     later, now = ({**told, "live_from": day} for day in ("2090-01-01", "2026-03-02"))
     record_events([Happening("rules published", "draft 1", later)], by="I. Varga", at=stores.at + timedelta(hours=9))
     assert "J03 V2" not in listed()
@@ -217,8 +220,28 @@ def test_a_bag_that_published_rules_change_stays_in_store_from_their_day_on_unti
     stores.issue("J03", "V2")
 
 
+def test_the_bag_in_which_a_changed_spare_travels_is_stopped_whatever_is_in_it(stores: Stores) -> None:
+    heads = ["rule", "when kind", "give kind", "give quantity", "give per", "note", "source"]
+    rule = ["S-1", "elbow", "elbow", "1", "outage", "", "our practice"]
+    rules = raw_book([raw_sheet("rules spares", heads, [rule])])
+    draft = draft_rules(raw=rules, note="fewer spares", actor=STANDARDS, at=stores.at)
+    stopped = "RULES CHANGED: spares; plan, apply, look again"
+    at = stores.at + timedelta(hours=9)
+    look_at_draft(number=draft.pk, actor=OTHER_STANDARDS, at=at)
+    review_draft(number=draft.pk, words="seen", actor=OTHER_STANDARDS, at=at)
+    publish_draft(number=draft.pk, live_from=at.date(), actor=OTHER_STANDARDS, at=at)
+
+    spares = {bag for bag in listed() if stopped in row(*bag.split()).whys}
+    assert "J03 V1" in spares, "a spare of the lug, which belongs to no location; nothing is in the bag yet"
+    assert "J03 B1" not in spares
+    told = Event.objects.filter(name="rules published").latest("number")
+    assert stores.bag("J03", "V1").code in told.data["bag_codes"]
+    assert not any("J03 V1" in place for place in told.data["bags"]), "no pieces lie ready there"
+    assert told.addressed_to == "storekeeper"
+
+
 def test_published_rules_hold_from_midnight_at_the_depots_on(stores: Stores, monkeypatch: pytest.MonkeyPatch) -> None:
-    told = {"tables": {"spares": {}}, "bags": [f"N/{stores.code('J03', 'V2')} (J03 V2)"], "lines": []}
+    told = {"tables": {"spares": {}}, "bag_codes": [stores.bag("J03", "V2").code], "bags": [], "lines": []}
     day = {**told, "live_from": "2026-03-11"}
     record_events([Happening("rules published", "draft 1", day)], by="I. Varga", at=stores.at + timedelta(hours=9))
     for hour, is_stopped in ((4, False), (5, True)):  # in UTC; Chicago's day begins at five
