@@ -295,10 +295,15 @@ def cure_sentences(table: pd.DataFrame) -> dict[str, list[str]]:
 
 
 def with_cures(shortages: pd.DataFrame, sentences: Mapping[str, Sequence[str]], refused: Mapping[str, str]) -> None:
-    """Put the verified cures of refused kits into the shortages, for their counted lines that have a stock code."""
+    """Put the verified cures of refused kits into the shortages, for the lines that they cure."""
     told = {job: "; or ".join(found) for job, found in sentences.items() if job in refused}
     columns = (shortages[name].astype(str) for name in ("job", "line", "stock_code", "cure"))
     shortages["cure"] = [
-        told[job] if job in told and code and not line.endswith(SPARE_ENDING) else cure
+        told[job] if job in told and is_of_kit(line, code) else cure
         for job, line, code, cure in zip(*columns, strict=True)
     ]
+
+
+def is_of_kit(line: str, stock_code: str) -> bool:
+    """Whether a short line of a refused kit is cured only with all of it: one that counts and has a stock code."""
+    return bool(stock_code) and not line.endswith(SPARE_ENDING)

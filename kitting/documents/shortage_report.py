@@ -1,7 +1,7 @@
 """The shortage report: what is short and why, what would cure it, what nobody can tell yet, totals of each item."""
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
@@ -10,7 +10,7 @@ import pandas as pd
 
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE
 from kitting.calculation.bags import YES
-from kitting.calculation.cure_table import cure_sentences
+from kitting.calculation.cure_table import cure_sentences, is_of_kit
 from kitting.calculation.expansion.lines import SPARE_ENDING
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.plan_tables import refusal_sentences
@@ -26,6 +26,7 @@ from kitting.spreadsheets.writing import SheetContent, write_people_csv, write_w
 MOST_ROWS = 2000  # a longer list is read in the workbook; the print says so
 MOST_PLACES = 6
 OPEN_ANSWERS = (CANT_TELL, NO_RULE, CONFLICT)
+WITH_KIT = "with the whole kit, see below"
 OWNER = "owner"  # a column of what is told from the records
 SHORT_COLUMNS = (
     Column("Staged by", 21, bold=True),
@@ -133,7 +134,9 @@ def shortage_flow(papers: PlanPapers, words: Words) -> Flow:
     )
     flow = Flow(sheet_area(policies.paper, landscape=True), frame)
     columns = OWNED_COLUMNS if OWNER in papers.plan.shortages.columns else SHORT_COLUMNS
-    _part(flow, "Short", columns, [_short_cells(papers, row, words) for row in shorts], "Nothing is short.")
+    whole = _cured_whole(papers)
+    cells = [_short_cells(papers, row, words, whole) for row in shorts]
+    _part(flow, "Short", columns, cells, "Nothing is short.")
     cures: list[list[Cell]] = [
         [staged or "no day", job, words(why) or "served in turn: buying in time counts", words(told)]
         for staged, job, why, told in cure_rows(papers)
@@ -157,8 +160,14 @@ def _part(flow: Flow, title: str, columns: tuple[Column, ...], rows: list[list[C
     flow.gap(5)
 
 
-def _short_cells(papers: PlanPapers, row: Row, words: Words) -> list[Cell]:
-    order_by = str(row["order_by"])
+def _cured_whole(papers: PlanPapers) -> set[str]:
+    """Refused kits that a cure would complete."""
+    return {*refusal_sentences(papers.plan.refusals)} & {*cure_sentences(papers.plan.cures)}
+
+
+def _short_cells(papers: PlanPapers, row: Row, words: Words, whole: Set[str]) -> list[Cell]:
+    """A short line; what would complete its whole kit stands once, in the part below."""
+    order_by, code = str(row["order_by"]), str(row["stock_code"])
     spare = "SPARE: " if str(row["line"]).endswith(SPARE_ENDING) else ""
     return [
         str(row["staged_by"]) or "no day",
@@ -169,7 +178,7 @@ def _short_cells(papers: PlanPapers, row: Row, words: Words) -> list[Cell]:
         str(row["other_depots"]) or "none",
         str(row["on_order"]) or "none",
         f"{order_by} TOO LATE" if row["too_late"] == YES else order_by or "–",
-        words(str(row["cure"])),
+        WITH_KIT if str(row["job"]) in whole and is_of_kit(str(row["line"]), code) else words(str(row["cure"])),
         *([f"{row[OWNER]}, {_age(row['age_days'])}"] if OWNER in row else ()),
     ]
 

@@ -1,6 +1,6 @@
 """What is to be bought, by supplier and in the units they sell; the sheets that were sent; what suppliers may bill."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import partial
 
 import pandas as pd
@@ -8,13 +8,14 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.selectors.words import quantity_text
+from kitting.calculation.cure_table import is_of_kit
 from kitting.documents.record_papers import csv_bytes, table_frame, workbook_bytes
 from kitting.documents.reorder_sheet import in_words
 from kitting.documents.sent_sheet import Sent, SentRow, sent_frame, sent_sheet_pdf
 from kitting.errors import Refusal
 from kitting.models import SentLine, SentSheet
 from kitting.pages.asked import ANY_REFUSAL, Asked, done, page, refused
-from kitting.pages.cutover_pages import why_cell
+from kitting.pages.cutover_pages import WITH_KIT, why_cell
 from kitting.pages.paper_pages import exported, file_response, printed
 from kitting.pages.short_line_pages import owner_cell, owner_choices
 from kitting.pages.tables import Cell, RowsOf, Table, figure, link
@@ -31,6 +32,7 @@ from kitting.selectors.buying import (
     sent_sheets,
     suppliers_stock,
 )
+from kitting.selectors.job_sheet import cured_whole
 from kitting.selectors.returns_due import returns_due
 from kitting.selectors.short_lines import cares
 from kitting.services.change_orders import ORDER_SHEET
@@ -148,11 +150,26 @@ def _shortages(asked: Asked, found: Iterable[Mapping[str, str]]) -> list[list[Ce
             figure(row["short"], note=f"{row['have']} of {row['need']}"),
             Cell(row["order_by"] or "–", note=_late(row)),
             Cell(row["on_order"] or "–"),
-            Cell(row["cure"] or "none found"),
+            cure,
             owner_cell(asked, cared[row["line"]]),
         ]
-        for row in rows
+        for row, cure in zip(rows, _cure_cells(rows), strict=True)
     ]
+
+
+def _cure_cells(rows: Sequence[Mapping[str, str]]) -> Iterator[Cell]:
+    """What would cure each line; where that is what completes a whole kit, it stands at the first line of its job."""
+    whole = cured_whole({row["job"] for row in rows})
+    told: dict[str, str] = {}
+    for row in rows:
+        job, code = row["job"], row["stock_code"]
+        if job not in whole or not is_of_kit(row["line"], code):
+            yield Cell(row["cure"] or "none found")
+        elif job in told:
+            yield Cell(WITH_KIT, note=f"as told above at {told[job]} of {job}")
+        else:
+            told[job] = code
+            yield Cell(row["cure"], note=f"{WITH_KIT} {job}")
 
 
 def _returns(asked: Asked) -> Table:

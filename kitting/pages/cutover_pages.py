@@ -42,6 +42,7 @@ from kitting.selectors.pictures import positions_of
 from kitting.selectors.short_lines import cares
 
 _HEADS = ("Job", "Cutover", "Answer", "What limits it", "Staged by", "Last order day", "Bags", "Window")
+WITH_KIT = "with the whole kit"  # a short line that nothing cures alone
 _WEEKS_AHEAD = 12
 _MEANING = {
     READY: "all promised from stock at its own depot, good through the cutover",
@@ -194,7 +195,7 @@ def _shortages(asked: Asked, sheet: JobSheet) -> Table:
             figure(row["short"], note=f"{row['have']} of {row['need']}{_elsewhere(row, sheet)}"),
             Cell(row["why"]),
             Cell(row["order_by"] or "–", note="TOO LATE TO BUY" if row["too_late"] == "yes" else ""),
-            Cell(row["cure"] or "none found"),
+            Cell(WITH_KIT, "#cures") if row["line"] in sheet.with_kit else Cell(row["cure"] or "none found"),
             owner_cell(asked, cared[row["line"]]),
         ]
         for row in sheet.shortages

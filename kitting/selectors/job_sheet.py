@@ -1,13 +1,15 @@
 """A job as one sheet: its runs with what goes on each end, the lines of its locations, and what the plan says of it."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from jobs.models import Job, Position, Run, ScheduleRevision
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE
+from kitting.calculation.bags import YES
+from kitting.calculation.cure_table import is_of_kit
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.promising.moves import BORROW
 from kitting.calculation.what_if import HeldPieces, lines_for
@@ -65,6 +67,12 @@ class JobSheet:
         lines = (*at_ends, *(line for there in self.elsewhere.values() for line in there))
         return [line for line in lines if line["answer"] in (CANT_TELL, NO_RULE, CONFLICT)]
 
+    @property
+    def with_kit(self) -> frozenset[str]:
+        """The short lines that only what completes the whole kit cures."""
+        cured = self.refusals and any(row["verified"] == YES for row in self.cures)
+        return frozenset(row["line"] for row in self.shortages if cured and is_of_kit(row["line"], row["stock_code"]))
+
 
 def job_by_number(number: str) -> Job:
     """A job.
@@ -111,6 +119,16 @@ def job_sheet(number: str) -> JobSheet:
         refusals=tables["refusals"],
         cures=tables["cures"],
     )
+
+
+def cured_whole(jobs: Collection[str]) -> set[str]:
+    """Those of these jobs whose kit the plan applied last refused, with a cure that would complete it; one query."""
+    rows = PlanRow.objects.filter(plan=last_plan(), job__in=jobs)
+    rows = rows.filter(Q(table="refusals") | Q(table="cures", cells__verified=YES))
+    found: dict[str, set[str]] = defaultdict(set)
+    for job, table in rows.order_by().values_list("job", "table").distinct():
+        found[job].add(table)
+    return {job for job, tables in found.items() if len(tables) > 1}
 
 
 def line_of(number: str, line: str) -> Line:

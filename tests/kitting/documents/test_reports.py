@@ -40,6 +40,8 @@ def test_each_short_kit_shows_why_it_was_refused_and_its_verified_cures(
     assert "JS-3 holds 8 in time; earlier kits J01, J02 hold 6; this kit needs 3" in text
     assert "1. release 1 JS-3 from reserve at H by 2026-03-10" in text
     assert "(then short: J02 1 JS-3)" in text
+    assert "2026-02-17 TOO LATE with the whole kit, see below" in text
+    assert "transfer 1 from H" not in text
     assert "not looked for" in text
     rows = list(openpyxl.load_workbook(written["shortage-report.xlsx"])["cures"].iter_rows(values_only=True))
     assert [row[1] for row in rows[1:]] == ["J03", "J11"]

@@ -68,8 +68,9 @@ def test_a_job_shows_runs_lines_shortages_refusals_and_cures(planner: Client) ->
     seen = words(page)
 
     assert page.content.count(b'<svg viewBox="0 0 360 66"') == 5
-    assert "release 1 BI35L from reserve at N by 2026-04-16" in seen
-    assert "TOO LATE TO BUY" in seen
+    assert "TOO LATE TO BUY with the whole kit" in seen  # its cures stand once, with the moves that each needs
+    assert 'href="#cures"' in page.content.decode()
+    assert seen.count("release from reserve BI35L") == 1
     assert "BI35L 2 none 0 1 none known" in seen  # the refusal: what they hold, who holds it, what is missing
     assert "From G1/a" in seen
 
@@ -239,6 +240,10 @@ def test_moving_a_cutover_shows_first_what_breaks_and_saves_only_when_told_to(pl
     cured = planner.get("/jobs/J08")
     assert "hurry an open order CA-6 6 order PO-2 at M 2026-03-27 nothing yes Ask for a sooner day" in words(cured)
     assert 'href="/orders?' in cured.content.decode()
+    assert words(cured).count("with the whole kit") == 3
+    bought = words(browser_of(BUYER).get("/buying"))
+    assert bought.count("let order PO-2 at M bring 6 CA-6 by 2026-03-27") == 1
+    assert bought.count("with the whole kit as told above at CA-6 of J08") == 2
 
 
 def test_cutovers_say_until_when_what_a_job_lacks_can_be_ordered(planner: Client) -> None:
