@@ -10,7 +10,7 @@ from jobs.models import CANCELLED, COMPLETE
 from kitting.errands.pinning import PIN
 from kitting.models import Bag, Errand, Pin
 from kitting.pages.asked import Asked, attempt, done, page, questions_of
-from kitting.pages.planning_pages import RESULTS, ask
+from kitting.pages.planning_pages import AGAIN, RESULTS, ask
 from kitting.pages.typed import back_with_typed
 from kitting.selectors.job_sheet import job_by_number, line_of
 from kitting.services.end_jobs import cancel_job, complete_job
@@ -52,6 +52,11 @@ def _pin_result(asked: Asked, errand: Errand) -> HttpResponse:
     return done(asked, "PINNED", sentence, _line_address(given["job"], given["line"]))
 
 
+def _pin_again(errand: Errand) -> str:
+    typed = {name: errand.given[name] for name in ("line", *_ASKED)}
+    return reverse("pin", args=[errand.given["job"]], query=typed)
+
+
 def end_job(asked: Asked, job: str) -> HttpResponse:
     """Say that a job is cancelled, with the reason, or done; what was promised to it is free."""
     found = job_by_number(job)
@@ -70,4 +75,4 @@ def _ended(asked: Asked, job: str) -> tuple[str, str]:
     return "CANCELLED", f"{job} is cancelled; {released} promises are released. Bags with pieces are emptied by scan."
 
 
-RESULTS[PIN] = _pin_result
+RESULTS[PIN], AGAIN[PIN] = _pin_result, _pin_again

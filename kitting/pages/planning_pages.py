@@ -3,7 +3,6 @@
 from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import Any
-from urllib.parse import urlencode
 
 from django.conf import settings
 from django.db.models import F
@@ -72,18 +71,8 @@ def watched(asked: Asked, errand: Errand) -> HttpResponse:
     """How far long work has come, or why nothing came of it."""
     of_file = errand.kind in _OF_FILES
     may_stop = of_file and asked.actor.may("sheets", DO)
-    context = {"errand": errand, "of_file": of_file, "may_stop": may_stop, "again": _form_again(errand.given)}
-    return page(asked, "errand.html", context)
-
-
-def _form_again(given: Mapping[str, Any]) -> str:
-    """The address of the form that a what-if was asked with, and what was typed there; '' for other errands."""
-    change = given.get("change", "")
-    if change == "cutover":
-        typed = {name: given[name] for name in ("cutover", "end")}
-        return f"{reverse('move', args=[given['job']])}?{urlencode(typed)}"
-    typed = {name: given.get(name, "") for name, _ in _WHAT_IFS.get(change, ())}
-    return f"{reverse('what-if')}?{urlencode({'change': change, **typed})}" if typed else ""
+    again = AGAIN[errand.kind](errand) if errand.message and errand.kind in AGAIN else ""
+    return page(asked, "errand.html", {"errand": errand, "of_file": of_file, "may_stop": may_stop, "again": again})
 
 
 def stop(asked: Asked, number: str) -> HttpResponse:
@@ -246,6 +235,16 @@ def what_if_page(asked: Asked) -> HttpResponse:
     return page(asked, "what_if.html", context)
 
 
+def _what_if_again(errand: Errand) -> str:
+    given = errand.given
+    if given["change"] == "cutover":
+        typed = {"cutover": given["cutover"], "end": given["end"]}
+        return reverse("move", args=[given["job"]], query=typed)
+    fields = _WHAT_IFS.get(given["change"], ())
+    typed = {name: given[name] for name, _ in fields}
+    return reverse("what-if", query={"change": given["change"], **typed}) if fields else ""
+
+
 def _swap(asked: Asked) -> list[dict[str, Any]]:
     """What a cure takes from other jobs, line by line of the job that gets it."""
     found = swap_of(asked.text("job"), asked.text("cure"))
@@ -325,3 +324,5 @@ def _order_by(day: str, late: bool) -> Cell:
 RESULTS: dict[str, Callable[[Asked, Errand], HttpResponse]] = {
     PLAN: _plan_result, APPLY: _apply_result, WHAT_IF: _what_if_result, MOST_KITS: _most_kits_result,
 }  # fmt: skip
+# Where the form of long work that was refused stands, with all that was typed; '' where it has none.
+AGAIN: dict[str, Callable[[Errand], str]] = {WHAT_IF: _what_if_again}

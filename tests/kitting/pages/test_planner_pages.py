@@ -300,7 +300,7 @@ def test_what_was_typed_for_a_what_if_that_can_t_be_tried_stands_in_its_form_aga
     def form_again(address: str, **typed: str) -> str:
         refused = send(planner, address, **typed)
         assert "That can't be tried" in words(refused)
-        (link,) = re.findall(r'href="([^"]+)">Change what was typed', refused.content.decode())
+        (link,) = re.findall(r'href="([^"]+)">Change it and ask again', refused.content.decode())
         return str(planner.get(link.replace("&amp;", "&")).content.decode())
 
     moved = form_again("/jobs/J11/move", cutover="next week", end="2026-04-18 12:00")
