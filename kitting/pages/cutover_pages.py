@@ -37,7 +37,7 @@ from kitting.roles import APPROVE, ASK, DO, SEE, who_may
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.cutovers import Cutover, cutovers, last_order_days, last_plan
 from kitting.selectors.fits import estimates_policy, fit_facts
-from kitting.selectors.job_sheet import FROM, JobSheet, Line, RunSheet, job_sheet, line_of, promised_to
+from kitting.selectors.job_sheet import FROM, JobSheet, Line, RunSheet, job_by_number, job_sheet, line_of, promised_to
 from kitting.selectors.pictures import positions_of
 from kitting.selectors.short_lines import cares
 
@@ -160,10 +160,11 @@ def _strip(one: RunSheet) -> Mapping[str, object]:
 
 
 def _end(name: str, kind: str, lines: Sequence[Line]) -> Mapping[str, object]:
-    """Lines that belong together under their worst answer; open where that is not ready."""
-    answer = worst({line["answer"] for line in lines})
+    """Lines that belong together under their worst answer, if they have any; open where that is not ready."""
+    answers = {line["answer"] for line in lines} - {""}
+    answer = worst(answers) if answers else ""
     entries = list(map(_entry, lines))
-    return {"name": name, "kind": kind, "lines": entries, "answer": answer, "open": answer != READY}
+    return {"name": name, "kind": kind, "lines": entries, "answer": answer, "open": bool(answers) and answer != READY}
 
 
 def _is_joint(position: Position) -> bool:
@@ -272,7 +273,7 @@ def _door(asked: Asked, sheet: JobSheet, row: Line, line: str) -> Cell:
 
 def line_page(asked: Asked, job: str) -> HttpResponse:
     """Why a line is what it is: its sentence, rule and facts, the fit as a picture, and the pieces promised."""
-    line = line_of(job, asked.text("line"))
+    line, ended = line_of(job, asked.text("line")), job_by_number(job).ended
     estimates = estimates_policy()
     fits = [
         fit(one.part, one.band, over_what=one.over_what, estimates=estimates)
@@ -291,7 +292,7 @@ def line_page(asked: Asked, job: str) -> HttpResponse:
         asks.append(("Pin pieces to it", f"{reverse('pin', args=[job])}?{urlencode({'line': line['line']})}"))
     context = {
         "line": line, "fits": fits, "facts": facts, "promised": _promised(job, line), "sentences": _split(line),
-        "asks": asks,
+        "asks": () if ended else asks, "ended": ended,
     }  # fmt: skip
     return page(asked, "line.html", context)
 

@@ -33,7 +33,7 @@ class Cutover:
     Args:
         job: the record.
         answer: one of the six, or ``not planned yet``, or of one that has ended or is under way ``planned no more``.
-        staged_by: day by which its bags must be ready, None where the plan has none.
+        staged_by: day by which its bags must be ready, or had to be; None where the plan has none.
         deciding_line, short: the line that decides the answer, and pieces short, in words.
         counts: lines by answer.
         window: length of the outage in real hours; None where an end is missing.
@@ -129,7 +129,7 @@ def cutovers(jobs: Sequence[str] = (), *, ended: bool = False) -> list[Cutover]:
     rows = [
         replace(
             _cutover(job, told.get(job.job, {}), zones.get(job.depot, ""), bags[job.pk]),
-            frozen=frozen.get(job.pk, ""), changed="; ".join(changed.get(job.job, ())),
+            frozen=frozen.get(job.pk, ""), changed="; ".join(() if job.ended else changed.get(job.job, ())),
         )
         for job in found
     ]  # fmt: skip
@@ -172,9 +172,11 @@ def frozen_among(jobs: Sequence[str]) -> list[str]:
 
 def _cutover(job: Job, told: Mapping[str, Any], zone: str, bags: Mapping[str, int]) -> Cutover:
     staged = told.get("staged_by")
+    if job.ended:  # whatever the plan says that was applied before
+        told = {"answer": PLANNED_NO_MORE}
     return Cutover(
         job=job,
-        answer=told.get("answer", PLANNED_NO_MORE if job.ended else NOT_PLANNED),
+        answer=told.get("answer", NOT_PLANNED),
         staged_by=date.fromisoformat(staged) if staged else None,
         deciding_line=told.get("deciding_line", ""),
         short=told.get("short_pieces", ""),

@@ -89,6 +89,9 @@ def job_by_number(number: str) -> Job:
 def job_sheet(number: str) -> JobSheet:
     """The sheet of a job; five queries, however many runs and lines it has.
 
+    Of one that is planned no more it holds the lines as they were planned last, without their answers, and nothing else
+    of that plan.
+
     Raises:
         Refusal: ``unknown-job``.
     """
@@ -97,9 +100,10 @@ def job_sheet(number: str) -> JobSheet:
     tables: dict[str, list[Line]] = {name: [] for name in _TABLES}
     plan = last_plan()
     if plan:
-        rows = PlanRow.objects.filter(plan=plan, job=number, table__in=_TABLES).order_by("table", "position")
+        wanted = _TABLES[:1] if job.ended else _TABLES
+        rows = PlanRow.objects.filter(plan=plan, job=number, table__in=wanted).order_by("table", "position")
         for table, cells in rows.values_list("table", "cells"):
-            tables[table].append(cells)
+            tables[table].append({**cells, "answer": ""} if job.ended else cells)
     of_end: dict[tuple[str, str], list[Line]] = defaultdict(list)
     elsewhere: dict[str, list[Line]] = defaultdict(list)
     for line in tables["requirements"]:

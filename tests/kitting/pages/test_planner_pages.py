@@ -12,7 +12,7 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import BUYER, DUTY, PLANNER, STORES
 
-from jobs.models import COMPLETE, Job, Position, ScheduleRevision
+from jobs.models import Job, Position, ScheduleRevision
 from kitting.documents import write_documents
 from kitting.errands.keeping import packed_names, unpacked_file
 from kitting.errands.planning import kept_plan
@@ -94,14 +94,6 @@ def test_a_job_that_is_not_in_the_books_is_said_to_be_so(planner: Client) -> Non
 
     assert page.status_code == 404
     assert "There is no job J99" in words(page)
-
-
-def test_a_job_that_no_plan_knows_waits_for_one_unless_it_has_ended(planner: Client) -> None:
-    Job.objects.create(job="J97", depot="N")
-    Job.objects.create(job="J98", depot="N", ended=COMPLETE)
-
-    assert "not planned yet" in words(planner.get("/jobs/J97"))
-    assert "planned no more" in words(planner.get("/jobs/J98"))
 
 
 def test_a_line_says_why_with_its_fit_as_a_picture_in_both_units(planner: Client) -> None:
