@@ -1,7 +1,7 @@
 """Cutovers by week, a job as one page, and why a line is what it is."""
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from urllib.parse import urlencode
@@ -13,6 +13,7 @@ from inventory.models import Item
 from jobs.models import Position
 from kitting.calculation.answers import CANT_TELL, CONFLICT, NO_RULE, READY, READY_IF, SHORT, worst
 from kitting.calculation.order_marks import OrderMark
+from kitting.calculation.plan_result import REQUIREMENT_COLUMNS
 from kitting.calculation.promising.moves import (
     BORROW,
     BUY,
@@ -279,7 +280,7 @@ def line_page(asked: Asked, job: str) -> HttpResponse:
         fit(one.part, one.band, over_what=one.over_what, estimates=estimates)
         for one in fit_facts([line]).get(line["line"], ())
     ]
-    facts = [(name.replace("_", " "), text) for name, text in line.items() if text and name not in _TOLD]
+    facts = [(name.replace("_", " "), line[name]) for name in _facts_of(line) if line[name] and name not in _TOLD]
     asks = [
         (label, f"{reverse(route)}?{urlencode({'line': line['line']})}")
         for label, route, action in (
@@ -295,6 +296,11 @@ def line_page(asked: Asked, job: str) -> HttpResponse:
         "asks": () if ended else asks, "ended": ended,
     }  # fmt: skip
     return page(asked, "line.html", context)
+
+
+def _facts_of(line: Line) -> Iterable[str]:
+    """The names of a line's facts as its table has them, whatever order the books kept them in."""
+    return (*(name for name in REQUIREMENT_COLUMNS if name in line), *sorted({*line} - {*REQUIREMENT_COLUMNS}))
 
 
 _TOLD = ("reason", "answer", "kind", "stock_code", "line", "job", "quantity", "unit")

@@ -196,8 +196,9 @@ _TITLES = {
     "cut": "Pieces of an order line don't come", SWAP: "Pieces of another job go to this one",
 }  # fmt: skip
 
-
-_UNTOLD = ("change", "version", "number", "cure", "swap")
+# What a question tells of itself, in this order, whatever order the books kept it in.
+_TOLD = ("as_of", "job", "cutover", "end", "order", "line", "part", "days", "promised", "units", "quantity",
+         "stock_code", "lot", "depot", "use_by", "wanted", "allowed", "why")  # fmt: skip
 
 
 def what_if_page(asked: Asked) -> HttpResponse:
@@ -287,9 +288,7 @@ def _what_if_result(asked: Asked, errand: Errand) -> HttpResponse:
     caption = f"{count} line{'s' * (count != 1)} would change"
     told = Table(caption, heads, lines, "No line would change.")
     given = errand.given
-    words = ", ".join(
-        f"{name.replace('_', ' ')} {text}" for name, text in given.items() if name not in _UNTOLD and text
-    )
+    words = ", ".join(f"{name.replace('_', ' ')} {given[name]}" for name in _TOLD if given.get(name))
     late = [
         (one["job"], [mark for mark in one.get("order_by", ()) if mark not in one.get("order_by_before", ())])
         for one in errand.result["jobs"]
