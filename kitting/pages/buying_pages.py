@@ -13,7 +13,7 @@ from kitting.documents.record_papers import csv_bytes, table_frame, workbook_byt
 from kitting.documents.reorder_sheet import in_words
 from kitting.documents.sent_sheet import Sent, SentRow, sent_frame, sent_sheet_pdf
 from kitting.errors import Refusal
-from kitting.models import SentLine, SentSheet
+from kitting.models import AppliedPlan, SentLine, SentSheet
 from kitting.pages.asked import ANY_REFUSAL, Asked, done, page, refused
 from kitting.pages.cutover_pages import WITH_KIT, why_cell
 from kitting.pages.paper_pages import exported, file_response, printed
@@ -70,7 +70,7 @@ def buying_page(asked: Asked) -> HttpResponse:
         "blocked": known.blocked,
         "makers": known.makers,
         "shortages": Table(
-            "Lines that are short", _SHORT, RowsOf(known.shortages, partial(_shortages, asked)),
+            "Lines that are short", _SHORT, RowsOf(known.shortages, partial(_shortages, asked, known.plan)),
             "Nothing is short by the plan applied last.",
         ),
         "owners": owner_choices(asked, jobs=known.short_jobs),
@@ -140,7 +140,7 @@ def price_cell(asked: Asked, price: Price, more: str = "") -> Cell:
     return Cell(price.price, note=" · ".join(filter(None, (said, more))))
 
 
-def _shortages(asked: Asked, found: Iterable[Mapping[str, str]]) -> list[list[Cell]]:
+def _shortages(asked: Asked, plan: AppliedPlan | None, found: Iterable[Mapping[str, str]]) -> list[list[Cell]]:
     rows = [*found]
     cared = cares([row["line"] for row in rows])
     return [
@@ -153,13 +153,13 @@ def _shortages(asked: Asked, found: Iterable[Mapping[str, str]]) -> list[list[Ce
             cure,
             owner_cell(asked, cared[row["line"]]),
         ]
-        for row, cure in zip(rows, _cure_cells(rows), strict=True)
+        for row, cure in zip(rows, _cure_cells(plan, rows), strict=True)
     ]
 
 
-def _cure_cells(rows: Sequence[Mapping[str, str]]) -> Iterator[Cell]:
+def _cure_cells(plan: AppliedPlan | None, rows: Sequence[Mapping[str, str]]) -> Iterator[Cell]:
     """What would cure each line; where that is what completes a whole kit, it stands at the first line of its job."""
-    whole = cured_whole({row["job"] for row in rows})
+    whole = cured_whole(plan, {row["job"] for row in rows})
     told: dict[str, str] = {}
     for row in rows:
         job, code = row["job"], row["stock_code"]

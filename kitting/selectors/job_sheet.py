@@ -14,7 +14,7 @@ from kitting.calculation.natural_order import natural_key
 from kitting.calculation.promising.moves import BORROW
 from kitting.calculation.what_if import HeldPieces, lines_for
 from kitting.errors import Refusal
-from kitting.models import PlanRow, Promise
+from kitting.models import AppliedPlan, PlanRow, Promise
 from kitting.selectors.cutovers import last_plan
 
 Line = Mapping[str, str]  # a row of the plan's table of requirements
@@ -125,9 +125,9 @@ def job_sheet(number: str) -> JobSheet:
     )
 
 
-def cured_whole(jobs: Collection[str]) -> set[str]:
-    """Those of these jobs whose kit the plan applied last refused, with a cure that would complete it; one query."""
-    rows = PlanRow.objects.filter(plan=last_plan(), job__in=jobs)
+def cured_whole(plan: AppliedPlan | None, jobs: Collection[str]) -> set[str]:
+    """Those of these jobs whose kit a plan refused, with a cure that would complete it; one query."""
+    rows = PlanRow.objects.filter(plan=plan, job__in=jobs, table__in=("refusals", "cures"))
     rows = rows.filter(Q(table="refusals") | Q(table="cures", cells__verified=YES))
     found: dict[str, set[str]] = defaultdict(set)
     for job, table in rows.order_by().values_list("job", "table").distinct():

@@ -3,12 +3,12 @@
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from statistics import median_low
 
-from django.db.models import F, Max
+from django.db.models import F, Max, Q
 
-from inventory.models import Movement, OrderLine
+from inventory.models import OrderLine
 from inventory.selectors.finding import local_day
 from kitting.models import Event
 
@@ -42,27 +42,23 @@ def _days(count: int) -> str:
 
 
 def lateness(today: date) -> Mapping[int, Lateness]:
-    """By supplier; three queries. A line that was put off counts from the day that was promised first.
+    """By supplier; two queries. A line that was put off counts from the day that was promised first.
 
     A line counts once all of it has come, on the day of its last piece; one without a day never promised anything.
     """
-    since = today - timedelta(LOOK_BACK_DAYS)
-    known = Movement.objects.filter(
-        order_line__supplier__isnull=False, to_place__isnull=False, reverses__isnull=True, reversed_by__isnull=True,
-        order_line__received__gte=F("order_line__quantity"), action__at__date__gt=since,
-    )  # fmt: skip
-    landed = dict(known.values_list("order_line").annotate(Max("action__at")))
-    lines = OrderLine.objects.filter(pk__in=known.values("order_line")).select_related(
-        "order", "depot", "part_of__order"
-    )
-    first = _first_days([*lines])
+    since = datetime.combine(today - timedelta(LOOK_BACK_DAYS - 1), time.min, UTC)
+    came_in = Q(movements__to_place__isnull=False, movements__reverses=None, movements__reversed_by=None)
+    done = OrderLine.objects.filter(supplier__isnull=False, received__gte=F("quantity"))
+    done = done.annotate(landed=Max("movements__action__at", filter=came_in)).filter(landed__gte=since)
+    lines = [*done.select_related("order", "depot", "part_of__order")]
+    first = _first_days(lines)
     came: dict[int, int] = defaultdict(int)
     late: dict[int, list[int]] = defaultdict(list)
     for line in lines:
         promised = first.get(str(line.part_of or line), line.promised)
         if promised is not None and line.supplier_id is not None:
             came[line.supplier_id] += 1
-            days = (local_day(line.depot, landed[line.pk]) - promised).days
+            days = (local_day(line.depot, line.landed) - promised).days
             if days > 0:
                 late[line.supplier_id].append(days)
     return {supplier: Lateness(count, late[supplier]) for supplier, count in came.items()}

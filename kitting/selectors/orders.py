@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import NamedTuple
 
-from django.db.models import F, Max, Q, QuerySet
+from django.db.models import Count, F, Max, Min, Q, QuerySet
 
 from inventory.models import BIN, HOLD, KEEP, SEND_BACK, SUPPLIER_OWNED, Balance, Movement, OrderLine
 from inventory.selectors.finding import local_day
@@ -149,10 +149,11 @@ def _on_order(
 def _short(codes: Collection[str], plan: AppliedPlan | None) -> Mapping[str, Mapping[str, int]]:
     """Thousandths that jobs are short of by the plan, by stock code and job, the first staged first; two queries."""
     ended, found = ended_jobs(), defaultdict[str, Counter[str]](Counter)
-    rows = PlanRow.objects.filter(plan=plan, table="shortages", cells__stock_code__in=codes).order_by("position")
-    for code, job, pieces in rows.values_list("cells__stock_code", "cells__job", "cells__short"):
+    rows = PlanRow.objects.filter(plan=plan, table="shortages", cells__stock_code__in=codes)
+    alike = rows.values_list("cells__stock_code", "job", "cells__short")
+    for code, job, pieces, lines, _ in alike.annotate(lines=Count("pk"), first=Min("position")).order_by("first"):
         if job not in ended:
-            found[code][job] += thousandths(pieces)
+            found[code][job] += lines * thousandths(pieces)
     return found
 
 

@@ -236,6 +236,7 @@ def test_moving_a_cutover_shows_first_what_breaks_and_saves_only_when_told_to(pl
     bought = words(browser_of(BUYER).get("/buying"))
     assert bought.count("let order PO-2 at M bring 6 CA-6 by 2026-03-27") == 1
     assert bought.count("with the whole kit as told above at CA-6 of J08") == 2
+    assert "J08 lacks 6: ask the supplier for a day in time" in words(browser_of(BUYER).get("/orders"))  # 3 and 3
 
 
 def test_cutovers_say_until_when_what_a_job_lacks_can_be_ordered(planner: Client) -> None:
