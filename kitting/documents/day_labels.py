@@ -28,7 +28,7 @@ from kitting.selectors.promises import staged_days
 CUTOVER, STAGED_BY = "cutover", "staged by"
 DAYS = (CUTOVER, STAGED_BY)  # what a day may be of the bags whose labels are printed together
 _ON_RACK = (CHECKED, STAGED)
-_LABELLED = (LISTED, *IN_STORE, ON_HOLD)
+LABELLED = (LISTED, *IN_STORE, ON_HOLD)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ def labels_of_day(*, depot: str, day: date, of: str = CUTOVER) -> list[DayLabel]
 
     They come in the order of the rack, and then those that have no place there by job and number.
     """
-    found = Bag.objects.filter(depot__depot=depot, state__in=_LABELLED)
+    found = Bag.objects.filter(depot__depot=depot, state__in=LABELLED)
     if of == CUTOVER:
         found = found.filter(job__cutover__startswith=day.isoformat())
     else:
@@ -91,7 +91,7 @@ def rack_order(bag: Bag) -> tuple[object, ...]:
 
 def days_ahead(depot: str, today: date) -> list[date]:
     """Days from today on at which bags in a depot's store have their cutover, the first one first; one query."""
-    found = Bag.objects.filter(depot__depot=depot, state__in=_LABELLED, job__cutover__gte=today.isoformat())
+    found = Bag.objects.filter(depot__depot=depot, state__in=LABELLED, job__cutover__gte=today.isoformat())
     return sorted({date.fromisoformat(text[:10]) for text in found.values_list("job__cutover", flat=True)})
 
 

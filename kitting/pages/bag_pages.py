@@ -20,6 +20,7 @@ from kitting.models.pictures import OF_BAG
 from kitting.pages.asked import Asked, attempt, go_to, page, split_loud
 from kitting.pages.bag_forms import of_bag
 from kitting.pages.picture_pages import may_picture, may_see_pictures, pictures_shown
+from kitting.pages.queue_pages import OF_A_BAG, QUEUED
 from kitting.pages.tables import Cell, Table, figure, link, said
 from kitting.pages.typed import depot_asked
 from kitting.roles import APPROVE, ASK, DO, SEE
@@ -140,7 +141,7 @@ def job_bags(asked: Asked, job: str) -> HttpResponse:
     empty = "Nobody has listed its bags yet: list them from the plan applied last."
     context = {
         "job": found, "table": Table(f"Bags of {job}", _HEADS, [_row(one) for one in rows], empty),
-        "slips": _SLIPS if rows else (), "files": _FILES,
+        "slips": _SLIPS if rows else (), "files": _FILES, "queued": QUEUED.items(),
         "may_list": asked.actor.may("bags", DO, found.depot),
     }  # fmt: skip
     return page(asked, "job_bags.html", context)
@@ -169,7 +170,7 @@ def bag(asked: Asked, one: Bag) -> HttpResponse:
         "bag": one, "code": row.code, "label": label, "missed": missed,
         "load": load_inside(contents), "problem": split_loud(row.problem),
         "missing": _missing(contents), "inside": _inside(contents), "accounts": _accounts(contents),
-        "steps": [*_steps(asked, contents)], "deeds": _deeds(one), "borrows": _borrows(one),
+        "queued": OF_A_BAG.items(), "steps": [*_steps(asked, contents)], "deeds": _deeds(one), "borrows": _borrows(one),
         "may_undo": asked.actor.may("bags", DO, one.depot.depot),
         "standing": (standing := of_this_bag(one, asked.today)), "may_ask": _may_ask(asked, contents, standing),
         "may_look": asked.actor.may(bag_right(SHORT_ISSUE), SEE),

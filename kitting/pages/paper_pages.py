@@ -41,6 +41,7 @@ from kitting.services.note_printing import note_printing
 
 _TYPES = {"pdf": "application/pdf", "png": "image/png", "zip": "application/zip", "csv": "text/csv; charset=utf-8",
           "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}  # fmt: skip
+PICKS = "-pick-list-"  # in the name of a pick list of the plan
 FRIDAY_JOBS = 20  # two pages
 _NO_PAPERS = "They are made when a plan is applied on these pages: plan again, look at it and apply it."
 
@@ -100,10 +101,12 @@ def papers(asked: Asked) -> HttpResponse:
     names = packed_names(bytes(kept.kept)) if kept else []
     names = [name for name in names if name != PLAN_FILE and _may_see(asked, name) and name.startswith(job)]
     sheets = [name for name in names if name.endswith(".pdf")]
+    shown = sheets[:MOST_ROWS]
     rows = [[link(name, "paper", name)] for name in names if not name.endswith(".pdf")]
     none = f"The plan applied last has no {'table' if sheets else 'paper'} whose name begins with {job}."
     table = Table("Tables of the plan applied last", ("File",), rows, none if kept and job else _NO_PAPERS)
-    context = {"table": table, "sheets": sheets[:MOST_ROWS], "more": len(sheets[MOST_ROWS:]), "job": job}
+    context = {"table": table, "sheets": shown, "more": len(sheets) - len(shown), "job": job,
+               "picks": [name for name in shown if PICKS in name]}  # fmt: skip
     return page(asked, "papers.html", context)
 
 

@@ -14,6 +14,7 @@ from kitting.documents.bag_records import bag_papers
 from kitting.documents.day_labels import (
     CUTOVER,
     DAYS,
+    LABELLED,
     DayLabel,
     day_labels_pdf,
     labels_of_bags,
@@ -31,6 +32,7 @@ from kitting.models import BAG_LABEL, Bag, QueuedPaper
 from kitting.models.print_queue import QUEUE_ENDS, WAITING
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page, refused
 from kitting.pages.paper_pages import (
+    PICKS,
     SLIPS,
     about_pick,
     file_response,
@@ -42,7 +44,8 @@ from kitting.pages.paper_pages import (
 )
 from kitting.pages.tables import Cell, Table, link
 from kitting.pages.typed import day_of
-from kitting.selectors.bag_contents import label_code
+from kitting.selectors.bag_contents import bag_by_code, label_code
+from kitting.selectors.job_sheet import job_by_number
 from kitting.selectors.printed_papers import PICK_LIST
 from kitting.selectors.sight import names_as_read_by
 from kitting.services.queue_papers import WantedPaper, end_papers, link_print, queue_papers
@@ -51,7 +54,7 @@ ISSUE_SLIP, RETURN_SLIP = "issue-slip", "return-slip"
 # What may wait, in the order in which a day's papers are needed.
 QUEUED = {PICK_LIST: "Pick lists", BAG_LABEL: "Bag labels", INNER_LABELS: "Inner labels", NIGHT_CARD: "Night cards",
           ISSUE_SLIP: "Issue slips", RETURN_SLIP: "Return slips"}  # fmt: skip
-_Drawn = tuple[QueuedPaper, bytes]
+OF_A_BAG = {kind: label for kind, label in QUEUED.items() if kind in BAG_PAPERS}
 
 
 def print_queue(asked: Asked, depot: str) -> HttpResponse:
@@ -129,37 +132,96 @@ def _changed(asked: Asked, depot: Depot) -> HttpResponse:
             return act.upper(), f"{number} {QUEUED.get(document, document).lower()} of {day}."
         wanted = _wanted(asked, depot, day)
         number = queue_papers(depot=depot, day=day, papers=wanted, actor=asked.actor, at=asked.at)
-        return "IN THE QUEUE", f"{number} paper{'s' * (number != 1)} of {day}; {len(wanted) - number} waited already."
+        return "IN THE QUEUE", f"{_papers(number)} of {day}; {len(wanted) - number} waited already."
 
     return attempt(asked, deed, address)
 
 
+def put_in_queue(asked: Asked) -> HttpResponse:
+    """Let papers of a bag, of a job, or a pick list wait at their depots for the day of the outage, by one tap."""
+    back = reverse("papers")
+    if asked.text("bag"):
+        back = reverse("bag", args=[label_code(bag_by_code(asked.text("bag")))])
+    elif asked.text("job"):
+        back = reverse("job-bags", args=[job_by_number(asked.text("job")).job])
+
+    def deed() -> tuple[str, str]:
+        wanted = _wanted_of(asked)
+        if not wanted:
+            raise Refusal("no-papers", "NO PAPER: none of what was asked for is there to wait.", {})
+        outage = wanted[0][1].job.cutover
+        day = date.fromisoformat(outage[:10]) if outage else asked.today
+        told = []
+        for depot in sorted({depot for depot, _ in wanted}):
+            papers = [one for at, one in wanted if at == depot]
+            at = depot_named(depot)
+            number = queue_papers(depot=at, day=day, papers=papers, actor=asked.actor, at=asked.at)
+            told.append(f"{_papers(number)} of {day} at {depot}, {len(papers) - number} waited already")
+        return "IN THE QUEUE", f"{'; '.join(told)}."
+
+    return attempt(asked, deed, back)
+
+
+def _papers(number: int) -> str:
+    return f"{number} paper{'s' * (number != 1)}"
+
+
+def _wanted_of(asked: Asked) -> list[tuple[str, WantedPaper]]:
+    """The papers that one tap asks for, each with the depot where it is to wait."""
+    kinds = _kinds(asked)
+    found: list[tuple[str, WantedPaper]] = []
+    names = [asked.text("name")] if asked.text("name") else []
+    if asked.text("bag"):
+        bag = bag_by_code(asked.text("bag"))
+        found = [(bag.depot.depot, WantedPaper(kind, bag.job, bag)) for kind in kinds if kind in BAG_PAPERS]
+    elif asked.text("job"):
+        job = job_by_number(asked.text("job"))
+        bags = Bag.objects.filter(job=job, state__in=LABELLED).select_related("job", "depot")
+        of_bags = [kind for kind in kinds if kind in BAG_PAPERS]
+        found = [(bag.depot.depot, WantedPaper(kind, job, bag)) for kind in of_bags for bag in bags]
+        found += [(job.depot, WantedPaper(kind, job)) for kind in kinds if kind in SLIPS]
+        names = _names_of(job.job) if PICK_LIST in kinds else []
+    for number, depot, name in _pick_lists(names):
+        found.append((depot, WantedPaper(PICK_LIST, job_by_number(number), name=name)))
+    return found
+
+
+def _kinds(asked: Asked) -> list[str]:
+    return [kind for kind in asked.request.POST.getlist("papers") if kind in QUEUED]
+
+
 def _wanted(asked: Asked, depot: Depot, day: date) -> list[WantedPaper]:
     """The chosen papers of all bags of a day."""
-    kinds = [kind for kind in asked.request.POST.getlist("papers") if kind in QUEUED]
+    kinds = _kinds(asked)
     of = asked.text("of") if asked.text("of") in DAYS else CUTOVER
     bags = [one.bag for one in labels_of_day(depot=depot.depot, day=day, of=of)]
     jobs = {bag.job.job: bag.job for bag in bags}
     found = [WantedPaper(kind, bag.job, bag) for kind in kinds if kind in BAG_PAPERS for bag in bags]
     found += [WantedPaper(kind, job) for kind in kinds if kind in SLIPS for job in jobs.values()]
     if PICK_LIST in kinds:
-        found += [WantedPaper(PICK_LIST, jobs[job], name=name) for job, name in _pick_lists(depot, [*jobs])]
+        picks = _pick_lists([name for job in jobs for name in _names_of(job)])
+        found += [WantedPaper(PICK_LIST, jobs[job], name=name) for job, at, name in picks if at == depot.depot]
     if not found:
         message = f"NO PAPER: choose which papers of the bags of {day} ({of}) at {depot.depot} are to wait."
         raise Refusal("no-papers", message, {"day": day})
     return found
 
 
-def _pick_lists(depot: Depot, jobs: Sequence[str]) -> Iterator[tuple[str, str]]:
-    """The pick lists of jobs at a depot by the plan applied last: job and name of the file."""
+def _names_of(job: str) -> list[str]:
+    """The files of the plan applied last that may be pick lists of a job."""
     kept = kept_papers()
-    names = [name for name in packed_names(bytes(kept.kept)) if name.endswith(".pdf")] if kept else []
-    names = [name for name in names if any(name.startswith(f"{job}-pick-list-") for job in jobs)]
-    plan = plan_of(kept) if kept and names else None
+    names = packed_names(bytes(kept.kept)) if kept else []
+    return [name for name in names if name.startswith(f"{job}{PICKS}") and name.endswith(".pdf")]
+
+
+def _pick_lists(names: Sequence[str]) -> Iterator[tuple[str, str, str]]:
+    """Those of these files that are pick lists of the plan applied last: job, depot and name."""
+    kept = kept_papers() if names else None
+    plan = plan_of(kept) if kept else None
     for name in names:
         pick = pick_list_of(plan, name) if plan else None
-        if pick and pick.depot == depot.depot and pick.paper.answer.job in jobs:
-            yield pick.paper.answer.job, name
+        if pick:
+            yield pick.paper.answer.job, pick.depot, name
 
 
 def _file(asked: Asked, depot: Depot, day: date, document: str) -> HttpResponse:

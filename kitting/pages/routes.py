@@ -353,6 +353,7 @@ ROUTES: tuple[Route, ...] = (
     Route("bags/<str:code>/pay-back", "pay-back", borrow_pages.pay_back_page, BAGS, (BAGS, DO), depot_of_bag),
     Route("pick/<str:depot>", "pick", pick_pages.pick, BAGS, (BAGS, DO), at_depot),
     Route("labels/<str:depot>", "day-labels", label_pages.day_labels, BAGS, (SIGNED_IN, "")),
+    Route("print-queue", "put-in-queue", queue_pages.put_in_queue, BAGS, (SIGNED_IN, ""), form_only=True),
     Route("print-queue/<str:depot>", "print-queue", queue_pages.print_queue, BAGS, (SIGNED_IN, "")),
     Route("issue/<str:depot>", "issue", out_pages.issue, BAGS, (BAGS, DO), at_depot),
     # without a signal: a script fills the page, and use cases look at what each scan needs

@@ -9,6 +9,8 @@ from django.test import Client
 from module_books import books_of_module
 from people import BUYER, DUTY, PLANNER, STORES
 
+from inventory.models import Depot
+from jobs.models import Job
 from kitting.models import Bag, Errand, Event, Printing, QueuedPaper
 
 pytestmark = pytest.mark.django_db
@@ -120,6 +122,52 @@ def test_the_pick_lists_of_the_plan_applied_last_wait_and_those_of_a_former_plan
     assert "J03" in lists[0]
     assert Printing.objects.get(document="pick list").subject == "J03 at N"
     assert "The plan applied last has no J03-pick-list-ZZ.pdf" in gone
+
+
+def tapped(window: Client, **what: object) -> str:
+    return words(send(window, "/print-queue", **what))
+
+
+def test_one_tap_on_a_page_that_prints_lets_its_papers_wait_for_the_day_of_the_outage(window: Client) -> None:
+    code = Stores().code("J03", "B2")
+    card = tapped(window, bag=code, papers="night-card")
+    again = tapped(window, bag=code, papers="night-card")
+    labels = tapped(window, job="J03", papers="bag-label")
+    slip = tapped(window, job="J03", papers="issue-slip")
+
+    assert f"IN THE QUEUE 1 paper of {DAY} at N, 0 waited already." in card
+    assert "Bag J03 B2" in card, "back on the page where it was asked for"
+    assert "0 papers of" in again
+    assert f"7 papers of {DAY} at N" in labels
+    assert "Bags of J03" in labels
+    assert f"1 paper of {DAY} at N" in slip
+    assert {page.split("-")[1] for page in file_of(window, "night-card")} == {"B2"}
+    Bag.objects.filter(job__job="J03", structure="B1").update(depot=Depot.objects.get(depot="H"))
+    both = tapped(window, job="J03", papers="inner-labels")
+    assert f"1 paper of {DAY} at H, 0 waited already; 6 papers of {DAY} at N, 0 waited already." in both
+
+
+def test_a_pick_list_waits_by_one_tap_and_what_is_not_there_is_said(window: Client) -> None:
+    planner = browser_of(PLANNER)
+    send(planner, "/plans", as_of="2026-03-02")
+    send(planner, f"/plans/{Errand.objects.latest('pk').pk}/apply")
+    page = window.get("/papers", {"job": "J03"}).content.decode()
+    listed = tapped(window, name="J03-pick-list-N.pdf")
+    of_job = tapped(window, job="J03", papers="pick list")
+    unknown = tapped(window, name="J03-pick-list-ZZ.pdf")
+
+    assert 'name="name" value="J03-pick-list-N.pdf">J03-pick-list-N.pdf<span class="sr"> into the print queue' in page
+    assert f"IN THE QUEUE 1 paper of {DAY} at N" in listed
+    assert "0 papers" in of_job
+    assert "NO PAPER none of what was asked for is there to wait." in unknown
+    assert "NO PAPER" in tapped(window, job="J03")
+    assert window.post("/print-queue", {"job": "J/99", "papers": "bag-label"}).status_code == 404
+
+
+def test_papers_of_a_bag_without_an_outage_wait_for_today(window: Client) -> None:
+    code = Stores().code("J03", "B2")
+    Job.objects.filter(job="J03").update(cutover="", cutover_end="")
+    assert "1 paper of 2026-03-02 at N" in tapped(window, bag=code, papers="bag-label")
 
 
 def test_who_may_not_see_bags_sees_no_queue_and_a_day_that_is_none_is_refused(window: Client) -> None:
