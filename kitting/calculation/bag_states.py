@@ -24,6 +24,7 @@ OUT = (ISSUED, IN_WORK, RETURNING)
 SAME = ""  # the state stays
 SECOND_PERSON = "another person than who filled it"
 HERE, AT_ITS_DEPOT = "not on the road", "at the depot where it is to be staged"
+WITH_STORES, WITH_CREW = "stores have it", "the crew has it"
 
 LIST, PICK, PUT_BACK, FINISH, CHECK, STAGE, ISSUE, HAND_BACK, BEGIN = (
     "list", "pick", "put back", "finish", "check", "stage", "issue", "hand back", "begin work",
@@ -47,6 +48,7 @@ class BagFacts:
         missing: what is not in the bag, in words, such as ``1 JS-3``, lines that nobody can decide yet among it;
             spares are left out.
         inside: whether any piece is in the bag.
+        is_out: whether the crew has it, also while it is on hold.
         pickers: who put the pieces in since the last check.
         out_of_date, held: lots in the bag that are not good through the cutover, or that a hold stops.
         superseded: why the bag's list is not what is live, '' where it is.
@@ -65,6 +67,7 @@ class BagFacts:
     decided: bool = True
     missing: tuple[str, ...] = ()
     inside: bool = False
+    is_out: bool = False
     pickers: frozenset[str] = field(default_factory=frozenset)
     out_of_date: tuple[str, ...] = ()
     held: tuple[str, ...] = ()
@@ -153,6 +156,14 @@ def _on_the_road(facts: BagFacts) -> str:
     return "" if facts.road else "it is not on the road: it lies at its depot"
 
 
+def _with_stores(facts: BagFacts) -> str:
+    return "the crew has it: its pieces are turned in" if facts.is_out else ""
+
+
+def _with_crew(facts: BagFacts) -> str:
+    return "" if facts.is_out else "no crew has it: its pieces are put back"
+
+
 def _reason(facts: BagFacts) -> str:
     return "" if facts.reason.strip() else "say why"
 
@@ -174,6 +185,8 @@ GUARDS: Mapping[str, Guard] = {
     HERE: _here,
     AT_ITS_DEPOT: _at_its_depot,
     "on the road": _on_the_road,
+    WITH_STORES: _with_stores,
+    WITH_CREW: _with_crew,
     "reason": _reason,
 }
 _GOOD = ("in date through the cutover", "nothing on hold", "list is current")
@@ -239,8 +252,9 @@ TABLE: tuple[Transition, ...] = (
     Transition(CANCELLED, CLOSE, CLOSED, ("empty",)),
     *_rows((LISTED, *IN_STORE[:-2]), REOPEN, REOPENED, ("reason",)),
     *_rows((*IN_STORE, *OUT), HOLD, ON_HOLD, ("reason",)),
-    Transition(ON_HOLD, PUT_BACK, SAME, (HERE,), "bag to hold or bin"),
-    Transition(ON_HOLD, TURN_IN, SAME, (), "bag to hold, scrap or supplier"),
+    Transition(ON_HOLD, PUT_BACK, SAME, (HERE, WITH_STORES), "bag to hold or bin"),
+    Transition(ON_HOLD, TURN_IN, SAME, (WITH_CREW, "every lot is named"), "bag to hold, scrap or supplier"),
+    Transition(ON_HOLD, WRITE_OFF, SAME, (WITH_CREW, "every lot is named", "reason"), "bag to scrapped or lost"),
     Transition(ON_HOLD, LIFT, FORMER, ("nothing on hold",)),
     *_rows((CHECKED, STAGED, SHORT), BORROW, BROKEN, (HERE, "reason"), "bag to who borrows"),
     Transition(BROKEN, BORROW, SAME, (HERE, "reason"), "bag to who borrows"),
@@ -282,9 +296,7 @@ def _stopped_by(row: Transition, facts: BagFacts) -> tuple[str, str]:
     return next(((name, why) for name in row.guards if (why := GUARDS[name](facts))), ("", ""))
 
 
-def next_actions(
-    state: str, facts: BagFacts, *, is_out: bool = False, comes_out: bool = False, goes_in: bool = False
-) -> tuple[str, ...]:
+def next_actions(state: str, facts: BagFacts, *, comes_out: bool = False, goes_in: bool = False) -> tuple[str, ...]:
     """What brings a bag on from where it is, the first to be done first; only what may be done now.
 
     What can't stay comes out, then what is missing goes in, then the bag is checked and staged, with a label that is
@@ -294,7 +306,6 @@ def next_actions(
     Args:
         state: of the bag.
         facts: as they are; who acts, and why, doesn't matter here.
-        is_out: the crew has the bag.
         comes_out: pieces are inside that can't stay.
         goes_in: pieces are missing.
     """
@@ -305,12 +316,12 @@ def next_actions(
             facts.superseded or (facts.missing and not goes_in) or (facts.elsewhere and state in (DRAFT, LISTED))
         ),
         REOPEN: is_closed and (comes_out or goes_in),
-        PUT_BACK: comes_out and not is_out,
-        TURN_IN: comes_out and is_out,
+        PUT_BACK: comes_out and not facts.is_out,
+        TURN_IN: comes_out and facts.is_out,
         LIFT: True,
         PICK: goes_in,
         CHECK: not comes_out,
-        PRINT_AGAIN: bool(facts.old_label) and not (comes_out or goes_in or is_out),
+        PRINT_AGAIN: bool(facts.old_label) and not (comes_out or goes_in or facts.is_out),
         STAGE: not comes_out,
         SEND: bool(facts.elsewhere) and not comes_out,
     }

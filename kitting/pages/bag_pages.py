@@ -43,7 +43,6 @@ from kitting.selectors.pictures import pictures_of_bag
 from kitting.selectors.rework import Rework, rework
 from kitting.services.list_bags import list_bags
 from kitting.services.rights import bag_right
-from kitting.services.scans import is_out
 from kitting.services.undo_scans import undo, undone
 
 LISTED_EMPTY = "No bag waits here. Bags are listed on the page of a job, from the plan applied last."
@@ -255,12 +254,11 @@ def _steps(asked: Asked, contents: Contents) -> Iterator[NextStep]:
     """The steps that the table of states names and this person may do, each with why it would be refused now."""
     one, actor = contents.bag, asked.actor
     facts = facts_of(contents, by=actor.name, approver="-", reason="-", signature="-")
-    allowed, out = named_steps(one, is_kit=Recipe.objects.filter(job=one.job).exists()), is_out(one)
+    allowed = named_steps(one, is_kit=Recipe.objects.filter(job=one.job).exists())
     for action, route, right, words in _ROUTES:
         opens = action == bag_states.REOPEN and bag_states.PICK in allowed  # it is open already
         full = action == bag_states.PICK and not any(stand.missing for stand in contents.lines)
-        elsewhere = one.state == bag_states.ON_HOLD and action == (bag_states.PUT_BACK if out else bag_states.TURN_IN)
-        if action not in allowed or opens or full or elsewhere or not actor.may(right, DO, one.depot.depot):
+        if action not in allowed or opens or full or not actor.may(right, DO, one.depot.depot):
             continue
         try:
             next_state(one.state, action, facts)

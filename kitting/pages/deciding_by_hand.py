@@ -12,9 +12,9 @@ from kitting.models import Bag, Errand, Pin
 from kitting.pages.asked import Asked, attempt, done, page, questions_of
 from kitting.pages.planning_pages import AGAIN, RESULTS, ask
 from kitting.pages.typed import back_with_typed
+from kitting.selectors.bag_contents import is_out
 from kitting.selectors.job_sheet import job_by_number, line_of
 from kitting.services.end_jobs import cancel_job, complete_job
-from kitting.services.scans import is_out
 
 _ASKED = ("stock_code", "quantity", "lot", "depot", "reason")
 

@@ -20,11 +20,10 @@ from kitting.pages.bag_forms import Field, lot_of, place_scanned, quantity, read
 from kitting.pages.storm_pages import of_storm
 from kitting.pages.tables import Cell, Table, link
 from kitting.roles import DO
-from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, label_code
+from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, is_out, label_code
 from kitting.selectors.premade_kits import kits
 from kitting.selectors.storms import bags_of, storm_by_code, to_finish
 from kitting.services.premade_kits import give_kit
-from kitting.services.scans import is_out
 from kitting.services.storm_issues import Handful, finish_lot, issue_to_storm
 
 _CREW = ("crew", "company", "where")

@@ -24,7 +24,7 @@ from kitting.pages.paper_pages import file_response, printed
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed
 from kitting.roles import APPROVE, ASK, DO, SEE
-from kitting.selectors.bag_contents import bare
+from kitting.selectors.bag_contents import bare, is_out
 from kitting.selectors.storm_burn import Burn, burn_of
 from kitting.selectors.storms import (
     LONGEST_DAYS,
@@ -40,7 +40,7 @@ from kitting.selectors.storms import (
     storms_asked,
     to_finish,
 )
-from kitting.services.scans import BAGS, is_out
+from kitting.services.scans import BAGS
 from kitting.services.storms import STORM, ask_storm, close_storm, keep_kit, open_storm, refuse_storm
 
 PRICES = "prices"

@@ -11,7 +11,8 @@ from inventory.models import Lot, LotHold
 from inventory.selectors.finding import LotKey, open_holds
 from inventory.selectors.words import quantity_text
 from jobs.models import Job, ScheduleRevision
-from kitting.calculation.bag_states import ARRIVE, GIVE, ISSUE, SEND, TABLE, BagFacts
+from kitting.calculation import bag_states
+from kitting.calculation.bag_states import ARRIVE, GIVE, ISSUE, ON_HOLD, OUT, SEND, TABLE, TURN_IN, WRITE_OFF, BagFacts
 from kitting.calculation.short_codes import bag_code, verified
 from kitting.calculation.weights import Load, Pieces, load_of
 from kitting.errors import Refusal
@@ -166,6 +167,11 @@ def label_note(scanned: str) -> str:
     return old.sentence if old else ""
 
 
+def is_out(bag: Bag) -> bool:
+    """Whether the crew has it."""
+    return bag.state in OUT or bag.state_before_hold in OUT
+
+
 def label_code(bag: Bag) -> str:
     """The number on a bag's label, with its check characters."""
     return bag_code(bag.job.job, bag.structure, bag.number)
@@ -290,6 +296,7 @@ def _facts(one: Contents, margin: int, holds: Mapping[LotKey, LotHold], uses: Ma
         decided=any(stand.line.item_id and not stand.line.dropped for stand in one.lines),
         missing=one.missing(),
         inside=bool(lots),
+        is_out=is_out(one.bag),
         out_of_date=tuple(f"{lot} {lot.use_by or 'without a date'}" for lot in past),
         held=tuple(f"{lot}" for lot in lots if (lot.item_id, lot.number) in holds),
         open=one.open(),
@@ -370,6 +377,8 @@ def label_state(contents: Contents) -> str:
 def named_steps(bag: Bag, *, is_kit: bool) -> list[str]:
     """What the table of states names for a bag as it is; a kit is given whole, a bag issued, or sent elsewhere."""
     never = {ISSUE, SEND} if is_kit else {GIVE}
+    if bag.state == ON_HOLD:
+        never |= {bag_states.PUT_BACK} if is_out(bag) else {TURN_IN, WRITE_OFF}
     never.add(SEND if bag.transfer_id else ARRIVE)
     return [row.action for row in TABLE if row.state == bag.state and row.action not in never]
 

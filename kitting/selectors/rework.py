@@ -34,6 +34,7 @@ from kitting.selectors.bag_contents import (
     good_until,
     is_good,
     is_let,
+    is_out,
     label_code,
     lots_inside,
 )
@@ -121,7 +122,7 @@ def rework(*, on: date, depot: str = "") -> tuple[Rework, ...]:
         if bag.state == CANCELLED:
             steps: tuple[str, ...] = (PUT_BACK,)
         else:
-            steps = next_actions(bag.state, known, is_out=_is_out(bag), comes_out=bool(take_out), goes_in=goes_in)
+            steps = next_actions(bag.state, known, comes_out=bool(take_out), goes_in=goes_in)
         rows.append(
             Rework(
                 bag=bag,
@@ -155,13 +156,9 @@ def _needs_work(bag: Bag, facts: BagFacts) -> bool:
     return (
         bag.state in _ALWAYS
         or bool(facts.held or facts.out_of_date)
-        or bool((facts.superseded or facts.elsewhere) and not _is_out(bag))
+        or bool((facts.superseded or facts.elsewhere) and not is_out(bag))
         or bool((facts.missing or facts.old_label) and bag.state in _FILLED)
     )
-
-
-def _is_out(bag: Bag) -> bool:
-    return bag.state in OUT or bag.state_before_hold in OUT
 
 
 def _bad_lots(
@@ -194,13 +191,13 @@ def _whys(bag: Bag, facts: BagFacts, bad: Iterable[str]) -> Iterator[str]:
         yield "nothing in it is held any more"
     if facts.superseded:
         yield facts.superseded
-    if facts.elsewhere and not _is_out(bag):
+    if facts.elsewhere and not is_out(bag):
         yield facts.elsewhere
     if facts.held or facts.out_of_date:
         yield from dict.fromkeys(bad)
     if facts.missing:
         yield f"SHORT: {', '.join(facts.missing)}"
-    if facts.old_label and not _is_out(bag):
+    if facts.old_label and not is_out(bag):
         yield facts.old_label
 
 

@@ -14,6 +14,7 @@ from kitting.calculation.sheets.parsers import Setting
 from kitting.errors import Refusal
 from kitting.models import Bag
 from kitting.roles import CREW_LEAD, PLANNER, STOREKEEPER
+from kitting.selectors.bag_contents import is_out
 from kitting.selectors.bag_depots import bag_depots
 from kitting.selectors.record_sheets import RECORDS, SheetRecords
 from kitting.selectors.reel_fits import bags_on_reel
@@ -23,7 +24,6 @@ from kitting.services.list_bags import review_moved
 from kitting.services.load_sheets import DEMO, LISTS_OF_JOBS
 from kitting.services.record_events import Happening, lock_chain, record_events
 from kitting.services.release_promises import release_moved
-from kitting.services.scans import is_out
 from kitting.services.sound_books import require_sound_books
 
 # These change by revisions, movements, receipts and approvals. Neither does the demo become real by a word.

@@ -19,13 +19,13 @@ from inventory.services.whole_pieces import need_whole
 from kitting.errors import Refusal
 from kitting.models import COUNTED, LISTED, ONE_BAG, POSTED, RECOUNTED, TO_FIND, Bag, CountLine, CountList
 from kitting.roles import AUDITOR, DO, STOREKEEPER, Actor, require
-from kitting.selectors.bag_contents import bare
+from kitting.selectors.bag_contents import bare, is_out
 from kitting.selectors.count_lists import SPOT_EVENT, ToCount
 from kitting.selectors.counting import count_list as found_list
 from kitting.selectors.counting import lines_of, needs_approval, sheet_revision
 from kitting.selectors.policies import count_limit
 from kitting.services.record_events import Happening, lock_chain, record_events
-from kitting.services.scans import Scan, is_out, stamp_of
+from kitting.services.scans import Scan, stamp_of
 from kitting.services.two_persons import attempts_kept, need_reason, same_person
 
 COUNT = "count"

@@ -8,10 +8,10 @@ from kitting.calculation import bag_states
 from kitting.calculation.bag_states import CANCEL, DRAFT, IN_STORE, LISTED, ON_HOLD, BagFacts, next_state
 from kitting.errors import Refusal
 from kitting.models import Bag, Promise
+from kitting.selectors.bag_contents import is_out
 from kitting.services.freeze_outages import changes_after_freeze
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import complete_in_place, end, release
-from kitting.services.scans import is_out
 
 
 @use_case

@@ -9,10 +9,10 @@ from kitting.errors import Refusal
 from kitting.models import BagEntry, Event
 from kitting.models.bags import LOST, SCRAPPED, TAKEN_BACK
 from kitting.roles import STANDARDS_ENGINEER, STOREKEEPER
-from kitting.selectors.bag_contents import bare
+from kitting.selectors.bag_contents import bare, is_out
 from kitting.services.fill_bags import taken_out
 from kitting.services.return_bags import write_off
-from kitting.services.scans import Answer, Scan, is_out, opened, place_of, settled
+from kitting.services.scans import Answer, Scan, opened, place_of, settled
 from kitting.services.undo_scans import number_of_undo
 
 DROPPED, DAMAGED, WRONG, MISSING, NOT_NEEDED = "dropped", "damaged", "wrong", "missing", "no longer needed"

@@ -15,10 +15,10 @@ from kitting.calculation.bag_states import OUT
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine
 from kitting.models.bags import HANDED_BACK, ISSUED, PICKED, PUT_BACK
-from kitting.selectors.bag_contents import bare, contents_of
+from kitting.selectors.bag_contents import bare, contents_of, is_out
 from kitting.services.fill_bags import taken_out
 from kitting.services.release_promises import let_go
-from kitting.services.scans import Answer, Opened, Scan, is_out, opened, place_of, settled
+from kitting.services.scans import Answer, Opened, Scan, opened, place_of, settled
 
 SOURCES = (BAG, TRUCK, BIN, SUPPLIER_OWNED)
 

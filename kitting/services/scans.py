@@ -7,7 +7,7 @@ from typing import NotRequired, TypedDict
 
 from inventory.models import Action, Lot, Place
 from inventory.services.actions import Stamp, begin
-from kitting.calculation.bag_states import FORMER, OUT, next_state
+from kitting.calculation.bag_states import FORMER, next_state
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine
 from kitting.roles import DO, Actor, require
@@ -135,11 +135,6 @@ def settled(
         depot=one.bag.depot.depot,
     )
     record_events([happening], by=one.scan["actor"].name, at=one.scan["at"])
-
-
-def is_out(bag: Bag) -> bool:
-    """Whether the crew has it."""
-    return bag.state in OUT or bag.state_before_hold in OUT
 
 
 def place_of(one: Opened) -> Place:

@@ -25,13 +25,13 @@ from kitting.models import (
     CountList,
 )
 from kitting.roles import APPROVE, AUDITOR, DO, PLANNER, STOREKEEPER, require
-from kitting.selectors.bag_contents import bare
+from kitting.selectors.bag_contents import bare, is_out
 from kitting.selectors.counting import needs_approval, unit_question
 from kitting.selectors.policies import count_limit
 from kitting.services.count_places import COUNT, locked_list, opened_line
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release_missing
-from kitting.services.scans import Scan, is_out, stamp_of
+from kitting.services.scans import Scan, stamp_of
 from kitting.services.two_persons import OWN_REQUEST, attempts_kept, need_reason, same_person
 
 _STANDS = MappingProxyType(

@@ -52,6 +52,8 @@ BROKEN = {
     "not on the road": {"road": "on the road to H"},
     "at the depot where it is to be staged": {"elsewhere": "ANOTHER DEPOT: to be staged at H, not at N"},
     "on the road": {"road": ""},
+    "stores have it": {"is_out": True},
+    "the crew has it": {"is_out": False},
     "reason": {"reason": " "},
 }
 
@@ -59,6 +61,7 @@ BROKEN = {
 def good(row: Transition) -> BagFacts:
     """Facts under which every guard of a transition holds."""
     facts = replace(GOOD, missing=("1 JS-3",)) if "something is missing" in row.guards else GOOD
+    facts = replace(facts, is_out=True) if "the crew has it" in row.guards else facts
     return replace(facts, road="on the road to H") if "on the road" in row.guards else facts
 
 
@@ -121,7 +124,7 @@ def test_a_bag_on_the_road_is_taken_in_before_anything_else_is_done_with_its_pie
 def test_what_comes_next_takes_out_first_then_adds_then_checks() -> None:
     held = replace(GOOD, held=("BI25 lot L-2409-17",), inside=True)
     assert next_actions(ON_HOLD, held, comes_out=True, goes_in=True) == ("put back",)
-    assert next_actions(ON_HOLD, held, comes_out=True, is_out=True) == ("turn in",)
+    assert next_actions(ON_HOLD, replace(held, is_out=True), comes_out=True) == ("turn in",)
     assert next_actions(ON_HOLD, GOOD) == ("lift hold",)
     short = replace(GOOD, missing=("1 JS-3",))
     assert next_actions("short", short, goes_in=True) == ("pick", CHECK)
@@ -142,8 +145,8 @@ def test_what_comes_next_takes_out_first_then_adds_then_checks() -> None:
 @pytest.mark.parametrize("state", STATES)
 def test_whatever_comes_next_is_allowed_in_that_state(state: str) -> None:
     for missing, comes_out, goes_in, is_out in product(((), ("1 JS-3",)), (False, True), (False, True), (False, True)):
-        facts = replace(GOOD, missing=missing)
-        for action in next_actions(state, facts, comes_out=comes_out, goes_in=goes_in, is_out=is_out):
+        facts = replace(GOOD, missing=missing, is_out=is_out)
+        for action in next_actions(state, facts, comes_out=comes_out, goes_in=goes_in):
             assert action == LIST_AGAIN or next_state(state, action, facts)
 
 

@@ -9,9 +9,11 @@ from refusals import refusal
 from inventory.models import LotHold
 from inventory.services.holding import place_hold
 from kitting.models import Event, Promise
+from kitting.selectors.bag_contents import accounts
+from kitting.services.fill_bags import lift, put_back
 from kitting.services.issue_bags import begin_work
 from kitting.services.recall_lots import recall_lot
-from kitting.services.return_bags import Installed, install
+from kitting.services.return_bags import Installed, install, turn_in, write_off
 
 pytestmark = pytest.mark.django_db
 LOT = {"stock_code": "BI25", "lot": "L-2409-17", "reason": "maker's recall"}
@@ -101,3 +103,35 @@ def test_a_lot_on_hold_is_recalled_by_its_hold_once_and_only_with_a_reason(store
     assert found.bags == again.bags != ()
     assert not Promise.objects.filter(lot__number="L-2409-17", released_at=None).exists()
     assert "stopped already by hold" in refusal("on-hold", recall_lot, **LOT, **stores.scan(DUTY))
+
+
+def test_a_held_bag_that_no_crew_has_is_emptied_by_putting_back_and_then_it_is_short_of_what_came_out(
+    stores: Stores,
+) -> None:
+    recall_lot(**LOT, **stores.scan(DUTY))
+    code, set_aside = stores.code("J09", "HL1"), stores.place("N", "T-1", "hold")
+    held = {"bag": code, "stock_code": LOT["stock_code"], "lot": LOT["lot"], "quantity": 1000}
+    back = {**held, "condition": "sealed", "door": "inspect", "place": set_aside}
+    assert "no crew has it" in refusal("bag-not-ready", turn_in, **back, **stores.scan())
+    gone = refusal("bag-not-ready", write_off, **held, deed="lost", why="fell", **stores.scan())
+    assert "no crew has it" in gone
+    put_back(**held, place=set_aside, why="recalled", **stores.scan())
+    assert "1 BI25" in stores.contents("J09", "HL1").missing()
+
+
+def test_a_held_piece_that_a_crew_has_comes_back_or_is_gone_and_the_bag_balances(stores: Stores) -> None:
+    code = stores.code("J04", "T1")
+    lot = next(lot for lot in stores.contents("J04", "T1").lots.values() if lot.item.stock_code == "EL25-1")
+    recall_lot(stock_code="EL25-1", lot=lot.number, reason="maker's recall", **stores.scan(DUTY))
+    held = {"bag": code, "stock_code": "EL25-1", "lot": lot.number}
+    left = accounts(stores.contents("J04", "T1"))["EL25-1", lot.number]["open"]
+    set_aside = stores.place("H", "T-1", "hold")
+    wrong_way = refusal("bag-not-ready", put_back, **held, quantity=1000, place=set_aside, **stores.scan())
+    assert "the crew has it" in wrong_way
+    write_off(**held, quantity=1000, deed="lost", why="fell in the sump", **stores.scan(CREW))
+    back = {"condition": "sealed", "door": "inspect", "place": set_aside}
+    turn_in(**held, quantity=left - 1000, **back, **stores.scan(CREW))
+    found = accounts(stores.contents("J04", "T1"))["EL25-1", lot.number]
+    assert (found["issued"], found["lost"], found["open"]) == (left, 1000, 0)
+    lift(bag=code, **stores.scan())
+    assert stores.bag("J04", "T1").state == "in work"
