@@ -144,7 +144,6 @@ def enter_count(
     count_list: int,
     line: int,
     counted: int | None,
-    made_at: datetime | None = None,
     confirmed: Collection[str] = (),
     **scan: Unpack[Scan],
 ) -> CountAnswer:
@@ -155,7 +154,6 @@ def enter_count(
     Args:
         count_list, line: numbers on the sheet.
         counted: thousandths of the stock unit; of a bag 1000 where it stands in its rack place and 0 where it doesn't.
-        made_at: when it was counted, where that is known better than from the device's clock in ``scan``.
         confirmed: keys of questions answered with yes.
         scan: who, when, the number of the action.
 
@@ -167,7 +165,7 @@ def enter_count(
     if _is_repeated("enter count", found, counted, scan):
         return _answer(found, repeated=True)
     doubts = Doubts(confirmed)
-    _enter(found, counted, doubts, scan, made_at)
+    _enter(found, counted, doubts, scan)
     doubts.settle()
     _store_counted([found], scan)
     return _answer(found)
@@ -221,7 +219,7 @@ def enter_sheet(
     return [_answer(line) for line in taken]
 
 
-def _enter(found: CountLine, counted: int | None, doubts: Doubts, scan: Scan, made_at: datetime | None = None) -> None:
+def _enter(found: CountLine, counted: int | None, doubts: Doubts, scan: Scan) -> None:
     """Put a first figure on a line, unsaved, with what the books say of its moment.
 
     Raises:
@@ -231,7 +229,7 @@ def _enter(found: CountLine, counted: int | None, doubts: Doubts, scan: Scan, ma
         message = f"{found} was counted by {found.counted_by}: what differs is counted again by another person."
         raise Refusal("counted-already", message, {"line": found.position, "by": found.counted_by})
     found.counted = figure = _figure(found, counted)
-    found.counted_by, found.counted_at = scan["actor"].name, _moment(scan, made_at)
+    found.counted_by, found.counted_at = scan["actor"].name, _moment(scan)
     found.state = COUNTED
     if found.is_bag:
         found.book = _standing(found)
@@ -266,7 +264,6 @@ def recount(
     count_list: int,
     line: int,
     counted: int | None,
-    made_at: datetime | None = None,
     confirmed: Collection[str] = (),
     **scan: Unpack[Scan],
 ) -> CountAnswer:
@@ -276,7 +273,7 @@ def recount(
     and approved of the figure before is void.
 
     Args:
-        count_list, line, counted, made_at, confirmed, scan: as ``enter_count``.
+        count_list, line, counted, confirmed, scan: as ``enter_count``.
 
     Raises:
         Doubt: ``each-or-kit``.
@@ -298,7 +295,7 @@ def recount(
     if found.recount is None and found.counted == found.book:
         raise Refusal("no-difference", f"{found} agrees with the books: nothing to count again.", {"line": line})
     found.recount = figure = _figure(found, counted)
-    found.recounted_by, found.recounted_at = scan["actor"].name, _moment(scan, made_at)
+    found.recounted_by, found.recounted_at = scan["actor"].name, _moment(scan)
     found.recount_book = book_at(key, found.recounted_at)
     doubts = Doubts(confirmed)
     _ask_units(found, figure, found.recount_book, doubts)
@@ -353,8 +350,9 @@ def _is_repeated(name: str, line: CountLine, counted: int | None, scan: Scan) ->
     return repeated
 
 
-def _moment(scan: Scan, made_at: datetime | None) -> datetime:
-    return happened(scan["at"], made_at or scan.get("device_at"))
+def _moment(scan: Scan) -> datetime:
+    """When it was counted: the moment that its device's clock, set right, tells, else that clock as it was."""
+    return happened(scan["at"], scan.get("made_at") or scan.get("device_at"))
 
 
 def _figure(line: CountLine, counted: int | None) -> int:

@@ -48,7 +48,6 @@ def pick(
     quantity: int,
     as_spare: bool = False,
     confirmed: Collection[str] = (),
-    made_at: datetime | None = None,
     **scan: Unpack[Scan],
 ) -> Answer:
     """Put thousandths of a scanned lot from a place into a bag.
@@ -60,9 +59,8 @@ def pick(
         quantity: thousandths of the stock unit.
         as_spare: the pieces are for the bag's spare lines only.
         confirmed: keys of questions answered with yes.
-        made_at: moment at which it was done, where the books hear of it later. A lot that was put on hold after that is
-            in the bag all the same, and the bag goes on hold.
-        scan: who, when, the number of the action.
+        scan: who, when, the number of the action. A lot that was put on hold after the scan was made is in the bag all
+            the same, and the bag goes on hold.
 
     Raises:
         Doubt: ``other-lot``: another lot was promised, and this one is still good; ``promised-to-others``: it is
@@ -74,26 +72,16 @@ def pick(
     item = items_by_code([stock_code])[stock_code]
     if one.repeated:
         return Answer(RIGHT, f"{item} is in {one.bag} already.", one.bag, repeated=True)
-    _as_before_later_holds(one, made_at)
     state = advance(one, PICK)
-    taken = put_in(one, item, lot, place, quantity, as_spare=as_spare, confirmed=confirmed, made_at=made_at)
+    taken = put_in(one, item, lot, place, quantity, as_spare=as_spare, confirmed=confirmed)
     told = {"stock_code": item.stock_code, "lot": taken.number, "quantity": bare(quantity), "from": str(place)}
-    settled(one, state, "picked", told, checked_by="", state_before_hold="")
-    if made_at and open_holds([taken, *lots_inside(one.contents)]):
+    settled(one, state, "picked", told, checked_by="")
+    if scan.get("made_at") and open_holds([taken, *lots_inside(one.contents)]):
         review(Bag.objects.filter(pk=one.bag.pk), by=scan["actor"].name, at=scan["at"])
         one.bag.refresh_from_db(fields=("state", "state_before_hold", "why", "version"))
         return Answer("ON HOLD", f"{bare(quantity)} {item} in {one.bag}: {one.bag.why}.", one.bag)
     still = sum(stand.missing for stand in one.contents.lines if stand.line.item_id == item.pk) - quantity
     return Answer(RIGHT, f"{bare(quantity)} {item} in {one.bag}; {bare(max(still, 0))} more to come.", one.bag)
-
-
-def _as_before_later_holds(one: Opened, made_at: datetime | None) -> None:
-    """A bag that is on hold only for holds that were placed after a scan was made is taken as it was then."""
-    if made_at is None or one.bag.state != ON_HOLD:
-        return
-    holds = open_holds(lots_inside(one.contents)).values()
-    if holds and all(made_at < hold.placed_at for hold in holds):
-        one.bag.state = one.bag.state_before_hold
 
 
 def put_in(
@@ -105,7 +93,6 @@ def put_in(
     *,
     as_spare: bool,
     confirmed: Collection[str],
-    made_at: datetime | None = None,
 ) -> Lot:
     """Move pieces into a bag and note the lines they serve, in the transaction of a scan; returns their lot.
 
@@ -113,7 +100,7 @@ def put_in(
         Doubt, Refusal: as ``pick``.
     """
     shares = _shares(one, item, quantity, as_spare)
-    taken = _lot_at(item, lot, place)
+    taken, made_at = _lot_at(item, lot, place), one.scan.get("made_at")
     is_held = _refuse_unfit(one.bag, taken, quantity, made_at)
     if not is_held:  # else it lies in the bag already, whatever was promised: the promise moves
         _ask_about_promises(one, shares, taken, place, confirmed)

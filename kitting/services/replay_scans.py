@@ -29,7 +29,7 @@ from kitting.services.scans import Answer
 from kitting.services.two_persons import need_reason
 
 _PLACE, _PIECES = "place", "pieces"
-_PICK, _COUNT, _RECOUNT = "pick", "count", "recount"
+_PICK = "pick"
 NOT_READ, _LONGEST_NAME = ", not read", 29  # no scan is named so: what can't be read is never booked
 SCANS: Mapping[str, Callable[..., Answer | CountAnswer]] = MappingProxyType(
     {
@@ -47,8 +47,8 @@ SCANS: Mapping[str, Callable[..., Answer | CountAnswer]] = MappingProxyType(
         "turn in": turn_in,
         "write off": write_off,
         "close": close,
-        _COUNT: enter_count,
-        _RECOUNT: recount,
+        "count": enter_count,
+        "recount": recount,
     }
 )
 
@@ -93,8 +93,8 @@ def replay(*, device: str, scans: Sequence[Recorded], device_now: datetime, at: 
             and the moment of a scan is set right by it.
         at: the moment on the server.
 
-    A pick is a fact: one made before its lot was put on hold is booked, and the bag goes on hold; what it would have
-    asked, such as of another job's promise, is told to stores.
+    What was done is a fact: a scan made before a lot was put on hold is booked, the bag goes on hold behind it, and the
+    auditor is told. What a pick would have asked, such as of another job's promise, is told to stores.
 
     Scans of a visiting crew whose access has ended meanwhile are kept as well, and nothing of them is booked.
 
@@ -219,9 +219,8 @@ def _apply(scan: Recorded, at: datetime, clock_behind: timedelta) -> Answer | Co
         given[_PLACE] = place_at(depot=depot_named(depot), code=code, kind=kind)
     if _PIECES in given:
         given[_PIECES] = [Installed(**piece) for piece in given[_PIECES]]
-    # A hold that was placed after the piece left its shelf did not stop it; a count is of the moment it was made.
-    if scan.name in (_PICK, _COUNT, _RECOUNT):
-        given["made_at"] = min(scan.device_at + clock_behind, at)
+    # A hold that was placed after it was done did not stop it; a count is of the moment it was made.
+    given["made_at"] = min(scan.device_at + clock_behind, at)
     return SCANS[scan.name](**given, actor=scan.actor, at=at, action=scan.action, device_at=scan.device_at)
 
 

@@ -69,9 +69,12 @@ def install(*, bag: str, pieces: Iterable[Installed], **scan: Unpack[Scan]) -> A
         Refusal: ``unknown-line``; ``not-in-bag`` asks where another lot came from; ``on-hold``; ``no-gauge-reading``;
             or the bag's state.
 
-    A part that does not fit by its gauge reading is noted all the same, as it is there; standards are told.
+    A part that does not fit by its gauge reading is noted all the same, as it is there; standards are told. What
+    is typed from paper was done at the moment on the paper.
     """
     given = [*pieces]
+    if any(piece.on_paper for piece in given):
+        scan["made_at"] = scan.get("device_at")
     content = {"pieces": [one.asked for one in given]}
     one = opened(bag, INSTALL, content, scan, right="as-installed", level=DO)
     if one.repeated:
@@ -229,7 +232,7 @@ def _book(one: Opened, endings: dict[str, str], place: Place | None = None) -> N
         )
         for entry in one.entries
     ]
-    book(one.action, moves, check=lambda: allowed(moves, one.action.why))
+    book(one.action, moves, check=lambda: allowed(moves, one.action.why, one.scan.get("made_at")))
 
 
 def require_door(item: Item, *, condition: str, door: str, place: Place | None, why: str) -> None:

@@ -1,30 +1,37 @@
 """What every scan of a bag shares: who acts, the action number, the guards, and what is written down."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import NotRequired, TypedDict
 
 from inventory.models import Action, Lot, Place
+from inventory.selectors.finding import open_holds
 from inventory.services.actions import Stamp, begin
-from kitting.calculation.bag_states import FORMER, next_state
+from kitting.calculation.bag_states import FORMER, ON_HOLD, next_state
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine
-from kitting.roles import DO, Actor, require
-from kitting.selectors.bag_contents import Contents, bag_by_code, contents_of, facts_of
+from kitting.roles import AUDITOR, DO, Actor, require
+from kitting.selectors.bag_contents import Contents, bag_by_code, contents_of, facts_of, lots_inside
 from kitting.selectors.storms import event_of
 from kitting.services.record_events import Happening, record_events
 
 BAGS = "bags"
+BEFORE_HOLD = "booked from before a hold"
 
 
 class Scan(TypedDict):
-    """Who scans, at which moment of the server, under which number made on the device, and the device's clock."""
+    """Who scans, at which moment of the server, under which number made on the device, and the device's clock.
+
+    ``made_at`` is when it was done, where the books hear of it later: a hold that was placed after that did not stop
+    it, and the bag goes on hold again behind it.
+    """
 
     actor: Actor
     at: datetime
     action: str
     device_at: NotRequired[datetime | None]
+    made_at: NotRequired[datetime | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +46,10 @@ class Answer:
 
 @dataclass(slots=True)
 class Opened:
-    """A bag locked for one scan, with its contents, and the action; ``repeated`` where the scan came before."""
+    """A bag locked for one scan, with its contents, and the action; ``repeated`` where the scan came before.
+
+    ``before_hold``: it is on hold only for holds that were placed after the scan was made.
+    """
 
     bag: Bag
     contents: Contents
@@ -47,6 +57,7 @@ class Opened:
     repeated: bool
     scan: Scan
     entries: list[BagEntry] = field(default_factory=list)
+    before_hold: bool = False
 
     def write(
         self, line: BagLine, lot: Lot, deed: str, quantity: int, *, phase: str = "", facts: Mapping[str, object] = {}
@@ -112,8 +123,19 @@ def advance(one: Opened, deed: str, *, approver: str = "", reason: str = "", sig
     """
     by = one.scan["actor"].name
     facts = facts_of(one.contents, by=by, approver=approver, reason=reason, signature=signature)
-    state = next_state(one.bag.state, deed, facts)
+    state = one.bag.state
+    if facts.held and _is_before_its_holds(one):
+        facts = replace(facts, held=())
+        one.before_hold = state == ON_HOLD
+        state = one.bag.state_before_hold if one.before_hold else state
+    state = next_state(state, deed, facts)
     return one.bag.state_before_hold if state == FORMER else state
+
+
+def _is_before_its_holds(one: Opened) -> bool:
+    """Whether the scan was made before everything in the bag that is held was put on hold."""
+    made_at, holds = one.scan.get("made_at"), open_holds(lots_inside(one.contents)).values()
+    return made_at is not None and all(made_at < hold.placed_at for hold in holds)
 
 
 def settled(
@@ -121,20 +143,27 @@ def settled(
 ) -> None:
     """Store the bag's new state, the entries and the event of a scan."""
     before = one.bag.state
+    if one.before_hold:
+        state, changed["state_before_hold"] = _on_hold_again(one, state)
     one.bag.state = state
     for column, value in changed.items():
         setattr(one.bag, column, value)
     one.bag.version += 1
     one.bag.save(update_fields=("state", "version", *changed))
     BagEntry.objects.bulk_create(one.entries)
-    happening = Happening(
-        name,
-        str(one.bag),
-        {"bag": one.bag.code, "before": before, "after": state, "action": one.action.number, **told},
-        addressed_to=addressed_to,
-        depot=one.bag.depot.depot,
-    )
-    record_events([happening], by=one.scan["actor"].name, at=one.scan["at"])
+    facts = {"bag": one.bag.code, "before": before, "after": state, "action": one.action.number, **told}
+    depot = one.bag.depot.depot
+    happenings = [Happening(name, str(one.bag), facts, addressed_to=addressed_to, depot=depot)]
+    if one.before_hold:
+        late = {"bag": one.bag.code, "what": name, "why": one.bag.why}
+        happenings.append(Happening(BEFORE_HOLD, str(one.bag), late, addressed_to=AUDITOR, depot=depot))
+    record_events(happenings, by=one.scan["actor"].name, at=one.scan["at"])
+
+
+def _on_hold_again(one: Opened, state: str) -> tuple[str, str]:
+    """The state of a bag after a scan of before its hold, and that for which it waits while it is on hold."""
+    left = Lot.objects.filter(balances__place=one.bag.place_id, balances__quantity__gt=0)
+    return (ON_HOLD, state) if open_holds(left.select_related("item")) else (state, "")
 
 
 def place_of(one: Opened) -> Place:

@@ -20,6 +20,7 @@ from kitting.selectors.rework import rework
 from kitting.services.fill_bags import check
 from kitting.services.recall_lots import recall_lot
 from kitting.services.replay_scans import Recorded, book_kept, replay, settle_scan
+from kitting.services.return_bags import Installed, install
 
 pytestmark = pytest.mark.django_db
 
@@ -236,6 +237,50 @@ def test_a_pick_made_after_the_hold_is_kept_for_a_person_whatever_the_phones_clo
     assert (done.applied, done.kept) == ((), ("p5-0",))
     assert KeptScan.objects.get().why.startswith("HELD: EL15-3 lot ")
     assert stores.bag("J03", "B3").state == "listed"
+
+
+def test_a_bag_that_went_out_and_was_fitted_before_a_hold_is_booked_so_and_stands_on_hold_behind_it(
+    stores: Stores,
+) -> None:
+    code, contents = stores.code("J03", "B2"), stores.contents("J03", "B2")
+    stand = next(one for one in contents.lines if str(one.line.item) == "EL15-3" and not one.line.spare)
+    lot = next(contents.lots[number].number for number in stand.inside)
+    fitted = {"line": stand.line.line, "stock_code": "EL15-3", "lot": lot, "quantity": 1000, "phase": "A"}
+    queue = [
+        issue_scan(stores, "B2", "p7-1", "22", OTHER_STORES),
+        Recorded("begin work", {"bag": code}, "p7-2", stores.at, CREW),
+        Recorded("install", {"bag": code, "pieces": [fitted]}, "p7-3", stores.at, CREW),
+        Recorded("install", {"bag": code, "pieces": [fitted]}, "p7-4", stores.at + timedelta(minutes=20), CREW),
+    ]
+    held = {"stock_code": "EL15-3", "lot": lot, "reason": "maker's recall"}
+    recall_lot(**held, actor=DUTY, at=stores.at + timedelta(minutes=10), action="recall")
+    late = stores.at + timedelta(hours=1)
+    done = replay(device="phone 7", scans=queue, device_now=late, at=late)
+    assert (done.applied, done.kept) == (("p7-1", "p7-2", "p7-3"), ("p7-4",))
+    bag = stores.bag("J03", "B2")
+    assert (bag.state, bag.state_before_hold, bag.crew) == ("on hold", "in work", "Crew 22")
+    assert Movement.objects.get(action__number="p7-3").ending == "installed"
+    told = Event.objects.filter(name="booked from before a hold", subject="J03 B2")
+    assert [event.data["what"] for event in told] == ["bag issued", "work begun", "installed"]
+    assert {event.addressed_to for event in told} == {"auditor"}
+
+
+def test_what_was_fitted_before_a_hold_is_typed_from_the_night_card_and_not_what_was_fitted_after(
+    stores: Stores,
+) -> None:
+    stores.issue("J03", "B2")
+    code, contents = stores.code("J03", "B2"), stores.contents("J03", "B2")
+    stand = next(one for one in contents.lines if str(one.line.item) == "EL15-3" and not one.line.spare)
+    lot = next(contents.lots[number].number for number in stand.inside)
+    hold_at = stores.at + timedelta(hours=2)
+    recall_lot(stock_code="EL15-3", lot=lot, reason="recall", actor=DUTY, at=hold_at, action="recall")
+    piece = Installed(line=stand.line.line, stock_code="EL15-3", lot=lot, quantity=1000, phase="A", on_paper="TA")
+    typed = {"bag": code, "pieces": [piece], "actor": CREW, "at": hold_at + timedelta(hours=9)}
+    with pytest.raises(Refusal, match="on hold"):
+        install(**typed, action="t-1", device_at=hold_at + timedelta(hours=1))
+    install(**typed, action="t-2", device_at=hold_at - timedelta(hours=1))
+    assert Movement.objects.get(action__number="t-2").ending == "installed"
+    assert stores.bag("J03", "B2").state == "on hold"
 
 
 def test_a_bag_on_hold_for_an_older_hold_takes_no_late_pick(stores: Stores) -> None:
