@@ -2,23 +2,25 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from typing import Unpack
 
-from inventory.models import BIN, HOLD, RETURNED, SUPPLIER_OWNED, Item, Place
+from inventory.models import BIN, HOLD, RETURNED, SUPPLIER_OWNED, Item, Lot, Place
 from inventory.models import INSTALLED as INSTALLED_ENDING
 from inventory.models import LOST as LOST_ENDING
 from inventory.models import SCRAPPED as SCRAPPED_ENDING
-from inventory.selectors.finding import items_by_code
+from inventory.selectors.finding import items_by_code, local_day, open_holds
 from inventory.services.actions import use_case
 from inventory.services.booking import Move, book
 from inventory.services.rules import check as allowed
+from inventory.services.rules import one_depot
 from jobs.models import CANCELLED, COMPLETE
 from kitting.calculation.bag_states import CANCEL, CLOSE, CLOSED, INSTALL, TURN_IN, WRITE_OFF
 from kitting.errors import Refusal
 from kitting.models import Bag, Recipe
 from kitting.models.bags import INSTALLED, LOST, ON_PAPER, SCRAPPED, TURNED_IN
 from kitting.roles import DO, STANDARDS_ENGINEER
-from kitting.selectors.bag_contents import LineStand, bare, contents_of
+from kitting.selectors.bag_contents import LineStand, bare, contents_of, is_good
 from kitting.selectors.fit_margins import fit_margin, measured_fit
 from kitting.services.fill_bags import taken_out
 from kitting.services.record_events import Happening, record_events
@@ -115,7 +117,8 @@ def turn_in(
         scan: who, when, the number of the action.
 
     Raises:
-        Refusal: ``not-in-bag``: more than was issued, or another lot; ``wrong-door``; ``needs-reason``; or the state.
+        Refusal: ``not-in-bag``: more than was issued, or another lot; ``wrong-door``; ``needs-reason``;
+            ``other-depot``; or the state.
     """
     content = {
         "code": stock_code, "lot": lot, "quantity": quantity, "condition": condition, "door": door,
@@ -127,8 +130,12 @@ def turn_in(
     state = advance(one, TURN_IN)
     item = items_by_code([stock_code])[stock_code]
     require_door(item, condition=condition, door=door, place=place, why=why)
+    if place is not None:
+        one_depot([place_of(one), place])
     deed = SCRAPPED if door == SCRAP else TURNED_IN
     for line, found, share in taken_out(one.contents, stock_code, lot, quantity):
+        if door == STOCK:
+            require_sound(found, local_day(one.bag.depot, scan["at"]))
         one.write(line, found, deed, share, facts={"condition": condition, "door": door, "to": str(place or door)})
     endings = {SCRAPPED: SCRAPPED_ENDING, **({TURNED_IN: RETURNED} if door == SUPPLIER else {})}
     _book(one, endings, place)
@@ -253,6 +260,30 @@ def require_door(item: Item, *, condition: str, door: str, place: Place | None, 
         raise Refusal("wrong-door", f"Pieces for {door} lie at no place of ours.", {"door": door})
     if door == SCRAP and not why.strip():
         raise Refusal("needs-reason", f"Say why {item.stock_code} is scrapped.", {})
+
+
+def require_sound(lot: Lot, day: date) -> None:
+    """Refuse to put pieces back to stock that must not be used as they are.
+
+    Args:
+        lot: of the pieces.
+        day: the local day.
+
+    Raises:
+        Refusal: ``wrong-door``: the lot is on hold, out of date, or has lost its date; or nobody can read it, though
+            its item's lots are followed.
+    """
+    hold = open_holds([lot]).get((lot.item_id, lot.number))
+    if hold is not None:
+        why = f"is stopped by hold {hold.pk}: {hold.reason}"
+    elif lot.item.lot_tracked and not lot.number:
+        why = "can't be told from others"
+    elif not is_good(lot, day):
+        why = f"is out of date since {lot.use_by}" if lot.use_by else "has no use-by date"
+    else:
+        return
+    message = f"{lot} {why}: not to stock, but to a place of the kind hold, to be inspected."
+    raise Refusal("wrong-door", message, {"lot": lot.number})
 
 
 def _complete(one: Opened) -> None:

@@ -18,7 +18,7 @@ from kitting.selectors.bag_contents import bare, is_good
 from kitting.selectors.trucks import truck_place
 from kitting.services.free_pieces import refuse_promised
 from kitting.services.record_events import Happening, record_events
-from kitting.services.return_bags import INSPECT, STOCK, require_door
+from kitting.services.return_bags import INSPECT, STOCK, require_door, require_sound
 from kitting.services.scans import Scan, plain_code, stamp_of
 
 TRUCK_STOCK, WAREHOUSE = "truck stock", "warehouse"
@@ -149,7 +149,7 @@ def turn_in_from_truck(
 
     Raises:
         Refusal: ``unknown-truck``; ``not-allowed``; ``not-there``; ``more-than-there``: the truck holds fewer, count
-            it; ``wrong-door``: opened or undated pieces, or those without a readable lot, go to be inspected.
+            it; ``wrong-door``: opened, held or undated pieces, or those without a readable lot, go to be inspected.
     """
     place = truck_place(truck)
     require(scan["actor"], TRUCK_STOCK, DO, place.depot.depot)
@@ -168,12 +168,8 @@ def turn_in_from_truck(
         )
     lot, door = found.lot, STOCK if to.kind == BIN else INSPECT
     require_door(lot.item, condition=condition, door=door, place=to, why=why)
-    unread = bool(lot.item.lot_tracked and not lot.number)
-    if door == STOCK and (unread or not is_good(lot, local_day(place.depot, scan["at"]))):
-        message = (
-            f"{lot} is out of date, not dated, or its lot is unknown: to a place of the kind hold, to be inspected."
-        )
-        raise Refusal("wrong-door", message, {"lot": lot.number})
+    if door == STOCK:
+        require_sound(lot, local_day(place.depot, scan["at"]))
     carry(action, [Carry(lot=lot, quantity=quantity, source=place, target=to)], why)
     told = {"lot": str(lot), "quantity": bare(quantity), "to": str(to), "condition": condition, "why": why}
     back = Happening(

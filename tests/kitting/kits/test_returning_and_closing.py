@@ -1,22 +1,23 @@
 """What went out is accounted for piece by piece before a bag is closed."""
 
 from collections.abc import Mapping
-from datetime import date
+from datetime import date, timedelta
 from types import MappingProxyType
 
 import pytest
 from bag_stores import CREW, Stores, demo_sheets
 from module_books import books_of_module
-from people import BUYER, STORES
+from people import BUYER, DUTY, STORES
 from refusals import refusal
 
-from inventory.models import Balance, Depot, Item, Level, Movement
+from inventory.models import Balance, Depot, Item, Level, Lot, Movement
 from jobs.models import UNDER_WAY, Job
 from kitting.models import BagEntry, Event, PlanRow
 from kitting.selectors.bag_contents import accounts, bare, consumed
 from kitting.selectors.overrides import overrides
 from kitting.selectors.returns_due import due_back, returns_due
 from kitting.services.issue_bags import begin_work
+from kitting.services.recall_lots import recall_lot
 from kitting.services.return_bags import Installed, close, install, turn_in, write_off
 
 pytestmark = pytest.mark.django_db
@@ -159,6 +160,32 @@ def test_opened_rubber_goes_to_inspection_and_scrap_needs_a_reason(stores: Store
     assert sorted(ends, key=str) == sorted(
         [("", shelf.pk), ("scrapped", None), ("returned to supplier", None)], key=str
     )
+
+
+def test_only_what_is_in_date_on_no_hold_and_of_a_lot_that_can_be_read_goes_back_to_stock(stores: Stores) -> None:
+    code, bin_, shelf = stores.code("J03", "V2"), stores.place("N", "N-01-1"), stores.place("N", "T-1", "hold")
+    lot = next(lot for lot in stores.contents("J03", "V2").lots.values() if lot.item.stock_code == "CA-4")
+    back = {"bag": code, "stock_code": "CA-4", "lot": lot.number, "quantity": 1000, "condition": "sealed"}
+
+    def refused(number: str = lot.number) -> str:
+        return refusal("wrong-door", turn_in, **{**back, "lot": number}, door="stock", place=bin_, **stores.scan(CREW))
+
+    day = stores.at.date()
+    Lot.objects.filter(pk=lot.pk).update(use_by=day - timedelta(1))
+    assert f"is out of date since {day - timedelta(1)}" in refused()
+    Lot.objects.filter(pk=lot.pk).update(use_by=None)
+    Item.objects.filter(pk=lot.item_id).update(shelf_months=36)
+    assert "has no use-by date: not to stock, but to a place of the kind hold" in refused()
+    Lot.objects.filter(pk=lot.pk).update(number="", use_by=day)
+    assert "can't be told from others" in refused("")
+    Lot.objects.filter(pk=lot.pk).update(number=lot.number)
+    recall_lot(stock_code="CA-4", lot=lot.number, reason="cracks", **stores.scan(DUTY))
+    assert "is stopped by hold" in refused()
+    elsewhere = stores.place("H", "T-1", "hold")
+    away = refusal("other-depot", turn_in, **back, door="inspect", place=elsewhere, **stores.scan(CREW))
+    assert "make a transfer" in away
+    turn_in(**back, door="inspect", place=shelf, **stores.scan(CREW))
+    assert Balance.objects.get(place=shelf, lot=lot).quantity == 1000
 
 
 def test_a_piece_of_another_lot_is_asked_from_where_it_came(stores: Stores) -> None:
