@@ -3,7 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import NamedTuple, Unpack
 
 from inventory.models import RESERVE, Action, Balance, Depot, Item, Lot, Place
@@ -21,13 +21,15 @@ from kitting.models.bags import HANDED_BACK, PICKED, PUT_BACK
 from kitting.models.bags import ISSUED as GONE
 from kitting.models.storms import OPEN, Storm
 from kitting.roles import APPROVE, DO, Actor, require
-from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, label_code
+from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, is_good, label_code
 from kitting.selectors.storms import finish_sentence, storm_by_code
 from kitting.selectors.what_is_this import carton_item
-from kitting.services.list_bags import new_bag
+from kitting.services.list_bags import new_bag, review
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import let_go
 from kitting.services.scans import BAGS, Scan, stamp_of
+
+_OUT_ALREADY = datetime.min.replace(tzinfo=UTC)  # no hold stops what is with a crew
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,6 +163,8 @@ def out_bag(job: Job, depot: Depot, where: str, crew: str) -> Bag:
 def finish_lot(*, number: int, lot: str = "", carton: str = "", **scan: Unpack[Scan]) -> LotToFinish:
     """Name the lot of pieces that went out without one; where it is another than the books took, the two are swapped.
 
+    A lot that is on hold is named as well, for the pieces are out: the bag goes on hold then.
+
     Args:
         number: of the line on the list of what is to be finished.
         lot: as somebody read it.
@@ -169,8 +173,7 @@ def finish_lot(*, number: int, lot: str = "", carton: str = "", **scan: Unpack[S
 
     Raises:
         Refusal: ``no-such-line``; ``named-already``; ``no-lot``; ``wrong-item``: a carton of another item;
-            ``unknown-lot``; ``not-enough``: fewer pieces of that lot lie where they were taken; ``on-hold``;
-            ``not-allowed``.
+            ``unknown-lot``; ``not-enough``: fewer pieces of that lot lie where they were taken; ``not-allowed``.
     """
     found = LotToFinish.objects.select_for_update(of=("self",)).filter(pk=number)
     one = found.select_related("storm", "line__bag__job", "lot__item", "place__depot").first()
@@ -198,6 +201,7 @@ def finish_lot(*, number: int, lot: str = "", carton: str = "", **scan: Unpack[S
     told = {"line": number, "lot": read, "taken": one.lot.number, "quantity": bare(one.quantity)}
     happening = Happening("storm lot named", str(bag), told, depot=bag.depot.depot)
     record_events([happening], by=scan["actor"].name, at=scan["at"])
+    review(Bag.objects.filter(pk=bag.pk), by=scan["actor"].name, at=scan["at"])
     return one
 
 
@@ -225,8 +229,9 @@ def _parts(one: Handful, today: date, actor: Actor) -> Iterator[_Part]:
         yield from _first_to_expire(one, item, today)
         return
     lot = _lot_at(item, number, one.place)
-    if lot.use_by and lot.use_by < today:
-        raise Refusal("out-of-date", f"{lot} was good until {lot.use_by}: set it aside.", {"lot": number})
+    if not is_good(lot, today):
+        why = f"was good until {lot.use_by}" if lot.use_by else "has no use-by date"
+        raise Refusal("out-of-date", f"{lot} {why}: set it aside.", {"lot": number})
     yield _Part(lot, one.place, one.quantity, is_named=True)
 
 
@@ -236,7 +241,7 @@ def _first_to_expire(one: Handful, item: Item, today: date) -> Iterator[_Part]:
     left = one.quantity
     for balance in sorted(lying, key=lambda row: (row.lot.use_by or date.max, row.pk)):
         pieces = min(balance.quantity, left)
-        if pieces > 0 and (balance.lot.use_by is None or balance.lot.use_by >= today):
+        if pieces > 0 and is_good(balance.lot, today):
             left -= pieces
             yield _Part(balance.lot, one.place, pieces, is_named=item.lot_tracked is False)
     if left:
@@ -318,6 +323,7 @@ def _swap(action: Action, one: LotToFinish, bag: Bag) -> None:
             Carry(lot=one.named, quantity=one.quantity, source=one.place, target=bag.place),
         ],
         f"lot named in storm {one.storm.code}",
+        _OUT_ALREADY,
     )
     BagEntry.objects.bulk_create(
         BagEntry(action=action, line=one.line, lot=lot, deed=deed, quantity=one.quantity)

@@ -24,6 +24,7 @@ from kitting.selectors.storm_burn import burn_of
 from kitting.selectors.storms import bags_of, keeps_open, kept_kit, left_on, to_finish
 from kitting.services.borrow_pieces import borrow
 from kitting.services.emergency import open_emergency
+from kitting.services.recall_lots import recall_lot
 from kitting.services.return_bags import Installed, close, install, turn_in, write_off
 from kitting.services.storm_issues import Handful, StormIssue, finish_lot, issue_to_storm
 from kitting.services.storms import ask_storm, close_storm, keep_kit, open_storm
@@ -175,6 +176,10 @@ def test_what_must_not_go_out_is_refused_in_a_storm_as_well(stores: Stores) -> N
     assert "good until 2026-03-01" in refusal("out-of-date", give, stores, old)
     unread = Handful(place=there.place, quantity=1000, stock_code="BI15")
     assert "0 good ones" in refusal("not-enough", give, stores, unread)
+    Lot.objects.filter(pk=there.lot_id).update(use_by=None)
+    Item.objects.filter(stock_code="BI15").update(shelf_months=36)
+    assert "has no use-by date: set it aside" in refusal("out-of-date", give, stores, old)
+    assert "0 good ones" in refusal("not-enough", give, stores, unread)
 
 
 @pytest.mark.usefixtures("storm")
@@ -200,6 +205,19 @@ def test_a_lot_that_is_named_later_is_promised_to_nobody_any_more(stores: Stores
     finish_lot(number=open_lot.pk, lot="L-ICE", **stores.scan())
     assert promised_in_vain() == {}
     assert Promise.objects.get(lot=other.lot, released_at=None).quantity == 1000
+
+
+@pytest.mark.usefixtures("storm")
+def test_a_lot_that_is_on_hold_by_the_time_it_is_named_is_named_all_the_same_and_stops_its_bag(stores: Stores) -> None:
+    done = give(stores, inserts(stores, lot=""))
+    (open_lot,) = done.to_finish
+    Balance.objects.create(place=open_lot.place, lot=new_lot("BI15", "L-ICE"), quantity=5000)
+    recall_lot(stock_code="BI15", lot="L-ICE", reason="cracks", **stores.scan(DUTY))
+    finish_lot(number=open_lot.pk, lot="L-ICE", **stores.scan())
+    assert Balance.objects.get(place=done.bag.place, lot__number="L-ICE").quantity == 3000
+    bag = stores.bag("EV1", "Alder 12")
+    assert (bag.state, bag.state_before_hold, bag.why) == ("on hold", "issued", "on hold: BI15 lot L-ICE")
+    assert to_finish(Storm.objects.get()) == []
 
 
 @pytest.mark.usefixtures("storm")
