@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime, tzinfo
 from decimal import Decimal
 
-from django.db.models import Q, QuerySet
+from django.db.models import Min, Q, QuerySet
 from django.utils import timezone
 
 from inventory.models import (
@@ -28,7 +28,7 @@ from kitting.documents.lot_trace import COULD_BE, FAILED, HIT, HOLDS, RECEIVED, 
 from kitting.documents.lot_trace import INSTALLED as AT_ENDS
 from kitting.documents.record_papers import moment_text
 from kitting.documents.transfer_slip import TransferLine, TransferSlip
-from kitting.models import BagEntry, CountList, Event, Person, Promise, Retired
+from kitting.models import BagEntry, CountList, Event, LotToFinish, Person, Promise, Retired
 from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.counting import BlindLine, blinded, lines_of
@@ -65,6 +65,7 @@ def lot_trace_of(
         *_failed(item, lot, as_of, zone),
         *_hit(item, lot, as_of),
         *(_could_be(item, min(one.action.at for one in moves), as_of, zone) if lot and moves else ()),
+        *(_unread(item, lot, as_of, zone) if lot else ()),
         *(TraceLine(HOLDS, f"hold {one.pk}", None, "", _local(one.placed_at, zone), one.reason, one.placed_by)
           for one in found.holds),
         *_told(found.holds, as_of, zone),
@@ -210,6 +211,26 @@ def _could_be(item: Item, since: datetime, as_of: datetime | None, zone: tzinfo 
     for ending, quantity in endings.items():
         if quantity:
             yield TraceLine(COULD_BE, ending, as_decimal(quantity), "", "", "lot unknown")
+
+
+def _unread(item: Item, lot: str, as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:
+    """Pieces that went out in a storm, of which nobody has read the lot yet, and the books took another."""
+    unread = Q(named=None) if as_of is None else Q(named=None) | Q(named_at__gt=as_of)
+    found = LotToFinish.objects.filter(unread, lot__item=item).exclude(lot__number=lot)
+    taken = found.annotate(at=Min("line__entries__action__at")).order_by("pk")
+    taken = taken.filter(at__lte=as_of) if as_of is not None else taken
+    for one in taken.select_related("line__bag__job", "line__bag__depot", "lot", "place__depot"):
+        bag = one.line.bag
+        took = f"lot not read yet; the books took lot {one.lot.number or 'unknown'} from {one.place}"
+        yield TraceLine(
+            COULD_BE,
+            f"bag {label_code(bag)}, {bag.crew}",
+            as_decimal(one.quantity),
+            bag.job.job,
+            _local(one.at, zone),
+            took,
+            depot=bag.depot.depot,
+        )
 
 
 def _told(holds: Iterable[LotHold], as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:

@@ -30,7 +30,7 @@ NONE_OF = {
     INSTALLED: "No end is recorded.",
     FAILED: "No failure is reported.",
     HIT: "No bag and no job waits for it.",
-    COULD_BE: "No piece of an unknown lot.",
+    COULD_BE: "No piece of a lot that is unknown or was not read.",
     HOLDS: "No hold is placed.",
     TOLD: "Nobody was told.",
 }

@@ -1,7 +1,7 @@
 """A storm: opened by a named person, fast at the counter, and closed only when everything is accounted for."""
 
 import io
-from datetime import UTC, date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -16,6 +16,8 @@ from refusals import refusal
 from inventory.models import Balance, Item, Level, Lot, Movement, OrderLine, PurchaseOrder
 from inventory.services.receiving import Arrival, receive
 from jobs.models import Job
+from kitting.documents.from_records import lot_trace_of
+from kitting.documents.lot_trace import COULD_BE, TraceLine
 from kitting.documents.storm_records import movements_of_event, storm_use_of, use_of_storm
 from kitting.models import Event, KeptKit, LotToFinish, Promise, Storm
 from kitting.selectors.bag_contents import label_code
@@ -207,13 +209,26 @@ def test_a_lot_that_is_named_later_is_promised_to_nobody_any_more(stores: Stores
     assert Promise.objects.get(lot=other.lot, released_at=None).quantity == 1000
 
 
+def could_be_of(lot: str, as_of: datetime | None = None) -> list[TraceLine]:
+    """What a trace of a lot of inserts admits of pieces that went out in the storm."""
+    traced = lot_trace_of(item=Item.objects.get(stock_code="BI15"), lot=lot, as_of=as_of)
+    return [line for line in traced.lines if line.part == COULD_BE and line.job == "EV1"]
+
+
 @pytest.mark.usefixtures("storm")
 def test_a_lot_that_is_on_hold_by_the_time_it_is_named_is_named_all_the_same_and_stops_its_bag(stores: Stores) -> None:
     done = give(stores, inserts(stores, lot=""))
     (open_lot,) = done.to_finish
     Balance.objects.create(place=open_lot.place, lot=new_lot("BI15", "L-ICE"), quantity=5000)
-    recall_lot(stock_code="BI15", lot="L-ICE", reason="cracks", **stores.scan(DUTY))
+    scan = stores.scan(DUTY)
+    recall_lot(stock_code="BI15", lot="L-ICE", reason="cracks", **scan)
+    (could_be,) = could_be_of("L-ICE")
+    assert (could_be.quantity, could_be.job) == (3, "EV1")
+    assert could_be.who.startswith(f"lot not read yet; the books took lot {open_lot.lot.number or 'unknown'} from N/")
+    assert could_be_of(open_lot.lot.number) == []
     finish_lot(number=open_lot.pk, lot="L-ICE", **stores.scan())
+    assert could_be_of("L-ICE") == []
+    assert could_be_of("L-ICE", as_of=scan["at"]) == [could_be]
     assert Balance.objects.get(place=done.bag.place, lot__number="L-ICE").quantity == 3000
     bag = stores.bag("EV1", "Alder 12")
     assert (bag.state, bag.state_before_hold, bag.why) == ("on hold", "issued", "on hold: BI15 lot L-ICE")
