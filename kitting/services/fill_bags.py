@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator, Mapping
 from datetime import datetime
 from typing import Unpack
 
-from inventory.models import Balance, Item, Lot, Place
+from inventory.models import BAG, BIN, HOLD, RESERVE, STAGING, SUPPLIER_OWNED, TRUCK, Balance, Item, Lot, Place
 from inventory.selectors.finding import items_by_code, lots_by_number, open_holds
 from inventory.services.actions import use_case
 from inventory.services.doubts import Doubts
@@ -36,6 +36,12 @@ from kitting.services.scans import Answer, Opened, Scan, advance, opened, place_
 from kitting.services.two_persons import attempts_kept, need_reason
 
 RIGHT = "RIGHT"
+_TAKEN_FROM, _PUT_BACK_TO = (BIN, SUPPLIER_OWNED, STAGING, TRUCK), (BIN, SUPPLIER_OWNED, HOLD)
+_OWN_WAYS = {
+    BAG: "a bag's pieces are borrowed from it, or put back to a bin first",
+    RESERVE: "the reserve is opened by the duty supervisor: ask for it",
+    HOLD: "its pieces are set aside: put them back to a bin with a reason first",
+}
 
 
 @use_case
@@ -65,7 +71,8 @@ def pick(
     Raises:
         Doubt: ``other-lot``: another lot was promised, and this one is still good; ``promised-to-others``: it is
             promised to another job.
-        Refusal: ``wrong-item``, ``over-pick``, ``lot-held``, ``expires-before-cutover``; or the bag's state forbids it.
+        Refusal: ``wrong-place``: pieces leave it another way; ``wrong-item``, ``over-pick``, ``lot-held``,
+            ``expires-before-cutover``; or the bag's state forbids it.
     """
     content = {"code": stock_code, "lot": lot, "place": place.pk, "quantity": quantity, "as_spare": as_spare}
     one = opened(bag, PICK, content, scan)
@@ -99,6 +106,9 @@ def put_in(
     Raises:
         Doubt, Refusal: as ``pick``.
     """
+    if place.kind not in _TAKEN_FROM:
+        way = _OWN_WAYS.get(place.kind, f"pieces for a bag are taken from {', '.join(_TAKEN_FROM)}")
+        raise Refusal("wrong-place", f"{place} ({place.kind}): {way}.", {"place": str(place)})
     shares = _shares(one, item, quantity, as_spare)
     taken, made_at = _lot_at(item, lot, place), one.scan.get("made_at")
     is_held = _refuse_unfit(one.bag, taken, quantity, made_at)
@@ -135,13 +145,17 @@ def put_back(
         scan: who, when, the number of the action.
 
     Raises:
-        Refusal: ``not-in-bag``: so many of this lot are not inside; or the bag's state forbids it.
+        Refusal: ``not-in-bag``: so many of this lot are not inside; ``wrong-place``; or the bag's state forbids it.
     """
     content = {"code": stock_code, "lot": lot, "place": place.pk, "quantity": quantity}
     one = opened(bag, PUT_BACK, content, scan, why=why)
     if one.repeated:
         return Answer("BACK", f"{one.bag}: put back already.", one.bag, repeated=True)
     state = advance(one, PUT_BACK)
+    back_to = _TAKEN_FROM if takes_back else _PUT_BACK_TO
+    if place.kind not in back_to:
+        message = f"{place} ({place.kind}): pieces of a bag are put back to {', '.join(back_to)}."
+        raise Refusal("wrong-place", message, {"place": str(place)})
     for line, found, pieces in taken_out(one.contents, stock_code, lot, quantity):
         one.write(line, found, BACK, pieces, facts={"to": str(place)})
     carry(

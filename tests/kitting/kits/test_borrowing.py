@@ -18,6 +18,8 @@ from kitting.selectors.bag_contents import label_code
 from kitting.selectors.sources import sources
 from kitting.services.borrow_pieces import borrow, give_up_borrow, ledger, pay_back, reasons
 from kitting.services.emergency import open_emergency
+from kitting.services.fill_bags import pick, put_back
+from kitting.services.undo_scans import undo
 
 pytestmark = pytest.mark.django_db
 
@@ -75,6 +77,28 @@ def test_a_bag_is_broken_only_when_what_is_free_is_said_to_be_gone(stores: Store
     told = Event.objects.filter(name="bag broken").values_list("addressed_to", flat=True)
     assert sorted(told) == ["crew lead", "planner", "storekeeper"]
     assert Event.objects.filter(name="spot count wanted", subject="H/H-04-2").exists()
+
+
+def test_nothing_goes_from_a_bag_to_another_but_by_a_borrow_nor_from_the_reserve_but_by_its_release(
+    stores: Stores, emergency: str
+) -> None:
+    lender = stores.bag("J10", "V9")
+    taken = {"bag": emergency, "stock_code": "CS15-2", "quantity": 1000}
+    said = refusal("wrong-place", pick, **taken, lot="L-2508A", place=lender.place, **stores.scan())
+    assert "a bag's pieces are borrowed from it" in said
+    reserve = stores.place("H", "H-R-2", "reserve")
+    asked_for = refusal("wrong-place", pick, **taken, lot="L-2508A", place=reserve, **stores.scan())
+    assert "opened by the duty supervisor" in asked_for
+    bin_ = stores.place("H", "H-04-2")
+    pick(**taken, lot="L-2303B", place=bin_, confirmed=("promised-to-others/1",), **stores.scan())
+    for place in (lender.place, reserve, stores.place("H", "truck 9", "truck")):
+        refusal("wrong-place", put_back, **taken, lot="L-2303B", place=place, **stores.scan())
+    put_back(**taken, lot="L-2303B", place=bin_, **stores.scan())
+    truck, by_scan = stores.place("H", "truck 9", "truck"), stores.scan()
+    Balance.objects.create(place=truck, lot=Lot.objects.get(number="L-2303B"), quantity=1000)
+    pick(**taken, lot="L-2303B", place=truck, confirmed=("other-lot/1",), **by_scan)
+    undo(bag=emergency, undone_action=by_scan["action"], **stores.scan())
+    assert (stores.bag("J10", "V9").state, stores.contents("E01", "Saltmarsh").open()) == ("staged", ())
 
 
 def test_the_next_plan_shows_what_the_lending_job_lacks(stores: Stores, emergency: str) -> None:
