@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from django.db.models import Sum
 
-from inventory.models import Lot, LotHold
+from inventory.models import Action, Lot, LotHold
 from inventory.selectors.finding import LotKey, open_holds
 from inventory.selectors.words import quantity_text
 from jobs.models import Job, ScheduleRevision
@@ -16,7 +16,7 @@ from kitting.calculation.bag_states import ARRIVE, GIVE, ISSUE, ON_HOLD, OUT, SE
 from kitting.calculation.short_codes import bag_code, verified
 from kitting.calculation.weights import Load, Pieces, load_of
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, BagLine, LotToFinish, Recipe
+from kitting.models import Bag, BagEntry, BagLine, Event, LotToFinish, Recipe
 from kitting.models.bags import (
     ACCOUNTED,
     BORROWED,
@@ -239,7 +239,7 @@ def facts_of(
     """What the guards look at while somebody acts."""
     return replace(
         facts_of_all([contents])[contents.bag.pk],
-        pickers=pickers([contents.bag.pk])[contents.bag.pk],
+        pickers=pickers([contents.bag])[contents.bag.pk],
         by=by,
         approver=approver,
         reason=reason,
@@ -345,12 +345,18 @@ def _superseded_words(bag: Bag, letter: str, runs: str) -> str:
     return f"{told}; rev {letter}: {runs}" if runs else told
 
 
-def pickers(bags: Collection[int]) -> dict[int, frozenset[str]]:
-    """Everybody who put pieces in, by bag; one query."""
-    found: dict[int, set[str]] = {number: set() for number in bags}
+def pickers(bags: Iterable[Bag]) -> dict[int, frozenset[str]]:
+    """Everybody who put pieces in since the bag was checked last, by bag; three queries."""
+    by_code = {bag.code: bag for bag in bags}
+    found: dict[int, set[str]] = {bag.pk: set() for bag in by_code.values()}
+    checks = Event.objects.filter(name="bag checked", subject__in={str(bag) for bag in by_code.values()})
+    last = dict(checks.order_by("number").values_list("data__bag", "data__action"))
+    actions = dict(Action.objects.filter(number__in=last.values()).values_list("number", "pk"))
+    since = {by_code[code].pk: actions[number] for code, number in last.items() if code in by_code}
     entries = BagEntry.objects.filter(line__bag__in=found, deed=PICKED)
-    for number, by in entries.values_list("line__bag", "action__by").distinct():
-        found[number].add(by)
+    for number, action, by in entries.values_list("line__bag", "action", "action__by").distinct():
+        if action > since.get(number, 0):
+            found[number].add(by)
     return {number: frozenset(names) for number, names in found.items()}
 
 

@@ -70,7 +70,7 @@ def carried(actor: Actor, today: date, codes: Collection[str] = ()) -> Told:
     """
     bags, left_out = _chosen(actor, today, codes)
     contents = contents_of(bags)
-    filled_by = pickers([*contents])
+    filled_by = pickers(one.bag for one in contents.values())
     facts, letters = facts_of_all(contents.values()), live_letters(bag.job_id for bag in bags)
     ends, spans, policy = ends_to_fit(contents.values()), _fits(contents.values()), estimates_policy()
     steps: dict[int, list[Step]] = defaultdict(list)

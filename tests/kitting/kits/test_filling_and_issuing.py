@@ -21,7 +21,7 @@ from kitting.selectors.bag_history import bag_history
 from kitting.selectors.exceptions import finished_short
 from kitting.selectors.overrides import overrides
 from kitting.services.expired_lots import ask_use_expired, sign_use_expired
-from kitting.services.fill_bags import check, finish_short, put_back
+from kitting.services.fill_bags import check, finish_short, pick, put_back, reopen
 from kitting.services.issue_bags import begin_work, hand_back, issue, stage
 from kitting.services.list_bags import list_bags
 
@@ -269,6 +269,23 @@ def test_who_filled_a_bag_does_not_check_it_and_a_wrong_count_is_told(stores: St
     assert stores.bag("J03", "B1").state == "picking"
     answer = check(bag=code, counted=counted, **stores.scan(OTHER_STORES))
     assert (answer.word, stores.bag("J03", "B1").checked_by) == ("FULL", OTHER_STORES.name)
+
+
+def test_two_storekeepers_are_enough_to_open_a_checked_bag_change_a_piece_and_check_it_again(stores: Stores) -> None:
+    stores.bags("J03")
+    stores.fetch("J03", "B1")
+    code, shelf = stores.code("J03", "B1"), stores.place("N", "N-01-1")
+    check(bag=code, counted=stores.counted("J03", "B1"), **stores.scan(OTHER_STORES))
+    reopen(bag=code, why="a seal looks old", **stores.scan())
+    number = next(one.number for one in stores.contents("J03", "B1").lots.values() if one.item.stock_code == "PB15")
+    piece = {"bag": code, "stock_code": "PB15", "lot": number, "place": shelf, "quantity": 1000}
+    put_back(**piece, **stores.scan())
+    pick(**piece, confirmed=("other-lot/1", "promised-to-others/1"), **stores.scan(OTHER_STORES))
+    counted = stores.counted("J03", "B1")
+    assert "another person checks" in refusal(
+        "bag-not-ready", check, bag=code, counted=counted, **stores.scan(OTHER_STORES)
+    )
+    assert check(bag=code, counted=counted, **stores.scan()).word == "FULL"
 
 
 def test_a_piece_put_back_lies_where_it_is_said_and_the_bag_is_checked_again(stores: Stores) -> None:
