@@ -21,7 +21,7 @@ from kitting.pages.tables import Cell, Table, figure
 from kitting.pages.typed import day_of
 from kitting.selectors.bag_contents import bare, contents_of, good_until, label_code
 from kitting.selectors.bag_requests import of_bag as asked_of
-from kitting.selectors.sources import FREE, IN_BAG, Source, sources
+from kitting.selectors.sources import FREE, IN_BAG, IN_RESERVE, Source, sources
 from kitting.services.bag_requests import ask_borrow
 from kitting.services.borrow_pieces import borrow as lend
 from kitting.services.borrow_pieces import pay_back
@@ -68,12 +68,14 @@ def _form(asked: Asked, one: Bag, found: Sequence[Source], questions: Sequence[o
     choice = [(f"{label_code(source.bag)}|{source.balance.lot.number}", source.sentence)
               for source in lenders if source.bag]  # fmt: skip
     item = asked.request.GET["item"]
-    missing = sum(
-        stand.missing for stand in contents_of([one])[one.pk].lines if str(stand.line.item) == item
-    )  # fmt: skip
+    lacking = [stand for stand in contents_of([one])[one.pk].lines if str(stand.line.item) == item and stand.missing]
+    missing = sum(stand.missing for stand in lacking)
+    there = sum(source.free for source in free if source.kind == IN_RESERVE)
+    from_reserve = {"stock_code": item, "depot": one.depot, "pieces": bare(min(missing, there))}
     context = {
         "bag": one, "code": label_code(one), "item": item, "missing": bare(missing),
         "free": source_table("Free: take these first", free, asked.today), "questions": questions,
+        "reserve": urlencode({**from_reserve, "line": lacking[0].line.line}) if there and lacking else "",
         "held": source_table("In staged bags and with crews", [x for x in found if x not in free], asked.today),
         "has_lenders": bool(choice),
         "fields": [

@@ -295,9 +295,10 @@ def _decide_reserve(asked: Asked, request: ReserveRelease) -> tuple[str, str]:
         action=asked.action, confirmed=asked.confirmed,
     )  # fmt: skip
     place, left, floor = done.request.place, as_decimal(done.left), as_decimal(done.floor)
+    use = "to be picked for" if request.job.ended else "pinned to"
     return (
         "RELEASED",
-        f"In {place}, pinned to {request.line}. {left:f} left of a floor of {floor:f}: the buyer refills.",
+        f"In {place}, {use} {request.line}. {left:f} left of a floor of {floor:f}: the buyer refills.",
     )
 
 

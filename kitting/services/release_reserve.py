@@ -15,12 +15,13 @@ from kitting.calculation.quantities import as_decimal
 from kitting.calculation.sheets.book import read_book
 from kitting.calculation.stand_in_comparison import template_of_line
 from kitting.errors import Refusal
-from kitting.models import APPROVED, ASKED, Pin, ReserveRelease
+from kitting.models import APPROVED, ASKED, BagLine, Pin, ReserveRelease
 from kitting.roles import BUYER, DUTY_SUPERVISOR, STOREKEEPER, Actor
 from kitting.selectors.clock import day_at
 from kitting.selectors.policies import margin_days
 from kitting.selectors.reserve import Reserve, locked_reserve
 from kitting.selectors.sheets import sheets_from_records
+from kitting.selectors.storms import emergencies
 from kitting.services.record_events import Happening, record_events
 from kitting.services.rights import need_ask_reserve, need_release_reserve, role_of
 from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason, stamp_of, turn_down
@@ -32,7 +33,7 @@ MORE_THAN_FLOOR = "more-than-floor"
 def ask_reserve(
     *, stock_code: str, depot: str, quantity: int, job: str, line: str, why: str, actor: Actor, at: datetime
 ) -> ReserveRelease:
-    """Ask for thousandths of a depot's reserve for one line of a job.
+    """Ask for thousandths of a depot's reserve for one line of a planned job, or of an emergency that is under way.
 
     Raises:
         Refusal: ``not-allowed``; ``no-reason``; ``unknown-depot``; ``unknown-job``; ``no-such-line``;
@@ -42,11 +43,15 @@ def ask_reserve(
     told = need_reason(why, "A release of the reserve")
     item = items_by_code([stock_code])[stock_code]
     place = depot_named(depot)
-    of_job = Job.objects.filter(job=job, ended="").first()
-    if of_job is None:
+    of_job = Job.objects.filter(job=job).first()
+    is_emergency = of_job in emergencies()
+    if of_job is None or (of_job.ended and not is_emergency):
         raise Refusal("unknown-job", f"There is no open job {job}.", {"job": job})
     need_whole(item, quantity)
-    _need_code_of_line(job, line, item, at)
+    if is_emergency:
+        _need_listed(of_job, line, item)
+    else:
+        _need_code_of_line(job, line, item, at)
     reserve = locked_reserve(item=item, depot=place, at=at)
     _chosen(reserve, quantity, of_job, item)
     request = ReserveRelease.objects.create(
@@ -71,6 +76,15 @@ def _need_code_of_line(job: str, line: str, item: Item, at: datetime) -> None:
     template = template_of_line(read_book(sheets_from_records(day_at(at))), line)
     if item.stock_code not in template.codes or not line.startswith(f"{job}/"):
         message = f"{item} does not serve {line} of {job}; it takes {' or '.join(template.codes) or 'nothing known'}."
+        raise Refusal("not-its-code", message, {"line": line, "stock_code": item.stock_code})
+
+
+def _need_listed(job: Job, line: str, item: Item) -> None:
+    """Refuse a code that no bag of an emergency lists in that line."""
+    listed = BagLine.objects.filter(bag__job=job, dropped=False, item__isnull=False)
+    if not listed.filter(line=line, item=item).exists():
+        lines = ", ".join(listed.order_by("bag", "position").values_list("line", flat=True))
+        message = f"{item} does not serve {line or 'no line'} of {job}; its lines: {lines or 'none'}."
         raise Refusal("not-its-code", message, {"line": line, "stock_code": item.stock_code})
 
 
@@ -120,7 +134,7 @@ def release_reserve(
     action: str,
     confirmed: Collection[str] = (),
 ) -> Released:
-    """Carry the pieces from the reserve to a bin, pin them to the line that they are for, and see to the refill.
+    """Carry the pieces from the reserve to a bin, pin them to the planned line they are for, and see to the refill.
 
     The refill is what purchasing reads anyhow: the floor less what lies there. Where nobody has set a floor it becomes
     what lay there before.
@@ -153,7 +167,8 @@ def release_reserve(
     _ask_about_floor(request, reserve, left, confirmed)
     target = place_at(depot=request.depot, code=place, kind=BIN)
     _carry(done, chosen, target, told)
-    _pin(request, chosen, actor, told)
+    if not request.job.ended:  # an emergency is never planned: it picks them by scan
+        _pin(request, chosen, actor, told)
     is_set, floor = reserve.floor is not None, _with_floor(request, reserve)
     request.place, request.action = target, action
     decide(request, state=APPROVED, actor=actor, decision=told, at=at)

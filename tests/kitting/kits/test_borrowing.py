@@ -13,12 +13,13 @@ from people import BUYER, DUTY, PLANNER, STORES
 from refusals import refusal
 
 from inventory.models import Balance, Item, Lot
-from kitting.models import AppliedPlan, Bag, BagLine, Borrow, Event, PlanRow, StandIn
+from kitting.models import AppliedPlan, Bag, BagLine, Borrow, Event, Pin, PlanRow, StandIn
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.sources import sources
 from kitting.services.borrow_pieces import borrow, give_up_borrow, ledger, pay_back, reasons
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import pick, put_back
+from kitting.services.release_reserve import ask_reserve, release_reserve
 from kitting.services.undo_scans import undo
 
 pytestmark = pytest.mark.django_db
@@ -99,6 +100,28 @@ def test_nothing_goes_from_a_bag_to_another_but_by_a_borrow_nor_from_the_reserve
     pick(**taken, lot="L-2303B", place=truck, confirmed=("other-lot/1",), **by_scan)
     undo(bag=emergency, undone_action=by_scan["action"], **stores.scan())
     assert (stores.bag("J10", "V9").state, stores.contents("E01", "Saltmarsh").open()) == ("staged", ())
+
+
+def test_an_emergency_has_the_reserve_released_by_the_duty_supervisor_and_picks_it_by_scan(stores: Stores) -> None:
+    reserve = Balance.objects.get(place__kind="reserve", place__depot__depot="H", lot__item__stock_code="BI15")
+    found = open_emergency(
+        job="E01", structure="Saltmarsh", depot="H", wanted={"BI15": 1000}, why="dig-in", **stores.scan(DUTY)
+    )
+    assert found.sources["BI15"][0].kind == "reserve"
+    now, code = stores.scan()["at"], label_code(found.bag)
+    want = {"stock_code": "BI15", "depot": "H", "quantity": 1000, "job": "E01", "why": "dig-in"}
+    wrong = refusal("not-its-code", ask_reserve, **want, line="E01/x", actor=STORES, at=now)
+    assert "its lines: E01/Saltmarsh/emergency/BI15" in wrong
+    asked_for = ask_reserve(**want, line="E01/Saltmarsh/emergency/BI15", actor=STORES, at=now)
+    given = {"number": asked_for.pk, "place": "H-04-2", "reason": "no other", "at": now}
+    refusal("not-allowed", release_reserve, **given, actor=STORES, action="R-1")
+    done = release_reserve(**given, actor=DUTY, action="R-2")
+    assert done.left == reserve.quantity - 1000
+    assert not Pin.objects.filter(job__job="E01").exists()
+    assert Event.objects.get(name="reserve released").data["refill"] == "1"
+    there = {"lot": reserve.lot.number, "place": stores.place("H", "H-04-2")}
+    pick(bag=code, stock_code="BI15", **there, quantity=1000, **stores.scan())
+    assert stores.contents("E01", "Saltmarsh").missing() == ()
 
 
 def test_the_next_plan_shows_what_the_lending_job_lacks(stores: Stores, emergency: str) -> None:

@@ -1,5 +1,8 @@
 """Where else a piece is, and a staged bag that lends it, on the pages of the night."""
 
+import html
+import re
+
 import pytest
 from bag_stores import NIGHT, Stores, demo_sheets, staged_early
 from browsing import PIN, browser_of, paper_text, people, send, sign_in_name, words
@@ -8,7 +11,7 @@ from module_books import books_of_module
 from people import DUTY, STORES
 
 from inventory.models import Balance, Lot
-from kitting.models import Borrow
+from kitting.models import Borrow, ReserveRelease
 from kitting.selectors.bag_contents import label_code
 from kitting.services.emergency import open_emergency
 
@@ -71,6 +74,25 @@ def test_free_pieces_stand_before_the_staged_bag_which_lends_only_by_leave(
     assert "GO CS15-2 lot L-2508A from J10 V9 to E01" in words(lent)
     assert (Borrow.objects.get().authorised_by, Borrow.objects.get().quantity) == (DUTY.name, 3_000)
     assert stores.bag("J10", "V9").state == "broken"
+
+
+def test_the_reserve_is_asked_for_where_an_emergency_looks_and_comes_to_a_bin_to_be_picked(
+    stores: Stores, window: Client
+) -> None:
+    found = open_emergency(
+        job="E02", structure="Saltmarsh", depot="H", wanted={"BI15": 1000}, why="dig-in", **stores.scan(DUTY)
+    )
+    page = window.get(f"/bags/{label_code(found.bag)}/borrow?item=BI15").content.decode()
+    (link,) = re.findall(r'href="(/ask/reserve\?[^"]+)"', page)
+    form = window.get(html.unescape(link))
+    asked = send(window, "/ask/reserve", **dict(form.wsgi_request.GET.items()), why="dig-in")
+    number = ReserveRelease.objects.get().pk
+    given = {"deed": "yes", "place": "H-04-2", "reason": "no other"}
+    released = send(browser_of(DUTY), f"/to-approve/reserve/{number}", **given)
+
+    assert 'value="E02/Saltmarsh/emergency/BI15"' in form.content.decode()
+    assert "ASKED" in words(asked)
+    assert "to be picked for E02/Saltmarsh/emergency/BI15" in words(released)
 
 
 def test_what_was_lent_is_paid_back_on_the_page_of_the_bag_that_lent_it(
