@@ -18,7 +18,7 @@ SHELF, NEAR_EXPIRY, ON_TRUCK, IN_RESERVE, OTHER_DEPOT, IN_BAG, WITH_CREW = (
     "shelf", "near its date", "truck", "reserve", "other depot", "staged bag", "with a crew",
 )  # fmt: skip
 ORDER = (SHELF, NEAR_EXPIRY, ON_TRUCK, IN_RESERVE, OTHER_DEPOT, IN_BAG, WITH_CREW)
-FREE_FIRST = (SHELF, NEAR_EXPIRY, ON_TRUCK)  # what must be gone before a bag is opened; reserve has its own release
+AT_HAND = (SHELF, NEAR_EXPIRY, ON_TRUCK)  # who says that these are gone says that the place is to be counted
 NEAR_DAYS = 30  # common practice of stores: a month before its date a piece is used first where it still serves
 FREE = tuple(kind for kind in ORDER if kind not in (IN_BAG, WITH_CREW))
 

@@ -13,7 +13,7 @@ from kitting.roles import DUTY_SUPERVISOR, PLANNER, STOREKEEPER, Actor
 from kitting.selectors.bag_contents import Contents, bag_by_code, bare, contents_of, facts_of
 from kitting.selectors.bag_requests import MAY_GO_SHORT, why_lapsed
 from kitting.services.borrow_pieces import ask_before_lending, free_first, need_other_job, refuse_kept
-from kitting.services.fill_bags import taken_out
+from kitting.services.fill_bags import refuse_unfit, taken_out
 from kitting.services.record_events import Happening, record_events
 from kitting.services.rights import need_ask_of_bag, need_let_bag, role_of
 from kitting.services.two_persons import attempts_kept, decide, locked, need_another, need_reason, turn_down
@@ -67,7 +67,8 @@ def ask_borrow(
     Raises:
         Doubt: ``free-first``; ``pay-back-late``: as of ``borrow``.
         Refusal: ``not-allowed``; ``no-reason``; ``same-job``; ``not-in-bag``; ``not-wanted``: the other bag does not
-            miss so many; ``asked-already``; or the bag's state forbids it.
+            miss so many; ``pay-back-past``; ``lot-held``, ``expires-before-cutover``; ``asked-already``; or the bag's
+            state forbids it.
     """
     contents = _opened(bag, TO_BORROW, actor)
     told = need_reason(why, "A borrow")
@@ -79,9 +80,10 @@ def ask_borrow(
     if quantity > wanted:
         message = f"{taker} misses {bare(wanted)} {item}, not {bare(quantity)}."
         raise Refusal("not-wanted", message, {"wanted": wanted})
-    list(taken_out(contents, stock_code, lot, quantity))
+    for _, found, pieces in taken_out(contents, stock_code, lot, quantity):
+        refuse_unfit(taker, found, pieces, None)
     free = free_first(item, taker)
-    ask_before_lending(contents.bag, free, pay_back_by, confirmed)
+    ask_before_lending(contents.bag, free, pay_back_by, local_day(contents.bag.depot, at), confirmed)
     request = BagRequest(
         what=TO_BORROW, to_bag=taker, item=item, lot_number=lot, quantity=quantity, pay_back_by=pay_back_by,
         free_first=[one.sentence for one in free],

@@ -19,10 +19,10 @@ from kitting.roles import APPROVE, BUYER, CREW_LEAD, PLANNER, STOREKEEPER, Actor
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, good_until, label_code
 from kitting.selectors.count_lists import SPOT_EVENT
 from kitting.selectors.promises import staged_days
-from kitting.selectors.sources import FREE_FIRST, Source, sources
+from kitting.selectors.sources import AT_HAND, FREE, Source, sources
 from kitting.selectors.storms import kept_kit
 from kitting.services.bag_leave import Leave, end_requests, leave_for
-from kitting.services.fill_bags import put_in, taken_out
+from kitting.services.fill_bags import put_in, refuse_unfit, taken_out
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Answer, Opened, Scan, advance, lines_with, opened, place_of, settled, stamp_of
 from kitting.services.two_persons import attempts_kept, need_reason
@@ -74,12 +74,13 @@ def borrow(
         scan: who, when, the number of the action.
 
     Raises:
-        Doubt: ``free-first``: free pieces lie at this depot; ``pay-back-late``: they come back after the lending bag
-            must be ready.
+        Doubt: ``free-first``: there are free pieces; ``pay-back-late``: they come back after the lending bag must be
+            ready.
         Refusal: ``no-reason``; ``not-allowed``; ``own-approval``; ``no-leave``: nobody signs in, and exactly this was
             not approved; ``leave-lapsed``; ``too-late``: later than was approved; ``kit-kept``: a storm is open, and
             the list says that this kit is broken never, or only with the planner; ``same-job``; ``wrong-item``;
-            ``not-in-bag``; or a bag's state forbids it.
+            ``not-in-bag``; ``pay-back-past``; ``lot-held``, ``expires-before-cutover``: they would not do in the other
+            bag; or a bag's state forbids it.
     """
     told = need_reason(why, "A borrow")
     content = {
@@ -96,7 +97,7 @@ def borrow(
     refuse_kept(one.bag, as_planner=leave.as_planner)
     need_other_job(one.bag, taker)
     free = free_first(item, taker)
-    ask_before_lending(one.bag, free, pay_back_by, confirmed)
+    ask_before_lending(one.bag, free, pay_back_by, local_day(one.bag.depot, scan["at"]), confirmed)
     state = advance(one, BORROW, reason=told)
     lent = Borrow.objects.create(
         bag=one.bag, to_job=taker.job, lot=_carried(one, taker, stock_code, lot, quantity), quantity=quantity, why=told,
@@ -287,23 +288,28 @@ def refuse_kept(lender: Bag, *, as_planner: bool) -> None:
 
 
 def free_first(item: Item, taker: Bag) -> list[Source]:
-    """Free pieces at the depot that would do instead of a bag's."""
+    """Free pieces that would do instead of a bag's, the first to be taken first: the reserve and other depots too."""
     until = good_until(taker.job)
     if until is None:
         return []
-    return [one for one in sources(item=item, depot=taker.depot.depot, until=until) if one.kind in FREE_FIRST]
+    return [one for one in sources(item=item, depot=taker.depot.depot, until=until) if one.kind in FREE]
 
 
-def ask_before_lending(lender: Bag, free: Sequence[Source], pay_back_by: date, confirmed: Collection[str]) -> None:
+def ask_before_lending(
+    lender: Bag, free: Sequence[Source], pay_back_by: date, today: date, confirmed: Collection[str]
+) -> None:
     """Ask whether free pieces are gone, and whether pieces may come back after the lending bag must be ready.
 
     Raises:
         Doubt: ``free-first``; ``pay-back-late``.
+        Refusal: ``pay-back-past``.
     """
+    if pay_back_by < today:
+        raise Refusal("pay-back-past", f"{pay_back_by} is past: say by which day to come they are paid back.", {})
     doubts = Doubts(confirmed)
     if free:
         named = "; ".join(source.sentence for source in free)
-        doubts.ask("free-first", 1, f"Take these first: {named}. Are they gone?")
+        doubts.ask("free-first", 1, f"Take these first: {named}. Are they gone, or not to be had in time?")
     staged_by = staged_days().of(lender.job.job, lender.depot.depot)
     if staged_by and pay_back_by > staged_by:
         question = f"{lender} must be ready by {staged_by}; paid back by {pay_back_by} is too late. Lend all the same?"
@@ -319,6 +325,7 @@ def _into(one: Opened, taker: Bag, parts: Sequence[tuple[object, Lot, int]]) -> 
     entries = []
     missing = {stand.line.pk: stand.missing for stand in contents.lines}
     for _, lot, pieces in parts:
+        refuse_unfit(taker, lot, pieces, None)
         left = pieces
         for line in lines_with(taking, lot.item_id):
             share = min(left, missing[line.pk])
@@ -347,5 +354,6 @@ def _tell(one: Opened, free: Sequence[Source], facts: dict[str, object]) -> None
         Happening(SPOT_EVENT, str(source.balance.place), {"said gone": source.sentence},
                   addressed_to=STOREKEEPER, depot=depot)
         for source in free
+        if source.kind in AT_HAND
     ]  # fmt: skip
     record_events(happenings, by=one.scan["actor"].name, at=one.scan["at"])

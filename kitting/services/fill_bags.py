@@ -111,7 +111,7 @@ def put_in(
         raise Refusal("wrong-place", f"{place} ({place.kind}): {way}.", {"place": str(place)})
     shares = _shares(one, item, quantity, as_spare)
     taken, made_at = _lot_at(item, lot, place), one.scan.get("made_at")
-    is_held = _refuse_unfit(one.bag, taken, quantity, made_at)
+    is_held = refuse_unfit(one.bag, taken, quantity, made_at)
     if not is_held:  # else it lies in the bag already, whatever was promised: the promise moves
         _ask_about_promises(one, shares, taken, place, confirmed)
     moved = Carry(lot=taken, quantity=quantity, source=place, target=place_of(one))
@@ -293,12 +293,16 @@ def lot_to_put_in(bag: Bag, item: Item, lot: str, place: Place) -> Lot:
         Refusal: ``unknown-lot``, ``lot-held``, ``expires-before-cutover``.
     """
     found = _lot_at(item, lot, place)
-    _refuse_unfit(bag, found, PER_UNIT, None)
+    refuse_unfit(bag, found, PER_UNIT, None)
     return found
 
 
-def _refuse_unfit(bag: Bag, lot: Lot, quantity: int, made_at: datetime | None) -> bool:
-    """Refuse what must not go in; True where a hold was placed on it after it went in."""
+def refuse_unfit(bag: Bag, lot: Lot, quantity: int, made_at: datetime | None) -> bool:
+    """Refuse thousandths of a lot that must not go in; True where a hold was placed on it after it went in.
+
+    Raises:
+        Refusal: ``lot-held``, ``expires-before-cutover``.
+    """
     hold = open_holds([lot]).get((lot.item_id, lot.number))
     is_later = hold is not None and made_at is not None and made_at < hold.placed_at
     if hold and not is_later:

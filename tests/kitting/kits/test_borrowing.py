@@ -80,6 +80,34 @@ def test_a_bag_is_broken_only_when_what_is_free_is_said_to_be_gone(stores: Store
     assert Event.objects.filter(name="spot count wanted", subject="H/H-04-2").exists()
 
 
+def test_only_what_would_do_in_the_other_bag_is_lent_and_by_a_day_to_come(stores: Stores, emergency: str) -> None:
+    gone = {"confirmed": ("free-first/1",)}
+    past = asked(stores, emergency, pay_back_by=date(2026, 3, 13), **gone)
+    assert "2026-03-13 is past" in refusal("pay-back-past", borrow, **past)
+    lot = Lot.objects.filter(number="L-2508A")
+    lot.update(use_by=date(2026, 3, 13))
+    old = refusal("expires-before-cutover", borrow, **asked(stores, emergency, **gone))
+    assert "use by 2026-03-13; E01 needs it good through 2026-03-14" in old
+    lot.update(use_by=None)
+    assert "has no use-by date" in refusal("expires-before-cutover", borrow, **asked(stores, emergency, **gone))
+    assert stores.bag("J10", "V9").state == "staged"
+
+
+def test_pieces_of_the_reserve_and_of_other_depots_are_offered_before_a_bag_and_no_bin_of_them_is_counted(
+    stores: Stores, emergency: str
+) -> None:
+    fresh = Lot.objects.get(number="L-2508A")
+    Balance.objects.filter(lot__number="L-2303B").update(quantity=0)
+    for place in (stores.place("H", "H-R-9", "reserve"), stores.place("N", "N-09-9")):
+        Balance.objects.create(place=place, lot=fresh, quantity=3000)
+    question = refusal("to-confirm", borrow, **asked(stores, emergency))
+    offered = [question.index(where) for where in ("H/H-R-9 (reserve", "N/N-09-9 (other depot")]
+    assert offered == sorted(offered)
+    lent = borrow(**asked(stores, emergency, confirmed=("free-first/1",)))
+    assert len(lent.free_first) == 2
+    assert not Event.objects.filter(name="spot count wanted").exists()
+
+
 def test_nothing_goes_from_a_bag_to_another_but_by_a_borrow_nor_from_the_reserve_but_by_its_release(
     stores: Stores, emergency: str
 ) -> None:
