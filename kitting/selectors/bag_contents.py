@@ -23,11 +23,9 @@ from kitting.models.bags import (
     HANDED_BACK,
     INSTALLED,
     ISSUED,
-    LOST,
     OUT_OF_THE_BAG,
     PICKED,
     PUT_BACK,
-    SCRAPPED,
     TAKEN_BACK,
 )
 from kitting.selectors.bag_depots import bag_depots
@@ -401,14 +399,3 @@ def accounts(contents: Contents) -> dict[tuple[str, str], dict[str, int]]:
     for line in found.values():
         line["open"] = line[ISSUED] - sum(line[deed] for deed in ACCOUNTED)
     return found
-
-
-def consumed() -> list[tuple[str, str, str, int]]:
-    """Job, stock code, lot and thousandths of the suppliers' pieces that were used: for a consumption line each."""
-    used = BagEntry.objects.filter(lot__supplier_owned=True, deed__in=(INSTALLED, SCRAPPED, LOST, *TAKEN_BACK))
-    used = used.exclude(lot__loan_moves__isnull=False)  # a neighbour's: the page of loans says what is owed
-    names = ("line__bag__job__job", "lot__item__stock_code", "lot__number")
-    sums: dict[tuple[str, str, str], int] = defaultdict(int)
-    for *key, deed, pieces in used.values_list(*names, "deed").annotate(Sum("quantity")).order_by(*names):
-        sums[key[0], key[1], key[2]] += -pieces if deed in TAKEN_BACK else pieces
-    return [(*key, pieces) for key, pieces in sums.items() if pieces]

@@ -1,5 +1,6 @@
 """What the plan applied last asks purchasing to order, what of it is sent, and the sheets that were sent."""
 
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -8,7 +9,7 @@ from math import lcm
 
 from django.db.models import Count, F, Min, Q, QuerySet, Sum
 
-from inventory.models import BIN, INSTALLED, SCRAPPED, Balance, Item, Movement, OrderLine, Supplier
+from inventory.models import BIN, INSTALLED, LOST, SCRAPPED, Balance, Item, Movement, OrderLine, Supplier
 from kitting.calculation.bags import YES
 from kitting.calculation.one_maker import MAKER
 from kitting.calculation.price_breaks import Offer, offer
@@ -17,12 +18,13 @@ from kitting.calculation.questions import NOTE
 from kitting.calculation.sheets.trade_parsers import read_price_breaks
 from kitting.errors import Refusal
 from kitting.models import AppliedPlan, PlanRow, SentLine, SentSheet
-from kitting.selectors.bag_contents import bare, consumed
+from kitting.selectors.bag_contents import bare
 from kitting.selectors.count_lists import OTHER_DAYS
 from kitting.selectors.cutovers import last_plan
 from kitting.selectors.lateness import NEVER_CAME, Lateness, lateness
 
 PRICE_LASTS_DAYS = 90  # an older price is marked
+_USED = (INSTALLED, SCRAPPED, LOST)
 _MONTHS = 12  # of a year
 _REORDER, _SHORTAGES, _QUESTIONS = "reorder", "shortages", "questions"
 _BLOCKED = {"table": _QUESTIONS, "cells__sheet": "items", "cells__column": "per purchase unit"}
@@ -285,13 +287,28 @@ def price_of(line: SentLine) -> Price:
 
 @dataclass(frozen=True, slots=True)
 class Consumed:
-    """Pieces of a supplier that were used on a job: what he bills; ``pieces`` in words."""
+    """Pieces of a supplier that were used: what he bills; ``job`` is '' where it was on none; ``pieces`` in words."""
 
     supplier: str
     stock_code: str
     lot: str
     job: str
     pieces: str
+
+
+def consumed() -> list[tuple[str, str, str, int]]:
+    """Job, stock code, lot and thousandths of the suppliers' pieces that were used: installed, scrapped or lost.
+
+    Wherever that was: what was opened on a job and scrapped after its inspection, or missed at a count, is of no job.
+    """
+    theirs = Movement.objects.filter(lot__supplier_owned=True)
+    theirs = theirs.exclude(lot__loan_moves__isnull=False)  # a neighbour's: the page of loans says what is owed
+    found = theirs.filter(Q(ending__in=_USED) | Q(origin__in=_USED)).order_by("pk")
+    names = ("from_place__job", "to_place__job", "lot__item__stock_code", "lot__number", "ending", "quantity")
+    sums: dict[tuple[str, str, str], int] = defaultdict(int)
+    for source, target, code, lot, ending, pieces in found.values_list(*names):
+        sums[source or target or "", code, lot] += pieces if ending in _USED else -pieces
+    return [(*key, pieces) for key, pieces in sorted(sums.items()) if pieces]
 
 
 def consumption() -> list[Consumed]:

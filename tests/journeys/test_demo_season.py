@@ -16,7 +16,8 @@ from inventory.models import Balance, LotHold, Movement
 from inventory.selectors.rebuilding import unequal_balances, unequal_order_lines
 from jobs.models import Job
 from kitting.models import Bag, BagEntry, Event
-from kitting.selectors.bag_contents import accounts, consumed, contents_of
+from kitting.selectors.bag_contents import accounts, contents_of
+from kitting.selectors.buying import consumed
 from kitting.selectors.event_chain import check_chain
 from kitting.selectors.recheck_installed import recheck_installed
 from kitting.selectors.rework import rework

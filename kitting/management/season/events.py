@@ -21,7 +21,8 @@ from kitting.errors import Refusal
 from kitting.management.season.people import AUDITS, BUYS, CREW, NIGHT, PLANS, SECOND, STANDARDS, STORES
 from kitting.management.season.stores import Stores
 from kitting.models import Bag, Promise
-from kitting.selectors.bag_contents import accounts, consumed, label_code, label_state
+from kitting.selectors.bag_contents import accounts, label_code, label_state
+from kitting.selectors.buying import consumed
 from kitting.selectors.count_lists import at_places
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.borrow_pieces import ledger

@@ -16,7 +16,7 @@ from inventory.selectors.trace import trace
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
 from kitting.models import FROM_NEIGHBOUR, TO_NEIGHBOUR, Event, Loan, Promise
-from kitting.selectors.bag_contents import consumed
+from kitting.selectors.buying import consumed
 from kitting.selectors.free_shelf import free_on_shelf
 from kitting.selectors.loans import loan_stands, stand_of
 from kitting.selectors.sheets import sheets_from_records

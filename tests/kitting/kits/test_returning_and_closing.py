@@ -13,10 +13,12 @@ from refusals import refusal
 from inventory.models import Balance, Depot, Item, Level, Lot, Movement
 from jobs.models import UNDER_WAY, Job
 from kitting.models import BagEntry, Event, PlanRow
-from kitting.selectors.bag_contents import accounts, bare, consumed
+from kitting.selectors.bag_contents import accounts, bare
+from kitting.selectors.buying import consumed
 from kitting.selectors.overrides import overrides
 from kitting.selectors.returns_due import due_back, returns_due
 from kitting.services.issue_bags import begin_work
+from kitting.services.move_pieces import move_pieces, undo_move
 from kitting.services.recall_lots import recall_lot
 from kitting.services.return_bags import Installed, close, install, turn_in, write_off
 
@@ -90,6 +92,24 @@ def test_what_the_supplier_owns_and_was_used_is_told_for_his_bill(stores: Stores
     )  # fmt: skip
     theirs.refresh_from_db()
     assert (theirs.quantity, consumed()) == (14000, [("J03", "LUG-750A", "", 6000)])
+
+
+def test_a_suppliers_piece_that_is_lost_or_scrapped_after_its_inspection_is_used_and_one_sent_back_is_not(
+    stores: Stores,
+) -> None:
+    code, shelf = stores.code("J03", "V2"), stores.place("N", "T-1", "hold")
+    lug = {"bag": code, "stock_code": "LUG-750A", "lot": "", "quantity": 1000}
+    back = {**lug, "condition": "opened", "why": "crimped"}
+    turn_in(**back, door="supplier", **stores.scan(CREW))
+    assert consumed() == []
+    turn_in(**back, door="inspect", place=shelf, **stores.scan(CREW))
+    there = Balance.objects.get(place=shelf, lot__item__stock_code="LUG-750A")
+    scrapped = stores.scan()
+    move_pieces(balance=there.pk, quantity=1000, ending="scrapped", why="crimped", **scrapped)
+    write_off(**lug, deed="lost", why="fell", **stores.scan(CREW))
+    assert consumed() == [("", "LUG-750A", "", 1000), ("J03", "LUG-750A", "", 1000)]
+    undo_move(moved=scrapped["action"], why="the wrong one", **stores.scan())
+    assert consumed() == [("J03", "LUG-750A", "", 1000)]
 
 
 def test_a_bag_with_open_pieces_is_not_closed_and_one_that_balances_is(stores: Stores) -> None:

@@ -15,7 +15,8 @@ from people import BUYER, CREW, PLANNER, STORES
 from inventory.models import Action, Balance, Depot, Item, Lot, Movement, OrderLine
 from inventory.services.receiving import Arrival, receive
 from jobs.models import CANCELLED, Job
-from kitting.models import AppliedPlan, BagEntry, BagLine, Event, PlanRow, Promise, SentLine, SentSheet
+from kitting.models import AppliedPlan, Event, PlanRow, Promise, SentLine, SentSheet
+from kitting.services.return_bags import turn_in, write_off
 from kitting.services.send_orders import send_reorder_sheet
 
 pytestmark = pytest.mark.django_db
@@ -304,20 +305,22 @@ def test_an_order_that_comes_late_is_asked_about_and_nothing_is_noted() -> None:
 def test_a_supplier_may_bill_what_was_used_of_his_pieces_and_nothing_else() -> None:
     client = browser_of(BUYER)
     stores = Stores()
-    stores.bags("J03")
     assert "No piece of a supplier was used" in words(client.get("/buying/used"))
+    stores.out("J03", "V1", "V2")
     lot = Lot.objects.get(item__stock_code="LUG-750A", supplier_owned=True)
-    line = BagLine.objects.filter(bag__job__job="J03", item=lot.item).first()
-    action = Action.objects.create(number="used", use_case="install", digest="-", by=CREW.name, at=stores.at)
-    for deed, pieces in (("installed", 6000), ("turned in", 1000)):
-        BagEntry.objects.create(action=action, line=line, lot=lot, deed=deed, quantity=pieces)
+    theirs = Balance.objects.get(lot=lot, place__kind="supplier-owned").place
+    lug = {"stock_code": "LUG-750A", "lot": "", "quantity": 3000}
+    for structure in ("V1", "V2"):
+        write_off(bag=stores.code("J03", structure), **lug, deed="lost", why="fell", **stores.scan(CREW))
+    back = {**lug, "quantity": 1000, "condition": "sealed", "door": "stock", "place": theirs}
+    turn_in(bag=stores.code("J03", "V1"), **back, **stores.scan(CREW))
 
     seen = words(client.get("/buying/used"))
     table = client.get("/buying/used.csv").content.decode()
     assert Event.objects.filter(name="printed", subject__startswith="suppliers-pieces-used as csv").count() == 1
 
     assert f"{lot.item.supplier} LUG-750A lot unknown J03 6 ea" in seen
-    assert re.search(rf"{lot.item.supplier} LUG-750A lot unknown N/\S+ 20 ea 2026-03-02 0 days here", seen)
+    assert re.search(rf"{lot.item.supplier} LUG-750A lot unknown N/\S+ 14 ea 2026-03-02 0 days here", seen)
     assert "J03,6 ea" in table
     assert browser_of(CREW).get("/buying/used.csv").status_code == 403
 
