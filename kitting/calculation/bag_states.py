@@ -25,6 +25,7 @@ SAME = ""  # the state stays
 SECOND_PERSON = "another person than who filled it"
 HERE, AT_ITS_DEPOT = "not on the road", "at the depot where it is to be staged"
 WITH_STORES, WITH_CREW = "stores have it", "the crew has it"
+LEFT_OPEN = "closed by an exception that left pieces open"
 
 LIST, PICK, PUT_BACK, FINISH, CHECK, STAGE, ISSUE, HAND_BACK, BEGIN = (
     "list", "pick", "put back", "finish", "check", "stage", "issue", "hand back", "begin work",
@@ -164,6 +165,10 @@ def _with_crew(facts: BagFacts) -> str:
     return "" if facts.is_out else "no crew has it: its pieces are put back"
 
 
+def _left_open(facts: BagFacts) -> str:
+    return "" if facts.open else "it is closed: all its pieces are accounted for"
+
+
 def _reason(facts: BagFacts) -> str:
     return "" if facts.reason.strip() else "say why"
 
@@ -187,6 +192,7 @@ GUARDS: Mapping[str, Guard] = {
     "on the road": _on_the_road,
     WITH_STORES: _with_stores,
     WITH_CREW: _with_crew,
+    LEFT_OPEN: _left_open,
     "reason": _reason,
 }
 _GOOD = ("in date through the cutover", "nothing on hold", "list is current")
@@ -250,6 +256,9 @@ TABLE: tuple[Transition, ...] = (
     ),
     *_rows((IN_WORK, RETURNING), CLOSE, CLOSED, ("every lot is named", "balanced, or a named exception")),
     Transition(CANCELLED, CLOSE, CLOSED, ("empty",)),
+    Transition(CLOSED, INSTALL, SAME, (LEFT_OPEN, "nothing on hold"), "bag to installed"),
+    Transition(CLOSED, TURN_IN, SAME, (LEFT_OPEN,), "bag to bin, inspection, scrap or supplier"),
+    Transition(CLOSED, WRITE_OFF, SAME, (LEFT_OPEN, "reason"), "bag to scrapped or lost"),
     *_rows((LISTED, *IN_STORE[:-2]), REOPEN, REOPENED, ("reason",)),
     *_rows((*IN_STORE, *OUT), HOLD, ON_HOLD, ("reason",)),
     Transition(ON_HOLD, PUT_BACK, SAME, (HERE, WITH_STORES), "bag to hold or bin"),

@@ -5,6 +5,7 @@ from datetime import date, datetime, time, timedelta
 from django.http import HttpResponse
 from django.urls import reverse
 
+from kitting.calculation.bag_states import CLOSED
 from kitting.errands.looking import RECHECK
 from kitting.models import Errand
 from kitting.models.errands import DONE
@@ -70,7 +71,7 @@ def _bags(asked: Asked) -> Table:
     rows = [
         [
             link(str(one.bag), "job", one.bag.job.job),
-            one.bag.state,
+            Cell(one.bag.state, note=one.bag.why if one.bag.state == CLOSED else ""),
             figure(f"{one.age_days(asked.today)} days"),
             Cell(one.bag.crew or "–", note=one.bag.whereabouts),
             ", ".join(one.pieces) or "all accounted for: close it",
@@ -78,7 +79,7 @@ def _bags(asked: Asked) -> Table:
         for one in open_bags(depots_seen(asked.actor))
     ]
     heads = ("Bag", "State", "Out since", "With", "Not accounted for")
-    return Table("Bags that are out and do not balance yet", heads, rows, "No bag is out.")
+    return Table("Bags that do not balance: out, or closed by an exception", heads, rows, "No bag is out.")
 
 
 def _short(asked: Asked, since: date) -> Table:

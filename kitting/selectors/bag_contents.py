@@ -12,7 +12,19 @@ from inventory.selectors.finding import LotKey, open_holds
 from inventory.selectors.words import quantity_text
 from jobs.models import Job, ScheduleRevision
 from kitting.calculation import bag_states
-from kitting.calculation.bag_states import ARRIVE, GIVE, ISSUE, ON_HOLD, OUT, SEND, TABLE, TURN_IN, WRITE_OFF, BagFacts
+from kitting.calculation.bag_states import (
+    ARRIVE,
+    CLOSED,
+    GIVE,
+    ISSUE,
+    ON_HOLD,
+    OUT,
+    SEND,
+    TABLE,
+    TURN_IN,
+    WRITE_OFF,
+    BagFacts,
+)
 from kitting.calculation.short_codes import bag_code, verified
 from kitting.calculation.weights import Load, Pieces, load_of
 from kitting.errors import Refusal
@@ -379,11 +391,16 @@ def label_state(contents: Contents) -> str:
 
 
 def named_steps(bag: Bag, *, is_kit: bool) -> list[str]:
-    """What the table of states names for a bag as it is; a kit is given whole, a bag issued, or sent elsewhere."""
+    """What the table of states names for a bag as it is; a kit is given whole, a bag issued, or sent elsewhere.
+
+    A closed one takes what its exception left open, and nothing else.
+    """
     never = {ISSUE, SEND} if is_kit else {GIVE}
     if bag.state == ON_HOLD:
         never |= {bag_states.PUT_BACK} if is_out(bag) else {TURN_IN, WRITE_OFF}
     never.add(SEND if bag.transfer_id else ARRIVE)
+    if bag.state == CLOSED and not bag.place.balances.filter(quantity__gt=0).exists():
+        return []
     return [row.action for row in TABLE if row.state == bag.state and row.action not in never]
 
 

@@ -7,9 +7,10 @@ from datetime import date, datetime
 
 from django.db.models import Min, Q
 
+from inventory.models import Balance
 from inventory.selectors.balances import Lying, lying
 from inventory.selectors.finding import local_day
-from kitting.calculation.bag_states import OUT
+from kitting.calculation.bag_states import CLOSED, OUT
 from kitting.models import Bag, BagEntry, Event, KeptScan
 from kitting.models.bags import ISSUED
 from kitting.selectors.bag_contents import contents_of
@@ -17,7 +18,10 @@ from kitting.selectors.bag_contents import contents_of
 
 @dataclass(frozen=True, slots=True)
 class OpenBag:
-    """A bag that went out and of which pieces are not accounted for; ``out_since``: when its first piece was issued."""
+    """A bag that went out and of which pieces are not accounted for; ``out_since``: when its first piece was issued.
+
+    One that is closed was so by a named exception.
+    """
 
     bag: Bag
     pieces: tuple[str, ...]
@@ -29,8 +33,12 @@ class OpenBag:
 
 
 def open_bags(depots: Collection[str] = ()) -> list[OpenBag]:
-    """Bags of these depots, or of any, that are out, those longest out first; six queries, however many there are."""
-    out = Q(state__in=OUT) | Q(state_before_hold__in=OUT)
+    """Bags of these depots, or of any, that are out or were closed with pieces open, those longest out first.
+
+    Six queries, however many there are.
+    """
+    left = Balance.objects.filter(place__bag__state=CLOSED, quantity__gt=0)
+    out = Q(state__in=OUT) | Q(state_before_hold__in=OUT) | Q(place__in=left.values("place"))
     found_bags = Bag.objects.filter(out, **_at("depot__depot", depots))
     bags = [*found_bags.select_related("job", "depot", "place")]
     issued = BagEntry.objects.filter(line__bag__in=bags, deed=ISSUED).values_list("line__bag")

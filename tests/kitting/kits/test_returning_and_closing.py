@@ -1,6 +1,7 @@
 """What went out is accounted for piece by piece before a bag is closed."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 from types import MappingProxyType
 
@@ -15,6 +16,7 @@ from jobs.models import UNDER_WAY, Job
 from kitting.models import BagEntry, Event, PlanRow
 from kitting.selectors.bag_contents import accounts, bare
 from kitting.selectors.buying import consumed
+from kitting.selectors.exceptions import open_bags
 from kitting.selectors.overrides import overrides
 from kitting.selectors.returns_due import due_back, returns_due
 from kitting.services.issue_bags import begin_work
@@ -126,7 +128,7 @@ def test_a_bag_with_open_pieces_is_not_closed_and_one_that_balances_is(stores: S
     assert turn_in(**back, quantity=1000, place=bin_, **stores.scan()).word == "BALANCED"
     close(bag=code, **stores.scan())
     assert stores.bag("J03", "V2").state == "closed"
-    assert "it is closed" in refusal("not-in-this-state", turn_in, **back, quantity=1000, place=bin_, **stores.scan())
+    assert "it is closed" in refusal("bag-not-ready", turn_in, **back, quantity=1000, place=bin_, **stores.scan())
 
 
 def test_what_crews_have_of_a_job_that_is_done_is_due_back_and_lowers_a_refill_only(stores: Stores) -> None:
@@ -162,6 +164,27 @@ def test_a_named_exception_closes_a_bag_and_stands_on_the_list_of_overrides(stor
     event = Event.objects.get(name="bag closed with exception")
     assert event.data["open"] == ["1 CA-4"]
     assert [one.reason for one in overrides() if one.what == "closed unbalanced"] == [event.data["reason"]]
+
+
+def test_what_an_exception_left_open_is_still_accounted_for_when_it_is_found_and_nothing_else_is(
+    stores: Stores,
+) -> None:
+    code, bin_ = stores.code("J03", "V2"), stores.place("N", "N-01-1")
+    left = fitted(stores, "V2")
+    piece = next(one for one in left if one.stock_code == "CA-4" and one.quantity >= 3000)
+    install(bag=code, pieces=fitted(stores, "V2", {"CA-4": 3}), **stores.scan(CREW))
+    close(bag=code, exception="adapters left at the vault", **stores.scan())
+    found = {"bag": code, "stock_code": "CA-4", "lot": piece.lot, "quantity": 1000}
+    assert [(str(one.bag), one.pieces) for one in open_bags() if one.bag.state == "closed"] == [("J03 V2", ("3 CA-4",))]
+    sealed = {"condition": "sealed", "door": "stock", "place": bin_}
+    assert turn_in(**found, **sealed, **stores.scan()).word == "2 CA-4 STILL OPEN"
+    fitted_after_all = replace(piece, quantity=1000, phase="A")
+    install(bag=code, pieces=[fitted_after_all], **stores.scan(CREW))
+    write_off(**found, deed="lost", why="stolen from the vault", **stores.scan(CREW))
+    assert accounts(stores.contents("J03", "V2"))["CA-4", piece.lot]["open"] == 0
+    assert "all its pieces are accounted for" in refusal("bag-not-ready", turn_in, **found, **sealed, **stores.scan())
+    assert "it is closed" in refusal("not-in-this-state", close, bag=code, **stores.scan())
+    assert (stores.bag("J03", "V2").state, [one for one in open_bags() if one.bag.state == "closed"]) == ("closed", [])
 
 
 def test_opened_rubber_goes_to_inspection_and_scrap_needs_a_reason(stores: Stores) -> None:
