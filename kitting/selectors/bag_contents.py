@@ -341,7 +341,7 @@ def _superseded(found: Collection[Contents], letters: Mapping[int, str]) -> dict
     bags = [one.bag for one in found]
     listed = [stand.line for one in found for stand in one.lines if not stand.line.dropped]
     told = {bag: f"STAND-IN ENDED: {words}; {_AGAIN}" for bag, words in ended_stand_ins(listed).items()}
-    told |= {bag: f"DOES NOT FIT: {words}; {_AGAIN}" for bag, words in unfit_for_reels(listed).items()}
+    told |= {bag: f"{words}; {_AGAIN}" for bag, words in unfit_for_reels(listed).items()}
     told |= {bag: f"RULES CHANGED: {names}; {_AGAIN}" for bag, names in bags_of_changed_rules(bags).items()}
     old = {bag: letters.get(bag.job_id, "") for bag in bags if letters.get(bag.job_id, "") != bag.revision}
     runs = revised_runs({(bag.job.job, letter) for bag, letter in old.items()})

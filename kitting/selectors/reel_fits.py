@@ -1,4 +1,4 @@
-"""Bags that list a part which the reel of its run, as it was measured since, does not let fit."""
+"""Bags that list a part which does not fit the whole of its run's reel, as that was measured since."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -8,7 +8,7 @@ from django.db.models import Q
 from jobs.models import Reel, Run
 from kitting.calculation.bag_states import IN_STORE, LISTED, ON_HOLD, OUT
 from kitting.calculation.cable_geometry import GAUGE, Band
-from kitting.calculation.fit_matching.fits import DOES_NOT_FIT, fit
+from kitting.calculation.fit_matching.fits import DOES_NOT_FIT, FITS, fit
 from kitting.calculation.lengths import both
 from kitting.models import BagLine
 from kitting.selectors.stock_search import ranges_over_insulation
@@ -20,7 +20,7 @@ _BETWEEN = "; "  # the reels of a run, one for each phase
 
 
 def unfit_for_reels(lines: Iterable[BagLine]) -> dict[int, str]:
-    """By the number of a bag's record which parts do not fit the measured band of their reel, in words.
+    """By the number of a bag's record which parts do not fit the whole measured band of their reel, in words.
 
     A part of a joint has to fit the cable of every run that meets there. One with two ranges says nothing, nor does a
     reel that nobody measured. Two queries, whatever the lines are.
@@ -76,6 +76,9 @@ def _refused(line: BagLine, reels: Mapping[str, str], bands: Mapping[str, Band])
     (low, high) = spans.pop()
     for reel in dict.fromkeys(reels.get(phase, "") for phase in line.facts.get("phases", "")):
         found = fit(bands[reel], low, high, estimates="accept") if reel in bands else None
-        if found and found.state == DOES_NOT_FIT:
+        if found and found.state != FITS:
             side = "too small" if found.too_small_nm else "too large"
-            yield f"{line.item} on reel {reel}, {side} by {both(found.too_small_nm or found.too_large_nm)}"
+            by = f"{side} by {both(found.too_small_nm or found.too_large_nm)}"
+            is_sure = found.state == DOES_NOT_FIT
+            word, by = ("DOES NOT FIT", by) if is_sure else ("MEASURE", f"may be {by}")
+            yield f"{word}: {line.item} on reel {reel}, {by}"

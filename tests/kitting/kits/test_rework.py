@@ -175,6 +175,9 @@ def test_a_reel_that_is_measured_after_its_bag_was_filled_keeps_the_bag_in_store
     assert row.next[0] == "plan, apply and list again"
     heard = Event.objects.filter(name="part does not fit its reel", subject="J03 V1")
     assert {one.addressed_to for one in heard} == {"planner", "storekeeper"}
+    Reel.objects.filter(pk=reel.pk).update(doi_low_nm=35_300_000, doi_high_nm=36_800_000)  # CA-4: from 35.81 mm on
+    partly = refusal("bag-not-ready", lambda: stores.issue("J03", "V1"))
+    assert "MEASURE: CA-4 on reel R-77, may be too large by 0.51 mm" in partly
     Reel.objects.filter(pk=reel.pk).update(doi_low_nm=37_000_000, doi_high_nm=37_100_000)
     stores.issue("J03", "V1")
     assert stores.bag("J03", "V1").state == "issued"
