@@ -7,6 +7,7 @@ name is refused.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 
+from kitting.calculation.state_pictures import state_picture
 from kitting.errors import Refusal
 
 DRAFT, LISTED, PICKING, SHORT, CHECKED, STAGED, ISSUED, IN_WORK = (
@@ -347,16 +348,5 @@ def _brings_on(state: str, action: str, facts: BagFacts) -> bool:
 
 
 def picture() -> str:
-    """The table as the text of a state picture (open Mermaid syntax), states and arrows in the order of the table."""
-    arrows: dict[tuple[str, str], list[str]] = {}
-    for row in TABLE:
-        arrows.setdefault((row.state, row.to or row.state), []).append(row.action)
-    lines = ["stateDiagram-v2", f"  [*] --> {DRAFT}"]
-    for (state, to), actions in arrows.items():
-        if state != to:
-            lines.append(f"  {_id(state)} --> {_id(to)}: {', '.join(actions)}")
-    return "\n".join(lines)
-
-
-def _id(state: str) -> str:
-    return state.replace(" ", "_")
+    """The table as the text of a state picture, states and arrows in the order of the table."""
+    return state_picture(DRAFT, ((row.state, row.to or row.state, row.action) for row in TABLE))

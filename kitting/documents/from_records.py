@@ -33,6 +33,7 @@ from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.counting import BlindLine, blinded, lines_of
 from kitting.selectors.failures import failures_of_lot
+from kitting.selectors.job_states import energised_at
 from kitting.selectors.notice_kinds import SEEN
 from kitting.selectors.promises import staged_days
 
@@ -117,13 +118,15 @@ def _ends(
     gone: dict[int, list[str]] = defaultdict(list)
     for one in retired.filter(action__at__lte=as_of) if as_of else retired:
         gone[one.entry_id].append(f"{as_decimal(one.quantity)} retired {_local(one.action.at, zone)}: {one.why}")
+    energised = energised_at(Job.objects.filter(pk__in=entries.values("line__bag__job")), as_of)
     for entry in entries.select_related("line__bag__job", "action"):
         facts = entry.line.facts
         position = str(facts.get("position") or entry.facts.get("position") or "")
         end = "-".join(filter(None, (entry.line.bag.structure, position)))
         phase = f"phase {entry.phase}" if entry.phase else ""
         what = " · ".join(filter(None, (end or "whole job", phase, *gone[entry.pk])))
-        bag, when = entry.line.bag, _local(entry.action.at, zone)
+        bag, back = entry.line.bag, energised.get(entry.line.bag.job_id)
+        when = f"energised {_local(back, zone)}" if back else f"fitted {_local(entry.action.at, zone)}"
         yield TraceLine(part, what, as_decimal(entry.quantity), bag.job.job, when, bag.crew, entry.action.by)
 
 

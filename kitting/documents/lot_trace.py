@@ -66,7 +66,8 @@ class TraceLine:
         what: paper, place, ending, end (structure, end, phase), bag, hold number or role, as people call it.
         quantity: stock units; None where the line counts nothing.
         job: that it belongs to, '' for none.
-        when: day or moment as text: of the paper, the cutover, when it was energised, placed or told.
+        when: day or moment as text: of the paper, the cutover, when it was energised (or fitted, where nobody noted
+            that), placed or told.
         who: crew or reason.
         person: the name of who booked, installed or placed it.
         depot: of the place, '' where it is none.

@@ -34,6 +34,7 @@ from kitting.models.devices import DeviceLoad
 from kitting.models.errands import Errand
 from kitting.models.failures import Failure
 from kitting.models.freezes import Freeze
+from kitting.models.job_steps import JobStep
 from kitting.models.layouts import KeptLayout
 from kitting.models.loans import FROM_NEIGHBOUR, TO_NEIGHBOUR, Loan, LoanMove
 from kitting.models.orders import SentLine, SentSheet
@@ -124,6 +125,7 @@ __all__ = [
     "Failure",
     "Freeze",
     "JobReadiness",
+    "JobStep",
     "KeptKit",
     "KeptLayout",
     "KeptScan",

@@ -30,6 +30,7 @@ from kitting.calculation.promising.moves import (
 from kitting.pages.asked import Asked, page
 from kitting.pages.bag_depot_pages import bags_of_job
 from kitting.pages.drawing import fit, strip
+from kitting.pages.job_state_pages import steps_of
 from kitting.pages.picture_pages import places_pictured
 from kitting.pages.short_line_pages import owner_cell, owner_choices
 from kitting.pages.tables import MOST_ROWS, Cell, Table, figure, link, said
@@ -102,7 +103,7 @@ def _row(one: Cutover, marks: Sequence[OrderMark]) -> list[Cell]:
     limit = one.deciding_line if one.answer != READY else ""
     return [
         link(one.job.job, "job", one.job.job, note=one.job.title),
-        Cell(one.job.cutover or "no date", note=f"depot {one.job.depot}{', FROZEN' * bool(one.frozen)}"),
+        Cell(one.job.cutover or "no date", note=f"depot {one.job.depot}, {one.standing.state}"),
         replace(said(one.answer), note=f"BEFORE {one.changed}: plan again" if one.changed else ""),
         _limit_cell(one.job.job, limit, one.lacks),
         Cell(one.staged_by or "–"),
@@ -142,6 +143,7 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
         "cures": _cures(asked, sheet),
         "meaning": _MEANING.get(state.answer, ""),
         "staged": bags_of_job(asked, sheet.job, state),
+        "steps": steps_of(asked, sheet.job, state),
         "pictured": places_pictured(asked, job, positions_of(sheet.job)),
     }
     return page(asked, "job.html", context)

@@ -12,7 +12,6 @@ def freeze(asked: Asked) -> HttpResponse:
     """Freeze the list of a day: from then on a change needs a reason."""
 
     def deed() -> tuple[str, str]:
-        jobs = freeze_outages(day=day_of(asked, "day"), actor=asked.actor, at=asked.at)
-        return "FROZEN", f"{', '.join(jobs)}: what changes from now on needs a reason."
+        return "FROZEN", freeze_outages(day=day_of(asked, "day"), actor=asked.actor, at=asked.at).sentence
 
     return attempt(asked, deed, reverse("cutovers"), back=back_with_typed(asked, reverse("cutovers")))

@@ -13,9 +13,11 @@ from inventory.models import Depot
 from jobs.models import Job
 from kitting.calculation.bag_states import CANCELLED, CHECKED, CLOSED, ON_HOLD, OUT, STAGED
 from kitting.calculation.calendars import clock_change, window_hours
+from kitting.calculation.job_states import PLANNED
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.order_marks import OrderMark, order_marks
 from kitting.models import AppliedPlan, Bag, Event, Freeze, PlanRow
+from kitting.selectors.job_states import JobStanding, job_standings
 
 T = TypeVar("T")
 SOON_DAYS = 10  # a planner looks so far ahead each morning
@@ -39,7 +41,7 @@ class Cutover:
         window: length of the outage in real hours; None where an end is missing.
         clock: that the clocks change within it, in words; '' where they don't.
         bags: its bags by state.
-        frozen: who froze its outage; '' where nobody did.
+        standing: where it stands between planned and closed, and who said so.
         changed: what has changed since that plan, in words, so that its answer may not hold any more; '' for nothing.
         days: the staged-by day at each depot, where its bags are staged at several.
         waits_for: which of these depots is still to stage what, in words; '' where none is.
@@ -55,7 +57,7 @@ class Cutover:
     window: Decimal | None
     bags: Mapping[str, int] = field(default_factory=dict)
     clock: str = ""
-    frozen: str = ""
+    standing: JobStanding = field(default_factory=lambda: JobStanding(PLANNED))
     changed: str = ""
     days: Mapping[str, str] = field(default_factory=dict)
     waits_for: str = ""
@@ -109,7 +111,7 @@ def last_order_days(jobs: Iterable[str]) -> dict[str, list[OrderMark]]:
 
 
 def cutovers(jobs: Sequence[str] = (), *, ended: bool = False) -> list[Cutover]:
-    """The jobs that have not ended, the first outage first, those without a date before all; seven queries.
+    """The jobs that have not ended, the first outage first, those without a date before all; nine queries.
 
     Args:
         jobs: only these; none: all.
@@ -124,12 +126,12 @@ def cutovers(jobs: Sequence[str] = (), *, ended: bool = False) -> list[Cutover]:
     bags: dict[int, Counter[str]] = defaultdict(Counter)
     for number, state in Bag.objects.filter(job__in=found).values_list("job", "state"):
         bags[number][state] += 1
-    frozen = dict(Freeze.objects.filter(over=False).values_list("job", "frozen_by"))
+    standings = job_standings(found)
     changed = _changed_since_planned()
     rows = [
         replace(
             _cutover(job, told.get(job.job, {}), zones.get(job.depot, ""), bags[job.pk]),
-            frozen=frozen.get(job.pk, ""), changed="; ".join(() if job.ended else changed.get(job.job, ())),
+            standing=standings[job.pk], changed="; ".join(() if job.ended else changed.get(job.job, ())),
         )
         for job in found
     ]  # fmt: skip

@@ -2,16 +2,19 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 from django.db.models import Q
 
 from inventory.models import Item
+from jobs.models import Job
 from kitting.calculation.bag_states import OUT
 from kitting.calculation.calendars import add_working_days
 from kitting.models import Bag
 from kitting.models.storms import OPEN
 from kitting.selectors.bag_contents import contents_of
+from kitting.selectors.job_states import energised_at
 from kitting.selectors.working_days import closed_days
 
 NOTICE_DAYS = 3  # working days after an outage by which every piece is accounted for
@@ -19,7 +22,10 @@ NOTICE_DAYS = 3  # working days after an outage by which every piece is accounte
 
 @dataclass(frozen=True, slots=True)
 class ReturnDue:
-    """Thousandths of an item in a bag that nobody has accounted for; ``since``: the day its outage ended."""
+    """Thousandths of an item in a bag that nobody has accounted for; ``since``: the day its outage ended.
+
+    That is the day on which the line went back in service, where somebody has noted it, else the planned one.
+    """
 
     item: Item
     quantity: int
@@ -28,23 +34,28 @@ class ReturnDue:
 
 
 def returns_due(today: date) -> list[ReturnDue]:
-    """What is due back, by stock code, the longest due first; four queries, however many bags are out.
+    """What is due back, by stock code, the longest due first; five queries, however many bags are out.
 
     None of it is free: what comes back is looked at before anybody is promised it. What is out in a storm is in use
     until the storm is closed.
     """
     out = Q(state__in=OUT) | Q(state_before_hold__in=OUT)
     found = Bag.objects.filter(out).exclude(job__storm_job__storm__state=OPEN)
-    bags = [one for one in found.select_related("job", "depot") if _ended(one, today)]
-    contents = contents_of(bags)
+    energised = energised_at(Job.objects.filter(pk__in=found.values("job")))
+    last_days = {}
+    for bag in found.select_related("job", "depot"):
+        last = _last_day(bag, energised.get(bag.job_id))
+        if last and last < today:
+            last_days[bag] = last
+    contents = contents_of([*last_days])
     left: dict[tuple[int, int], ReturnDue] = {}
-    for bag in bags:
+    for bag, last in last_days.items():
         for stand in contents[bag.pk].lines:
             item = stand.line.item
             if item is not None and stand.open > 0:
                 before = left.get((bag.pk, item.pk))
                 quantity = stand.open + (before.quantity if before else 0)
-                left[bag.pk, item.pk] = ReturnDue(item, quantity, bag, _last_day(bag))
+                left[bag.pk, item.pk] = ReturnDue(item, quantity, bag, last)
     return sorted(left.values(), key=lambda one: (one.item.stock_code, one.since, str(one.bag)))
 
 
@@ -65,9 +76,7 @@ def due_back(today: date) -> Mapping[tuple[str, str], int]:
     return found
 
 
-def _last_day(bag: Bag) -> date:
-    return date.fromisoformat((bag.job.cutover_end or bag.job.cutover)[:10])
-
-
-def _ended(bag: Bag, today: date) -> bool:
-    return bool(bag.job.cutover) and _last_day(bag) < today
+def _last_day(bag: Bag, energised: datetime | None) -> date | None:
+    if energised is not None:
+        return energised.astimezone(ZoneInfo(bag.depot.time_zone or "UTC")).date()
+    return date.fromisoformat((bag.job.cutover_end or bag.job.cutover)[:10]) if bag.job.cutover else None

@@ -4,12 +4,15 @@ from datetime import datetime
 
 from inventory.services.actions import use_case
 from jobs.models import CANCELLED, UNDER_WAY, Job
-from kitting.calculation import bag_states
+from kitting.calculation import bag_states, job_states
 from kitting.calculation.bag_states import CANCEL, DRAFT, IN_STORE, LISTED, ON_HOLD, BagFacts, next_state
+from kitting.calculation.job_states import CLOSE, JobFacts, next_job_state
 from kitting.errors import Refusal
 from kitting.models import Bag, Promise
 from kitting.selectors.bag_contents import is_out
+from kitting.selectors.job_states import standing_of
 from kitting.services.freeze_outages import changes_after_freeze
+from kitting.services.job_steps import locked_job
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import complete_in_place, end, release
 
@@ -24,11 +27,12 @@ def cancel_job(*, job: str, why: str, by: str, at: datetime) -> int:
     Returns the number of promises released.
 
     Raises:
-        Refusal: ``no-reason``; ``unknown-job``; ``job-ended``.
+        Refusal: ``no-reason``; ``unknown-job``; ``job-ended``; ``not-in-this-state``: its outage has begun.
     """
     if not why.strip():
         raise Refusal("no-reason", "A cancelled job needs a reason.", {"job": job})
     found = _open_job(job, UNDER_WAY)
+    next_job_state(standing_of(found).state, job_states.CANCEL, JobFacts(name=job, reason=why))
     promises = Promise.objects.filter(job=found, released_at__isnull=True)
     orders = sorted(
         {str(one.order_line) for one in promises.exclude(order_line=None).select_related("order_line__order")}
@@ -50,13 +54,12 @@ def complete_job(*, job: str, by: str, at: datetime) -> int:
     Returns the number of promises released.
 
     Raises:
-        Refusal: ``unknown-job``; ``job-ended``; ``bags-out``: pieces are with the crew that nobody has accounted for.
+        Refusal: ``unknown-job``; ``job-ended``; ``job-not-ready``: pieces are with the crew that nobody has
+            accounted for.
     """
     found = _open_job(job, UNDER_WAY)
-    out = [str(one) for one in _bags(found) if is_out(one)]
-    if out:
-        message = f"{', '.join(out)} out with the crew: account for the pieces and close, then {job} is complete."
-        raise Refusal("bags-out", message, {"job": job, "bags": out})
+    out = tuple(str(one) for one in _bags(found) if is_out(one))
+    next_job_state(standing_of(found).state, CLOSE, JobFacts(name=job, out=out))
     released = complete_in_place(found, at=at)
     told = {"promises_released": released}
     complete = Happening("job complete", job, told, addressed_to="storekeeper", depot=found.depot)
@@ -90,9 +93,7 @@ def _given_up(job: Job, why: str) -> list[Happening]:
 
 
 def _open_job(job: str, *also: str) -> Job:
-    found = Job.objects.select_for_update().filter(job=job).first()
-    if found is None:
-        raise Refusal("unknown-job", f"There is no job {job}.", {"job": job})
+    found = locked_job(job)
     if found.ended and found.ended not in also:
         raise Refusal("job-ended", f"{job} is {found.ended} already.", {"job": job, "ended": found.ended})
     return found

@@ -1,37 +1,58 @@
 """Freeze the outages of a day; whoever changes a frozen job gives a reason, which stands among the overrides."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date, datetime
 
 from inventory.services.actions import use_case
 from jobs.models import Job
+from kitting.calculation.job_states import FREEZE, PLANNED, allows
 from kitting.errors import Refusal
 from kitting.models import Freeze
 from kitting.roles import DO, Actor, require
+from kitting.selectors.job_states import PLANNED_AHEAD, job_standings
 from kitting.selectors.overrides import REASON
 from kitting.services.record_events import Happening, lock_chain, record_events
 
 CHANGED_AFTER = "changed after the freeze"
 
 
+@dataclass(frozen=True, slots=True)
+class Frozen:
+    """Jobs of a day whose outages are frozen now, and those that are not because nobody has confirmed their date."""
+
+    jobs: tuple[str, ...]
+    unconfirmed: tuple[str, ...]
+
+    @property
+    def sentence(self) -> str:
+        """In words, with the exceptions by name."""
+        rest = f" Not frozen, as nobody has confirmed it: {', '.join(self.unconfirmed)}." if self.unconfirmed else ""
+        return f"{', '.join(self.jobs)}: what changes from now on needs a reason.{rest}"
+
+
 @use_case
-def freeze_outages(*, day: date, actor: Actor, at: datetime) -> list[str]:
-    """Freeze the open jobs whose outage begins on a day; their numbers, of those that were not frozen yet.
+def freeze_outages(*, day: date, actor: Actor, at: datetime) -> Frozen:
+    """Freeze the outages of a day, of the jobs whose date is confirmed.
 
     Raises:
-        Refusal: ``not-allowed``; ``nothing-to-freeze``.
+        Refusal: ``not-allowed``; ``nothing-to-freeze``, with the jobs that nobody has confirmed.
     """
     require(actor, "job dates", DO)
     lock_chain()
-    open_ = Job.objects.filter(ended="", cutover__startswith=day.isoformat()).exclude(freezes__over=False)
-    jobs = list(open_.order_by("job"))
+    ahead = Job.objects.filter(PLANNED_AHEAD, cutover__startswith=day.isoformat()).distinct()
+    states = job_standings(ahead)
+    jobs = [job for job in ahead.order_by("job") if allows(states[job.pk].state, FREEZE)]
+    unconfirmed = tuple(job.job for job in ahead.order_by("job") if states[job.pk].state == PLANNED)
     if not jobs:
         message = f"No open job has its outage on {day.isoformat()} and is not frozen yet."
-        raise Refusal("nothing-to-freeze", message, {"day": day.isoformat()})
+        if unconfirmed:
+            message = f"Nobody has confirmed the date of {', '.join(unconfirmed)}: do so on the job's page first."
+        raise Refusal("nothing-to-freeze", message, {"day": day.isoformat(), "unconfirmed": unconfirmed})
     Freeze.objects.bulk_create(Freeze(job=job, cutover=job.cutover, frozen_by=actor.name, frozen_at=at) for job in jobs)
     told = [Happening("outage frozen", job.job, {"cutover": job.cutover}, depot=job.depot) for job in jobs]
     record_events(told, by=actor.name, at=at)
-    return [job.job for job in jobs]
+    return Frozen(tuple(job.job for job in jobs), unconfirmed)
 
 
 def changes_after_freeze(jobs: Iterable[str], *, reason: str, what: str) -> list[Happening]:

@@ -13,10 +13,11 @@ from kitting.models import AppliedPlan, Bag, Promise
 from kitting.roles import CREW_LEAD, PLANNER, STOREKEEPER
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.promises import promised_at, service_turns
+from kitting.services.job_steps import note_moved
 from kitting.services.record_events import Happening, record_events
 
-DEPOT = "depot"
-PROMISED_FOR = frozenset({"cutover", "cutover end", DEPOT})  # columns of the jobs sheet: promises were made for these
+CUTOVER, DEPOT = "cutover", "depot"
+PROMISED_FOR = frozenset({CUTOVER, "cutover end", DEPOT})  # columns of the jobs sheet: promises were made for these
 
 
 def release(promises: QuerySet[Promise], *, why: str, at: datetime) -> int:
@@ -116,8 +117,12 @@ def release_moved(changes: Mapping[str, Mapping[str, tuple[str, str]]], *, at: d
 
     Returns what is to be recorded, one happening a moved job for stores of each of its depots, and one for the crew
     that has bags of it.
+
+    Raises:
+        Refusal: ``not-in-this-state``: the outage of a job that is moved has begun.
     """
     moved = {job: columns for job, columns in changes.items() if PROMISED_FOR & set(columns)}
+    note_moved(Job.objects.filter(job__in=[job for job, columns in moved.items() if CUTOVER in columns]).order_by("pk"))
     out = Q(state__in=OUT) | Q(state_before_hold__in=OUT)
     with_crews = {*Bag.objects.filter(out, job__job__in=moved).values_list("job", flat=True)}
     happenings = []

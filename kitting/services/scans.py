@@ -8,12 +8,13 @@ from typing import NotRequired, TypedDict
 from inventory.models import Action, Lot, Place
 from inventory.selectors.finding import open_holds
 from inventory.services.actions import Stamp, begin
-from kitting.calculation.bag_states import FORMER, ON_HOLD, next_state
+from kitting.calculation.bag_states import FORMER, IN_WORK, ON_HOLD, next_state
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine
 from kitting.roles import AUDITOR, DO, Actor, require
 from kitting.selectors.bag_contents import Contents, bag_by_code, contents_of, facts_of, lots_inside
 from kitting.selectors.storms import event_of
+from kitting.services.job_steps import note_outage
 from kitting.services.record_events import Happening, record_events
 
 BAGS = "bags"
@@ -141,8 +142,8 @@ def _is_before_its_holds(one: Opened) -> bool:
 def settled(
     one: Opened, state: str, name: str, told: Mapping[str, object], *, addressed_to: str = "", **changed: str
 ) -> None:
-    """Store the bag's new state, the entries and the event of a scan."""
-    before = one.bag.state
+    """Store the bag's new state, the entries and the event of a scan; its job's outage begins with the work."""
+    before, reached = one.bag.state, state
     if one.before_hold:
         state, changed["state_before_hold"] = _on_hold_again(one, state)
     one.bag.state = state
@@ -157,7 +158,10 @@ def settled(
     if one.before_hold:
         late = {"bag": one.bag.code, "what": name, "why": one.bag.why}
         happenings.append(Happening(BEFORE_HOLD, str(one.bag), late, addressed_to=AUDITOR, depot=depot))
-    record_events(happenings, by=one.scan["actor"].name, at=one.scan["at"])
+    by, at = one.scan["actor"].name, one.scan["at"]
+    record_events(happenings, by=by, at=at)
+    if reached == IN_WORK != before:
+        note_outage(one.bag.job, by=by, at=at)
 
 
 def _on_hold_again(one: Opened, state: str) -> tuple[str, str]:

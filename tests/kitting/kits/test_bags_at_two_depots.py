@@ -30,6 +30,7 @@ from kitting.services.bag_depots import change_bag_depot
 from kitting.services.change_facts import change_facts
 from kitting.services.freeze_outages import freeze_outages
 from kitting.services.issue_bags import issue
+from kitting.services.job_steps import confirm_job
 from kitting.services.list_bags import review
 from kitting.services.note_printing import note_printing
 from kitting.services.send_bags import send_bag, take_in_bag
@@ -132,6 +133,7 @@ def test_a_listed_bag_follows_with_its_promises_free_and_one_that_is_begun_stays
 
 def test_after_the_freeze_the_depot_of_a_bag_changes_for_a_reason_only(stores: Stores) -> None:
     day = Job.objects.get(job="J03").cutover[:10]
+    confirm_job(job="J03", actor=PLANNER, at=stores.scan()["at"], why="traffic agreed")
     freeze_outages(day=stores.at.date().fromisoformat(day), actor=PLANNER, at=stores.scan()["at"])
     asked = {"job": "J03", "structure": "B1", "depot": "H", "seen": "N", "actor": PLANNER, "at": stores.scan()["at"]}
     refusal("frozen", change_bag_depot, **asked)

@@ -30,7 +30,9 @@ def planner() -> Client:
     return browser_of(PLANNER)
 
 
-def frozen(planner: Client, day: str) -> str:
+def frozen(planner: Client, day: str, *confirmed: str) -> str:
+    for job in confirmed:
+        send(planner, f"/jobs/{job}/confirm", why="the control room agreed")
     return words(send(planner, "/cutovers/freeze", day=day))
 
 
@@ -38,16 +40,21 @@ def test_the_outages_of_a_day_are_frozen_once_by_a_planner(planner: Client) -> N
     assert browser_of(STORES).post("/cutovers/freeze", {"day": "2026-03-18"}).status_code == 403
     assert "Give the day as 2026-03-02." in frozen(planner, "wednesday")
     assert "No open job has its outage on 2026-03-19" in frozen(planner, "2026-03-19")
-    assert "FROZEN J05: what changes from now on needs a reason." in frozen(planner, "2026-03-18")
+    assert "Nobody has confirmed the date of J05" in frozen(planner, "2026-03-18")
+    Job.objects.create(job="X1", depot="N", cutover="2026-03-18 09:00")
+    seen = frozen(planner, "2026-03-18", "J05")
+    assert "FROZEN J05: what changes from now on needs a reason. Not frozen, as nobody has confirmed it: X1." in seen
+    assert "Nobody has confirmed the date of X1" in frozen(planner, "2026-03-18")
+    Job.objects.filter(job="X1").delete()
     assert "is not frozen yet" in frozen(planner, "2026-03-18")
 
-    assert "2026-03-18 07:00 depot H, FROZEN" in words(planner.get("/cutovers"))
-    assert "FROZEN by R. Tolley" in words(planner.get("/jobs/J05"))
+    assert "2026-03-18 07:00 depot H, frozen" in words(planner.get("/cutovers"))
+    assert "FROZEN frozen by R. Tolley" in words(planner.get("/jobs/J05"))
     assert Freeze.objects.get().cutover == "2026-03-18 07:00"
 
 
 def test_a_frozen_job_moves_only_with_a_reason_which_stands_among_the_overrides(planner: Client) -> None:
-    frozen(planner, "2026-03-18")
+    frozen(planner, "2026-03-18", "J05")
     version = Job.objects.get(job="J05").version
     fields = {"cutover": "2026-03-20 07:00", "end": "", "version": version}
     looked = words(send(planner, "/jobs/J05/move", **fields))
@@ -67,7 +74,7 @@ def test_a_frozen_job_moves_only_with_a_reason_which_stands_among_the_overrides(
 
 
 def test_a_frozen_schedule_is_replaced_only_with_a_reason(planner: Client) -> None:
-    frozen(planner, "2026-03-18")
+    frozen(planner, "2026-03-18", "J05")
     text = (CLEAN / "schedule.csv").read_text(encoding="utf-8").splitlines()
     changed = [text[0], *(line for line in text if line.startswith("J05") and not line.startswith("J05,4"))]
 
@@ -85,7 +92,7 @@ def test_a_frozen_schedule_is_replaced_only_with_a_reason(planner: Client) -> No
 
 def test_pins_of_a_file_are_looked_at_against_the_freeze_as_those_of_a_page_are(planner: Client) -> None:
     """The list has one pin more, for a frozen job; the others stand as before and need no reason."""
-    frozen(planner, "2026-03-18")
+    frozen(planner, "2026-03-18", "J05")
     heads = "job,line,stock code,lot,depot,quantity,reason,by"
 
     def looked(*jobs: str) -> Any:
@@ -107,7 +114,7 @@ def test_pins_of_a_file_are_looked_at_against_the_freeze_as_those_of_a_page_are(
 
 
 def test_what_is_not_frozen_changes_as_before(planner: Client) -> None:
-    frozen(planner, "2026-03-18")
+    frozen(planner, "2026-03-18", "J05")
     job = Job.objects.get(job="J08")
     fields = {"cutover": "2026-04-19 22:00", "end": "", "version": job.version}
 

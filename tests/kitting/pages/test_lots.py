@@ -228,7 +228,7 @@ def test_pieces_of_an_unknown_lot_are_named_by_end_and_day_since_the_traced_lot_
 
     assert "phase A" not in could_be
     for phase, days in (("B", 1), ("C", 2)):
-        assert f"phase {phase} J09 {came + timedelta(days=days):%Y-%m-%d}" in could_be
+        assert f"phase {phase} J09 fitted {came + timedelta(days=days):%Y-%m-%d}" in could_be
     assert "1 more, installed before" in could_be
     assert "when none of it had come" in could_be
 

@@ -43,7 +43,10 @@ def test_cutovers_stand_by_week_with_answer_and_what_limits_them(planner: Client
     seen = words(planner.get("/cutovers"))
 
     assert "Week 10: 2026-03-02 to 2026-03-08" in seen
-    assert "J08 Granary Exit 2026-04-18 22:00 depot M SHORT J08/G3-a/position/ABC/bushing insert short 1 BI35L" in seen
+    assert (
+        "J08 Granary Exit 2026-04-18 22:00 depot M, planned SHORT J08/G3-a/position/ABC/bushing insert short 1 BI35L"
+        in seen
+    )
     assert "J02 Courthouse Block 2026-03-07 23:00" in seen
     assert "J06/EJ1-j/joint/A/splice if 3 CS15-2 from H; 2 BI15 from M by 2026-03-19" in seen
     assert "6 h" in seen  # T36: the clock changes in that night

@@ -16,6 +16,7 @@ from kitting.models import Borrow, Event, Pin, Promise
 from kitting.selectors.overrides import overrides
 from kitting.selectors.pins import pins_in_force
 from kitting.services.freeze_outages import freeze_outages
+from kitting.services.job_steps import confirm_job
 from kitting.services.record_events import Happening, record_events
 
 pytestmark = pytest.mark.django_db
@@ -56,6 +57,7 @@ def test_pins_in_force_say_who_why_since_when_and_what_they_hold_and_are_taken_a
     ended = pinned()
     Pin.objects.filter(pk=ended.pk).update(job=Job.objects.get(job="J02"), item=Item.objects.get(stock_code="BI15"))
 
+    confirm_job(job="J01", actor=PLANNER, at=Stores().at, why="the hospital agreed")
     freeze_outages(day=date.fromisoformat(pin.job.cutover[:10]), actor=PLANNER, at=Stores().at)
     seen = words(client.get("/pins"))
     wordless = words(send(client, "/pins", unpin=pin.pk, reason=""))

@@ -14,6 +14,7 @@ from kitting.models import Pin
 from kitting.selectors.overrides import overrides
 from kitting.selectors.sheets import sheets_from_records
 from kitting.services.freeze_outages import freeze_outages
+from kitting.services.job_steps import confirm_job
 from kitting.services.settle_facts import settle_fact
 
 pytestmark = pytest.mark.django_db
@@ -37,6 +38,7 @@ def test_a_reel_named_for_a_run_makes_a_new_revision_of_its_schedule_and_of_no_o
 
 
 def test_a_fact_of_a_job_whose_outage_is_frozen_keeps_the_reason_that_was_given_for_it() -> None:
+    confirm_job(job="J12", actor=PLANNER, at=AT, why="the mill agreed")
     freeze_outages(day=date(2026, 4, 25), actor=PLANNER, at=AT)
     row = row_of("schedule", "J12", "2")
     asked = {"sheet": "schedule", "row": row, "column": "reel", "read": "R-2202", "value": "R-2201", "at": AT}
