@@ -31,11 +31,11 @@ LEFT_OPEN = "closed by an exception that left pieces open"
 LIST, PICK, PUT_BACK, FINISH, CHECK, STAGE, ISSUE, HAND_BACK, BEGIN = (
     "list", "pick", "put back", "finish", "check", "stage", "issue", "hand back", "begin work",
 )  # fmt: skip
-INSTALL, TURN_IN, WRITE_OFF, CLOSE, REOPEN, HOLD, LIFT, BORROW, CANCEL, GIVE = (
-    "install", "turn in", "write off", "close", "reopen", "hold", "lift hold", "borrow", "cancel", "give whole",
+INSTALL, TURN_IN, WRITE_OFF, CLOSE, REOPEN, HOLD, LIFT, BORROW, CANCEL, GIVE, UNDO = (
+    "install", "turn in", "write off", "close", "reopen", "hold", "lift hold", "borrow", "cancel", "give whole", "undo",
 )  # fmt: skip
 SEND, ARRIVE = "send whole", "take in"  # by van, from the depot where it was staged to the one where the crew picks up
-FORMER = "as before the hold"
+FORMER, AS_BEFORE = "as before the hold", "as before what is undone"
 # No scans of the bag: applying a plan renews its list, and printing its label makes the one before it old.
 LIST_AGAIN, PRINT_AGAIN = "plan, apply and list again", "print its label again"
 
@@ -255,6 +255,8 @@ TABLE: tuple[Transition, ...] = (
         ("every lot is named",),
         "bag to bin, inspection, scrap or supplier",
     ),
+    *_rows((ISSUED, ON_HOLD), UNDO, SAME, (), "into the bag again"),
+    *_rows((IN_WORK, RETURNING), UNDO, AS_BEFORE, (), "into the bag again"),
     *_rows((IN_WORK, RETURNING), CLOSE, CLOSED, ("every lot is named", "balanced, or a named exception")),
     Transition(CANCELLED, CLOSE, CLOSED, ("empty",)),
     Transition(CLOSED, INSTALL, SAME, (LEFT_OPEN, "nothing on hold"), "bag to installed"),
@@ -280,7 +282,7 @@ def allows(state: str, action: str) -> bool:
 
 
 def next_state(state: str, action: str, facts: BagFacts) -> str:
-    """The state after an action; ``FORMER`` where it is that before the hold.
+    """The state after an action; ``FORMER`` where it is that before the hold, ``AS_BEFORE`` that before what is undone.
 
     Raises:
         Refusal: ``not-in-this-state``: the table does not name it; ``already-out`` where that is why;

@@ -168,14 +168,14 @@ def _overridden(job: Job, out: Sequence[BagEntry], bags: Mapping[int, str]) -> I
 def _returned(entries: Sequence[BagEntry], code: dict[int, str]) -> Iterator[ReturnLine]:
     sums: dict[tuple[str, str, str], dict[str, int]] = defaultdict(lambda: defaultdict(int))
     doors: dict[tuple[str, str, str], dict[str, None]] = defaultdict(dict)
-    units = {}
+    units, back = {}, {entry.undoes_id for entry in entries}
     for entry in entries:
         key = (code[entry.line.bag_id], entry.lot.item.stock_code, entry.lot.number)
         sums[key][TAKEN_BACK.get(entry.deed, entry.deed)] += (
             -entry.quantity if entry.deed in TAKEN_BACK else entry.quantity
         )
         units[key] = entry.lot.item.stock_unit
-        if entry.facts.get("door"):
+        if entry.facts.get("door") and entry.pk not in back and entry.deed not in TAKEN_BACK:
             doors[key][f"{entry.facts['condition']} to {entry.facts['to']}"] = None
     for key, done in sums.items():
         issued = done[ISSUED] - done[HANDED_BACK]
@@ -211,8 +211,9 @@ def _ends(
     }
     uses = expired_uses({job.pk})
     pictures = numbers_by_end(job)
+    back = {entry.undoes_id for entry in entries}
     for entry in entries:
-        if entry.deed != INSTALLED:
+        if entry.deed != INSTALLED or entry.pk in back:
             continue
         facts, action = entry.line.facts, entry.action
         run = runs.get(facts.get("run", ""))

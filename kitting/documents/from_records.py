@@ -29,6 +29,7 @@ from kitting.documents.lot_trace import INSTALLED as AT_ENDS
 from kitting.documents.record_papers import moment_text
 from kitting.documents.transfer_slip import TransferLine, TransferSlip
 from kitting.models import BagEntry, CountList, Event, LotToFinish, Person, Promise, Retired
+from kitting.models.bags import FITTED
 from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.counting import BlindLine, blinded, lines_of
@@ -132,8 +133,12 @@ def _ends(
 
 def _put_in(item: Item, lot: str, as_of: datetime | None, since: datetime | None = None) -> QuerySet[BagEntry]:
     """What was installed of a lot number in a time, ends included."""
-    found = BagEntry.objects.filter(deed=PUT_IN, lot__item=item, lot__number=lot).order_by("pk")
-    found = found.filter(action__at__lte=as_of) if as_of is not None else found
+    found = BagEntry.objects.filter(lot__item=item, lot__number=lot).order_by("pk")
+    if as_of is None:
+        found = found.filter(FITTED)
+    else:
+        stood = Q(undone_by=None) | Q(undone_by__action__at__gt=as_of)
+        found = found.filter(stood, deed=PUT_IN, action__at__lte=as_of)
     return found.filter(action__at__gte=since) if since is not None else found
 
 

@@ -15,11 +15,14 @@ PLAN_TABLES = ("requirements", "shortages", "refusals", "cures", "reorder", "que
 # What may happen to pieces of a line. Those of OUT take them out of the bag, those of ACCOUNTED for good.
 PICKED, PUT_BACK, ISSUED, HANDED_BACK = "picked", "put back", "issued", "handed back"
 INSTALLED, TURNED_IN, SCRAPPED, LOST, BORROWED = "installed", "turned in", "scrapped", "lost", "borrowed"
-NOT_SCRAPPED, NOT_LOST = "not scrapped", "not lost"  # a slip of the finger is taken back, and both stay
-TAKEN_BACK = {NOT_SCRAPPED: SCRAPPED, NOT_LOST: LOST}
+# A slip of the finger is taken back, and both stay.
+NOT_INSTALLED, NOT_TURNED_IN, NOT_SCRAPPED, NOT_LOST = "not installed", "not turned in", "not scrapped", "not lost"
+TAKEN_BACK = {NOT_INSTALLED: INSTALLED, NOT_TURNED_IN: TURNED_IN, NOT_SCRAPPED: SCRAPPED, NOT_LOST: LOST}
+BACK_FROM = {deed: back for back, deed in TAKEN_BACK.items()}
 DEEDS = (PICKED, PUT_BACK, ISSUED, HANDED_BACK, INSTALLED, TURNED_IN, SCRAPPED, LOST, BORROWED, *TAKEN_BACK)
 ACCOUNTED = (INSTALLED, TURNED_IN, SCRAPPED, LOST)
 OUT_OF_THE_BAG = (PUT_BACK, BORROWED, *ACCOUNTED)
+FITTED = Q(deed=INSTALLED, undone_by=None)  # of entries: those that put pieces on the line
 # Why a bag is finished although something is missing: name -> what it means, for who chooses.
 SHORT_CAUSES = {
     "not in the bin": "the bin is empty, or holds fewer than the books say",
@@ -34,6 +37,11 @@ IN_WORDS = "other"  # the cause that needs words
 ON_PAPER = "on paper"  # fact of an entry that was typed from a night card: whose initials stand on it
 SCRAP_METAL, FAILURE_STUDY = "scrap metal", "failure study"
 FATES = (SCRAP_METAL, FAILURE_STUDY)
+
+
+def and_taken_back(*deeds: str) -> tuple[str, ...]:
+    """These deeds and those that take them back."""
+    return (*deeds, *(BACK_FROM[deed] for deed in deeds if deed in BACK_FROM))
 
 
 class PlanRow(models.Model):
@@ -123,7 +131,8 @@ class BagEntry(models.Model):
     """What was done with pieces of a line, once and for all; a mistake is made good by another entry.
 
     ``phase`` is the letters at which pieces were installed. In ``facts`` stand ``position``, where the line names none;
-    ``gauge``; ``condition``, how pieces came back, and ``door``, where they went.
+    ``gauge``; ``condition``, how pieces came back, and ``door``, where they went. What takes another entry back
+    ``undoes`` it.
     """
 
     action = models.ForeignKey(Action, on_delete=models.PROTECT, related_name="bag_entries")
@@ -133,6 +142,7 @@ class BagEntry(models.Model):
     quantity = models.BigIntegerField()
     phase = models.CharField(max_length=3, blank=True)
     facts = models.JSONField(default=dict)
+    undoes = models.OneToOneField("self", on_delete=models.PROTECT, null=True, blank=True, related_name="undone_by")
 
     class Meta:
         """Something of a known kind was done with something."""

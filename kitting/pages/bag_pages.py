@@ -1,12 +1,13 @@
 """Bags of a depot and of a job, and one bag: whose, its state, what is missing, what is inside, what comes next."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from django.http import HttpResponse
 from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
 
 from inventory.models import Item
 from inventory.selectors.finding import open_holds
@@ -53,15 +54,19 @@ _SLIPS = (
     ("as-installed.pdf", "As-installed"),
 )  # fmt: skip
 _FILES = (("return-slip.csv", "Return slip as CSV"), ("as-installed.csv", "As-installed as CSV"))
-# What has no scan that takes it back says so.
+_UNDOES: Mapping[tuple[str, ...], str] = {
+    (INSTALLED,): "as-installed",
+    **{(deed,): "turn in" for deed in (TURNED_IN, SCRAPPED, LOST)},
+}
+# What can't be taken back, or not any more, says what is done instead.
 _STANDS = {
     ISSUED: "hand the whole bag back unopened",
     HANDED_BACK: "check and issue it again",
     BORROWED: "it is paid back, not undone",
-    INSTALLED: "stays: no scan takes it back",
-    TURNED_IN: "stays: pick the piece again, or adjust the count",
-    SCRAPPED: "Oops takes it back while the bag is out; later a count finds a piece that is good after all",
-    LOST: "Oops takes it back while the bag is out; later a count finds a piece that turns up",
+    INSTALLED: "taken back while the bag is out; later it is retired from its end",
+    TURNED_IN: "taken back while the bag is out; later it is picked again, or its count adjusted",
+    SCRAPPED: "taken back while the bag is out; later a count finds a piece that is good after all",
+    LOST: "taken back while the bag is out; later a count finds a piece that turns up",
 }
 
 
@@ -169,7 +174,7 @@ def bag(asked: Asked, one: Bag) -> HttpResponse:
         "bag": one, "code": row.code, "label": label, "missed": missed,
         "load": load_inside(contents), "problem": split_loud(row.problem),
         "missing": _missing(contents), "inside": _inside(contents), "accounts": _accounts(contents),
-        "queued": OF_A_BAG.items(), "steps": [*_steps(asked, contents)], "deeds": _deeds(one), "borrows": _borrows(one),
+        "queued": OF_A_BAG.items(), "steps": [*_steps(asked, contents)], "deeds": _deeds(asked, one), "borrows": _borrows(one),
         "may_undo": asked.actor.may("bags", DO, one.depot.depot),
         "standing": (standing := of_this_bag(one, asked.today)), "may_ask": _may_ask(asked, contents, standing),
         "may_look": asked.actor.may(bag_right(SHORT_ISSUE), SEE),
@@ -310,17 +315,18 @@ class Deed:
     note: str
 
 
-def _deeds(one: Bag) -> list[Deed]:
+def _deeds(asked: Asked, one: Bag) -> list[Deed]:
     """Who did what, the last first."""
     rows = bag_history(one)
     back = undone([row.action for row in rows if row.opposite])
-    return [_deed(row, one.state, undone_already=row.action in back) for row in rows]
+    return [_deed(asked, row, one, undone_already=row.action in back) for row in rows]
 
 
-def _deed(told: Told, state: str, *, undone_already: bool) -> Deed:
+def _deed(asked: Asked, told: Told, one: Bag, *, undone_already: bool) -> Deed:
     stands = next((_STANDS[deed] for deed in told.deeds if deed in _STANDS), "")
-    undoable = bag_states.allows(state, told.opposite) and not undone_already
-    return Deed(told, undoable, "undone" if undone_already else stands)
+    may = asked.actor.may(_UNDOES.get(told.deeds, "bags"), DO, one.depot.depot)
+    undoable = may and bag_states.allows(one.state, told.opposite) and not undone_already
+    return Deed(told, undoable, "undone" if undone_already else "" if undoable else stands)
 
 
 def _borrows(one: Bag) -> list[Borrow]:
@@ -332,9 +338,9 @@ def _borrows(one: Bag) -> list[Borrow]:
 @of_bag
 def undo_scan(asked: Asked, one: Bag) -> HttpResponse:
     """Take back one action of a bag by a reversing record."""
-    back = asked.text("back")  # the walk on which it was scanned
-    on_walk = back.startswith(reverse("pick", args=[one.depot.depot]))
-    here = back if on_walk else reverse("bag", args=[label_code(one)])
+    back = asked.text("back")  # the page on which it was scanned
+    is_ours = back.startswith("/") and url_has_allowed_host_and_scheme(back, None)
+    here = back if is_ours else reverse("bag", args=[label_code(one)])
     if asked.request.method != "POST":
         return go_to(here)
 

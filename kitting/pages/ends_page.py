@@ -11,7 +11,7 @@ from django.urls import reverse
 
 from kitting.calculation.quantities import as_decimal
 from kitting.models import BagEntry
-from kitting.models.bags import FATES, INSTALLED, ON_PAPER
+from kitting.models.bags import FATES, FITTED, ON_PAPER
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.failure_pages import failures_table
 from kitting.pages.picture_pages import pictures_shown
@@ -52,7 +52,7 @@ def ends(asked: Asked) -> HttpResponse:
 
 def _notes(structure: str) -> dict[EndKey, tuple[int, datetime]]:
     """How much is noted at each end of structures with such a name, and when last; '' where no position is named."""
-    fitted = BagEntry.objects.filter(deed=INSTALLED).exclude(line__bag__structure="")
+    fitted = BagEntry.objects.filter(FITTED).exclude(line__bag__structure="")
     if structure:
         fitted = fitted.filter(line__bag__structure__icontains=structure)
     # As text: else a position named 1 comes back as a number.

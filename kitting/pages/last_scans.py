@@ -7,16 +7,16 @@ from django.http import HttpRequest
 from django.urls import reverse
 
 from inventory.models import Action, Movement
-from kitting.calculation.bag_states import CHECK, HAND_BACK, ISSUE, PICK, PUT_BACK, REOPEN, STAGE, WRITE_OFF, allows
+from kitting.calculation.bag_states import CHECK, HAND_BACK, ISSUE, PICK, PUT_BACK, REOPEN, STAGE, allows
 from kitting.calculation.short_codes import verified
 from kitting.models import Bag
 from kitting.roles import DO, Actor
-from kitting.services.undo_scans import undone
+from kitting.services.undo_scans import OF_CREWS, undone
 
 _SCANS, _LAST, _LONGEST = "scans", 5, 160
 UNDONE, SETTLED = "undone", "settled"
 COUNTED = "counted"  # a piece that is counted in a check: it is on no record yet, and is uncounted where it was counted
-_UNDO, _RECEIPT, _CHECK, _OOPS = "undo", "receipt", "check", "write-off"
+_UNDO, _RECEIPT, _CHECK = "undo", "receipt", "check"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +38,7 @@ _WAYS: Mapping[str, _Way] = {
     f"bag {CHECK}": _Way(REOPEN, "reopen"),
     f"bag {STAGE}": _Way(REOPEN, "reopen"),
     f"bag {ISSUE}": _Way(HAND_BACK, "hand-back"),
-    "bag problem": _Way("", _OOPS, "turn in", at_once=True),
-    f"bag {WRITE_OFF}": _Way(WRITE_OFF, _OOPS, "turn in", at_once=True),
+    **{deed: _Way("", _UNDO, right, at_once=True) for deed, right in OF_CREWS.items()},
 }
 
 

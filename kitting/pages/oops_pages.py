@@ -16,10 +16,10 @@ from kitting.pages.picture_pages import may_picture, picture_sent
 from kitting.pages.step_pages import choice_of, piece_chosen, pieces_inside
 from kitting.pages.typed import back_with_typed
 from kitting.selectors.bag_contents import contents_of, label_code
-from kitting.services.oops import EVENTS, OOPS, oops, take_back
+from kitting.services.oops import EVENTS, OOPS, oops
 from kitting.services.pictures import picture_bag
 from kitting.services.scans import Scan
-from kitting.services.undo_scans import undone
+from kitting.services.undo_scans import undo, undone
 
 _LAST = 5
 
@@ -44,8 +44,7 @@ def oops_page(asked: Asked, one: Bag) -> HttpResponse:
 
         def deed() -> tuple[str, str]:
             if asked.text("undone"):
-                scan = asked.scan()
-                answer = take_back(bag=code, undone_action=asked.text("undone"), **scan)
+                answer = undo(bag=code, undone_action=asked.text("undone"), **asked.scan())
                 return answer.word, answer.sentence
             stock_code, lot = piece_chosen(asked)
             answer = oops(

@@ -344,7 +344,7 @@ ROUTES: tuple[Route, ...] = (
     Route("bags/<str:code>/pictures", "bag-pictures", picture_pages.bag_pictures, "bag picture", ("bag picture", DO),
           depot_of_bag),
     Route("bags/<str:code>/pictures/<int:number>", "bag-picture", picture_pages.bag_picture, "bag picture"),
-    Route("bags/<str:code>/undo", "undo", bag_pages.undo_scan, BAGS, (BAGS, DO), depot_of_bag, form_only=True),
+    Route("bags/<str:code>/undo", "undo", bag_pages.undo_scan, TURN_IN, (TURN_IN, DO), depot_of_bag, form_only=True),
     Route("bags/<str:code>/check", "check", check_pages.check, BAGS, (BAGS, DO), depot_of_bag),
     Route("bags/<str:code>/turn-in", "turn-in", turn_in_pages.turn_in_page, TURN_IN, (TURN_IN, DO), depot_of_bag),
     Route("bags/<str:code>/ask-short", "ask-short", bag_request_pages.ask_short, "short bag",

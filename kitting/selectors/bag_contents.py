@@ -39,6 +39,7 @@ from kitting.models.bags import (
     PICKED,
     PUT_BACK,
     TAKEN_BACK,
+    and_taken_back,
 )
 from kitting.selectors.bag_depots import bag_depots
 from kitting.selectors.changed_rules import bags_of_changed_rules
@@ -203,8 +204,8 @@ def contents_of(bags: Iterable[Bag]) -> dict[int, Contents]:
         stand = stands[number]
         stand.done[TAKEN_BACK.get(deed, deed)] += -quantity if deed in TAKEN_BACK else quantity
         lots.add(lot)
-        if deed == INSTALLED:
-            stand.fitted[lot] += quantity
+        if deed in and_taken_back(INSTALLED):
+            stand.fitted[lot] += -quantity if deed in TAKEN_BACK else quantity
         if deed == PICKED or deed in TAKEN_BACK:
             stand.inside[lot] += quantity
         elif deed in OUT_OF_THE_BAG:

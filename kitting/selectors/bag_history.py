@@ -7,7 +7,7 @@ from datetime import datetime
 
 from kitting.calculation import bag_states
 from kitting.models import Bag, BagEntry, Event
-from kitting.models.bags import ISSUED, PICKED, PUT_BACK
+from kitting.models.bags import INSTALLED, ISSUED, LOST, PICKED, PUT_BACK, SCRAPPED, TURNED_IN
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.failures import failures_of_bag
 
@@ -27,9 +27,12 @@ _TOLD = (
     "reason",
     "why",
 )
-_OF_PIECES = {"picked", "put back", "turned in", "installed", "piece lost", "piece scrapped", "oops taken back"}
+_OF_PIECES = {"picked", "put back", "turned in", "installed", "piece lost", "piece scrapped", "taken back"}
 
-_OPPOSITE: Mapping[tuple[str, ...], str] = {(PICKED,): bag_states.PUT_BACK, (PUT_BACK,): bag_states.PICK}
+_OPPOSITE: Mapping[tuple[str, ...], str] = {
+    (PICKED,): bag_states.PUT_BACK, (PUT_BACK,): bag_states.PICK,
+    **{(deed,): bag_states.UNDO for deed in (INSTALLED, TURNED_IN, SCRAPPED, LOST)},
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

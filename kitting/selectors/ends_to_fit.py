@@ -4,7 +4,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from kitting.models import BagEntry, BagLine
-from kitting.models.bags import INSTALLED
+from kitting.models.bags import FITTED
 from kitting.selectors.bag_contents import Contents, LineStand, bare
 
 _SIDES = {"from": "from end", "to": "to end", "joint": "joint", "position": ""}
@@ -39,7 +39,7 @@ def ends_to_fit(found: Collection[Contents]) -> dict[int, list[End]]:
     """The ends by bag, of lines that have pieces inside or on the line; one query, however many bags there are."""
     noted: dict[int, set[str]] = {}
     bags = [one.bag.pk for one in found]
-    for line, phase in BagEntry.objects.filter(line__bag__in=bags, deed=INSTALLED).values_list("line", "phase"):
+    for line, phase in BagEntry.objects.filter(FITTED, line__bag__in=bags).values_list("line", "phase"):
         noted.setdefault(line, set()).add(phase)
     return {
         one.bag.pk: [

@@ -10,7 +10,7 @@ from django.db.models import Q, QuerySet, Sum
 from inventory.models import Item
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, Failure
-from kitting.models.bags import INSTALLED
+from kitting.models.bags import FITTED, INSTALLED
 from kitting.roles import Actor
 from kitting.selectors.sight import has_own_ends_only
 
@@ -46,7 +46,7 @@ def failure_by_number(actor: Actor, number: int) -> Failure:
 def by_lot(found: Iterable[Failure]) -> list[LotFailures]:
     """How many of these reports each lot has, the most first; one query."""
     counted = Counter((one.item, one.lot_number) for one in found if one.item and not one.withdrawn_why)
-    sums = BagEntry.objects.filter(deed=INSTALLED, lot__item__in={item for item, _ in counted})
+    sums = BagEntry.objects.filter(FITTED, lot__item__in={item for item, _ in counted})
     rows = sums.values_list("lot__item", "lot__number").annotate(Sum("quantity"))
     installed = {(item, number): pieces for item, number, pieces in rows}
     lots = [LotFailures(item, lot, count, installed.get((item.pk, lot), 0)) for (item, lot), count in counted.items()]
@@ -59,7 +59,7 @@ def failures_of_lot(item: Item, lot: str, as_of: datetime | None = None) -> tupl
     named = standing.filter(item=item, lot_number=lot)
     if not lot:
         return [*named], []
-    fitted = BagEntry.objects.filter(deed=INSTALLED, lot__item=item, lot__number=lot)
+    fitted = BagEntry.objects.filter(FITTED, lot__item=item, lot__number=lot)
     entries = [*fitted.select_related("line__bag", "action", "lot")]
     structures = {one.line.bag.structure for one in entries}
     unnamed = standing.filter(Q(item=item) | Q(item=None), lot_number="", structure__in=structures - {""})
@@ -73,7 +73,9 @@ def failures_at(structure: str, position: str) -> list[Failure]:
 
 def failures_of_bag(bag: Bag, entries: Iterable[BagEntry]) -> list[Failure]:
     """What failed, or could have, of what came from a bag; one query."""
-    fitted = [one for one in entries if one.deed == INSTALLED]
+    brought = [*entries]
+    back = {one.undoes_id for one in brought}
+    fitted = [one for one in brought if one.deed == INSTALLED and one.pk not in back]
     if not fitted:
         return []
     here = _standing().filter(structure=bag.structure).exclude(structure="")

@@ -9,7 +9,7 @@ from django.db.models import Q, QuerySet, Sum
 from kitting.calculation.bag_states import CLOSED, OUT
 from kitting.calculation.quantities import PER_UNIT
 from kitting.models import Bag, BagEntry, Retired
-from kitting.models.bags import INSTALLED
+from kitting.models.bags import FITTED
 from kitting.selectors.bag_contents import LineStand, bare, contents_of
 from kitting.selectors.fit_margins import fit_margin
 
@@ -96,7 +96,7 @@ def ends_of(job: str) -> list[EndRecord]:
 
 
 def _noted(stands: Iterable[LineStand]) -> dict[int, dict[str, int]]:
-    sums = BagEntry.objects.filter(line__in=[stand.line.pk for stand in stands], deed=INSTALLED)
+    sums = BagEntry.objects.filter(FITTED, line__in=[stand.line.pk for stand in stands])
     found: dict[int, dict[str, int]] = defaultdict(dict)
     for line, phases, pieces in sums.values_list("line", "phase").annotate(Sum("quantity")):
         found[line][phases] = pieces
@@ -106,7 +106,7 @@ def _noted(stands: Iterable[LineStand]) -> dict[int, dict[str, int]]:
 def _fitted_elsewhere(stands: Iterable[LineStand]) -> "QuerySet[BagEntry]":
     """Spares that were fitted at a named position."""
     lines = [stand.line.pk for stand in stands]
-    found = BagEntry.objects.filter(line__in=lines, line__spare=True, deed=INSTALLED, facts__has_key="position")
+    found = BagEntry.objects.filter(FITTED, line__in=lines, line__spare=True, facts__has_key="position")
     return found.select_related("line__bag", "lot__item").order_by("pk")
 
 
@@ -172,7 +172,7 @@ def histories(keys: Collection[EndKey]) -> dict[EndKey, list[Fitted]]:
     there = Q(line__facts__position__in=positions) | Q(facts__position__in=positions)
     if "" in positions:
         there = Q()
-    entries = BagEntry.objects.filter(here, there, deed=INSTALLED).select_related(
+    entries = BagEntry.objects.filter(FITTED, here, there).select_related(
         "action", "lot__item", "line__bag__job", "line__bag__depot"
     )
     found: dict[EndKey, list[Fitted]] = {key: [] for key in keys}

@@ -9,7 +9,7 @@ from kitting.calculation.installed_parts import SERVES, Finding, InstalledPart, 
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.sheets.book import read_book
 from kitting.models import BagEntry
-from kitting.models.bags import INSTALLED
+from kitting.models.bags import FITTED
 from kitting.selectors.installed_ends import on_the_line
 from kitting.selectors.sheets import sheets_of_jobs
 
@@ -53,13 +53,13 @@ def recheck_installed(on: date | None = None) -> Recheck:
         Refusal: the rule book can't be read.
     """
     entries = [
-        *BagEntry.objects.filter(deed=INSTALLED)
+        *BagEntry.objects.filter(FITTED)
         .select_related("line__bag__job", "lot__item")
         .order_by("line__bag__job__job", "line__bag__number", "line__position", "pk")
     ]
     left = on_the_line(entries)
     entries = [entry for entry in entries if left[entry.pk]]
-    jobs = Job.objects.filter(bags__lines__entries__deed=INSTALLED).distinct()
+    jobs = Job.objects.filter(bags__lines__entries__in=BagEntry.objects.filter(FITTED)).distinct()
     book = read_book(sheets_of_jobs(jobs, on))
     findings = recheck(book, [_part(entry) for entry in entries])
     found = [

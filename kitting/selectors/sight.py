@@ -6,7 +6,7 @@ from dataclasses import replace
 from django.db.models import Q, QuerySet
 
 from kitting.models import BagEntry, Event
-from kitting.models.bags import INSTALLED
+from kitting.models.bags import FITTED
 from kitting.roles import CREW_LEAD, SEE, STOREKEEPER, Actor
 from kitting.selectors.end_signatures import end_name
 
@@ -53,7 +53,7 @@ def _seen(actor: Actor) -> Q:
 
 
 def _bags_and_ends(name: str) -> set[str]:
-    noted = BagEntry.objects.filter(deed=INSTALLED, action__by=name)
+    noted = BagEntry.objects.filter(FITTED, action__by=name)
     found: set[str] = set()
     for job, structure, planned, typed in noted.values_list(
         "line__bag__job__job", "line__bag__structure", "line__facts", "facts"

@@ -7,7 +7,7 @@ from django.db.models import Sum
 
 from kitting.calculation.quantities import PER_UNIT
 from kitting.models import BagEntry
-from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TAKEN_BACK
+from kitting.models.bags import HANDED_BACK, INSTALLED, ISSUED, LOST, SCRAPPED, TAKEN_BACK, and_taken_back
 
 LEAST_OUTAGES = 10  # before any advice (owner's default)
 _MORE, _FEWER = (1, 2), (1, 20)  # used spares an outage, as fractions: owner's defaults
@@ -39,7 +39,7 @@ def spare_use() -> list[SpareUse]:
 
     What was handed back before the work did not go.
     """
-    deeds = (ISSUED, HANDED_BACK, INSTALLED, SCRAPPED, LOST, *TAKEN_BACK)
+    deeds = (ISSUED, HANDED_BACK, *and_taken_back(INSTALLED, SCRAPPED, LOST))
     found = BagEntry.objects.filter(line__spare=True, deed__in=deeds)
     went: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
     used: dict[str, int] = defaultdict(int)

@@ -10,7 +10,7 @@ from django.db.models import Q, Sum
 from inventory.models import Balance, Item
 from kitting.calculation.quantities import PER_UNIT
 from kitting.models import BagEntry, Storm
-from kitting.models.bags import HANDED_BACK, ISSUED, TURNED_IN
+from kitting.models.bags import HANDED_BACK, ISSUED, TAKEN_BACK, TURNED_IN, and_taken_back
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.clock import local_zone
 from kitting.selectors.premade_kits import READY
@@ -109,13 +109,13 @@ def burn_of(storm: Storm, at: datetime) -> list[Burn]:
 def _given(storm: Storm, begin: datetime) -> tuple[Counter[Key], Counter[Key]]:
     """Thousandths that went out and did not come back good: in all, and since a moment."""
     rows = BagEntry.objects.filter(line__bag__job__storms=storm).filter(
-        Q(deed__in=(ISSUED, HANDED_BACK)) | Q(deed=TURNED_IN, **_STOCK_DOOR)
+        Q(deed__in=(ISSUED, HANDED_BACK)) | Q(deed__in=and_taken_back(TURNED_IN), **_STOCK_DOOR)
     )
     names = ("lot__item__stock_code", "line__bag__depot__depot", "deed")
     since = Sum("quantity", filter=Q(action__at__gte=begin), default=0)
     given, lately = Counter[Key](), Counter[Key]()
     for code, depot, deed, pieces, late in rows.values_list(*names).annotate(Sum("quantity"), since=since):
-        sign = 1 if deed == ISSUED else -1
+        sign = 1 if deed in (ISSUED, *TAKEN_BACK) else -1
         given[code, depot] += sign * pieces
         lately[code, depot] += sign * late
     return given, lately

@@ -13,7 +13,7 @@ from kitting.calculation.bag_states import CLOSED as BAG_CLOSED
 from kitting.calculation.bag_states import IN_STORE
 from kitting.errors import Refusal
 from kitting.models import ASKED, Bag, Event, KeptKit, LotToFinish, Storm
-from kitting.models.bags import INSTALLED, LOST, SCRAPPED, TAKEN_BACK
+from kitting.models.bags import INSTALLED, LOST, SCRAPPED, TAKEN_BACK, and_taken_back
 from kitting.models.storms import CLOSED, OPEN, PROTECTIONS
 from kitting.selectors.bag_contents import bare, contents_of
 
@@ -117,7 +117,7 @@ def refill_of(storm: Storm) -> list[Refill]:
     all that was used is bought again.
     """
     used = Counter[tuple[int, int]]()
-    rows = Bag.objects.filter(job__storms=storm, lines__entries__deed__in=(*USED, *TAKEN_BACK))
+    rows = Bag.objects.filter(job__storms=storm, lines__entries__deed__in=and_taken_back(*USED))
     names = ("depot", "lines__entries__lot__item", "lines__entries__deed")
     for depot, item, deed, pieces in rows.values_list(*names).annotate(Sum("lines__entries__quantity")):
         used[depot, item] += -pieces if deed in TAKEN_BACK else pieces

@@ -3,9 +3,12 @@
 from collections.abc import Iterable
 from datetime import datetime
 
+from django.db.models import Q
+
 from inventory.services.actions import use_case
 from jobs.models import Job
 from kitting.calculation.answers import READY
+from kitting.calculation.bag_states import CLOSED, IN_WORK, RETURNING
 from kitting.calculation.job_states import (
     BEGIN,
     CONFIRM,
@@ -18,7 +21,7 @@ from kitting.calculation.job_states import (
     next_job_state,
 )
 from kitting.errors import Refusal
-from kitting.models import BagEntry, JobStep
+from kitting.models import Bag, BagEntry, JobStep
 from kitting.models.bags import ISSUED
 from kitting.models.job_steps import CONFIRMED, ENERGISED, OUTAGE
 from kitting.roles import DO, Actor, require
@@ -121,6 +124,15 @@ def note_outage(job: Job, *, by: str, at: datetime) -> None:
     if OUTAGE not in standing.steps and allows(standing.state, BEGIN):
         _say(job, OUTAGE, by=by, at=at)
         record_events([Happening("outage begun", job.job, depot=job.depot)], by=by, at=at)
+
+
+def note_no_outage(job: Job, *, by: str, at: datetime) -> None:
+    """Note, inside the caller's transaction, that what began the work on a job was a mistake, if nothing else did."""
+    others = Bag.objects.filter(Q(state__in=(IN_WORK, RETURNING)) | (Q(state=CLOSED) & ~Q(crew="")), job=job)
+    standing = standing_of(job)
+    if OUTAGE in standing.steps and ENERGISED not in standing.steps and not others.exists():
+        _end(job, OUTAGE)
+        record_events([Happening("outage taken back", job.job, depot=job.depot)], by=by, at=at)
 
 
 def note_moved(jobs: Iterable[Job]) -> None:

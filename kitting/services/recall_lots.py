@@ -15,7 +15,7 @@ from inventory.services.holding import stop_lot
 from inventory.services.lots import lot_number
 from kitting.calculation.bag_states import OUT
 from kitting.models import Bag, BagEntry, Event, Promise
-from kitting.models.bags import INSTALLED
+from kitting.models.bags import FITTED
 from kitting.roles import (
     AUDITOR,
     BUYER,
@@ -181,7 +181,7 @@ def _sum(movements: object) -> int:
 
 def _fitted(hold: LotHold) -> tuple[Fitted, ...]:
     """What of the lot is on the line, by structure: the list for whoever goes out to look."""
-    entries = BagEntry.objects.filter(deed=INSTALLED, lot__item=hold.item, lot__number=hold.lot_number)
+    entries = BagEntry.objects.filter(FITTED, lot__item=hold.item, lot__number=hold.lot_number)
     found = [*entries.select_related("line__bag__job").order_by("line__bag__structure", "line__position", "pk")]
     left = on_the_line(found)
     return tuple(

@@ -11,6 +11,7 @@ from inventory.services.actions import Stamp, begin
 from kitting.calculation.bag_states import FORMER, IN_WORK, ON_HOLD, next_state
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, BagLine
+from kitting.models.bags import BACK_FROM
 from kitting.roles import AUDITOR, DO, Actor, require
 from kitting.selectors.bag_contents import Contents, bag_by_code, contents_of, facts_of, lots_inside
 from kitting.selectors.storms import event_of
@@ -69,6 +70,11 @@ class Opened:
                 action=self.action, line=line, lot=lot, deed=deed, quantity=quantity, phase=phase, facts=dict(facts)
             )
         )
+
+    def write_back(self, entry: BagEntry) -> None:
+        """Note that what an entry says is taken back."""
+        self.write(entry.line, entry.lot, BACK_FROM[entry.deed], entry.quantity, phase=entry.phase, facts=entry.facts)
+        self.entries[-1].undoes = entry
 
 
 def stamp_of(scan: Scan, paper: str = "") -> Stamp:

@@ -9,6 +9,7 @@ import pytest
 from kitting.calculation.bag_states import (
     ACTIONS,
     ARRIVE,
+    AS_BEFORE,
     BORROW,
     CANCEL,
     CHECK,
@@ -86,7 +87,7 @@ def test_every_state_and_action_is_named_once_and_every_guard_can_fail() -> None
     assert len(NAMED) == len(TABLE)
     assert set(BROKEN) == set(GUARDS)
     assert {name for row in TABLE for name in row.guards} == set(GUARDS)
-    assert {row.to for row in TABLE} <= {*STATES, "", FORMER}
+    assert {row.to for row in TABLE} <= {*STATES, "", FORMER, AS_BEFORE}
 
 
 @pytest.mark.parametrize("row", TABLE, ids=lambda row: f"{row.state}-{row.action}")

@@ -11,7 +11,7 @@ from kitting.models import BagEntry, Event
 from kitting.selectors.bag_contents import accounts
 from kitting.selectors.spare_use import SpareUse, spare_use
 from kitting.services.issue_bags import hand_back
-from kitting.services.oops import OOPS, oops, take_back
+from kitting.services.oops import OOPS, oops
 from kitting.services.return_bags import close
 from kitting.services.undo_scans import undo
 
@@ -60,15 +60,14 @@ def test_what_is_taken_back_is_in_the_bag_again_and_the_lot_still_adds_up(stores
     piece = {"bag": code, "stock_code": "LUG-750C", "lot": lot.number, "quantity": 1000}
     before = accounts(stores.contents("J03", "V1"))
     oops(**piece, what="dropped", **stores.scan(CREW, action="slip"))
-    assert "no oops" in refusal("cannot-undo", take_back, bag=code, undone_action="no-such", **stores.scan(CREW))
+    assert "it moved no piece" in refusal("cannot-undo", undo, bag=code, undone_action="no-such", **stores.scan(CREW))
 
     other = {"bag": stores.code("J03", "BJ1"), "undone_action": "slip"}
-    for refused in (take_back, undo):
-        assert "J03 BJ1" in refusal("cannot-undo", refused, **other, **stores.scan(CREW))
+    assert "J03 BJ1" in refusal("cannot-undo", undo, **other, **stores.scan(CREW))
     assert not Movement.objects.filter(reverses__action__number="slip").exists()
 
-    assert take_back(bag=code, undone_action="slip", **stores.scan(CREW)).word == "TAKEN BACK"
-    assert take_back(bag=code, undone_action="slip", **stores.scan(CREW)).repeated
+    assert undo(bag=code, undone_action="slip", **stores.scan(CREW)).word == "TAKEN BACK"
+    assert undo(bag=code, undone_action="slip", **stores.scan(CREW)).repeated
 
     assert accounts(stores.contents("J03", "V1")) == before
     (back,) = Movement.objects.filter(reverses__action__number="slip")
@@ -76,9 +75,8 @@ def test_what_is_taken_back_is_in_the_bag_again_and_the_lot_still_adds_up(stores
     assert [*BagEntry.objects.order_by("-pk")[:2].values_list("deed", flat=True)] == ["not lost", "lost"]
     oops(**piece, what="dropped", **stores.scan(CREW, action="late"))
     close(bag=code, exception="the crew keeps the rest", **stores.scan(STORES))
-    assert "can't be taken back any more" in refusal(
-        "not-out", take_back, bag=code, undone_action="late", **stores.scan(CREW)
-    )
+    told = refusal("not-in-this-state", undo, bag=code, undone_action="late", **stores.scan(CREW))
+    assert told == "J03 V1: can't undo, it is closed."
 
 
 def test_spares_that_are_used_change_the_advice_after_ten_outages_and_a_slip_does_not_count(stores: Stores) -> None:
@@ -93,7 +91,7 @@ def test_spares_that_are_used_change_the_advice_after_ten_outages_and_a_slip_doe
     assert of_lugs().used == 0
     oops(**piece, what="dropped", **stores.scan(CREW, action="slip"))
     assert (of_lugs().used, of_lugs().outages, of_lugs().advice) == (1000, 1, "under 10 outages: no advice yet")
-    take_back(bag=code, undone_action="slip", **stores.scan(CREW))
+    undo(bag=code, undone_action="slip", **stores.scan(CREW))
     assert of_lugs().used == 0
     assert SpareUse(kind, 10, 10_000, 5_000).advice == "take one more of it to an outage"
     assert SpareUse(kind, 10, 10_000, 4_000).advice == "keep as it is"

@@ -1,7 +1,7 @@
 """A scan is undone by another one the other way round; what can't be undone says so."""
 
 import pytest
-from bag_stores import Stores, demo_sheets, planned
+from bag_stores import CREW, Stores, demo_sheets, planned
 from module_books import books_of_module
 from record_books import AT
 from refusals import refusal
@@ -46,6 +46,7 @@ def test_what_was_picked_goes_back_to_its_bin_once_and_what_was_put_back_is_pick
     code = stores.code("J03", "V1")
     picked(stores, step, "first")
 
+    refusal("not-allowed", undo, bag=code, undone_action="first", **stores.scan(CREW))
     back = undo(bag=code, undone_action="first", **stores.scan())
     again = undo(bag=code, undone_action="first", **stores.scan())
     assert (back.word, back.repeated, again.repeated) == ("BACK", False, True)

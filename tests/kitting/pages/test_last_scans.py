@@ -121,8 +121,8 @@ def test_an_oops_is_taken_back_from_the_list_and_a_receipt_on_its_own_page() -> 
     piece = crew.get(write_off).content.decode().partition('<option value="')[2].partition('"')[0]
     send(crew, write_off, piece=piece, what="dropped", action="O-1")
     to, number = undo_form(crew, write_off)
-    assert (to, number) == (write_off, "O-1")
-    assert "TAKEN BACK" in words(send(crew, to, do="undo", undone=number))
+    assert (to, number) == (write_off.replace("write-off", "undo"), "O-1")
+    assert "UNDONE J03 B2: both stay in the record." in words(send(crew, to, undone=number, back=write_off))
     assert "undone" in last_of(crew, write_off)
 
     window, order = browser_of(STORES), PurchaseOrder.objects.create(number="PO-9")
@@ -135,6 +135,33 @@ def test_an_oops_is_taken_back_from_the_list_and_a_receipt_on_its_own_page() -> 
     assert 'href="/receipts/R-1#undo">Undo' not in window.get("/receive").content.decode()
     assert "BOOKED 12 EA (4 KIT)" in last_of(window, "/receive")
     assert "undone" in last_of(window, "/receive")
+
+
+def test_a_turn_in_and_what_was_noted_as_installed_are_taken_back_from_the_list_or_it_says_why_not() -> None:
+    stores = Stores()
+    stores.out("J03", "B2")
+    code = stores.code("J03", "B2")
+    turn_in, install, undo = (f"/bags/{code}/{name}" for name in ("turn-in", "install", "undo"))
+    window, crew = browser_of(STORES), browser_of(CREW)
+    row = window.get(turn_in).content.decode().partition('name="back" value="')[2].partition('"')[0]
+    came = {f"quantity-{row}": "1", f"condition-{row}": "sealed", f"door-{row}": "scrap", f"why-{row}": "bent"}
+    send(window, turn_in, back=row, **came, action="T-1")
+    assert undo_form(window, turn_in) == (undo, f"T-1-{row}")
+
+    undone = send(window, undo, undone=f"T-1-{row}", back=turn_in)
+    assert undone.redirect_chain[-1][0] == turn_in
+    assert "UNDONE J03 B2: both stay in the record." in words(undone)
+    assert "undone" in last_of(window, turn_in)
+    outside = window.post(undo, {"undone": f"T-1-{row}", "back": "//elsewhere.example/"})
+    assert outside.headers["Location"] == f"/bags/{code}"
+
+    phase = crew.get(install).content.decode().partition('name="phase-')[2]
+    key, letter = phase.partition('"')[0], phase.partition('value="')[2].partition('"')[0]
+    send(crew, install, **{f"phase-{key}": letter}, action="F-1")
+    assert undo_form(crew, install) == (undo, "F-1")
+    assert ">Undo<" not in window.get(f"/bags/{code}").content.decode().partition("installed ")[2][:400]
+    send(window, f"/bags/{code}/close", exception="the crew keeps the rest", action="C-1")
+    assert "J03 B2: can't undo, it is closed." in words(send(crew, undo, undone="F-1", back=install))
 
 
 def test_who_takes_the_device_over_sees_none_of_the_scans_before_and_the_list_costs_the_same_for_one_as_for_five() -> (

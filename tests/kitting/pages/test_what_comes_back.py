@@ -146,7 +146,7 @@ def test_the_crew_lead_ticks_what_is_installed_by_end_and_phase(stores: Stores, 
     assert [(one.phase, one.quantity, one.facts["gauge"]) for one in noted] == [
         ("A", 1_000, "30.1 mm"), ("B", 1_000, "30.1 mm"), ("C", 1_000, ""),
     ]  # fmt: skip
-    assert "stays: no scan takes it back" in words(crew.get(bag))
+    assert "Undo installed 1 " in words(crew.get(bag))
 
 
 def test_what_stands_on_a_night_card_is_typed_in_later_with_its_own_moment_and_initials(
