@@ -11,7 +11,8 @@ from inventory.models.stock import Lot, Place
 class Transfer(models.Model):
     """Pieces sent from one depot to another. On the road they lie at ``place``, a van that belongs to the receiver.
 
-    The place is this transfer's alone, so what has not arrived is its balance and can't be lost from sight.
+    The place is this transfer's alone, so what has not arrived is its balance and can't be lost from sight. One that
+    was loaded by mistake is ``taken_back``: its pieces lie where they were.
     """
 
     number = models.CharField(max_length=60, unique=True)
@@ -22,12 +23,18 @@ class Transfer(models.Model):
     received = models.OneToOneField(
         Action, on_delete=models.PROTECT, null=True, blank=True, related_name="transfer_received"
     )
+    taken_back = models.OneToOneField(
+        Action, on_delete=models.PROTECT, null=True, blank=True, related_name="transfer_taken_back"
+    )
 
     class Meta:
-        """A transfer goes somewhere else."""
+        """A transfer goes somewhere else, and what was taken back was not received."""
 
         constraints = (
             models.CheckConstraint(condition=~Q(from_depot=F("to_depot")), name="transfer_between_two_depots"),
+            models.CheckConstraint(
+                condition=Q(received__isnull=True) | Q(taken_back__isnull=True), name="transfer_received_or_taken_back"
+            ),
         )
 
     def __str__(self) -> str:

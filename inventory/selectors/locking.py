@@ -40,7 +40,7 @@ def locked_transfer(number: str) -> Transfer:
         Refusal: there is none of this number.
     """
     transfers = Transfer.objects.select_for_update(of=("self",)).filter(number=number)
-    found = transfers.select_related("from_depot", "to_depot", "place__depot").first()
+    found = transfers.select_related("from_depot", "to_depot", "place__depot", "received", "taken_back").first()
     if found is None:
         raise Refusal("unknown-transfer", f"There is no transfer {number}.", {"transfer": number})
     return found

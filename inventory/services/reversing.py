@@ -3,22 +3,21 @@
 from typing import Unpack
 
 from inventory.errors import Refusal
-from inventory.models import Action, Movement, Transfer
+from inventory.models import Action, Difference, Movement, Transfer
 from inventory.selectors.locking import locked_movements
 from inventory.services.actions import Stamp, begin, use_case
 from inventory.services.booking import Move, book
 
-# What was counted at the end of a transfer stands: a wrong count there is settled or adjusted, not undone.
-_CURE = "settle its differences"
-_STANDS = {"receive transfer": _CURE, "settle difference": "adjust the counts"}
+_SETTLE = "settle difference"
 
 
 @use_case
 def reverse(*, reversed_action: str, why: str, **stamp: Unpack[Stamp]) -> Action:
-    """Take back all that an action moved.
+    """Take back all that an action moved. A transfer that is not counted out any more is on the road again.
 
     Raises:
-        Refusal: there is no such action, it moved nothing, it is a reversal or reversed already, it ended a transfer,
+        Refusal: there is no such action, it moved nothing, it is a reversal or reversed already; ``stands``: it sent a
+            transfer that is received, or settled a difference, or counted out a transfer whose differences are settled;
             there is no reason, or its pieces have gone on meanwhile.
     """
     action, repeated = begin("reverse", {"reversed_action": reversed_action}, stamp, why)
@@ -51,6 +50,7 @@ def take_back(action: Action, reversed_action: str, why: str) -> None:
         for one in movements
     ]
     book(action, moves)
+    _open_transfer_again(action, reversed_action)
 
 
 def _refuse_what_stands(number: str, movements: list[Movement]) -> None:
@@ -64,8 +64,21 @@ def _refuse_what_stands(number: str, movements: list[Movement]) -> None:
     if again is not None:
         other = again.action
         raise Refusal("reversed-already", f"Action {number} was reversed by {other.by} with {other.number}.", facts)
-    if Transfer.objects.filter(sent=first.action, received__isnull=False).exists():
-        raise Refusal("stands", f"Action {number} sent a transfer that is received: {_CURE} instead.", facts)
-    cure = _STANDS.get(first.action.use_case)
-    if cure:
-        raise Refusal("stands", f"Action {number} was a {first.action.use_case}: {cure} instead.", facts)
+    sent = Transfer.objects.filter(sent=first.action, received__isnull=False).select_related("received").first()
+    if sent is not None and sent.received is not None:
+        message = f"Transfer {sent} was counted out by {sent.received.by}: that is taken back first."
+        raise Refusal("stands", message, facts)
+    settled = Difference.objects.filter(transfer__received=first.action, settled__isnull=False).first()
+    if settled is not None:
+        message = f"{settled}: the difference is settled, so the count stands: adjust the counts instead."
+        raise Refusal("stands", message, facts)
+    if first.action.use_case == _SETTLE:
+        raise Refusal("stands", f"Action {number} settled a difference: adjust the counts instead.", facts)
+
+
+def _open_transfer_again(action: Action, reversed_action: str) -> None:
+    """A transfer whose load was taken back is over; one whose count was taken back waits to be counted out again."""
+    Transfer.objects.filter(sent__number=reversed_action).update(taken_back=action)
+    counted = Transfer.objects.filter(received__number=reversed_action)
+    Difference.objects.filter(transfer__in=counted).delete()
+    counted.update(received=None)

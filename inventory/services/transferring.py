@@ -119,8 +119,8 @@ def receive_transfer(*, transfer: str, unloads: Sequence[Unload], **stamp: Unpac
         stamp: who, when, the number of the action.
 
     Raises:
-        Refusal: there is no such transfer, it is received already, a lot of it is not counted, or a place is not the
-            receiver's; ``goes-whole``: it is a bag.
+        Refusal: there is no such transfer, it is received already or taken back, a lot of it is not counted, or a place
+            is not the receiver's; ``goes-whole``: it is a bag.
     """
     content = {"transfer": transfer, "unloads": [[one.lot.pk, one.counted, one.target.pk] for one in unloads]}
     action, repeated = begin("receive transfer", content, stamp)
@@ -129,6 +129,8 @@ def receive_transfer(*, transfer: str, unloads: Sequence[Unload], **stamp: Unpac
     known = locked_transfer(transfer)
     if known.received is not None:
         raise Refusal("received-already", f"Transfer {transfer} was received by {known.received.by}.", {})
+    if known.taken_back is not None:
+        raise Refusal("taken-back", f"Transfer {transfer} was taken back by {known.taken_back.by}.", {})
     if known.place.job:
         raise Refusal("goes-whole", f"Transfer {transfer} is a bag of {known.place.job}: take it in whole by scan.", {})
     _refuse_places_elsewhere(known, unloads)

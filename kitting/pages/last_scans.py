@@ -11,6 +11,7 @@ from kitting.calculation.bag_states import CHECK, HAND_BACK, ISSUE, PICK, PUT_BA
 from kitting.calculation.short_codes import verified
 from kitting.models import Bag
 from kitting.roles import DO, Actor
+from kitting.services.move_pieces import TAKEN_BACK_HERE
 from kitting.services.undo_scans import OF_CREWS, undone
 
 _SCANS, _LAST, _LONGEST = "scans", 5, 160
@@ -107,7 +108,7 @@ def _shown(
         return LastScan(at, word, read, href=reverse(_CHECK, args=[bag]), action=action)
     if use_case == "receive" and actor.may("warehouse", DO):
         return LastScan(at, word, read, href=f"{reverse(_RECEIPT, args=[action])}#undo")
-    if use_case == "move pieces" and actor.may("warehouse", DO):
+    if use_case in TAKEN_BACK_HERE and actor.may("warehouse", DO):
         return LastScan(at, word, read, href=reverse("undo-move", args=[action]), action=action)
     way, (state, depot) = _WAYS.get(use_case), bags.get(verified(bag) if bag else "", ("", ""))
     if way is None or not state or not actor.may(way.right, DO, depot):

@@ -11,7 +11,7 @@ from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.bag_forms import Field
 from kitting.pages.typed import back_with_typed, typed_place, typed_quantity
 from kitting.selectors.bag_contents import bare
-from kitting.services.move_pieces import move_pieces, undo_move, undo_receipt
+from kitting.services.move_pieces import COUNT_OUT, SEND, move_pieces, undo_move, undo_receipt
 
 _WAYS = (("", "to another place of this depot"), (SCRAPPED, "scrap"), (RETURNED, "back to the supplier"))
 
@@ -71,13 +71,19 @@ def undo_receiving(asked: Asked, number: str) -> HttpResponse:
 
 
 def undo_moving(asked: Asked, number: str) -> HttpResponse:
-    """Bring back what was moved by mistake."""
-    moves = Movement.objects.filter(action__number=number).select_related("lot__item")
+    """Bring back what was moved, loaded on a van or counted out of one by mistake."""
+    moves = Movement.objects.filter(action__number=number).select_related("lot__item", "action")
     code = moves[0].lot.item.stock_code if moves else ""
+    use = moves[0].action.use_case if moves else ""
     address = reverse("item", args=[code]) if code else reverse("stock")
+    told = f"The pieces of {code} are where they were; both stay in the record."
+    if use in (SEND, COUNT_OUT):
+        address = reverse("transfers")
+        told = "The van is not loaded" if use == SEND else "The van is not counted out: it is on the road"
+        told = f"{told}; both stay in the record."
 
     def deed() -> tuple[str, str]:
         undone = undo_move(moved=number, why="pressed by mistake", **asked.scan())
-        return "UNDONE", f"The pieces of {code} are where they were; both stay in the record.{_said(undone.lost)}"
+        return "UNDONE", f"{told}{_said(undone.lost)}"
 
     return attempt(asked, deed, address)

@@ -67,15 +67,22 @@ def transfer_page(asked: Asked, number: int) -> HttpResponse:
         ],
         "bag": (bag, label_code(bag)) if bag else (),
         "to_scan": [Field(f"place-{one.lot_id}", f"Put at: {one.lot}", scans=True) for one in aboard],
-        "may_count": van.received is None and not van.place.job and asked.actor.may(WAREHOUSE, DO, van.to_depot.depot),
+        "may_count": _waits(van) and asked.actor.may(WAREHOUSE, DO, van.to_depot.depot),
         "differences": [(one, bare(one.sent), bare(one.counted), _hows(one)) for one in open_ones],
         "may_settle": _may_settle(asked, van),
     }  # fmt: skip
     return page(asked, "transfer.html", context)
 
 
+def _waits(van: Transfer) -> bool:
+    """Whether its pieces wait to be counted out."""
+    return van.received is None and van.taken_back is None and not van.place.job
+
+
 def _transfer(number: int) -> Transfer:
-    found = Transfer.objects.filter(pk=number).select_related("from_depot", "to_depot", "place", "sent", "received")
+    found = Transfer.objects.filter(pk=number).select_related(
+        "from_depot", "to_depot", "place", "sent", "received", "taken_back"
+    )
     for one in found:
         return one
     raise Refusal("unknown-transfer", f"There is no transfer {number}.", {"transfer": number})

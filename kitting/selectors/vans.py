@@ -101,7 +101,7 @@ def _wanted() -> QuerySet[Promise]:
 def transfers_open(depots: Collection[str] = ()) -> list[Transfer]:
     """Transfers that are not counted out yet, the oldest first; one query."""
     ours = Q(from_depot__depot__in=depots) | Q(to_depot__depot__in=depots) if depots else Q()
-    found = Transfer.objects.filter(ours, received__isnull=True).order_by("pk")
+    found = Transfer.objects.filter(ours, received__isnull=True, taken_back__isnull=True).order_by("pk")
     return [*found.select_related("from_depot", "to_depot", "sent", "place")]
 
 

@@ -1,4 +1,4 @@
-"""Move what lies at a place of the warehouse, send it off for good, and take a wrong move or receipt back.
+"""Move what lies at a place of the warehouse, send it off for good, and take a wrong move, van or receipt back.
 
 Pieces in bags, in the reserve and on the road have use cases of their own.
 """
@@ -15,6 +15,7 @@ from inventory.models import (
     RETURNED,
     SCRAPPED,
     SUPPLIER_OWNED,
+    VAN,
     Action,
     Balance,
     Movement,
@@ -25,13 +26,17 @@ from inventory.services.booking import Move, book
 from inventory.services.moving import Carry, carry
 from inventory.services.reversing import take_back
 from inventory.services.rules import check, refuse_the_road
+from kitting.calculation.promising.model import TRANSFER
 from kitting.errors import Refusal
+from kitting.models import Promise
 from kitting.roles import DO, require
 from kitting.services.release_promises import follow, let_go
 from kitting.services.scans import Scan, stamp_of
 
 WAREHOUSE = "warehouse"
 FOR_GOOD = (SCRAPPED, RETURNED)
+SEND, COUNT_OUT = "send transfer", "receive transfer"  # names of use cases
+TAKEN_BACK_HERE = ("move pieces", SEND, COUNT_OUT)
 _KEEP_PROMISES = (BIN, SUPPLIER_OWNED)
 _OWN_WAYS: Mapping[str, str] = {
     BAG: "a bag's pieces leave it by scan of the bag",
@@ -120,12 +125,16 @@ def undo_receipt(*, receipt: str, why: str, **scan: Unpack[Scan]) -> Moved:
 
 @use_case
 def undo_move(*, moved: str, why: str, **scan: Unpack[Scan]) -> Moved:
-    """Bring back all that was moved, scrapped or sent back by one action; both stay visible, promises go along.
+    """Bring back all that one action moved, scrapped, sent back, loaded on a van or counted out of one.
+
+    Both stay visible, and promises go along. What was counted out is on the road again.
 
     Raises:
-        Refusal: ``unknown-move``; ``not-allowed``; no reason, undone already, or the pieces have gone on meanwhile.
+        Refusal: ``unknown-move``; ``not-allowed``, ``other-depot``; no reason, undone already, or the pieces have gone
+            on meanwhile; ``stands``: the van was counted out since, or what differed there is settled.
     """
-    moves = _moved_by("move pieces", moved, scan)
+    use = Action.objects.filter(number=moved).values_list("use_case", flat=True).first() or ""
+    moves = _moved_by(use, moved, scan) if use in TAKEN_BACK_HERE else []
     if not moves:
         raise Refusal("unknown-move", f"There is no move {moved}.", {"moved": moved})
     action, repeated = begin("undo move", {"moved": moved}, stamp_of(scan), why)
@@ -133,9 +142,11 @@ def undo_move(*, moved: str, why: str, **scan: Unpack[Scan]) -> Moved:
         return Moved(action, ())
     take_back(action, moved, why)
     for move in moves:
-        if move.to_place and move.from_place and move.from_place.kind in _KEEP_PROMISES:
+        if move.to_place and move.from_place and move.from_place.kind in (*_KEEP_PROMISES, VAN):
             there = Balance.objects.get(place=move.to_place, lot=move.lot)
             follow(there, move.from_place, why=f"move undone: {why}", at=scan["at"])
+    vans = {move.from_place_id for move in moves if move.from_place and move.from_place.kind == VAN}
+    Promise.objects.filter(place__in=vans, released_at=None).update(source=TRANSFER)
     return Moved(action, _lost(moves, f"move undone: {why}", scan))
 
 
@@ -144,7 +155,7 @@ def _moved_by(use: str, number: str, scan: Scan) -> list[Movement]:
     found = Movement.objects.filter(action__number=number, action__use_case=use).order_by("pk")
     moves = [*found.select_related("from_place__depot", "to_place__depot", "lot__item")]
     for move in moves:
-        place = move.to_place or move.from_place
+        place = move.from_place if use == SEND else move.to_place or move.from_place
         require(scan["actor"], WAREHOUSE, DO, place.depot.depot if place else None)
     return moves
 

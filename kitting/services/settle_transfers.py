@@ -73,14 +73,19 @@ def _tell_differences(*, by: str, at: datetime) -> None:
     if not found:
         return
     lock_chain()
-    told = {*Event.objects.filter(name=_DIFFERS, subject__in=map(str, found)).values_list("subject", flat=True)}
+    told = {
+        (subject, data["sent"], data["counted"])
+        for subject, data in Event.objects.filter(name=_DIFFERS, subject__in=map(str, found)).values_list(
+            "subject", "data"
+        )
+    }
     happenings = [
         Happening(
             _DIFFERS, str(one), {"sent": bare(one.sent), "counted": bare(one.counted)}, addressed_to=STOREKEEPER,
             depot=depot.depot,
         )
         for one in found
-        if str(one) not in told
+        if (str(one), bare(one.sent), bare(one.counted)) not in told
         for depot in (one.transfer.from_depot, one.transfer.to_depot)
     ]  # fmt: skip
     if happenings:

@@ -10,12 +10,12 @@ from kitting.calculation.bag_states import AS_BEFORE, BEGIN, INSTALL, ISSUED, ON
 from kitting.calculation.bag_states import PUT_BACK as BACK
 from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, Event, Retired
-from kitting.selectors.bag_contents import bag_by_code
+from kitting.selectors.bag_contents import bag_by_code, is_out
 from kitting.services.fill_bags import pick, put_back
 from kitting.services.job_steps import note_no_outage
 from kitting.services.oops import PROBLEM_SCAN
 from kitting.services.release_promises import let_go
-from kitting.services.scans import Answer, Opened, Scan, advance, is_out, opened, settled
+from kitting.services.scans import Answer, Opened, Scan, advance, opened, settled
 
 UNDONE = "U-"  # begins the number of what takes an action back, so that it is taken back once
 PAID_BACK, TAKEN_BACK = "paid back", "taken back"

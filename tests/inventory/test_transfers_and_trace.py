@@ -6,7 +6,7 @@ import pytest
 from warehouse import MONDAY, Warehouse, assert_books_are_whole, pieces, shares
 
 from inventory.errors import Doubt, Refusal
-from inventory.models import INSTALLED, SCRAPPED, Action, Lot
+from inventory.models import INSTALLED, SCRAPPED, Action, Lot, Transfer
 from inventory.selectors.balances import lying, on_the_road, open_differences
 from inventory.selectors.trace import trace
 from inventory.services.holding import place_hold
@@ -67,6 +67,38 @@ def test_what_is_on_the_road_is_touched_only_by_its_transfer(warehouse: Warehous
         receive_transfer(transfer="T-1", unloads=[], **warehouse.stamp())
     reverse(reversed_action=sent.number, why="van broke down", **warehouse.stamp())
     assert (warehouse.holds("N/bin", lot), on_the_road(warehouse.hill)) == (pieces(10), [])
+
+
+def test_a_van_loaded_by_mistake_is_taken_back_and_is_not_counted_out_any_more(warehouse: Warehouse, lot: Lot) -> None:
+    sent = send(warehouse, lot, 6)
+    unload(warehouse, lot, 6)
+    with pytest.raises(Refusal, match="T-1 was counted out by Ana: that is taken back first"):
+        reverse(reversed_action=sent.number, why="wrong van", **warehouse.stamp())
+    reverse(reversed_action=Transfer.objects.get().received.number, why="wrong van", **warehouse.stamp())
+    reverse(reversed_action=sent.number, why="wrong van", **warehouse.stamp())
+    assert warehouse.holds("N/bin", lot) == pieces(10)
+    assert Transfer.objects.get().taken_back is not None
+    with pytest.raises(Refusal, match="T-1 was taken back by Ana"):
+        unload(warehouse, lot, 0)
+    assert_books_are_whole()
+
+
+def test_a_van_counted_out_by_mistake_is_on_the_road_again_with_what_differed_until_that_is_settled(
+    warehouse: Warehouse, lot: Lot
+) -> None:
+    send(warehouse, lot, 6)
+    wrong = unload(warehouse, lot, 4)
+    assert len(open_differences(warehouse.hill)) == 1
+    reverse(reversed_action=wrong.number, why="the box was below", **warehouse.stamp())
+    assert (open_differences(warehouse.hill), [*map(str, on_the_road(warehouse.hill))]) == ([], ["T-1"])
+    assert shares(trace(item=warehouse.insert, number="L-1").places) == {"H/T-1": 6000, "N/bin": 4000}
+
+    second = unload(warehouse, lot, 5)
+    (told,) = open_differences(warehouse.hill)
+    settle_difference(difference=told.pk, how=LOST_ON_THE_ROAD, why="gone", **warehouse.stamp())
+    with pytest.raises(Refusal, match="the difference is settled, so the count stands: adjust the counts"):
+        reverse(reversed_action=second.number, why="again", **warehouse.stamp())
+    assert_books_are_whole()
 
 
 @pytest.mark.parametrize(

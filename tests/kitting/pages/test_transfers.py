@@ -3,7 +3,7 @@
 from typing import Any
 
 import pytest
-from bag_stores import demo_sheets, planned
+from bag_stores import demo_sheets, planned, promised_in_vain
 from browsing import OTHER_STORES, browser_of, paper_text, people, send, words
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
@@ -13,7 +13,7 @@ from module_books import books_of_module
 from people import DUTY, PLANNER, STORES
 from photographs import photograph, symbol
 
-from inventory.models import Balance, Depot, Item, Lot, Place, Transfer
+from inventory.models import Balance, Depot, Item, Lot, Movement, Place, Transfer
 from kitting.models import Event, Printing, Promise
 from kitting.selectors.transfer_asks import open_asks
 from kitting.selectors.vans import Van, vans_wanted
@@ -240,3 +240,51 @@ def test_the_list_asks_as_often_for_many_transfers_as_for_one() -> None:
         counts.append(len(asked))
 
     assert len(set(counts)) == 1
+
+
+def test_a_van_is_taken_back_from_the_last_scans_with_its_promises_and_so_is_its_count() -> None:
+    people(STORES)
+    client, van = browser_of(STORES), van_to_north()
+    wanted = [(one.place, one.lot, one.quantity) for one in van.loads]
+    loaded(client, van)
+    transfer = Transfer.objects.get()
+    page = f"/transfers/{transfer.pk}"
+    send(client, page, **counts_of(transfer, first=-1))
+    assert len(Event.objects.filter(name="transfer differs")) == 2
+    early = words(send(client, "/moves/L-1/undo"))
+    assert "V-1 was counted out by M. Osei: that is taken back first" in early
+
+    assert 'action="/moves/C-1/undo"' in client.get(page).content.decode()
+    assert "UNDONE The van is not counted out: it is on the road" in words(send(client, "/moves/C-1/undo"))
+    assert "Count it out" in words(client.get(page))
+    assert "Counted differently" not in words(client.get(page))
+    assert not promised_in_vain()
+    aboard = Promise.objects.filter(place=transfer.place, released_at=None)
+    assert {one.source for one in aboard} == {"transfer"}
+    send(client, page, **{**counts_of(transfer, first=-2), "action": "C-2"})
+    assert len(Event.objects.filter(name="transfer differs")) == 4
+
+    send(client, "/moves/C-2/undo")
+    assert "UNDONE The van is not loaded" in words(send(client, "/moves/L-1/undo"))
+    assert "TAKEN BACK by M. Osei" in words(client.get(page))
+    assert "Nothing is on the road" in words(client.get("/transfers"))
+    again = van_to_north()
+    assert [(one.place, one.lot, one.quantity) for one in again.loads] == wanted
+    assert not promised_in_vain()
+
+
+def test_what_went_on_from_where_it_was_put_is_not_counted_back_and_says_so() -> None:
+    people(STORES, depots={STORES.name: ["H"]})
+    client = browser_of(STORES)
+    loaded(client, van_to_north())
+    transfer = Transfer.objects.get()
+    people(OTHER_STORES)
+    north = browser_of(OTHER_STORES)
+    send(north, f"/transfers/{transfer.pk}", **counts_of(transfer))
+    assert send(client, "/moves/C-1/undo").status_code == 403
+    put = Movement.objects.filter(action__number="C-1").latest("pk")
+    there = Balance.objects.get(place=put.to_place, lot=put.lot)
+    scrapped = {"quantity": str(there.quantity / 1000), "way": "scrapped", "why": "wet"}
+    send(north, f"/pieces/{there.pk}", **scrapped)
+    assert "0 ea there" in words(send(north, "/moves/C-1/undo"))
+    assert Transfer.objects.get().received is not None
