@@ -4,7 +4,7 @@ What a claim asks (type and quantity used, inventory or purchase papers, daily l
 for public assistance (FEMA IS-1008 and state pages on it), as summarised, not the full text.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -157,3 +157,10 @@ def storm_use_workbook(use: StormUse) -> bytes:
     total = (use.event, use.title, len(use.lines), use.value, use.without_price)
     heads = ("event", "title", "lines", "value (owner's currency)", "without so many lines that have no price")
     return workbook_bytes({"storm use": _frame(use), "total": table_frame(heads, [total])})
+
+
+FILES: Mapping[str, Callable[[StormUse, Printed], bytes]] = {
+    "pdf": storm_use_report,
+    "xlsx": lambda use, _: storm_use_workbook(use),
+    "csv": lambda use, _: storm_use_csv(use),
+}

@@ -1,6 +1,8 @@
 """What the commands that write papers of the records share: the note of the print, and the file."""
 
+import hashlib
 from collections.abc import Callable
+from dataclasses import replace
 from getpass import getuser
 from pathlib import Path
 from typing import TypeVar
@@ -10,7 +12,7 @@ from kitting.documents.record_papers import Printed, content_revision, moment_te
 from kitting.management.books import now
 from kitting.roles import Actor
 from kitting.selectors.policies import paper_choices
-from kitting.services.note_printing import note_printing
+from kitting.services.note_printing import note_file, note_printing
 
 Content = TypeVar("Content")
 
@@ -34,8 +36,31 @@ def write_paper(
         document: kind of paper, as the pages note it; that of the file's name where none is given.
         revision: of the content; made from it where it has none of its own.
     """
-    revision = revision or content_revision(content)
-    path.write_bytes(paper(content, noted_print(document or path.stem, subject, revision)))
+    revision, document = revision or content_revision(content), document or path.stem
+    path.write_bytes(paper(content, noted_print(document, subject, revision)))
+
+
+def write_proven(
+    path: Path,
+    content: Content,
+    paper: Callable[[Content, Printed], bytes],
+    *,
+    subject: str,
+    document: str,
+    stock_as_of: str = "",
+) -> None:
+    """The same for a file that must be proved: the digest over all of it is noted as well.
+
+    Args:
+        path, content, paper, subject, document: as of ``write_paper``.
+        stock_as_of: the past moment whose stock it shows, in words; '' for now.
+    """
+    about = noted_print(document, subject, content_revision(content))
+    about = replace(about, stock_as_of=stock_as_of) if stock_as_of else about
+    file = paper(content, about)
+    names = {"document": document, "subject": subject, "revision": about.revision}
+    note_file(**names, digest=hashlib.sha256(file).hexdigest(), by=about.person, at=now())
+    path.write_bytes(file)
 
 
 def noted_print(document: str, subject: str, revision: str) -> Printed:

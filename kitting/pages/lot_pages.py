@@ -27,7 +27,7 @@ from kitting.documents.lot_trace import (
 from kitting.documents.record_papers import Printed, moment_text
 from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_served, page
-from kitting.pages.paper_pages import file_response, printed
+from kitting.pages.paper_pages import file_response, printed, proven
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_moment
 from kitting.roles import APPROVE, DO, SEE, Actor
@@ -155,10 +155,11 @@ def trace_paper(asked: Asked, ending: str, name: str) -> HttpResponse:
         trace = _trace(asked, item, number, moment)
     except ANY_REFUSAL as refusal:
         return _not_found(asked, refusal)
-    about = printed(asked, f"lot trace.{ending}", f"{item} lot {number or 'unknown'}", trace)
+    document, subject = f"lot trace.{ending}", f"{item} lot {number or 'unknown'}"
+    about = printed(asked, document, subject, trace)
     if moment is not None:
         about = replace(about, stock_as_of=moment_text(moment.astimezone(asked.zone)))
-    return file_response(f"lot-trace.{ending}", _WRITTEN[ending](trace, about))
+    return proven(asked, f"lot-trace.{ending}", document, subject, about, _WRITTEN[ending](trace, about))
 
 
 def tag(asked: Asked, number: int) -> HttpResponse:

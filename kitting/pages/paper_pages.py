@@ -37,7 +37,7 @@ from kitting.selectors.pictures import pictures_at
 from kitting.selectors.policies import paper_choices
 from kitting.selectors.printed_papers import PICK_LIST
 from kitting.selectors.sight import names_as_read_by
-from kitting.services.note_printing import note_printing
+from kitting.services.note_printing import note_file, note_printing
 
 _TYPES = {"pdf": "application/pdf", "png": "image/png", "zip": "application/zip", "csv": "text/csv; charset=utf-8",
           "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}  # fmt: skip
@@ -84,6 +84,15 @@ def exported(asked: Asked, name: str, document: str, subject: str, content: byte
         document=document, subject=subject, revision=revision, digest=hashlib.sha256(content).hexdigest(),
         actor=asked.actor, at=asked.at, action=_action_of(asked, document, subject, revision),
     )  # fmt: skip
+    return file_response(name, content)
+
+
+def proven(asked: Asked, name: str, document: str, subject: str, about: Printed, content: bytes) -> HttpResponse:
+    """A file of a print that is noted: the digest over all of it is noted as well, so that it can be proved."""
+    digest = hashlib.sha256(content).hexdigest()
+    note_file(
+        document=document, subject=subject, revision=about.revision, digest=digest, by=asked.actor.name, at=asked.at
+    )
     return file_response(name, content)
 
 

@@ -1,26 +1,19 @@
 """Storms: asked for, on, and closed; how one stands, the kits that are kept out of it, and what it used."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from functools import wraps
 
 from django.http import HttpResponse
 from django.urls import reverse
 
 from inventory.models import Depot
-from kitting.documents.record_papers import Printed
 from kitting.documents.storm_records import use_of_storm
-from kitting.documents.storm_use import (
-    NO_PRICE,
-    StormUse,
-    storm_use_csv,
-    storm_use_report,
-    storm_use_workbook,
-)
+from kitting.documents.storm_use import FILES, NO_PRICE
 from kitting.errors import Refusal
 from kitting.models import ASKED, Storm
 from kitting.models.storms import OPEN, PROTECTIONS
 from kitting.pages.asked import Asked, View, attempt, page
-from kitting.pages.paper_pages import file_response, printed
+from kitting.pages.paper_pages import printed, proven
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed
 from kitting.roles import APPROVE, ASK, DO, SEE
@@ -44,11 +37,6 @@ from kitting.services.scans import BAGS
 from kitting.services.storms import STORM, ask_storm, close_storm, keep_kit, open_storm, refuse_storm
 
 PRICES = "prices"
-_FILES: Mapping[str, Callable[[StormUse, Printed], bytes]] = {
-    "pdf": storm_use_report,
-    "xlsx": lambda use, _: storm_use_workbook(use),
-    "csv": lambda use, _: storm_use_csv(use),
-}
 
 
 def of_storm(view: Callable[[Asked, Storm], HttpResponse]) -> View:
@@ -205,16 +193,17 @@ def storm_use(asked: Asked, event: Storm) -> HttpResponse:
     empty = "Nothing is used yet: what is installed, scrapped or lost stands here; what came back does not."
     context = {
         "storm": event, "table": Table(f"Used in {event}", heads, rows, empty), "priced": priced,
-        "sum": use.sum_words if priced else f"{len(use.lines)} lines", "endings": tuple(_FILES),
+        "sum": use.sum_words if priced else f"{len(use.lines)} lines", "endings": tuple(FILES),
     }  # fmt: skip
     return page(asked, "storm_use.html", context)
 
 
 def storm_use_file(asked: Asked, storm: str, ending: str) -> HttpResponse:
     """The use report as a file, for a claim; a print is noted."""
-    if ending not in _FILES:
-        raise Refusal("unknown-paper", f"The report is written as {', '.join(_FILES)}, not as {ending}.", {})
+    if ending not in FILES:
+        raise Refusal("unknown-paper", f"The report is written as {', '.join(FILES)}, not as {ending}.", {})
     event = storm_by_code(storm)
     use = use_of_storm(event)
-    about = printed(asked, f"storm use.{ending}", event.code, use)
-    return file_response(f"storm-use-{event.code}.{ending}", _FILES[ending](use, about))
+    document, name = f"storm use.{ending}", f"storm-use-{event.code}.{ending}"
+    about = printed(asked, document, event.code, use)
+    return proven(asked, name, document, event.code, about, FILES[ending](use, about))

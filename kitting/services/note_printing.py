@@ -51,3 +51,16 @@ def note_printing(*, document: str, subject: str, revision: str = "", digest: st
 def note_export(*, subject: str, digest: str, by: str, at: datetime) -> None:
     """Note that the sheets of the records were written to a file, by its name; the digest proves what they said."""
     record_events([Happening("sheets written", subject, {"digest": digest})], by=by, at=at)
+
+
+@use_case
+def note_file(*, document: str, subject: str, revision: str, digest: str, by: str, at: datetime) -> None:
+    """Note which file was made of a print that is noted under the same names.
+
+    Args:
+        document, subject, revision: as of the print.
+        digest: SHA-256 over the whole file, which proves what it said.
+        by, at: who has it, and since when.
+    """
+    told = {"document": document, "revision": revision, "digest": digest}
+    record_events([Happening("file written", f"{document} {subject}", told)], by=by, at=at)

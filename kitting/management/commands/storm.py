@@ -9,10 +9,10 @@ from django.core.management.base import BaseCommand
 
 from inventory.management.books import require_books
 from kitting.documents.storm_records import use_of_storm
-from kitting.documents.storm_use import storm_use_csv, storm_use_report, storm_use_workbook
+from kitting.documents.storm_use import FILES
 from kitting.management.books import now, refused_in_words, user_name
 from kitting.management.plan_run import taking_a_new_place
-from kitting.management.printing import write_paper
+from kitting.management.printing import write_proven
 from kitting.models import Storm
 from kitting.models.storms import PROTECTIONS
 from kitting.roles import DUTY_SUPERVISOR, PLANNER, Actor
@@ -88,10 +88,9 @@ class Command(BaseCommand):
         use = use_of_storm(storm)
         with taking_a_new_place(options["out"]) as folder:
             folder.mkdir()
-            about = {"subject": storm.code, "document": "storm use.pdf"}
-            write_paper(folder / "storm-use.pdf", use, storm_use_report, **about)
-            (folder / "storm-use.csv").write_bytes(storm_use_csv(use))
-            (folder / "storm-use.xlsx").write_bytes(storm_use_workbook(use))
+            for ending, written in FILES.items():
+                document = f"storm use.{ending}"
+                write_proven(folder / f"storm-use.{ending}", use, written, subject=storm.code, document=document)
         return f"written to {options['out']}: {use.sum_words}"
 
 

@@ -1,7 +1,6 @@
 """``manage.py trace``: everything the books know of a lot, now or at a past moment, also as a report to sign."""
 
 from argparse import ArgumentParser, ArgumentTypeError
-from dataclasses import replace
 from datetime import UTC, datetime
 from getpass import getuser
 from pathlib import Path
@@ -15,9 +14,9 @@ from inventory.selectors.trace import trace
 from kitting.calculation.quantities import as_decimal
 from kitting.documents.from_records import lot_trace_of
 from kitting.documents.lot_trace import LotTrace, lot_trace_csv, lot_trace_report, lot_trace_workbook
-from kitting.documents.record_papers import content_revision, moment_text
+from kitting.documents.record_papers import moment_text
 from kitting.management.books import now, refused_in_words
-from kitting.management.printing import noted_print
+from kitting.management.printing import write_proven
 from kitting.roles import Actor
 from kitting.selectors.lots import claims
 from kitting.services.note_looking import note_looking
@@ -85,15 +84,14 @@ class Command(BaseCommand):
             note_looking(subject=subject, actor=who, at=now())
             if options["out"]:
                 report = lot_trace_of(item=item, lot=options["lot"], why=options["why"], as_of=options["at"], zone=UTC)
-                options["out"].write_bytes(_report(report, options["out"].suffix.lower(), options["at"]))
+                _write(report, options["out"], options["at"])
                 self.stdout.write(f"written: {options['out']}")
 
 
-def _report(report: LotTrace, suffix: str, as_of: datetime | None) -> bytes:
-    """The bytes of the report; that it is written is noted, whatever its form."""
-    subject = f"{report.stock_code} lot {report.lot or 'unknown'}"
-    about = noted_print(f"lot trace{suffix}", subject, content_revision(report))
-    if as_of is not None:
-        about = replace(about, stock_as_of=moment_text(as_of.astimezone(UTC)))
+def _write(report: LotTrace, path: Path, as_of: datetime | None) -> None:
+    """Write the report; that it is written is noted, whatever its form, with the digest of the file."""
+    suffix = path.suffix.lower()
+    subject, shown = f"{report.stock_code} lot {report.lot or 'unknown'}", as_of.astimezone(UTC) if as_of else None
     written = {".csv": lot_trace_csv, ".xlsx": lot_trace_workbook}.get(suffix, lot_trace_report)
-    return written(report, about)
+    then = moment_text(shown) if shown else ""
+    write_proven(path, report, written, subject=subject, document=f"lot trace{suffix}", stock_as_of=then)

@@ -3,6 +3,7 @@
 import io
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -430,6 +431,8 @@ def test_the_command_opens_shows_reports_and_closes(stores: Stores, tmp_path: Pa
     names = ["storm-use.csv", "storm-use.pdf", "storm-use.xlsx"]
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == names
     assert "Alder 12" in (tmp_path / "out" / "storm-use.csv").read_text(encoding="utf-8-sig")
+    proofs = {one.data["digest"] for one in Event.objects.filter(name="file written")}
+    assert proofs == {sha256(path.read_bytes()).hexdigest() for path in (tmp_path / "out").iterdir()}
     call_command("storm", "close", "EV1", "--by", "J. Brandt", stdout=said)
     call_command("storm", "show", stdout=said)
     assert said.getvalue().endswith("No storm is open.\n")

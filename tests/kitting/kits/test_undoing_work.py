@@ -17,7 +17,7 @@ from kitting.selectors.installed_ends import history
 from kitting.selectors.job_states import standing_of
 from kitting.selectors.recheck_installed import recheck_installed
 from kitting.services.end_jobs import cancel_job
-from kitting.services.issue_bags import hand_back
+from kitting.services.issue_bags import begin_work, hand_back
 from kitting.services.move_pieces import move_pieces
 from kitting.services.recall_lots import recall_lot
 from kitting.services.retire_parts import retire
@@ -140,6 +140,15 @@ def test_why_it_can_t_be_taken_back_any_more_is_said_in_words(stores: Stores) ->
     told = refusal("cannot-undo", undo, bag=code, undone_action="held", **stores.scan())
     assert "is on hold since: it stays where it was turned in to" in told
     assert stores.bag("J01", "A1").state == "on hold"
+
+
+def test_work_that_was_begun_by_mistake_has_not_begun(stores: Stores) -> None:
+    begin_work(bag=stores.code("J01", "A1"), **stores.scan(CREW, action="begun"))
+    fit(stores, "A", "first")
+    take(stores, "begun")
+    assert stores.bag("J01", "A1").state == "in work"  # a piece is fitted since
+    take(stores, "first")
+    assert stores.bag("J01", "A1").state == "issued"
 
 
 def test_a_closed_bag_changes_no_more(stores: Stores) -> None:

@@ -3,6 +3,7 @@
 import csv
 import io
 from datetime import timedelta
+from hashlib import sha256
 
 import pytest
 from bag_stores import MORNING, Stores, demo_sheets
@@ -171,6 +172,8 @@ def test_the_trace_is_written_in_three_forms_each_print_noted_and_other_endings_
     assert files["xlsx"].content.startswith(b"PK")
     assert "TOTAL 25 of 25 ea received: adds up" in files["csv"].content.decode("utf-8-sig")
     assert Printing.objects.filter(document__startswith="lot trace").count() == 3
+    digests = {one.data["document"]: one.data["digest"] for one in Event.objects.filter(name="file written")}
+    assert digests == {f"lot trace.{ending}": sha256(file.content).hexdigest() for ending, file in files.items()}
     assert client.post("/traces/exe/BI25/L-2409-17").status_code == 404
 
 

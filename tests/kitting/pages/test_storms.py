@@ -1,6 +1,7 @@
 """A storm by what people do on pages: asked for, on, counter, lots, returns door, closed, and its report."""
 
 from datetime import timedelta
+from hashlib import sha256
 from typing import Any
 
 import pytest
@@ -211,7 +212,10 @@ def test_prices_and_the_report_are_for_buyer_and_auditor_only(stores: Stores, st
     client = browser_of(AUDITOR)
     assert client.post("/storms/EV1/use.pdf").content.startswith(b"%PDF")
     assert client.post("/storms/EV1/use.xlsx").content.startswith(b"PK")
-    assert "Alder 12" in client.post("/storms/EV1/use.csv").content.decode("utf-8-sig")
+    table = client.post("/storms/EV1/use.csv").content
+    assert "Alder 12" in table.decode("utf-8-sig")
+    noted = Event.objects.filter(name="file written").order_by("-number")[0]
+    assert (noted.subject, noted.data["digest"]) == ("storm use.csv EV1", sha256(table).hexdigest())
     assert client.post("/storms/EV1/use.doc").status_code == 404
     assert client.get("/storms/EV9/use").status_code == 404
 

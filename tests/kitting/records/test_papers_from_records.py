@@ -2,6 +2,7 @@
 
 import csv
 from datetime import UTC, datetime, timedelta
+from hashlib import sha256
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -101,6 +102,8 @@ def test_the_command_writes_the_report_in_three_forms_and_notes_each(tmp_path: P
     with (tmp_path / "trace.csv").open(encoding="utf-8-sig", newline="") as file:
         assert {row["lot"] for row in csv.DictReader(file)} == {"L-1"}
     assert Printing.objects.count() == Event.objects.filter(name="printed").count() == 3
+    proofs = [one.data["digest"] for one in Event.objects.filter(name="file written").order_by("number")]
+    assert proofs == [sha256((tmp_path / f"trace.{one}").read_bytes()).hexdigest() for one in ("pdf", "xlsx", "csv")]
     assert [one.subject for one in Event.objects.filter(name=LOOKED)] == ["BI15 lot L-1"]
     call_command("trace", "BI15", "L-1", "--out", str(tmp_path / "trace.pdf"), "--why", "recall")
     assert Printing.objects.get(document="lot trace.pdf", number=1).subject == "BI15 lot L-1"
