@@ -3,7 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from datetime import datetime, tzinfo
+from datetime import datetime, time, tzinfo
 from decimal import Decimal
 
 from django.db.models import Min, Q, QuerySet
@@ -24,12 +24,24 @@ from jobs.models import Job
 from kitting.calculation.quantities import as_decimal
 from kitting.documents.count_sheet import CountLine, CountSheet
 from kitting.documents.hold_tag import HoldTag
-from kitting.documents.lot_trace import COULD_BE, FAILED, HIT, HOLDS, RECEIVED, TOLD, WHERE, LotTrace, TraceLine
+from kitting.documents.lot_trace import (
+    ANY_DAY,
+    COULD_BE,
+    FAILED,
+    HIT,
+    HOLDS,
+    RECEIVED,
+    TOLD,
+    WHERE,
+    Days,
+    LotTrace,
+    TraceLine,
+)
 from kitting.documents.lot_trace import INSTALLED as AT_ENDS
 from kitting.documents.record_papers import moment_text
 from kitting.documents.transfer_slip import TransferLine, TransferSlip
 from kitting.models import BagEntry, CountList, Event, LotToFinish, Person, Promise, Retired
-from kitting.models.bags import FITTED
+from kitting.models.bags import FITTED, PICKED
 from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.counting import BlindLine, blinded, lines_of
@@ -40,7 +52,13 @@ from kitting.selectors.promises import staged_days
 
 
 def lot_trace_of(
-    *, item: Item, lot: str, why: str = "", as_of: datetime | None = None, zone: tzinfo | None = None
+    *,
+    item: Item,
+    lot: str,
+    why: str = "",
+    as_of: datetime | None = None,
+    zone: tzinfo | None = None,
+    days: Days = ANY_DAY,
 ) -> LotTrace:
     """The trace of a lot number as the books have it.
 
@@ -50,6 +68,8 @@ def lot_trace_of(
         why: reason of the trace.
         as_of: a past moment; now, if absent.
         zone: in which moments are written.
+        days: when and from where pieces of an unknown lot were taken that are named by end. Without, those since the
+            first piece of the lot came; of the lot that nobody knows none, as they would be all.
 
     Raises:
         Refusal: there is no such lot, or nothing was booked before that moment.
@@ -63,10 +83,10 @@ def lot_trace_of(
         *(TraceLine(WHERE, f"{at} ({at.kind})", as_decimal(count), at.job, depot=at.depot.depot)
           for at, count in found.places.items()),
         *(TraceLine(WHERE, ending, as_decimal(count)) for ending, count in found.endings.items()),
-        *_ends(item, lot, as_of, zone),
+        *(_ends(item, lot, as_of, zone) if lot else _of_days(item, as_of, zone, days, AT_ENDS)),
         *_failed(item, lot, as_of, zone),
         *_hit(item, lot, as_of),
-        *(_could_be(item, min(one.action.at for one in moves), as_of, zone) if lot and moves else ()),
+        *(_could_be(item, min(one.action.at for one in moves), as_of, zone, days) if lot and moves else ()),
         *(_unread(item, lot, as_of, zone) if lot else ()),
         *(TraceLine(HOLDS, f"hold {one.pk}", None, "", _local(one.placed_at, zone), one.reason, one.placed_by)
           for one in found.holds),
@@ -113,22 +133,39 @@ def _ends(
     *,
     part: str = AT_ENDS,
     since: datetime | None = None,
+    until: datetime | None = None,
+    place: str = "",
 ) -> Iterator[TraceLine]:
     entries = _put_in(item, lot, as_of, since)
+    entries = entries.filter(action__at__lte=until) if until is not None else entries
+    taken = _taken_from(entries) if not lot else {}
     retired = Retired.objects.filter(entry__in=entries).select_related("action").order_by("pk")
     gone: dict[int, list[str]] = defaultdict(list)
     for one in retired.filter(action__at__lte=as_of) if as_of else retired:
         gone[one.entry_id].append(f"{as_decimal(one.quantity)} retired {_local(one.action.at, zone)}: {one.why}")
     energised = energised_at(Job.objects.filter(pk__in=entries.values("line__bag__job")), as_of)
     for entry in entries.select_related("line__bag__job", "action"):
-        facts = entry.line.facts
+        facts, places = entry.line.facts, taken.get((entry.line_id, entry.lot_id), ())
+        if place and place not in places:
+            continue
         position = str(facts.get("position") or entry.facts.get("position") or "")
         end = "-".join(filter(None, (entry.line.bag.structure, position)))
         phase = f"phase {entry.phase}" if entry.phase else ""
-        what = " · ".join(filter(None, (end or "whole job", phase, *gone[entry.pk])))
+        source = f"from {', '.join(places)}" if places else ""
+        what = " · ".join(filter(None, (end or "whole job", phase, source, *gone[entry.pk])))
         bag, back = entry.line.bag, energised.get(entry.line.bag.job_id)
         when = f"energised {_local(back, zone)}" if back else f"fitted {_local(entry.action.at, zone)}"
         yield TraceLine(part, what, as_decimal(entry.quantity), bag.job.job, when, bag.crew, entry.action.by)
+
+
+def _taken_from(entries: QuerySet[BagEntry]) -> dict[tuple[int, int], tuple[str, ...]]:
+    """By line and lot of installed pieces, from which places such pieces were picked into the bag; one query."""
+    picked = BagEntry.objects.filter(deed=PICKED, line__in=entries.values("line"), lot__in=entries.values("lot"))
+    found: dict[tuple[int, int], dict[str, None]] = defaultdict(dict)
+    for line, lot, facts in picked.order_by("pk").values_list("line", "lot", "facts"):
+        if facts.get("from"):
+            found[line, lot][str(facts["from"])] = None
+    return {key: tuple(places) for key, places in found.items()}
 
 
 def _put_in(item: Item, lot: str, as_of: datetime | None, since: datetime | None = None) -> QuerySet[BagEntry]:
@@ -189,10 +226,12 @@ def _bags(item: Item, lot: str) -> Iterator[TraceLine]:
         )
 
 
-def _could_be(item: Item, since: datetime, as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:
-    """Pieces of the item whose lot nobody knows, by place, and by end since the first piece of the lot came.
+def _could_be(
+    item: Item, came: datetime, as_of: datetime | None, zone: tzinfo | None, days: Days
+) -> Iterator[TraceLine]:
+    """Pieces of the item whose lot nobody knows, by place, and by end in the days that are asked about.
 
-    What was installed before that is none of the lot: it is only counted in words.
+    What was installed before the first piece of the lot came is none of it: it is only counted in words.
     """
     if not item.lots.filter(number="").exists():
         return
@@ -208,14 +247,9 @@ def _could_be(item: Item, since: datetime, as_of: datetime | None, zone: tzinfo 
             depot=place.depot.depot,
         )
     endings = dict(unknown.endings)
-    ever = sum(one.quantity for one in _put_in(item, "", as_of))
-    later = [*_ends(item, "", as_of, zone, part=COULD_BE, since=since)]
-    yield from (replace(line, who=" · ".join(filter(None, ("lot unknown", line.who)))) for line in later)
-    if INSTALLED in endings:
-        endings[INSTALLED] -= ever  # the rest is on no end that the books know
-    before = as_decimal(ever) - sum(line.quantity or Decimal() for line in later)
-    if before:
-        yield TraceLine(COULD_BE, f"{before} more, installed before {_local(since, zone)}, when none of it had come")
+    if INSTALLED in endings:  # the rest is on no end that the books know
+        endings[INSTALLED] -= sum(one.quantity for one in _put_in(item, "", as_of))
+    yield from _of_days(item, as_of, zone, days, COULD_BE, came)
     for ending, quantity in endings.items():
         if quantity:
             yield TraceLine(COULD_BE, ending, as_decimal(quantity), "", "", "lot unknown")
@@ -239,6 +273,28 @@ def _unread(item: Item, lot: str, as_of: datetime | None, zone: tzinfo | None) -
             took,
             depot=bag.depot.depot,
         )
+
+
+def _of_days(
+    item: Item, as_of: datetime | None, zone: tzinfo | None, days: Days, part: str, came: datetime | None = None
+) -> Iterator[TraceLine]:
+    """Pieces of an unknown lot at ends: those of the days asked about, not before ``came``; the others in words."""
+    local = zone or timezone.get_current_timezone()
+    first = datetime.combine(days.first, time.min, local) if days.first else None
+    until = datetime.combine(days.last, time.max, local) if days.last else None
+    ever = sum(one.quantity for one in _put_in(item, "", as_of))
+    if came is None and not days.are_given:
+        if ever:
+            yield TraceLine(part, f"{as_decimal(ever)} at ends: say from which day to which, and they are named")
+        return
+    since = max(filter(None, (first, came)), default=None)
+    named = [*_ends(item, "", as_of, zone, part=part, since=since, until=until, place=days.place)]
+    yield from (replace(line, who=" · ".join(filter(None, ("lot unknown", line.who)))) for line in named)
+    rest = as_decimal(ever) - sum(line.quantity or Decimal() for line in named)
+    if rest and came is not None and not (days.are_given or days.place):
+        yield TraceLine(part, f"{rest} more, installed before {_local(came, zone)}, when none of it had come")
+    elif rest:
+        yield TraceLine(part, f"{rest} more, installed on other days or taken from other places")
 
 
 def _told(holds: Iterable[LotHold], as_of: datetime | None, zone: tzinfo | None) -> Iterator[TraceLine]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from datetime import date
 from decimal import Decimal
 
 import pandas as pd
@@ -101,6 +102,28 @@ class Sight:
     names: bool = True
     depots: frozenset[str] | None = None
     ends_of: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Days:
+    """Which pieces of an unknown lot are asked about: fitted from a day to a day, ends included, from a place.
+
+    Args:
+        first, last: None where there is no such end.
+        place: from which they were picked, such as ``N/N-02-2``; '' for any.
+    """
+
+    first: date | None = None
+    last: date | None = None
+    place: str = ""
+
+    @property
+    def are_given(self) -> bool:
+        """Whether the days have a beginning or an end."""
+        return self.first is not None or self.last is not None
+
+
+ANY_DAY = Days()
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,9 +14,11 @@ from kitting.calculation.quantities import as_decimal
 from kitting.documents.from_records import hold_tag_of, lot_trace_of
 from kitting.documents.hold_tag import hold_tag
 from kitting.documents.lot_trace import (
+    ANY_DAY,
     FAILED,
     NONE_OF,
     PARTS,
+    Days,
     LotTrace,
     Sight,
     TraceLine,
@@ -29,7 +31,7 @@ from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_served, page
 from kitting.pages.paper_pages import file_response, printed, proven
 from kitting.pages.tables import Cell, Table, figure, link
-from kitting.pages.typed import back_with_typed, typed_moment
+from kitting.pages.typed import back_with_typed, typed_day, typed_moment
 from kitting.roles import APPROVE, DO, SEE, Actor
 from kitting.selectors.lot_names import lot_address, lot_of_address
 from kitting.selectors.sight import depots_seen, has_own_ends_only
@@ -59,7 +61,8 @@ def lot(asked: Asked, name: str) -> HttpResponse:
         moment = typed_moment(asked, asked.text("moment"))
         if asked.request.method == "POST":
             return _stop(asked, item, number)
-        trace = _trace(asked, item, number, moment)
+        days, problem = _days_or_why(asked)
+        trace = _trace(asked, item, number, moment, days)
     except ANY_REFUSAL as refusal:
         return _not_found(asked, refusal)
     note_looking(subject=f"{item} lot {number or 'unknown'}", actor=asked.actor, at=asked.at)
@@ -68,7 +71,9 @@ def lot(asked: Asked, name: str) -> HttpResponse:
     context = {
         "item": item, "number": number, "trace": trace, "tables": [_part(trace, part) for part in PARTS],
         "failed": sum(one.part == FAILED for one in trace.lines), "may_report": asked.actor.may(FAILURE, DO),
-        "name": name, "moment": asked.text("moment"), "then": moment, "hold": hold,
+        "name": name, "asked_for": [(field, asked.text(field)) for field in ("moment", "first", "last", "place")],
+        "moment": asked.text("moment"), "then": moment, "hold": hold,
+        "unknown": item.lots.filter(number="").exists(), "problem": problem,
         "may_sign": asked.actor.may(LOT_HOLD, APPROVE),
         "may_plan": bool(number) and asked.actor.may("job dates", DO),
         "may_stop": may_stop and (hold is None or not was_recalled(hold)),
@@ -76,9 +81,29 @@ def lot(asked: Asked, name: str) -> HttpResponse:
     return page(asked, "lot.html", context)
 
 
-def _trace(asked: Asked, item: Item, number: str, moment: datetime | None) -> LotTrace:
-    trace = lot_trace_of(item=item, lot=number, why=asked.text("why"), as_of=moment, zone=asked.zone)
+def _trace(asked: Asked, item: Item, number: str, moment: datetime | None, days: Days) -> LotTrace:
+    trace = lot_trace_of(item=item, lot=number, why=asked.text("why"), as_of=moment, zone=asked.zone, days=days)
     return trace.seen(_sight(asked.actor))
+
+
+def _days(asked: Asked) -> Days:
+    """The days and the place that are asked about.
+
+    Raises:
+        Refusal: ``no-day``; ``days-turned``: the last day is before the first one.
+    """
+    first, last = typed_day(asked.text("first"), "From"), typed_day(asked.text("last"), "To")
+    if first and last and last < first:
+        raise Refusal("days-turned", f"From {first} to {last}: the last day is before the first one.", {})
+    return Days(first, last, asked.text("place"))
+
+
+def _days_or_why(asked: Asked) -> tuple[Days, str]:
+    """The same; where they can't be read any days, and why in words."""
+    try:
+        return _days(asked), ""
+    except Refusal as refusal:
+        return ANY_DAY, refusal.message
 
 
 def _sight(actor: Actor) -> Sight:
@@ -152,7 +177,7 @@ def trace_paper(asked: Asked, ending: str, name: str) -> HttpResponse:
             raise Refusal("unknown-paper", f"A trace is written as {', '.join(_WRITTEN)}, not as {ending}.", {})
         item, number = lot_of_address(name)
         moment = typed_moment(asked, asked.text("moment"))
-        trace = _trace(asked, item, number, moment)
+        trace = _trace(asked, item, number, moment, _days(asked))
     except ANY_REFUSAL as refusal:
         return _not_found(asked, refusal)
     document, subject = f"lot trace.{ending}", f"{item} lot {number or 'unknown'}"

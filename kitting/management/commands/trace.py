@@ -1,7 +1,7 @@
 """``manage.py trace``: everything the books know of a lot, now or at a past moment, also as a report to sign."""
 
 from argparse import ArgumentParser, ArgumentTypeError
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from getpass import getuser
 from pathlib import Path
 from typing import Any
@@ -13,7 +13,7 @@ from inventory.selectors.finding import items_by_code
 from inventory.selectors.trace import trace
 from kitting.calculation.quantities import as_decimal
 from kitting.documents.from_records import lot_trace_of
-from kitting.documents.lot_trace import LotTrace, lot_trace_csv, lot_trace_report, lot_trace_workbook
+from kitting.documents.lot_trace import Days, LotTrace, lot_trace_csv, lot_trace_report, lot_trace_workbook
 from kitting.documents.record_papers import moment_text
 from kitting.management.books import now, refused_in_words
 from kitting.management.printing import write_proven
@@ -35,6 +35,18 @@ def moment(text: str) -> datetime:
     except ValueError:
         raise ArgumentTypeError(f"{text!r} is no moment; write it as 2026-03-02T15:00") from None
     return found if found.tzinfo else found.replace(tzinfo=UTC)
+
+
+def day(text: str) -> date:
+    """A day.
+
+    Raises:
+        ArgumentTypeError: the text is no such day.
+    """
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise ArgumentTypeError(f"{text!r} is no day; write it as 2026-03-02") from None
 
 
 def out_file(text: str) -> Path:
@@ -61,6 +73,11 @@ class Command(BaseCommand):
         parser.add_argument("lot", help="lot number; '' for pieces whose lot nobody knows")
         parser.add_argument("--at", type=moment, help="as of this past moment, such as 2026-03-02T15:00 (UTC)")
         parser.add_argument("--out", type=out_file, metavar="FILE", help="write the report: FILE.pdf, .xlsx or .csv")
+        parser.add_argument(
+            "--from", type=day, dest="first", help="name pieces of an unknown lot fitted from this day on"
+        )
+        parser.add_argument("--to", type=day, dest="last", help="up to this day")
+        parser.add_argument("--place", default="", help="taken from this place, such as N/N-02-2")
         parser.add_argument("--why", default="", help="reason of the trace, for the report")
 
     def handle(self, *_args: Any, **options: Any) -> None:
@@ -83,7 +100,9 @@ class Command(BaseCommand):
         with refused_in_words(self.stderr):
             note_looking(subject=subject, actor=who, at=now())
             if options["out"]:
-                report = lot_trace_of(item=item, lot=options["lot"], why=options["why"], as_of=options["at"], zone=UTC)
+                asked = {"why": options["why"], "as_of": options["at"], "zone": UTC}
+                days = Days(options["first"], options["last"], options["place"])
+                report = lot_trace_of(item=item, lot=options["lot"], days=days, **asked)
                 _write(report, options["out"], options["at"])
                 self.stdout.write(f"written: {options['out']}")
 

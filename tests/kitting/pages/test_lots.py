@@ -2,7 +2,7 @@
 
 import csv
 import io
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 
 import pytest
@@ -234,6 +234,40 @@ def test_pieces_of_an_unknown_lot_are_named_by_end_and_day_since_the_traced_lot_
         assert f"phase {phase} J09 fitted {came + timedelta(days=days):%Y-%m-%d}" in could_be
     assert "1 more, installed before" in could_be
     assert "when none of it had come" in could_be
+
+
+def test_pieces_of_a_lot_that_nobody_knows_are_named_for_days_and_a_place_and_never_all_at_once() -> None:
+    people(AUDITOR)
+    item = Item.objects.get(stock_code="BI25")
+    unknown = Lot.objects.create(item=item, number="")
+    lines = BagLine.objects.filter(bag__job__job="J09", item=item).order_by("pk")[:2]
+    for number, (day, line, phase) in enumerate(((2, lines[0], "A"), (4, lines[0], "B"), (6, lines[1], "C"))):
+        at = datetime(2026, 3, day, 18, tzinfo=UTC)
+        action = Action.objects.create(number=f"I-{number}", by="T. Ahola", at=at)
+        of_it = {"action": action, "line": line, "lot": unknown, "quantity": 1000}
+        BagEntry.objects.create(**of_it, deed="installed", phase=phase)
+        place = {"from": "H/H-01-1" if phase == "C" else "N/N-02-2"}
+        BagEntry.objects.create(**of_it, deed="picked", facts=place)
+    client, page = browser_of(AUDITOR), "/lots/BI25/-"
+
+    def named(**asked: str) -> str:
+        return words(client.get(page, asked)).partition("Installed")[2].partition("Failures")[0]
+
+    assert "3 at ends: say from which day to which, and they are named" in named()
+    assert "phase" not in named()
+    assert "phase B · from N/N-02-2" in named(first="2026-03-03", last="2026-03-06")
+    assert "phase C · from H/H-01-1" in named(first="2026-03-03", last="2026-03-06")
+    assert "1 more, installed on other days or taken from other places" in named(first="2026-03-03")
+    assert "2 more" in named(first="2026-03-03", place="H/H-01-1")
+    turned = client.get(page, {"first": "2026-03-06", "last": "2026-03-03"})
+    assert "NOT NAMED From 2026-03-06 to 2026-03-03: the last day is before the first one." in words(turned)
+    assert 'value="2026-03-06"' in turned.content.decode()
+    asked = {"first": "2026-03-04", "last": "2026-03-04", "why": "a recall", "action": "P-1"}
+    written = client.post("/traces/csv/BI25/-", asked).content.decode("utf-8-sig")
+    assert ("phase B" in written, "phase C" in written) == (True, False)
+    since_it_came = words(client.get(PAGE, {"first": "2026-03-05"})).partition("Could be of this lot")[2]
+    assert "phase C" in since_it_came
+    assert "phase B" not in since_it_came
 
 
 def test_who_may_not_see_names_reads_numbers_on_pages_and_in_files() -> None:

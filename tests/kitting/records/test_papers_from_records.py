@@ -109,6 +109,11 @@ def test_the_command_writes_the_report_in_three_forms_and_notes_each(tmp_path: P
     assert Printing.objects.get(document="lot trace.pdf", number=1).subject == "BI15 lot L-1"
     with pytest.raises(CommandError, match=r"end the name in \.pdf"):
         call_command("trace", "BI15", "L-1", "--out", str(tmp_path / "trace.doc"))
+    with pytest.raises(CommandError, match="is no day; write it as 2026-03-02"):
+        call_command("trace", "BI15", "L-1", "--from", "march")
+    days = ("--from", "2026-03-01", "--to", "2026-03-31", "--place", "N/bin")
+    call_command("trace", "BI15", "L-1", *days, "--out", str(tmp_path / "march.csv"))
+    assert (tmp_path / "march.csv").exists()
 
 
 def test_a_transfer_slip_is_filled_before_and_after_the_van_is_counted_out(warehouse: Warehouse, lot: Lot) -> None:
