@@ -67,7 +67,7 @@ def cutover_list(asked: Asked) -> HttpResponse:
     near = _near(ahead, weeks, None if start else asked.today + timedelta(weeks=_WEEKS_AHEAD))
     rest = ahead[len(near) :]
     marks = last_order_days(one.job.job for week in near for one in weeks[week])
-    tables = [_week(week, weeks[week], marks) for week in near]
+    tables = [_week(week, weeks[week], marks, asked.today) for week in near]
     context = {
         "tables": tables, "plan": last_plan(), "meaning": _MEANING.items(), "start": start,
         "later": sum(len(weeks[week]) for week in rest), "next_week": next(iter(rest), None),
@@ -91,19 +91,20 @@ def _near(
     return found
 
 
-def _week(monday: date | None, jobs: Sequence[Cutover], marks: Mapping[str, Sequence[OrderMark]]) -> Table:
+def _week(monday: date | None, jobs: Sequence[Cutover], marks: Mapping[str, Sequence[OrderMark]], today: date) -> Table:
     if monday is None:
         caption = "No date: these jobs promise nothing until they have one"
     else:
         caption = f"Week {monday.isocalendar().week}: {monday} to {monday + timedelta(6)}"
-    return Table(caption, _HEADS, [_row(one, marks.get(one.job.job, ())) for one in jobs], "")
+    return Table(caption, _HEADS, [_row(one, marks.get(one.job.job, ()), today) for one in jobs], "")
 
 
-def _row(one: Cutover, marks: Sequence[OrderMark]) -> list[Cell]:
+def _row(one: Cutover, marks: Sequence[OrderMark], today: date) -> list[Cell]:
+    stands = f"depot {one.job.depot}, {one.standing.state}{', ITS DAY HAS PASSED' * one.has_passed(today)}"
     limit = one.deciding_line if one.answer != READY else ""
     return [
         link(one.job.job, "job", one.job.job, note=one.job.title),
-        Cell(one.job.cutover or "no date", note=f"depot {one.job.depot}, {one.standing.state}"),
+        Cell(one.job.cutover or "no date", note=stands),
         replace(said(one.answer), note=f"BEFORE {one.changed}: plan again" if one.changed else ""),
         _limit_cell(one.job.job, limit, one.lacks),
         Cell(one.staged_by or "–"),
@@ -131,6 +132,7 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
     context = {
         "sheet": sheet,
         "state": state,
+        "has_passed": state.has_passed(asked.today),
         "limit": _limit_cell(job, limit, "") if limit else None,
         "may_plan": asked.actor.may("job dates", DO),
         "strips": [_strip(run) for run in sheet.runs],

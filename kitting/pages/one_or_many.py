@@ -12,7 +12,7 @@ _ONE = MappingProxyType({
 _WITH_ONE = MappingProxyType({
     "that change ": "that changes ", "that need ": "that needs ", "hang on them": "hang on it",
     "close them": "close it", "counted them": "counted it", "filled them": "filled it", "past their": "past its",
-    "for fresh ones": "for a fresh one", "other depots": "another depot",
+    "end them": "end it", "for fresh ones": "for a fresh one", "other depots": "another depot",
 })  # fmt: skip
 _THING = re.compile(rf"^([^:]*?)\b({'|'.join(_ONE)})\b")
 

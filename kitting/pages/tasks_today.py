@@ -90,6 +90,9 @@ def _planning(asked: Asked) -> Iterator[Task]:
     changed = [one.job.job for one in jobs if one.changed and one.answer != NOT_PLANNED]
     if changed:
         yield Task(len(changed), "jobs changed since the plan: plan again", reverse("plans"), ", ".join(changed))
+    passed = [one.job.job for one in jobs if one.has_passed(asked.today)]
+    if passed:
+        yield Task(len(passed), "jobs past their cutover: move or end them", reverse("cutovers"), ", ".join(passed))
     undated = sum(not one.job.cutover for one in jobs)
     if undated:
         yield Task(undated, "jobs without a date", reverse("cutovers"))

@@ -13,7 +13,7 @@ from inventory.models import Depot
 from jobs.models import Job
 from kitting.calculation.bag_states import CANCELLED, CHECKED, CLOSED, ON_HOLD, OUT, STAGED
 from kitting.calculation.calendars import clock_change, window_hours
-from kitting.calculation.job_states import PLANNED
+from kitting.calculation.job_states import BEFORE_THE_OUTAGE, PLANNED
 from kitting.calculation.natural_order import natural_key
 from kitting.calculation.order_marks import OrderMark, order_marks
 from kitting.models import AppliedPlan, Bag, Event, Freeze, PlanRow
@@ -90,6 +90,11 @@ class Cutover:
             return "none listed"
         held = f", {self.bags_held} ON HOLD" if self.bags_held else ""
         return f"{self.bags_done} of {self.bags_in_all} done{held}"
+
+    def has_passed(self, today: date) -> bool:
+        """Whether its day is over and nobody has noted that work began."""
+        day = self.job.cutover[:10]
+        return bool(day) and self.standing.state in BEFORE_THE_OUTAGE and date.fromisoformat(day) < today
 
     @property
     def week(self) -> date | None:

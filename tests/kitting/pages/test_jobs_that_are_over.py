@@ -1,7 +1,9 @@
 """A job that is cancelled, done or under way is planned no more, whatever the plan said that was applied before."""
 
+from datetime import timedelta
+
 import pytest
-from bag_stores import demo_sheets, planned
+from bag_stores import MORNING, demo_sheets, planned
 from browsing import browser_of, people, send, words
 from django.test import Client
 from module_books import books_of_module
@@ -59,3 +61,18 @@ def test_a_job_under_way_is_planned_no_more_and_its_lines_keep_no_answer(planner
 
     assert "planned no more UNDER WAY" in seen
     assert "READY" not in seen
+
+
+def test_a_job_whose_day_has_passed_is_named_until_it_is_moved_or_ended(planner: Client) -> None:
+    today = MORNING.date()
+    Job.objects.filter(job="J01").update(cutover=f"{today - timedelta(1)} 06:00")
+    Job.objects.filter(job="J02").update(cutover=f"{today} 06:00")
+
+    def passed(job: str) -> bool:
+        return "ITS DAY HAS PASSED and nobody has noted" in words(planner.get(f"/jobs/{job}"))
+
+    assert (passed("J01"), passed("J02")) == (True, False)
+    assert words(planner.get("/cutovers")).count("planned, ITS DAY HAS PASSED") == 1
+    assert "1 job past its cutover: move or end it J01" in words(planner.get("/"))
+    send(planner, "/jobs/J01/end", how="cancel", why="the line is gone")
+    assert not passed("J01")
