@@ -32,7 +32,7 @@ from kitting.pages.asked import Asked
 from kitting.pages.deciding_pages import waiting_for
 from kitting.pages.one_or_many import worded
 from kitting.roles import APPROVE, ASK, DO, SEE
-from kitting.selectors.bag_contents import label_code
+from kitting.selectors.bag_contents import contents_of, label_code
 from kitting.selectors.bag_requests import to_be_used
 from kitting.selectors.bag_rows import REWORK, not_ended
 from kitting.selectors.buying import to_order_counts
@@ -153,7 +153,7 @@ def _dates(asked: Asked) -> Iterator[Task]:
 
 
 _STORES = {
-    PICK: "bags to pick", CHECK: "short bags to check, by another person than who filled them", STAGE: "bags to stage",
+    PICK: "bags to pick", CHECK: "bags to check, by another person than who filled them", STAGE: "bags to stage",
     ARRIVE: "bags on the road, to be taken in", ISSUE: "bags staged, to be issued",
     TURN_IN: "bags out with crews, to be turned in",
     REWORK: "bags to be looked at again",
@@ -179,7 +179,7 @@ def _listing(asked: Asked) -> Iterator[Task]:
 
 
 def _bags(asked: Asked) -> Iterator[Task]:
-    """Bags by what waits in their state; whether a lot or a list has changed under them, their own page says."""
+    """Bags by what comes next; whether a lot or a list has changed under them, their own page says."""
     stores = asked.actor.may("bags", DO)
     if not stores and not asked.actor.may("as-installed", DO):
         return
@@ -188,9 +188,12 @@ def _bags(asked: Asked) -> Iterator[Task]:
     rows = not_ended(asked.actor.depots).filter(state__in=_WAITS)
     rows = rows.exclude(state=STAGED, job__recipe__isnull=False)  # a kit stands there until somebody wants it
     rows = rows.order_by("job__cutover", "job__job", "number")
-    columns = ("depot__depot", "state", "transfer", "job__job", "structure")
-    for depot, state, on_the_road, job, structure in rows.values_list(*columns):
-        found[depot, ARRIVE if on_the_road else _WAITS[state]].append(f"{job} {structure}".strip())
+    being_filled = contents_of(rows.filter(state=PICKING).select_related("job", "depot")) if stores else {}
+    columns = ("pk", "depot__depot", "state", "transfer", "job__job", "structure")
+    for bag, depot, state, on_the_road, job, structure in rows.values_list(*columns):
+        is_full = bag in being_filled and not being_filled[bag].missing()
+        step = ARRIVE if on_the_road else CHECK if is_full else _WAITS[state]
+        found[depot, step].append(f"{job} {structure}".strip())
     for depot in sorted({depot for depot, _ in found}):
         for step, what in words.items():
             bags = found[depot, step]

@@ -1,5 +1,7 @@
 """Before anything can be picked somebody lists the bags: who is told so, and where it is done."""
 
+import re
+
 import pytest
 from bag_stores import Stores, demo_sheets, planned
 from browsing import browser_of, people, send, words
@@ -35,3 +37,13 @@ def test_a_storekeeper_is_told_of_the_jobs_of_the_depot_whose_bags_nobody_has_li
 
 def test_who_lists_no_bags_is_not_told() -> None:
     assert "without bags" not in words(browser_of(AUDITOR).get("/"))
+
+
+def test_a_full_bag_waits_for_its_check_and_one_that_misses_pieces_to_be_picked() -> None:
+    stores = Stores()
+    stores.bags("J03")
+    stores.fetch("J03", "V1")
+    today = words(browser_of(STORES).get("/"))
+    assert "1 bag to check, by another person than who filled it depot N: J03 V1" in today
+    assert re.search(r"bags? to pick depot N: J03 (?!V1)", today)
+    assert "J03 V1" not in words(browser_of(STORES).get("/bags?depot=N&do=pick"))
