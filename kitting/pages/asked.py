@@ -174,7 +174,9 @@ def loud(refusal: Exception) -> tuple[str, str]:
     message, data = getattr(refusal, "message", str(refusal)), getattr(refusal, "data", {})
     code = getattr(refusal, "code", "")
     if code == _COUNT:
-        return "; ".join((*data["missing"], *data["extra"])).upper(), message
+        differences = [*data["missing"], *data["extra"]]
+        others = len(differences) - 1
+        return f"{differences[0]}{f' and {others} more' if others else ''}".upper(), message
     if code == _OUT:
         return "ALREADY OUT", message
     word, rest = split_loud(str(data.get("why", "")) or message)

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from django.http import HttpResponse
 from django.urls import reverse
 
+from inventory.services.whole_pieces import need_whole
 from kitting.calculation.bag_states import CHECK, GUARDS
 from kitting.documents.label_records import inner_bag_of
 from kitting.errors import Refusal
@@ -122,7 +123,9 @@ class _Count:
         asked = self._asked
         piece = read_piece(asked.text("read"), asked.today)
         typed = asked.text("quantity")
-        return {piece.item.stock_code: quantity(typed) if typed else (piece.count or 1) * _PIECE}
+        pieces = quantity(typed) if typed else (piece.count or 1) * _PIECE
+        need_whole(piece.item, pieces)
+        return {piece.item.stock_code: pieces}
 
     def _inner(self) -> dict[str, int]:
         """What lies in the inner bag that was scanned; nothing where it was none."""
