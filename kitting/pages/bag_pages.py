@@ -238,7 +238,7 @@ def _inside(contents: Contents) -> Table:
         [
             _item(lot.item, note=lot.item.called),
             Cell(lot.number or "unknown", note="HELD" if (lot.item_id, lot.number) in holds else ""),
-            Cell(lot.use_by or ("no date" if lot.item.shelf_months is None else "DATE UNKNOWN")),
+            Cell(lot.day_words),
             figure(f"{bare(left)} {lot.item.stock_unit}"),
         ]
         for lot, left in sorted(inside.items(), key=lambda pair: (pair[0].item.stock_code, pair[0].number))

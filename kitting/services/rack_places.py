@@ -1,8 +1,9 @@
 """Rack places of a depot: which one is meant by what was scanned when a bag is staged."""
 
-from inventory.models import STAGING, Depot, Place
+from inventory.models import STAGING, Depot, Item, Place
 from inventory.selectors.words import near_names
 from inventory.services.doubts import Doubts
+from kitting.calculation.carton_codes import is_carton
 from kitting.errors import Refusal
 
 
@@ -12,7 +13,7 @@ def rack_scanned(depot: Depot, text: str, doubts: Doubts) -> str:
     Asks ``near-rack`` where just one comes near.
 
     Raises:
-        Refusal: ``no-rack``; ``not-a-rack``: it is a bin or the like; ``unknown-rack`` names those that come near.
+        Refusal: ``no-rack``; ``not-a-rack``: it is a bin, a piece or the like; ``unknown-rack`` names the near ones.
     """
     rack = text.strip().removeprefix(f"{depot.depot}/")
     if not rack:
@@ -20,9 +21,11 @@ def rack_scanned(depot: Depot, text: str, doubts: Doubts) -> str:
     known = [*Place.objects.filter(depot=depot, kind=STAGING).order_by("code").values_list("code", flat=True)]
     if rack in known:
         return rack
-    other = Place.objects.filter(depot=depot, code=rack).exclude(kind=STAGING).first()
+    if is_carton(rack) or Item.objects.filter(stock_code__iexact=rack).exists():
+        raise Refusal("not-a-rack", f"NO RACK PLACE: {rack} is read from a piece or its carton.", {"rack": rack})
+    other = Place.objects.filter(depot=depot, code__iexact=rack).exclude(kind=STAGING).first()
     if other:
-        raise Refusal("not-a-rack", f"NO RACK PLACE: {rack} is a {other.kind} of depot {depot}.", {"rack": rack})
+        raise Refusal("not-a-rack", f"NO RACK PLACE: {other.code} is a {other.kind} of depot {depot}.", {"rack": rack})
     if not known:
         return rack
     close = near_names(rack, known)

@@ -168,7 +168,9 @@ def test_a_bin_is_no_rack_place_and_where_racks_are_known_another_one_is_refused
     north = Depot.objects.get(depot="N")
     stage = f"/bags/{code}/stage"
 
-    assert "NO RACK PLACE N-01-1 is a bin of depot N" in words(send(window, stage, rack="N-01-1"))
+    assert "NO RACK PLACE N-01-1 is a bin of depot N" in words(send(window, stage, rack="n-01-1"))
+    for piece in ("EL15-1", "(01)09501101530003"):
+        assert f"NO RACK PLACE {piece} is read from a piece or its carton" in words(send(window, stage, rack=piece))
     assert "PLACED" in words(send(window, stage, rack="R-8"))  # no rack place is on the books of N yet
     for rack in ("RACK-01", "EAST-12"):
         Place.objects.create(depot=north, code=rack, kind=STAGING)
