@@ -125,7 +125,7 @@ def _listed(asked: Asked, depot: Depot) -> HttpResponse:
 
 
 def _want(asked: Asked, depot: Depot) -> tuple[str, str]:
-    place = typed_place(depot, asked.text("place").removeprefix(f"{depot.depot}/"))
+    place = typed_place(depot, asked.text("place").removeprefix(f"{depot.depot}/"), never=())
     want_spot_count(place=place, why=asked.text("why"), **asked.scan())
     return "NOTED", f"{place} is proposed first, until somebody has counted it."
 

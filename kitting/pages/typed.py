@@ -2,11 +2,11 @@
 
 import re
 from calendar import monthrange
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import UTC, date, datetime
 from urllib.parse import urlencode
 
-from inventory.models import Depot, Place
+from inventory.models import BAG, VAN, Depot, Place
 from inventory.selectors.finding import place_at
 from kitting.calculation.doubts import Doubt
 from kitting.calculation.quantities import thousandths
@@ -119,17 +119,24 @@ def place_names(places: list[Place]) -> Mapping[str, Place]:
     return {one.code if codes.count(one.code) == 1 else f"{one.code} ({one.kind})": one for one in places}
 
 
-def typed_place(depot: Depot, text: str) -> Place:
+def typed_place(depot: Depot, text: str, *, never: Collection[str] = (BAG, VAN)) -> Place:
     """A place of a depot by its code, or by code and kind as in ``A-2 (hold)``.
 
+    Args:
+        depot, text: where it is, and what was scanned or typed.
+        never: kinds that it can't be; what is in a bag or on a van comes and goes by scans of the bag or the van.
+
     Raises:
-        Refusal: ``no-place``; there is none, with those that come near; or several.
+        Refusal: ``no-place``; there is none, with those that come near; or several; ``no-shelf``: it is of such a kind.
     """
     if not text:
         raise Refusal("no-place", "Say where the pieces are put: scan or type the place.", {})
     code, mark, kind = text.rpartition(" (")
+    found = None
     if mark and kind.endswith(")"):
         found = Place.objects.filter(depot=depot, code=code, kind=kind[:-1]).select_related("depot").first()
-        if found is not None:
-            return found
-    return place_at(depot=depot, code=text)
+    found = found or place_at(depot=depot, code=text)
+    if found.kind in never:
+        message = f"NO SHELF: {found.code} is a {found.kind}, which has scans of its own. Name a bin or the like."
+        raise Refusal("no-shelf", message, {"place": str(found)})
+    return found

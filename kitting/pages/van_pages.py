@@ -120,7 +120,8 @@ def _count_out(asked: Asked, van: Transfer) -> HttpResponse:
         settle_transfers(by=asked.actor.name, at=asked.at)
         differing = van.differences.count()
         if differing:
-            return "DIFFERENCE", f"Transfer {van}: {differing} lots differ; both depots see it until it is explained."
+            lots = "1 lot differs" if differing == 1 else f"{differing} lots differ"
+            return "DIFFERENCE", f"Transfer {van}: {lots}; both depots see it until it is explained."
         return "RECEIVED", f"Transfer {van} is complete."
 
     return attempt(asked, deed, here, back=back_with_typed(asked, here))

@@ -13,7 +13,7 @@ from module_books import books_of_module
 from people import DUTY, PLANNER, STORES
 from photographs import photograph, symbol
 
-from inventory.models import Balance, Depot, Item, Lot, Movement, Place, Transfer
+from inventory.models import BAG, Balance, Depot, Item, Lot, Movement, Place, Transfer
 from kitting.models import Event, Printing, Promise
 from kitting.selectors.transfer_asks import open_asks
 from kitting.selectors.vans import Van, vans_wanted
@@ -96,7 +96,13 @@ def test_a_piece_missing_is_seen_until_it_is_explained() -> None:
     loaded(client, van_to_north())
     transfer = Transfer.objects.get()
 
-    counted = words(send(client, f"/transfers/{transfer.pk}", **counts_of(transfer, first=-1)))
+    of_bag = Place.objects.create(depot=transfer.to_depot, code="J01-A2", kind=BAG)
+    counts = counts_of(transfer, first=-1)
+    into_a_bag = {**counts, next(name for name in counts if name.startswith("place-")): of_bag.code}
+    assert "NO SHELF J01-A2 is a bag" in words(send(client, f"/transfers/{transfer.pk}", **into_a_bag))
+    assert not of_bag.balances.exists()
+
+    counted = words(send(client, f"/transfers/{transfer.pk}", **counts))
     found = transfer.differences.get()
     tasks = words(client.get("/"))
     no_reason = words(send(client, f"/transfers/differences/{found.pk}", how="lost on the road", action="D-0"))
@@ -104,7 +110,7 @@ def test_a_piece_missing_is_seen_until_it_is_explained() -> None:
         send(client, f"/transfers/differences/{found.pk}", how="lost on the road", why="fell off", action="D-1")
     )
 
-    assert "DIFFERENCE" in counted
+    assert "1 lot differs" in counted
     assert "1 ea MISSING" in counted
     assert "1 transfer counted differently" in tasks
     assert "Say how the difference is explained" in no_reason
