@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from inventory.models import BAG, Lot, Place
+from inventory.models import BAG, VAN, Lot, Place
 from inventory.selectors.finding import open_holds
 from jobs.models import Job
 from kitting.calculation.bag_states import PICK, TABLE
@@ -108,10 +108,10 @@ def _bags(depot: str, jobs: Collection[str], codes: Collection[str]) -> list[Bag
 
 
 def _promises(depot: str, bags: Sequence[Bag]) -> QuerySet[Promise]:
-    """Open promises of these bags' jobs of pieces that lie at a depot and in no bag yet."""
+    """Open promises of these bags' jobs of pieces that lie at a depot, in no bag yet and on no van any more."""
     found = Promise.objects.filter(
         released_at=None, place__depot__depot=depot, job__in={bag.job_id for bag in bags}
-    ).exclude(place__kind=BAG)
+    ).exclude(place__kind__in=(BAG, VAN))
     return found.select_related("lot__item", "place__depot").order_by("pk")
 
 

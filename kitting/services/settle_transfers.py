@@ -129,8 +129,11 @@ def _ways(lots: set[int]) -> Iterator[tuple[Place, Place, int]]:
 def _following(
     waiting: list[Promise], source: Place, target: Place, lacking: int, room: int
 ) -> Iterator[tuple[Promise, int]]:
-    """Promises that go along, and with how many pieces: aboard those for the van's depot, off it those that lack."""
-    left = room if target.kind == VAN else min(room, lacking)
+    """Promises that go along, and with how many pieces: aboard those for the van's depot, off it what came.
+
+    Of what a van has brought nobody waits for what is missing: it is promised from there first.
+    """
+    left = room if VAN in (source.kind, target.kind) else min(room, lacking)
     for promise in [*waiting]:
         goes = source.kind == VAN or (promise.source == TRANSFER and promise.depot == target.depot.depot)
         pieces = min(promise.quantity, left) if goes else 0

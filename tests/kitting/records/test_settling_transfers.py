@@ -17,6 +17,7 @@ from inventory.services.transferring import (
 )
 from kitting.calculation.promising.model import SHELF, TRANSFER
 from kitting.models import Event, Promise
+from kitting.selectors.pick_walk import pick_walk
 from kitting.selectors.vans import Van, vans_wanted
 from kitting.services.settle_transfers import settle_transfers
 
@@ -39,8 +40,12 @@ def stamp(stores: Stores) -> dict[str, object]:
     return {"by": scan["actor"].name, "at": scan["at"], "action": scan["action"]}
 
 
-def sent(stores: Stores, van: Van, number: str = "V-9") -> Transfer:
-    loads = [Load(lot=one.lot, quantity=one.quantity, source=one.place) for one in van.loads]
+def sent(stores: Stores, van: Van, number: str = "V-9", *, more: int = 0) -> Transfer:
+    """Load what is wanted, and so many thousandths more of its first lot."""
+    loads = [
+        Load(lot=one.lot, quantity=one.quantity + more * (at == 0), source=one.place)
+        for at, one in enumerate(van.loads)
+    ]
     send_transfer(transfer=number, to_depot=van.target, loads=loads, **stamp(stores))  # type: ignore[arg-type]
     return Transfer.objects.get(number=number)
 
@@ -127,6 +132,22 @@ def test_what_is_missing_stays_promised_from_the_van_until_it_is_explained(store
 
     assert not left.all().exists()
     assert promised_to("N") == before
+
+
+def test_a_job_that_all_its_pieces_came_for_waits_for_none_that_is_missing(stores: Stores) -> None:
+    """Of five that were sent for two, four came: the two are there, and nothing is to be picked from the van."""
+    before = promised_to("N")
+    stores.bags("J01")
+    transfer = sent(stores, wanted_by_north(), more=3000)
+    settle_transfers(by="L. Fenn", at=MORNING)
+    assert transfer.place not in {step.place for step in pick_walk(depot="N")}
+    counted_out(stores, transfer, but=1000)
+    settle_transfers(by="L. Fenn", at=MORNING)
+
+    assert transfer.place.balances.get(quantity__gt=0).quantity == 1000
+    assert not Promise.objects.filter(released_at__isnull=True, place=transfer.place).exists()
+    assert promised_to("N") == before
+    assert {step.bag.structure for step in pick_walk(depot="N") if step.place.code == "arrived"} == {"A2"}
 
 
 def test_pieces_that_go_elsewhere_take_no_promise_with_them(stores: Stores) -> None:
