@@ -8,6 +8,7 @@ from kitting.calculation.doubts import Doubt
 
 PER_UNIT = 1_000
 _LONGEST_TEXT = 30
+_MOST = 10_000_000  # units; the number under a bar code is longer
 _NUMBER = re.compile(r"[0-9]+(?:\.[0-9]*)?|\.[0-9]+")
 _DECIMAL_COMMA = re.compile(r"[0-9]+,[0-9]{1,2}")
 
@@ -20,11 +21,13 @@ def thousandths(quantity: str | int | Decimal) -> int:
     """Read a quantity (``6``, ``12.5``, Decimal("0.25")) as thousandths of its unit.
 
     Raises:
-        QuantityDoubt: not a number, a comma, negative, or finer than a thousandth.
+        QuantityDoubt: not a number, a comma, negative, finer than a thousandth, or, of a text, more than there can be.
     """
     text = str(quantity).strip() if isinstance(quantity, str) else format(Decimal(quantity), "f")
     if len(text) > _LONGEST_TEXT or _NUMBER.fullmatch(text) is None:
         raise _not_a_quantity(text)
+    if isinstance(quantity, str) and Decimal(text) > _MOST:
+        raise QuantityDoubt(f"more than {_MOST}; was a code scanned here?")
     scaled = Decimal(text) * PER_UNIT
     if scaled != scaled.to_integral_value():
         raise QuantityDoubt("finer than a thousandth of a unit", str(as_decimal(round(scaled))))

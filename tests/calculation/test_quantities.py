@@ -28,6 +28,7 @@ def test_pieces_and_feet_read_as_thousandths() -> None:
         ("six", "not a quantity", ""),
         ("1e3", "not a quantity", ""),
         ("", "not a quantity", ""),
+        ("09501101530003", "more than 10000000; was a code scanned here?", ""),
         ("9" * 40, "too long to be a quantity", ""),
     ],
 )
@@ -37,7 +38,7 @@ def test_a_doubtful_quantity_is_asked(text: str, problem: str, suggestion: str) 
     assert (doubt.value.problem, doubt.value.suggestion) == (problem, suggestion)
 
 
-@given(st.integers(min_value=0, max_value=10**15))
+@given(st.integers(min_value=0, max_value=10**10))
 def test_a_quantity_written_out_reads_back_the_same(quantity: int) -> None:
     assert thousandths(as_decimal(quantity)) == quantity
     assert thousandths(str(as_decimal(quantity))) == quantity
