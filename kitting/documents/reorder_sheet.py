@@ -38,10 +38,14 @@ COLUMNS = (
 )
 
 
+def many(unit: str) -> str:
+    """``kits``, ``boxes``; short unit names such as ea and ft stay as they are."""
+    return unit if len(unit) < 3 else f"{unit}es" if unit.endswith(("x", "s", "ch")) else f"{unit}s"
+
+
 def plural(count: Decimal, unit: str) -> str:
-    """``3 kits``, ``1 kit``, ``2 boxes``; short unit names such as ea and ft stay as they are."""
-    ending = "" if count == 1 or len(unit) < 3 else "es" if unit.endswith(("x", "s", "ch")) else "s"
-    return f"{number_text(count)} {unit}{ending}"
+    """``3 kits``, ``1 kit``."""
+    return f"{number_text(count)} {unit if count == 1 else many(unit)}"
 
 
 def in_words(row: Row, unit: str) -> str:

@@ -42,19 +42,27 @@ from kitting.services.ask_errands import end_errand, note_stage
 PLAN, APPLY, WHAT_IF, MOST_KITS = "plan", "apply", "what if", "most kits"
 PLAN_FILE = "plan.json"  # among the papers of a plan; for whoever prints one of them
 MOST_CHANGES = 400  # lines told on a page; the plan holds all
+_MOST_DAYS = 3650
 Change = Callable[[RawBook, Mapping[str, Any]], RawBook]
 
 
-def _days(text: str) -> int:
-    if not text.isascii() or not text.isdigit():
-        raise Refusal("not-days", f"{text!r} is no number of days; write it as 14.", {"read": text})
+def days_late(text: str) -> int:
+    """How many days late something comes.
+
+    Raises:
+        Refusal: ``not-days``.
+    """
+    if not text.isascii() or not text.isdigit() or int(text) > _MOST_DAYS:
+        raise Refusal("not-days", f"{text!r} is no number of days up to {_MOST_DAYS}; write it as 14.", {"read": text})
     return int(text)
 
 
 # What may be asked: a change of the sheets, given what the form says.
 CHANGES: Mapping[str, Change] = {
     "cutover": lambda raw, g: what_if.move_cutover(raw, job=g["job"], cutover=g["cutover"], cutover_end=g["end"]),
-    "late": lambda raw, g: what_if.delay_order(raw, order=g["order"], line=g.get("line", ""), days=_days(g["days"])),
+    "late": lambda raw, g: what_if.delay_order(
+        raw, order=g["order"], line=g.get("line", ""), days=days_late(g["days"])
+    ),
     "promised": lambda raw, g: what_if.promise_order(raw, order=g["order"], line=g["line"], promised=g["promised"]),
     "split": lambda raw, g: what_if.split_order(
         raw, order=g["order"], line=g["line"], part=g["part"], quantity=g["quantity"], promised=g["promised"]

@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from inventory.models import Lot, OrderLine, Place
 from kitting.calculation.quantities import as_decimal
-from kitting.errands.planning import WHAT_IF
+from kitting.errands.planning import WHAT_IF, days_late
 from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, refused
 from kitting.pages.planning_pages import ask
@@ -48,7 +48,8 @@ def _units(asked: Asked, line: OrderLine) -> int:
 
 def _look_late(asked: Asked, line: OrderLine) -> Mapping[str, str]:
     """The whole order late, or only this line or part of one."""
-    return {"change": "late", "days": asked.text("days"), "line": "" if asked.text("whole") else line.line}
+    days = str(days_late(asked.text("days")))
+    return {"change": "late", "days": days, "line": "" if asked.text("whole") else line.line}
 
 
 def _look_promised(asked: Asked, line: OrderLine) -> Mapping[str, str]:  # noqa: ARG001 - as the others

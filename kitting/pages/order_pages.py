@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from django.http import HttpResponse
 from django.urls import reverse
 
+from kitting.documents.reorder_sheet import many
 from kitting.pages.asked import Asked, attempt, page
 from kitting.pages.order_changes import act
 from kitting.pages.tables import Cell, Table, figure, link
@@ -121,6 +122,7 @@ def order_line(asked: Asked, number: str) -> HttpResponse:
     (one,) = on_order(int(number))
     if asked.request.method == "POST":
         return act(asked, one.line)
+    unit = in_purchase_units(one.line)
     context = {
         "one": one,
         "left": one.words(one.left),
@@ -130,7 +132,8 @@ def order_line(asked: Asked, number: str) -> HttpResponse:
         "received": one.words(one.line.received),
         "cut": one.words(one.line.cut) if one.line.cut else "",
         "sent": sent_line_of(one.line),
-        "unit": in_purchase_units(one.line),
+        "unit": unit,
+        "units": many(unit.name),
         "parts": _parts(asked, one),
         "free": [(each, one.words(each.quantity), bare(each.quantity)) for each in lying_free([one.line])[one.line.pk]],
         "may_send_back": asked.actor.may("warehouse", DO, one.line.depot.depot),

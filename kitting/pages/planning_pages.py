@@ -241,6 +241,8 @@ def _what_if_again(errand: Errand) -> str:
     if given["change"] == "cutover":
         typed = {"cutover": given["cutover"], "end": given["end"]}
         return reverse("move", args=[given["job"]], query=typed)
+    if "number" in given:
+        return reverse("order-line", args=[given["number"]])
     fields = _WHAT_IFS.get(given["change"], ())
     typed = {name: given[name] for name, _ in fields}
     return reverse("what-if", query={"change": given["change"], **typed}) if fields else ""

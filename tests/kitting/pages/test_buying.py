@@ -293,11 +293,14 @@ def test_an_order_that_comes_late_is_asked_about_and_nothing_is_noted() -> None:
     line = OrderLine.objects.get(order__number="PO-1")
 
     late = words(send(client, f"/orders/{line.pk}", change="late", days="40"))
-    wrong = words(send(client, f"/orders/{line.pk}", change="late", days="-3"))
+    refused = send(client, f"/orders/{line.pk}", change="late", days="-3")
+    wrong = words(refused)
 
     assert "An order comes later" in late
     assert "J09" in late
     assert "'-3' is no number of days" in wrong
+    assert 'name="days" value="-3"' in refused.content.decode()
+    assert "no number of days up to 3650" in words(send(client, f"/orders/{line.pk}", change="late", days="100000"))
     line.refresh_from_db()
     assert line.promised == date(2026, 3, 18)
 
