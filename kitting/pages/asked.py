@@ -1,5 +1,6 @@
 """A page that somebody asks for: who, when, in which books; and the ways to answer."""
 
+import re
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -193,9 +194,9 @@ def questions_of(doubt: Doubt) -> list[tuple[str, str, str]]:
 
 
 def split_loud(sentence: str) -> tuple[str, str]:
-    """The capitals before the first colon, and what follows; ('', '') where a sentence doesn't begin with such."""
+    """The capitals before the first colon, and what follows; ('', '') where it doesn't begin so, or with a code."""
     word, _, rest = sentence.partition(":")
-    return (word, rest.strip()) if word.isupper() and rest else ("", "")
+    return (word, rest.strip()) if word.isupper() and rest and not re.search(r"\d", word) else ("", "")
 
 
 def typed_again(request: HttpRequest) -> tuple[list[tuple[str, str]], list[str]]:

@@ -163,11 +163,13 @@ def test_a_form_sent_twice_books_once_and_its_mistakes_are_told_in_words() -> No
     unread = words(send(client, address, **{**given, "each": "two"}))
     refused = send(client, address, **{**given, "place": "N-04-33"})
     nowhere = words(refused)
+    reversed_ = words(send(client, address, **{**given, "use_by": "2028-01", "made_on": "2028-06"}))
     for _ in range(2):
         send(client, address, **given)
 
     assert "not a quantity. Write a number such as 6 or 12.5" in unread
     assert "has no place N-04-33; did you mean" in nowhere
+    assert "NOT DONE CS15-6: use by 2028-01-31 lies before it was made" in reversed_
     assert 'name="lot" value="L-NEW"' in refused.content.decode()
     assert there("CS15-6", "L-NEW") == {"bin": 2}
 
