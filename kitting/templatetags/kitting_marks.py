@@ -1,12 +1,13 @@
 """Marks and tables of the pages: the six answers by word and shape, tables that become cards, numbers of actions."""
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
 from django import template
-from django.utils.html import format_html
+from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from kitting.pages import routes
@@ -16,6 +17,7 @@ from kitting.pages.photographed import LOOK, way_to_go_on
 from kitting.pages.tables import Table
 
 register = template.Library()
+_HYPHENED = re.compile(r"(?<![\w/&;-])(?=[\w.-]{3,16}(?![\w/-]))[A-Z0-9][A-Z0-9.]*(?:-[A-Z0-9]+(?:\.[0-9]+)?)+")
 
 # The shapes that the papers print, so that a person learns them once; 16 x 16.
 _SHAPES: Mapping[str, str] = MappingProxyType(
@@ -83,6 +85,12 @@ def photograph(
         "fields": found, "of": found[0].name if len(found) == 1 else "", "way": way, "looks": looks or way == LOOK,
         "to": to or context["request"].path, "csrf_token": context["csrf_token"],
     }  # fmt: skip
+
+
+@register.filter
+def unbroken(text: object) -> SafeString:
+    """Text in which a short code or day is not to be broken at its hyphens."""
+    return mark_safe(_HYPHENED.sub(r'<span class="whole">\g<0></span>', conditional_escape(str(text))))  # noqa: S308 - escaped
 
 
 @register.filter

@@ -60,6 +60,7 @@ def words(response: Any) -> str:
     """What a page says: its text without markup, blanks as one."""
     text = response.content.decode()
     text = re.sub(r"<(script|style)\b.*?</\1>", " ", text, flags=re.DOTALL)
+    text = re.sub(r'<span class="whole">(.*?)</span>', r"\1", text)  # within a sentence
     text = re.sub(r"<[^>]+>", " ", text)
     for mark, letter in (("&#x27;", "'"), ("&amp;", "&"), ("&quot;", '"'), ("&lt;", "<"), ("&gt;", ">")):
         text = text.replace(mark, letter)
