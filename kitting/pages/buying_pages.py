@@ -169,7 +169,7 @@ def _cure_cells(plan: AppliedPlan | None, rows: Sequence[Mapping[str, str]]) -> 
             yield Cell(WITH_KIT, note=f"as told above at {told[job]} of {job}")
         else:
             told[job] = code
-            yield Cell(row["cure"], note=f"{WITH_KIT} {job}")
+            yield Cell(row["cure"], note=f"completes the whole kit of {job}")
 
 
 def _returns(asked: Asked) -> Table:

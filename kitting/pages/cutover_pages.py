@@ -136,6 +136,7 @@ def job_page(asked: Asked, job: str) -> HttpResponse:
         "limit": _limit_cell(job, limit, "") if limit else None,
         "may_plan": asked.actor.may("job dates", DO),
         "strips": [_strip(run) for run in sheet.runs],
+        "planned": bool(sheet.elsewhere) or any(end.lines for run in sheet.runs for end in run.ends),
         "elsewhere": [_end(name, "", lines) for name, lines in sheet.elsewhere.items()],
         "shortages": _shortages(asked, sheet),
         "owners": owner_choices(

@@ -61,6 +61,9 @@ def test_a_job_under_way_is_planned_no_more_and_its_lines_keep_no_answer(planner
 
     assert "planned no more UNDER WAY" in seen
     assert "READY" not in seen
+    assert "Its parts stand below" in seen
+    PlanRow.objects.filter(job="J03").delete()  # as the next plan leaves it out
+    assert not any(said in words(planner.get("/jobs/J03")) for said in ("Its parts", "Positions, joints and spares"))
 
 
 def test_a_job_whose_day_has_passed_is_named_until_it_is_moved_or_ended(planner: Client) -> None:
