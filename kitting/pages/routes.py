@@ -203,6 +203,7 @@ def depot_in_storm(storm: str, depot: str) -> str:  # noqa: ARG001 - the address
 ROUTES: tuple[Route, ...] = (
     Route("sign-in", "sign-in", signing_in.sign_in, OPEN),
     Route("health", "health", signing_in.health, OPEN),
+    Route("favicon.ico", "icon", signing_in.icon, OPEN),
     Route("sign-out", "sign-out", signing_in.sign_out, acts=(SIGNED_IN, ""), form_only=True),
     Route("switch", "switch", signing_in.switch, acts=(SIGNED_IN, "")),
     Route("typed", "kept-form", signing_in.form_again),

@@ -4,6 +4,7 @@ from django.contrib.auth import authenticate, login, logout
 from django.db import DatabaseError, connection
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
+from django.templatetags.static import static
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 
@@ -108,3 +109,8 @@ def health(request: HttpRequest) -> HttpResponse:  # noqa: ARG001 - Django gives
     except DatabaseError:
         return JsonResponse({"server": "up", "database": "down"}, status=503)
     return JsonResponse({"server": "up", "database": "up"})
+
+
+def icon(request: HttpRequest) -> HttpResponse:  # noqa: ARG001 - Django gives it
+    """Where the icon of the pages stands; a browser asks here beside what has no page around it, such as a paper."""
+    return go_to(static("kitting/mark.svg"))

@@ -41,8 +41,8 @@ pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.browser]
 
 # Files, and the health of the server; what only takes a form is left out by itself.
 NO_PAGES = {
-    "health", "slip", "paper", "bag-paper", "bag-papers", "sent-sheet-file", "consumption-file", "count-sheet-file",
-    "layout-file", "carried-worker", "carried-token", "restock-slip-file", "position-picture",
+    "health", "icon", "slip", "paper", "bag-paper", "bag-papers", "sent-sheet-file", "consumption-file",
+    "count-sheet-file", "layout-file", "carried-worker", "carried-token", "restock-slip-file", "position-picture",
     "bag-picture", "end-picture", "failure-picture",
 }  # fmt: skip
 ONE_COLUMN = '[reels]\nreel = "{Cable}"\n"cable type" = "CT-01"\n'

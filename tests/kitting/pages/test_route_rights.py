@@ -185,7 +185,7 @@ def test_no_page_leads_its_reader_to_where_they_are_refused() -> None:
 
 def test_who_is_not_signed_in_is_let_in_nowhere_but_at_the_door() -> None:
     open_ = [route.name for route in ROUTES if route.sees == OPEN]
-    assert open_ == ["sign-in", "health"]
+    assert open_ == ["sign-in", "health", "icon"]
 
 
 def test_no_address_takes_another_method() -> None:

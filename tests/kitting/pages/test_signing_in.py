@@ -70,6 +70,10 @@ def test_the_server_says_that_it_is_up_and_nothing_else() -> None:
     assert Client().get("/health").json() == {"server": "up", "database": "up"}
 
 
+def test_a_browser_finds_the_icon_where_it_asks_for_one_by_itself() -> None:
+    assert Client().get("/favicon.ico").headers["Location"] == "/static/kitting/mark.svg"
+
+
 def lie_about(client: Client) -> None:
     """Nobody touches the device for more than a quarter of an hour."""
     session = client.session
