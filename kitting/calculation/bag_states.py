@@ -22,6 +22,7 @@ STATES = (
 )  # fmt: skip
 IN_STORE = (PICKING, SHORT, CHECKED, STAGED, REOPENED, BROKEN)
 OUT = (ISSUED, IN_WORK, RETURNING)
+EMPTIED = (PICKING, SHORT, REOPENED)  # from which a bag whose pieces were all put back may be filled at another depot
 SAME = ""  # the state stays
 SECOND_PERSON = "another person than who filled it"
 HERE, AT_ITS_DEPOT = "not on the road", "at the depot where it is to be staged"
@@ -313,7 +314,7 @@ def next_actions(state: str, facts: BagFacts, *, comes_out: bool = False, goes_i
 
     What can't stay comes out, then what is missing goes in, then the bag is checked and staged, with a label that is
     of its list. A bag whose list is not what is live, or holds lines that nobody can decide yet, is planned and listed
-    again; so is one for another depot that nobody has begun, and a staged one is sent there.
+    again; so is one for another depot that nobody has begun, or that was emptied, and a staged one is sent there.
 
     Args:
         state: of the bag.
@@ -321,14 +322,13 @@ def next_actions(state: str, facts: BagFacts, *, comes_out: bool = False, goes_i
         comes_out: pieces are inside that can't stay.
         goes_in: pieces are missing.
     """
+    is_begun = state not in (DRAFT, LISTED, *EMPTIED) or facts.inside
     is_closed = not allows(state, PICK)  # checked and staged bags are opened again before pieces move
     wanted = {
         ARRIVE: True,
-        LIST_AGAIN: bool(
-            facts.superseded or (facts.missing and not goes_in) or (facts.elsewhere and state in (DRAFT, LISTED))
-        ),
+        LIST_AGAIN: bool(facts.superseded or (facts.missing and not goes_in) or (facts.elsewhere and not is_begun)),
         REOPEN: is_closed and (comes_out or goes_in),
-        PUT_BACK: comes_out and not facts.is_out,
+        PUT_BACK: (comes_out or (is_begun and bool(facts.elsewhere))) and not facts.is_out,
         TURN_IN: comes_out and facts.is_out,
         LIFT: True,
         PICK: goes_in,
@@ -345,7 +345,7 @@ def _brings_on(state: str, action: str, facts: BagFacts) -> bool:
     row = _BY_KEY.get((state, action))
     if row is None:
         return action in (LIST_AGAIN, PRINT_AGAIN)
-    stays = row.to == state
+    stays = row.to == state and action != PUT_BACK
     return not stays and not any(_stopped_by(row, facts))
 
 

@@ -16,11 +16,13 @@ from kitting.calculation.bag_states import (
     LISTED,
     ON_HOLD,
     OUT,
+    PICK,
     PUT_BACK,
     REOPENED,
     SHORT,
     STAGED,
     BagFacts,
+    allows,
     next_actions,
 )  # fmt: skip
 from kitting.calculation.natural_order import natural_key
@@ -45,6 +47,7 @@ from kitting.selectors.promises import staged_days
 
 _ALWAYS = (REOPENED, BROKEN, ON_HOLD, SHORT)
 _FILLED = (CHECKED, STAGED)
+_SETTLED = "put its pieces back, then plan, apply and list again; or have it checked and staged, and send it whole"
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,7 +195,8 @@ def _whys(bag: Bag, facts: BagFacts, bad: Iterable[str]) -> Iterator[str]:
     if facts.superseded:
         yield facts.superseded
     if facts.elsewhere and not is_out(bag):
-        yield facts.elsewhere
+        is_begun = facts.inside and allows(bag.state, PICK)
+        yield f"{facts.elsewhere}; {_SETTLED}" if is_begun else facts.elsewhere
     if facts.held or facts.out_of_date:
         yield from dict.fromkeys(bad)
     if facts.missing:

@@ -16,6 +16,7 @@ from jobs.models import Job
 from kitting.calculation.bag_states import (
     BROKEN,
     DRAFT,
+    EMPTIED,
     HOLD,
     IN_STORE,
     LIST,
@@ -185,9 +186,9 @@ def bag_place(bag: Bag, depot: Depot) -> Place:
 
 
 def is_unbegun(one: Contents) -> bool:
-    """Whether nobody has put a piece into a bag: it can still be filled at another depot."""
+    """Whether no piece is in a bag that is to be filled, or none any more: it can still be filled at another depot."""
     begun = one.open() or one.bag.place.balances.filter(quantity__gt=0).exists()  # what a sheet named there too
-    return one.bag.state in (DRAFT, LISTED) and not begun
+    return one.bag.state in (DRAFT, LISTED, *EMPTIED) and not begun
 
 
 def stage_at(bag: Bag, depot: Depot) -> Happening:

@@ -150,6 +150,13 @@ def test_what_comes_next_takes_out_first_then_adds_then_checks() -> None:
     assert next_actions("checked", labelled) == (PRINT_AGAIN,)
     assert next_actions("reopened", labelled) == (CHECK, PRINT_AGAIN)
     assert next_actions("reopened", labelled, goes_in=True) == ("pick", CHECK)
+    there = replace(GOOD, elsewhere="ANOTHER DEPOT", missing=("1 JS-3",))
+    begun = replace(there, inside=True)
+    assert next_actions("listed", there, goes_in=True) == ("plan, apply and list again",)
+    assert next_actions("short", begun, goes_in=True) == ("put back", "pick", CHECK)
+    assert next_actions("picking", begun, goes_in=True)[0] == "put back"
+    assert next_actions("picking", there, goes_in=True)[0] == "plan, apply and list again"
+    assert "put back" not in next_actions(STAGED, begun)
     undecided = replace(GOOD, missing=("J10/V9-J3/joint accessories (undecided)",))
     assert next_actions("short", undecided) == ("plan, apply and list again", CHECK)
 

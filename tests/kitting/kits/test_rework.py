@@ -10,7 +10,7 @@ from module_books import books_of_module
 from people import DUTY, OTHER_STANDARDS, PLANNER, STANDARDS
 from refusals import refusal
 
-from inventory.models import LotHold
+from inventory.models import Balance, LotHold
 from inventory.services.holding import release_hold
 from jobs.models import Job, Reel, Run, ScheduleRevision
 from kitting.calculation.sheets.raw import raw_book, raw_sheet
@@ -279,6 +279,32 @@ def test_a_job_of_another_depot_is_planned_again_and_its_bags_go_there(stores: S
     assert take_in_bag(bag=filled.code, rack="H-1", **stores.scan()).word == "PLACED"
     assert not {"J03 B1", "J03 V1"} & {*listed()}
     stores.issue("J03", "B1")
+
+
+def test_a_bag_begun_at_the_old_depot_is_emptied_there_and_then_filled_at_the_new_one(stores: Stores) -> None:
+    stores.fetch("J03", "B2")
+    j03 = Job.objects.get(job="J03")
+    moved = {"sheet": "jobs", "key": ["J03"], "version": j03.version, "changes": {"depot": "H"}}
+    change_facts(**moved, by=PLANNER.name, at=stores.scan()["at"])
+    stores.plan()
+    begun = row("J03", "B2")
+    assert (begun.bag.state, str(begun.bag.depot)) == ("picking", "N")
+    words = "ANOTHER DEPOT: to be staged at H, not at N; put its pieces back, then plan, apply and list again;"
+    assert begun.whys[0].startswith(words)
+    assert begun.next[0] == "put back"
+
+    bag, shelf = stores.bag("J03", "B2"), stores.place("N", "back")
+    for one in Balance.objects.filter(place=bag.place, quantity__gt=0).select_related("lot__item"):
+        told = {"stock_code": one.lot.item.stock_code, "lot": one.lot.number, "quantity": one.quantity}
+        put_back(bag=begun.code, place=shelf, **told, **stores.scan())
+    emptied = row("J03", "B2")
+    assert emptied.whys[0] == "ANOTHER DEPOT: to be staged at H, not at N"
+    assert emptied.next[0] == "plan, apply and list again"
+    stores.plan()
+    assert str(stores.bag("J03", "B2").depot) == "H"
+    assert not any("ANOTHER DEPOT" in why for one in rework(on=TODAY) if one.bag == bag for why in one.whys)
+    stores.fetch("J03", "B2")
+    assert stores.contents("J03", "B2").open()
 
 
 def test_a_superseded_bag_waits_for_a_plan_and_a_list(stores: Stores) -> None:
