@@ -45,11 +45,27 @@ class Postman:
         except (OSError, smtplib.SMTPException) as fault:  # the first is a server that is not there
             what = person.email if isinstance(fault, smtplib.SMTPException) else ""
             if what not in self._failing:
-                _log.error("Notices can't be mailed%s, they stand on the pages: %s", f" to {what}" * bool(what), fault)
+                to = f" to {what}" * bool(what)
+                _log.error("Notices can't be mailed%s, they stand on the pages and go out later: %s", to, _words(fault))
             self._failing.add(what)
             return False
         self._failing -= {"", person.email}
         return True
+
+
+def _words(fault: OSError) -> str:
+    """What a mail server said, or why it said nothing."""
+    said: tuple[int, bytes | str] | None = None
+    if isinstance(fault, smtplib.SMTPRecipientsRefused):
+        said = next(iter(fault.recipients.values()))
+    elif isinstance(fault, smtplib.SMTPResponseException):
+        said = fault.smtp_code, fault.smtp_error
+    if said:
+        code, text = said
+        return f"the mail server answers {code} {text.decode(errors='replace') if isinstance(text, bytes) else text}"
+    if isinstance(fault, smtplib.SMTPException):
+        return str(fault)
+    return f"the mail server is not reached, {fault.strerror or fault}"
 
 
 def _new(person: Person, at: datetime) -> Iterator[str]:
