@@ -43,7 +43,7 @@ _TYPES = {"pdf": "application/pdf", "png": "image/png", "zip": "application/zip"
           "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}  # fmt: skip
 PICKS = "-pick-list-"  # in the name of a pick list of the plan
 FRIDAY_JOBS = 20  # two pages
-_NO_PAPERS = "They are made when a plan is applied on these pages: plan again, look at it and apply it."
+NO_PAPERS = "They are made when a plan is applied on these pages: plan again, look at it and apply it."
 
 
 def file_response(name: str, content: bytes) -> HttpResponse:
@@ -113,7 +113,7 @@ def papers(asked: Asked) -> HttpResponse:
     shown = sheets[:MOST_ROWS]
     rows = [[link(name, "paper", name)] for name in names if not name.endswith(".pdf")]
     none = f"The plan applied last has no {'table' if sheets else 'paper'} whose name begins with {job}."
-    table = Table("Tables of the plan applied last", ("File",), rows, none if kept and job else _NO_PAPERS)
+    table = Table("Tables of the plan applied last", ("File",), rows, none if kept and job else NO_PAPERS)
     context = {"table": table, "sheets": shown, "more": len(sheets) - len(shown), "job": job,
                "picks": [name for name in shown if PICKS in name]}  # fmt: skip
     return page(asked, "papers.html", context)
@@ -152,7 +152,7 @@ def _print(asked: Asked, kept: Errand | None, name: str) -> HttpResponse:
     if not _may_see(asked, name):
         return page(asked, "refused.html", {"sentence": "This paper shows prices.", "back": reverse("papers")}, 403)
     if kept is None:  # the page was opened before another plan was applied
-        return refused(asked, Refusal("no-papers", f"No papers of the plan applied last. {_NO_PAPERS}", {}),
+        return refused(asked, Refusal("no-papers", f"No papers of the plan applied last. {NO_PAPERS}", {}),
                        reverse("papers"))  # fmt: skip
     content, plan = _content(kept, name), plan_of(kept)
     pick = pick_list_of(plan, name)

@@ -32,6 +32,7 @@ from kitting.models import BAG_LABEL, Bag, QueuedPaper
 from kitting.models.print_queue import QUEUE_ENDS, WAITING
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, page, refused
 from kitting.pages.paper_pages import (
+    NO_PAPERS,
     PICKS,
     SLIPS,
     about_pick,
@@ -148,7 +149,9 @@ def put_in_queue(asked: Asked) -> HttpResponse:
     def deed() -> tuple[str, str]:
         wanted = _wanted_of(asked)
         if not wanted:
-            raise Refusal("no-papers", "NO PAPER: none of what was asked for is there to wait.", {})
+            none = f"the plan applied last has no pick list of it. {NO_PAPERS}"
+            none = none if PICK_LIST in _kinds(asked) else "none of what was asked for is there to wait."
+            raise Refusal("no-papers", f"NO PAPER: {none}", {})
         outage = wanted[0][1].job.cutover
         day = date.fromisoformat(outage[:10]) if outage else asked.today
         told = []

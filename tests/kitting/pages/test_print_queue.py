@@ -148,6 +148,8 @@ def test_one_tap_on_a_page_that_prints_lets_its_papers_wait_for_the_day_of_the_o
 
 
 def test_a_pick_list_waits_by_one_tap_and_what_is_not_there_is_said(window: Client) -> None:
+    early = tapped(window, job="J03", papers="pick list")
+    assert "NO PAPER the plan applied last has no pick list of it. They are made when a plan is applied on" in early
     planner = browser_of(PLANNER)
     send(planner, "/plans", as_of="2026-03-02")
     send(planner, f"/plans/{Errand.objects.latest('pk').pk}/apply")
