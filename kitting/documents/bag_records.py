@@ -73,7 +73,7 @@ def bag_papers(job: str, read_name: Callable[[str], str] = str) -> BagPapers:
             **head,
             crew=crew,
             truck=next((bag.whereabouts for bag in bags if bag.crew), "").removeprefix("truck "),
-            time=_local(min(entry.action.at for entry in out), zone) if out else "not issued",
+            time=_local(min(entry.action.at for entry in out), zone) if out else "No bag is issued yet",
             bags=tuple(
                 replace(bag, state=labels[bag.location], to_lift=loads[bag.location].words)
                 for bag in slip_bags

@@ -80,7 +80,8 @@ def labels_of_bags(found: QuerySet[Bag]) -> list[DayLabel]:
 
 def rack_of(bag: Bag) -> str:
     """Where on the rack a bag is, '' while it has no place there."""
-    return bag.whereabouts if bag.state in _ON_RACK else ""
+    state = bag.state_before_hold if bag.state == ON_HOLD else bag.state
+    return bag.whereabouts if state in _ON_RACK else ""
 
 
 def rack_order(bag: Bag) -> tuple[object, ...]:

@@ -115,7 +115,8 @@ class IssueSlip:
     @property
     def head(self) -> SlipHead:
         """What stands above its lines: when and where, who takes it, and what it weighs together."""
-        facts = [f"Cutover {self.cutover} · depot {self.depot}", f"Crew {self.crew} · truck {self.truck} · {self.time}"]
+        taken = f"Crew {self.crew} · truck {self.truck} · {self.time}" if self.crew else self.time
+        facts = [f"Cutover {self.cutover} · depot {self.depot}", taken]
         facts += [f"To lift in all: {self.to_lift}"] * bool(self.to_lift)
         return SlipHead(f"ISSUE SLIP · {self.depot}", f"{self.job} · {self.title}", tuple(facts), ("I", self.job))
 
@@ -169,7 +170,7 @@ class ReturnSlip:
         """What stands above its lines; what is still open too."""
         left = sum(line.still_open != 0 for line in self.lines)
         facts = (
-            f"Cutover {self.cutover} · depot {self.depot} · crew {self.crew}",
+            f"Cutover {self.cutover} · depot {self.depot}{f' · crew {self.crew}' * bool(self.crew)}",
             f"{left} of {len(self.lines)} lines STILL OPEN" if left else "Balanced: nothing is open",
         )
         return SlipHead(f"RETURN SLIP · {self.depot}", f"{self.job} · {self.title}", facts, ("T", self.job))

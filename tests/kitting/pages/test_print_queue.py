@@ -99,6 +99,7 @@ def test_pick_lists_slips_and_cards_wait_too_and_what_nobody_needs_is_taken_off(
     assert "choose which papers" in nothing
     assert list(dict.fromkeys(card.split("-")[1] for card in cards))[:3] == ["B3", "B2", "B1"]
     assert "J03" in slips[0]
+    assert "depot N No bag is issued yet REV" in slips[0]
     assert "NOTHING WAITS no bag label of 2026-03-12 at N" in words(sheets)
     assert "TAKEN OFF 7 inner labels" in off
     assert "No inner labels of 2026-03-12 waits at N" in late
@@ -122,6 +123,16 @@ def test_the_pick_lists_of_the_plan_applied_last_wait_and_those_of_a_former_plan
     assert "J03" in lists[0]
     assert Printing.objects.get(document="pick list").subject == "J03 at N"
     assert "The plan applied last has no J03-pick-list-ZZ.pdf" in gone
+
+
+def test_a_bag_on_hold_keeps_its_place_in_the_order_of_the_rack(window: Client) -> None:
+    held = Bag.objects.get(job__job="J03", structure="B2")
+    Bag.objects.filter(pk=held.pk).update(state="on hold", state_before_hold=held.state)
+    queued(window, "bag-label")
+    labels = [page.split()[1] for page in file_of(window, "bag-label") if page.startswith("DEMO ")]
+
+    assert list(dict.fromkeys(labels))[:3] == ["B3", "B2", "B1"]
+    assert "R-9 J03 B2" in words(window.get(QUEUE))
 
 
 def tapped(window: Client, **what: object) -> str:
