@@ -153,7 +153,7 @@ def put_in_queue(asked: Asked) -> HttpResponse:
             none = none if PICK_LIST in _kinds(asked) else "none of what was asked for is there to wait."
             raise Refusal("no-papers", f"NO PAPER: {none}", {})
         outage = wanted[0][1].job.cutover
-        day = date.fromisoformat(outage[:10]) if outage else asked.today
+        day = max(date.fromisoformat(outage[:10]), asked.today) if outage else asked.today
         told = []
         for depot in sorted({depot for depot, _ in wanted}):
             papers = [one for at, one in wanted if at == depot]

@@ -177,10 +177,11 @@ def test_a_pick_list_waits_by_one_tap_and_what_is_not_there_is_said(window: Clie
     assert window.post("/print-queue", {"job": "J/99", "papers": "bag-label"}).status_code == 404
 
 
-def test_papers_of_a_bag_without_an_outage_wait_for_today(window: Client) -> None:
+def test_papers_of_a_bag_without_an_outage_ahead_wait_for_today(window: Client) -> None:
     code = Stores().code("J03", "B2")
-    Job.objects.filter(job="J03").update(cutover="", cutover_end="")
-    assert "1 paper of 2026-03-02 at N" in tapped(window, bag=code, papers="bag-label")
+    for cutover, paper in (("", "bag-label"), ("2026-02-27 08:00", "night-card")):
+        Job.objects.filter(job="J03").update(cutover=cutover, cutover_end="")
+        assert "1 paper of 2026-03-02 at N" in tapped(window, bag=code, papers=paper)
 
 
 def test_who_may_not_see_bags_sees_no_queue_and_a_day_that_is_none_is_refused(window: Client) -> None:
