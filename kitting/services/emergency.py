@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from inventory.models import Item
 from inventory.selectors.finding import depot_named, items_by_code
 from inventory.services.actions import begin, use_case
+from inventory.services.whole_pieces import need_whole
 from jobs.models import UNDER_WAY, Job
 from kitting.calculation.bag_states import LISTED
 from kitting.errors import Refusal
@@ -49,8 +50,8 @@ def open_emergency(
         scan: who, when, the number of the action.
 
     Raises:
-        Refusal: ``not-allowed``; ``no-code``; ``no-reason``; ``job-number-used``; ``unknown-depot``;
-            ``unknown-stock-code``; ``moves-nothing``; ``unknown-storm``; ``storm-state``.
+        Refusal: ``not-allowed``; ``no-code``; ``no-reason``; ``no-place``; ``job-number-used``; ``unknown-depot``;
+            ``unknown-stock-code``; ``moves-nothing``; ``part-of-a-piece``; ``unknown-storm``; ``storm-state``.
     """
     actor, at = scan["actor"], scan["at"]
     job, told = plain_code(job, "A job"), need_reason(why, "An emergency")
@@ -62,8 +63,12 @@ def open_emergency(
     if repeated:
         bag = Bag.objects.select_related("job", "depot").get(job__job=job, structure=structure)
         return _answered(bag, items)
+    if not structure.strip():
+        raise Refusal("no-place", f"Say where {job} is: its bag goes to a place.", {"job": job})
     if not wanted or min(wanted.values()) <= 0:
         raise Refusal("moves-nothing", f"Say what {job} needs, and how many.", {"job": job})
+    for code, pieces in wanted.items():
+        need_whole(items[code], pieces)
     if Job.objects.filter(job=job).exists():
         raise Refusal("job-number-used", f"There is a job {job} already: take another number.", {"job": job})
     local = at.astimezone(ZoneInfo(found.time_zone)) if found.time_zone else at

@@ -68,7 +68,8 @@ def install(*, bag: str, pieces: Iterable[Installed], **scan: Unpack[Scan]) -> A
     """Note which lot is on which end and phase; the pieces leave the books as installed.
 
     Raises:
-        Refusal: ``unknown-line``; ``not-in-bag`` asks where another lot came from; ``on-hold``; ``no-gauge-reading``;
+        Refusal: ``unknown-line``; ``not-in-bag`` asks where another lot came from; ``other-phases``;
+            ``on-hold``; ``no-gauge-reading``;
             or the bag's state.
 
     A part that does not fit by its gauge reading is noted all the same, as it is there; standards are told. What
@@ -210,6 +211,10 @@ def _note(one: Opened, piece: Installed) -> LineStand:
         item = stand.line.item
         if item is None or (stand.line.line, item.stock_code) != (piece.line, piece.stock_code):
             continue
+        here = stand.line.facts.get("phases", "")
+        if here and set(piece.phase) - set(here):
+            message = f"{piece.line} has phases {here}, not {piece.phase}."
+            raise Refusal("other-phases", message, {"phase": piece.phase, "there": here})
         for number, left in stand.inside.items():
             found = one.contents.lots[number]
             if found.number == piece.lot and left >= piece.quantity > 0:

@@ -234,6 +234,12 @@ def test_an_emergency_needs_a_new_number_something_to_pick_and_the_right(stores:
     assert "take another number" in refusal("job-number-used", open_emergency, job="E01", **given, **stores.scan())
     nothing = {**given, "wanted": {}}
     assert "Say what E02 needs" in refusal("moves-nothing", open_emergency, job="E02", **nothing, **stores.scan())
+    half = {**given, "wanted": {"CS15-2": 1500}}
+    assert "CS15-2 is counted by the piece, so 1.5" in refusal(
+        "part-of-a-piece", open_emergency, job="E02", **half, **stores.scan()
+    )
+    nowhere = {**given, "structure": " "}
+    assert "Say where E02 is" in refusal("no-place", open_emergency, job="E02", **nowhere, **stores.scan())
     unknown = {**given, "wanted": {"CS15-9": 1000}}
     assert "CS15-9" in refusal("unknown-stock-code", open_emergency, job="E02", **unknown, **stores.scan())
     assert "no depot Q" in refusal(

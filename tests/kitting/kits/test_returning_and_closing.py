@@ -236,6 +236,9 @@ def test_a_piece_of_another_lot_is_asked_from_where_it_came(stores: Stores) -> N
     other = Installed(line=piece.line, stock_code=piece.stock_code, lot="L-ELSE", quantity=1000)
     message = refusal("not-in-bag", install, bag=stores.code("J03", "V2"), pieces=[other], **stores.scan(CREW))
     assert message.endswith("from where?")
+    elsewhere = replace(next(one for one in fitted(stores, "V2") if one.stock_code == "CA-4"), phase="Z")
+    message = refusal("other-phases", install, bag=stores.code("J03", "V2"), pieces=[elsewhere], **stores.scan(CREW))
+    assert message.endswith("has phases ABC, not Z.")
     unknown = Installed(line="J03/nowhere", stock_code=piece.stock_code, lot=piece.lot, quantity=1000)
     assert "has no line" in refusal(
         "unknown-line", install, bag=stores.code("J03", "V2"), pieces=[unknown], **stores.scan(CREW)
