@@ -30,6 +30,7 @@ from kitting.documents.lot_trace import (
     FAILED,
     HIT,
     HOLDS,
+    NEEDED,
     RECEIVED,
     TOLD,
     WHERE,
@@ -44,11 +45,13 @@ from kitting.models import BagEntry, CountList, Event, LotToFinish, Person, Prom
 from kitting.models.bags import FITTED, PICKED
 from kitting.models.bags import INSTALLED as PUT_IN
 from kitting.selectors.bag_contents import label_code
+from kitting.selectors.clock import books_now, day_at
 from kitting.selectors.counting import BlindLine, blinded, lines_of
 from kitting.selectors.failures import failures_of_lot
 from kitting.selectors.job_states import energised_at
 from kitting.selectors.notice_kinds import SEEN
 from kitting.selectors.promises import staged_days
+from kitting.selectors.replacement_need import replacement_need
 
 
 def lot_trace_of(
@@ -86,6 +89,7 @@ def lot_trace_of(
         *(_ends(item, lot, as_of, zone) if lot else _of_days(item, as_of, zone, days, AT_ENDS)),
         *_failed(item, lot, as_of, zone),
         *_hit(item, lot, as_of),
+        *_needed(item, lot, found.holds, as_of),
         *(_could_be(item, min(one.action.at for one in moves), as_of, zone, days) if lot and moves else ()),
         *(_unread(item, lot, as_of, zone) if lot else ()),
         *(TraceLine(HOLDS, f"hold {one.pk}", None, "", _local(one.placed_at, zone), one.reason, one.placed_by)
@@ -224,6 +228,14 @@ def _bags(item: Item, lot: str) -> Iterator[TraceLine]:
             bag.crew,
             depot=bag.depot.depot,
         )
+
+
+def _needed(item: Item, lot: str, holds: Iterable[LotHold], as_of: datetime | None) -> Iterator[TraceLine]:
+    """What is to be found again because the lot is stopped."""
+    today = day_at(as_of or books_now())
+    for one in replacement_need(item=item, number=lot, holds=holds, today=today, as_of=as_of):
+        when = f"cutover {one.cutover}" if one.job else ""
+        yield TraceLine(NEEDED, one.what, as_decimal(one.quantity), one.job, when, depot=one.depot)
 
 
 def _could_be(

@@ -20,17 +20,18 @@ from kitting.documents.record_papers import (
     workbook_bytes,
 )
 
-RECEIVED, WHERE, INSTALLED, FAILED, HIT, COULD_BE, HOLDS, TOLD = (
-    "received", "where each piece is", "installed", "failures", "bags and jobs hit", "could be of this lot", "holds",
-    "told",
+RECEIVED, WHERE, INSTALLED, FAILED, HIT, NEEDED, COULD_BE, HOLDS, TOLD = (
+    "received", "where each piece is", "installed", "failures", "bags and jobs hit", "to be replaced",
+    "could be of this lot", "holds", "told",
 )  # fmt: skip
-PARTS = (RECEIVED, WHERE, INSTALLED, FAILED, HIT, COULD_BE, HOLDS, TOLD)
+PARTS = (RECEIVED, WHERE, INSTALLED, FAILED, HIT, NEEDED, COULD_BE, HOLDS, TOLD)
 NONE_OF = {
     RECEIVED: "Nothing was received.",
     WHERE: "No piece is anywhere.",
     INSTALLED: "No end is recorded.",
     FAILED: "No failure is reported.",
     HIT: "No bag and no job waits for it.",
+    NEEDED: "Nothing: no hold stops it, or nobody counts on a piece of it.",
     COULD_BE: "No piece of a lot that is unknown or was not read.",
     HOLDS: "No hold is placed.",
     TOLD: "Nobody was told.",

@@ -168,6 +168,8 @@ def _told(found: Recalled) -> Iterator[str]:
         yield f"Jobs hit: {', '.join(f'{job} ({cutover})' for job, cutover in found.jobs.items())}."
     if found.inspect:
         yield f"To look at on the line: {', '.join(f'{one.job} {one.structure}' for one in found.inspect)}."
+    if found.needed:
+        yield f"To be replaced: {'; '.join(one.sentence for one in found.needed)}."
 
 
 def trace_paper(asked: Asked, ending: str, name: str) -> HttpResponse:

@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Unpack
 
 from django.db.models import QuerySet, Sum
@@ -27,7 +28,9 @@ from kitting.roles import (
     STOREKEEPER,
     require,
 )  # fmt: skip
+from kitting.selectors.clock import day_at
 from kitting.selectors.installed_ends import on_the_line
+from kitting.selectors.replacement_need import Needed, replacement_need
 from kitting.services.list_bags import review
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import release
@@ -60,6 +63,7 @@ class Recalled:
         jobs: cutover of each job that has a bag with the lot or was promised a piece of it.
         bags: bags that are on hold now.
         inspect: what is installed, as noted from bags.
+        needed: what is to be found again.
     """
 
     hold: LotHold
@@ -69,6 +73,7 @@ class Recalled:
     jobs: Mapping[str, str]
     bags: tuple[str, ...]
     inspect: tuple[Fitted, ...]
+    needed: tuple[Needed, ...]
 
 
 @use_case
@@ -95,18 +100,19 @@ def recall_lot(
     reason = _whole_lot(lot, reason, serials.strip(), confirmed)
     action, repeated = begin("recall lot", {"stock_code": stock_code, "lot": lot}, stamp_of(scan), reason)
     if repeated:
-        return recalled(_holds_of(stock_code, lot).filter(placed_at__lte=action.at).latest("placed_at"))
+        return recalled(_holds_of(stock_code, lot).filter(placed_at__lte=action.at).latest("placed_at"), day_at(at))
     hold = _only_held(stock_code, lot, reason) or stop_lot(action, stock_code=stock_code, lot=lot, reason=reason)
     lots = hold.item.lots.filter(number=hold.lot_number)
     promises = Promise.objects.filter(lot__in=lots, released_at=None).select_related("job")
     jobs = {promise.job.job: promise.job.cutover for promise in promises}
     release(promises.select_related(None), why=f"{hold}: {reason}", at=at)
     review(_bags_with(hold), by=actor.name, at=at)
-    found = recalled(hold, jobs)
+    found = recalled(hold, day_at(at), jobs)
     is_out = _bags_with(hold).filter(state_before_hold__in=OUT).exists()
     is_out |= Balance.objects.filter(lot__in=lots, place__kind=TRUCK, quantity__gt=0).exists()
     known = {"stock_code": hold.item.stock_code, "lot": hold.lot_number}
     data = {"reason": reason, **known, "bags": found.bags, "jobs": dict(found.jobs), "pieces": dict(found.pieces)}
+    data["replace"] = [one.sentence for one in found.needed]
     roles = (*TOLD, CREW_LEAD) if is_out else TOLD
     happenings = [Happening(RECALLED, str(hold), data, addressed_to=role) for role in roles]
     record_events(happenings, by=actor.name, at=at)
@@ -140,7 +146,7 @@ def was_recalled(hold: LotHold) -> bool:
     return Event.objects.filter(name=RECALLED, subject=str(hold)).exists()
 
 
-def recalled(hold: LotHold, promised: Mapping[str, str] | None = None) -> Recalled:
+def recalled(hold: LotHold, today: date, promised: Mapping[str, str] | None = None) -> Recalled:
     """Where a stopped lot is now; ``promised`` are jobs that lost a promise of it, with their cutovers."""
     lots = hold.item.lots.filter(number=hold.lot_number)
     pieces = Counter[str]()
@@ -166,6 +172,7 @@ def recalled(hold: LotHold, promised: Mapping[str, str] | None = None) -> Recall
         jobs=dict(sorted(jobs.items())),
         bags=tuple(str(bag) for bag in stopped),
         inspect=_fitted(hold),
+        needed=tuple(replacement_need(item=hold.item, number=hold.lot_number, holds=[hold], today=today)),
     )
 
 

@@ -1,15 +1,21 @@
 """A recalled lot is stopped everywhere at once, and every piece of it is named."""
 
+from datetime import date, timedelta
+
 import pytest
 from bag_stores import CREW, Stores, demo_sheets
+from django.db.models import Sum
 from module_books import books_of_module
 from people import BUYER, DUTY
 from refusals import refusal
 
-from inventory.models import LotHold
+from inventory.models import Balance, LotHold
 from inventory.services.holding import place_hold
+from kitting.documents.from_records import lot_trace_of
+from kitting.documents.lot_trace import NEEDED
 from kitting.models import Event, Promise
 from kitting.selectors.bag_contents import accounts
+from kitting.selectors.replacement_need import IN_BAGS, PROMISED, replacement_need
 from kitting.services.fill_bags import lift, put_back
 from kitting.services.issue_bags import begin_work
 from kitting.services.recall_lots import recall_lot
@@ -61,6 +67,33 @@ def test_bags_with_a_piece_stop_and_promises_of_it_are_free_for_another_lot(stor
     assert not before.exists()
     told = set(Event.objects.filter(name="lot recalled").values_list("addressed_to", flat=True))
     assert told >= {"planner", "storekeeper", "buyer", "standards engineer", "duty supervisor", "auditor"}
+
+
+def test_what_jobs_reserve_and_line_lose_by_a_recall_is_told_to_the_buyer_and_stands_in_the_trace(
+    stores: Stores,
+) -> None:
+    in_bag = stores.counted("J09", "HL1")["BI25"]
+    open_ones = Promise.objects.filter(lot__number=LOT["lot"], released_at=None)
+    promised = dict(open_ones.values_list("job__job").annotate(Sum("quantity")))
+    reserve = Balance.objects.get(place__kind="reserve", lot__number=LOT["lot"])
+    scan = stores.scan(DUTY)
+    found = recall_lot(**LOT, **scan)
+    for_jobs = {(one.job, one.what): one.quantity for one in found.needed if one.job}
+    assert for_jobs == {("J09", IN_BAGS): in_bag, **{(job, PROMISED): pieces for job, pieces in promised.items()}}
+    assert [(one.quantity, one.what) for one in found.needed if not one.job] == [
+        (reserve.quantity, f"for the reserve at {reserve.place}"),
+        (1000, "on the line, as far as an inspection refuses them"),
+    ]
+    told = Event.objects.get(name="lot recalled", addressed_to="buyer").data["replace"]
+    assert told == [one.sentence for one in found.needed]
+    assert f"{in_bag // 1000} for J09, in its bags, cutover 2026-04-04 05:00" in told
+    traced = lot_trace_of(item=reserve.lot.item, lot=LOT["lot"], as_of=scan["at"] + timedelta(1))
+    assert (
+        sum(line.quantity or 0 for line in traced.lines if line.part == NEEDED)
+        == sum(one.quantity for one in found.needed) // 1000
+    )
+    late = replacement_need(item=reserve.lot.item, number=LOT["lot"], holds=[found.hold], today=date(2027, 1, 1))
+    assert {one.job for one in late} == {""}
 
 
 def test_a_bag_with_the_crew_stops_as_well_and_the_crew_is_told(stores: Stores) -> None:
