@@ -261,8 +261,8 @@ def facts_of(
 def facts_of_all(found: Collection[Contents]) -> dict[int, BagFacts]:
     """What the guards look at by bag, nobody acting.
 
-    Twelve queries, and one more each where a bag is superseded, a label was printed, a lot was let go past its date, a
-    part stands in for another; those of the books' clock where rules were published.
+    Twelve queries, two more where a bag is superseded, and one more each where a label was printed, a lot was let go
+    past its date, a part stands in for another; those of the books' clock where rules were published.
     """
     letters, margin = live_letters(one.bag.job_id for one in found), margin_days()
     holds = open_holds(lot for one in found for lot in lots_inside(one))
@@ -346,13 +346,16 @@ def _superseded(found: Collection[Contents], letters: Mapping[int, str]) -> dict
     told |= {bag: f"RULES CHANGED: {names}; {_AGAIN}" for bag, names in bags_of_changed_rules(bags).items()}
     old = {bag: letters.get(bag.job_id, "") for bag in bags if letters.get(bag.job_id, "") != bag.revision}
     runs = revised_runs({(bag.job.job, letter) for bag, letter in old.items()})
+    kits = {*Recipe.objects.filter(job__in=[bag.job_id for bag in old]).values_list("job", flat=True)} if old else ()
     return told | {
-        bag.pk: _superseded_words(bag, letter, runs.get((bag.job.job, letter), "")) for bag, letter in old.items()
+        bag.pk: _superseded_words(bag, letter, runs.get((bag.job.job, letter), ""), is_kit=bag.job_id in kits)
+        for bag, letter in old.items()
     }
 
 
-def _superseded_words(bag: Bag, letter: str, runs: str) -> str:
-    told = f"SUPERSEDED BY REV {letter}: the bag was listed for rev {bag.revision or 'none'}; {_AGAIN}"
+def _superseded_words(bag: Bag, letter: str, runs: str, *, is_kit: bool) -> str:
+    again = "make the recipes up again" if is_kit else _AGAIN
+    told = f"SUPERSEDED BY REV {letter}: the bag was listed for rev {bag.revision or 'none'}; {again}"
     return f"{told}; rev {letter}: {runs}" if runs else told
 
 

@@ -120,16 +120,16 @@ def make_up_again(*, by: str, at: datetime) -> list[Recipe]:
             recipe.revision, recipe.lines, recipe.why_open = revision_of(lines), as_rows(lines), ""
         _look_ahead(recipe, to_come)
         recipe.save()
-        if (recipe.revision, recipe.why_open, recipe.to_come) == before:
-            continue
-        changed.append(recipe)
-        told = {
-            "before": before[0], "revision": recipe.revision, "why_open": recipe.why_open,
-            "to_come": recipe.to_come,
-        }  # fmt: skip
-        happenings.append(Happening("recipe changed", recipe.name, told, addressed_to=STOREKEEPER))
+        if (recipe.revision, recipe.why_open, recipe.to_come) != before:
+            changed.append(recipe)
+            told = {
+                "before": before[0], "revision": recipe.revision, "why_open": recipe.why_open,
+                "to_come": recipe.to_come,
+            }  # fmt: skip
+            happenings.append(Happening("recipe changed", recipe.name, told, addressed_to=STOREKEEPER))
         for bag in Bag.objects.filter(job=recipe.job).select_related("job", "depot").order_by("pk"):
-            happenings += renew(bag, wanted_by(recipe), recipe.revision, is_new=False)
+            if recipe in changed or bag.revision != recipe.revision:  # it was on hold when the recipe changed
+                happenings += renew(bag, wanted_by(recipe), recipe.revision, is_new=False)
     record_events(happenings, by=by, at=at)
     return changed
 

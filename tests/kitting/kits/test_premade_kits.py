@@ -22,7 +22,7 @@ from kitting.selectors.rule_revisions import frame_of, live_rules
 from kitting.selectors.what_is_this import what_is
 from kitting.services.draft_rules import draft_rules
 from kitting.services.emergency import open_emergency
-from kitting.services.fill_bags import check
+from kitting.services.fill_bags import check, lift, put_back
 from kitting.services.issue_bags import issue, stage
 from kitting.services.premade_kits import build_kit, build_up, give_kit, keep_kit_level
 from kitting.services.publish_rules import look_at_draft, publish_draft, review_draft
@@ -323,6 +323,24 @@ def test_a_recalled_lot_holds_the_kit(stores: Stores) -> None:
     recall_lot(stock_code=lot.item.stock_code, lot=lot.number, reason="tears", **stores.scan())
     assert stores.bag("SPLICE-1-0", bag.structure).state == "on hold"
     assert not the_kit().is_ready
+
+
+@pytest.mark.usefixtures("recipe")
+def test_a_kit_that_was_on_hold_when_its_recipe_changed_is_made_up_again_once_the_hold_is_over(stores: Stores) -> None:
+    bag = built(stores)
+    lot = next(lot for lot in stores.contents("SPLICE-1-0", bag.structure).lots.values() if lot.number)
+    inside = stores.counted("SPLICE-1-0", bag.structure)[lot.item.stock_code]
+    recall_lot(stock_code=lot.item.stock_code, lot=lot.number, reason="tears", **stores.scan())
+    two_wraps_published(stores, TODAY)
+    held = {"bag": label_code(bag), "stock_code": lot.item.stock_code, "lot": lot.number, "quantity": inside}
+    put_back(**held, place=stores.place("H", "T-1", "hold"), why="recalled", **stores.scan())
+    lift(bag=label_code(bag), **stores.scan())
+    (row,) = listed_for_rework(TODAY)
+    assert any(why.startswith("SUPERSEDED") and why.endswith("; make the recipes up again") for why in row.whys)
+    assert renew_recipes(**stores.scan()) == []
+    (row,) = listed_for_rework(TODAY)
+    assert (row.bag.revision, row.next) == (Recipe.objects.get().revision, ("pick",))
+    assert "SHORT: 3 CS15-2, 1 MST" in row.whys
 
 
 @pytest.mark.usefixtures("recipe")
