@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Unpack
 
 from inventory.errors import Doubt, Refusal
-from inventory.models import FOUND, LOST, VAN, Action, Depot, Difference, Lot, Place, Transfer
+from inventory.models import BAG, FOUND, LOST, VAN, Action, Depot, Difference, Lot, Place, Transfer
 from inventory.selectors.locking import locked_difference, locked_transfer
 from inventory.selectors.words import quantity_text
 from inventory.services.actions import Stamp, begin, use_case
@@ -58,8 +58,12 @@ def send_transfer(
 
     Raises:
         Doubt: ``owner-agrees``: pieces belong to the supplier.
-        Refusal: the number is used, places of several depots, a hold, or fewer pieces there than loaded.
+        Refusal: the number is used, places of several depots, a hold, or fewer pieces there than loaded;
+            ``goes-whole``: pieces of a bag go only with it.
     """
+    bag = next((one.source for one in loads if one.source.kind == BAG), None)
+    if bag is not None:
+        raise Refusal("goes-whole", f"{bag} is a bag: send it whole by scan, or put its pieces back first.", {})
     content = {
         "transfer": transfer,
         "to_depot": to_depot.pk,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import NamedTuple, Unpack
 
-from inventory.models import RESERVE, Action, Balance, Depot, Item, Lot, Place
+from inventory.models import BIN, RESERVE, STAGING, SUPPLIER_OWNED, TRUCK, Action, Balance, Depot, Item, Lot, Place
 from inventory.selectors.finding import depot_named, items_by_code, local_day, lots_by_number
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
@@ -29,6 +29,7 @@ from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import let_go
 from kitting.services.scans import BAGS, Scan, stamp_of
 
+_GIVEN_FROM = (BIN, SUPPLIER_OWNED, STAGING, TRUCK, RESERVE)
 _OUT_ALREADY = datetime.min.replace(tzinfo=UTC)  # no hold stops what is with a crew
 
 
@@ -94,8 +95,8 @@ def issue_to_storm(
     Raises:
         Doubt: ``promised-to-others``: pieces that are promised to planned jobs.
         Refusal: ``not-allowed``; ``unknown-storm``; ``storm-state``; ``unknown-depot``; ``no-crew``; ``no-place``;
-            ``moves-nothing``; ``unknown-lot``; ``out-of-date``; ``not-enough``; ``on-hold``; what is wrong with a
-            carton's code.
+            ``moves-nothing``; ``wrong-place``; ``unknown-lot``; ``out-of-date``; ``not-enough``; ``on-hold``; what is
+            wrong with a carton's code.
     """
     require(scan["actor"], BAGS, DO, depot)
     content = {
@@ -218,6 +219,9 @@ def _refuse_blank(*, crew: str, company: str, where: str) -> None:
 
 
 def _parts(one: Handful, today: date, actor: Actor) -> Iterator[_Part]:
+    if one.place.kind not in _GIVEN_FROM:
+        message = f"{one.place} ({one.place.kind}): a storm is given pieces of {', '.join(_GIVEN_FROM)}; bags lend."
+        raise Refusal("wrong-place", message, {"place": str(one.place)})
     if one.place.kind == RESERVE:
         require(actor, "reserve", APPROVE, one.place.depot.depot)
     if one.carton:

@@ -54,6 +54,15 @@ def test_pieces_on_the_road_lie_in_a_van_of_the_receiver(warehouse: Warehouse, l
     assert_books_are_whole()
 
 
+def test_a_bags_pieces_go_to_another_depot_only_with_their_bag(warehouse: Warehouse, lot: Lot) -> None:
+    warehouse.move(2, lot, "N/bin", "N/bag")
+    load = Load(lot=lot, quantity=1000, source=warehouse.place("N/bag"))
+    with pytest.raises(Refusal, match="N/bag is a bag: send it whole by scan") as told:
+        send_transfer(transfer="T-1", to_depot=warehouse.hill, loads=[load], **warehouse.stamp())
+    assert told.value.code == "goes-whole"
+    assert on_the_road(warehouse.hill) == []
+
+
 def test_what_is_on_the_road_is_touched_only_by_its_transfer(warehouse: Warehouse, lot: Lot) -> None:
     sent = send(warehouse, lot, 6)
     van = Load(lot=lot, quantity=1000, source=on_the_road(warehouse.hill)[0].place)

@@ -170,6 +170,8 @@ def test_what_must_not_go_out_is_refused_in_a_storm_as_well(stores: Stores) -> N
     assert "Say what" in refusal("moves-nothing", give, stores)
     assert "open ones: EV1" in refusal("unknown-storm", give, stores, inserts(stores), storm="EV9")
     assert "may not do" in refusal("not-allowed", give, stores, inserts(stores), actor=BUYER)
+    staged = Handful(place=stores.bag("J10", "V9").place, quantity=1000, stock_code="CS15-2", lot="L-2508A")
+    assert "bags lend" in refusal("wrong-place", give, stores, staged, depot="H")
     too_many = Handful(place=there.place, quantity=9_000_000, stock_code="BI15")
     assert "9000" in refusal("not-enough", give, stores, too_many)
     old = Handful(place=there.place, quantity=1000, stock_code="BI15", lot=there.lot.number)
