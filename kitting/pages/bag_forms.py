@@ -18,7 +18,7 @@ from kitting.pages.asked import ANY_REFUSAL, Asked, View
 from kitting.roles import SIGN, Actor
 from kitting.selectors.bag_contents import bag_by_code
 from kitting.selectors.end_signatures import BY_PIN
-from kitting.selectors.what_is_this import carton_item
+from kitting.selectors.what_is_this import carton_to_use
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,11 +79,11 @@ def read_piece(text: str, today: date) -> Piece:
     """The item of a scanned carton, or of a typed stock code.
 
     Raises:
-        Refusal: neither a carton nor a stock code of ours.
+        Refusal: neither a carton nor a stock code of ours; ``two-dates``: the books have another for the carton's lot.
     """
     if is_carton(text):
         carton = read_carton(text, today=today)
-        return Piece(carton_item(carton), carton.lot, carton.count)
+        return Piece(carton_to_use(carton), carton.lot, carton.count)
     return Piece(items_by_code([text])[text], "")
 
 

@@ -96,6 +96,22 @@ def carton_item(carton: Carton) -> Item:
     return item
 
 
+def carton_to_use(carton: Carton) -> Item:
+    """The item in a carton of which pieces are to be used or counted.
+
+    Raises:
+        Refusal: ``two-dates``: the books have another date for its lot; as ``carton_item``.
+    """
+    item = carton_item(carton)
+    for lot in item.lots.filter(number=carton.lot).select_related("item") if carton.lot and carton.use_by else ():
+        if lot.use_by and lot.use_by != carton.use_by:
+            message = (
+                f"TWO DATES: the carton says use by {carton.use_by}, the books {lot.use_by} of {lot}: set it aside."
+            )
+            raise Refusal("two-dates", message, {"lot": lot.number, "known": lot.use_by, "read": carton.use_by})
+    return item
+
+
 def _carton(carton: Carton) -> Known:
     item = carton_item(carton)
     told = [f"lot {carton.lot or 'unknown'}"]

@@ -23,7 +23,7 @@ from kitting.models.storms import OPEN, Storm
 from kitting.roles import APPROVE, DO, Actor, require
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, is_good, label_code
 from kitting.selectors.storms import finish_sentence, storm_by_code
-from kitting.selectors.what_is_this import carton_item
+from kitting.selectors.what_is_this import carton_to_use
 from kitting.services.list_bags import new_bag, review
 from kitting.services.record_events import Happening, record_events
 from kitting.services.release_promises import let_go
@@ -226,7 +226,7 @@ def _parts(one: Handful, today: date, actor: Actor) -> Iterator[_Part]:
         require(actor, "reserve", APPROVE, one.place.depot.depot)
     if one.carton:
         carton = read_carton(one.carton, today=today)
-        item, number = carton_item(carton), lot_number(carton.lot)
+        item, number = carton_to_use(carton), lot_number(carton.lot)
     else:
         item, number = items_by_code([one.stock_code])[one.stock_code], lot_number(one.lot)
     if not number:
@@ -307,7 +307,7 @@ def _read_lot(one: LotToFinish, lot: str, carton: str, today: date) -> str:
     if not carton:
         return lot_number(lot)
     read = read_carton(carton, today=today)
-    item = carton_item(read)
+    item = carton_to_use(read)
     if item.pk != one.lot.item_id:
         raise Refusal("wrong-item", f"That carton is {item}; line {one.pk} is {one.lot.item}.", {"read": str(item)})
     return lot_number(read.lot)

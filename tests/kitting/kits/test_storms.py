@@ -120,6 +120,9 @@ def test_a_carton_names_item_and_lot(stores: Stores) -> None:
     done = give(stores, Handful(place=there.place, quantity=1000, carton=carton))
     assert done.to_finish == []
     assert [str(lot) for lot in stores.contents("EV1", "Alder 12").lots.values()] == [str(there.lot)]
+    Lot.objects.filter(pk=there.lot_id).update(use_by=date(2028, 1, 31))
+    other = Handful(place=there.place, quantity=1000, carton=f"(241)BI15(17)260301(10){there.lot.number}")
+    assert "the carton says use by 2026-03-01, the books 2028-01-31" in refusal("two-dates", give, stores, other)
 
 
 @pytest.mark.usefixtures("storm")
