@@ -8,26 +8,27 @@ from django.http import HttpResponse
 from django.urls import reverse
 
 import inventory.errors
-from inventory.models import BIN, SUPPLIER_OWNED
+from inventory.models import BIN, SUPPLIER_OWNED, Item
 from inventory.selectors.finding import items_by_code
 from kitting.errands.lending import LENDING
 from kitting.errors import Refusal
 from kitting.models import Bag, Borrow, Errand
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, page, questions_of, refused
-from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quantity
+from kitting.pages.bag_forms import Field, approver, of_bag, place_scanned, quantity, read_piece
 from kitting.pages.planning_pages import RESULTS, ask
 from kitting.pages.source_tables import source_table
 from kitting.pages.tables import Cell, Table, figure
 from kitting.pages.typed import day_of
 from kitting.selectors.bag_contents import bare, contents_of, good_until, label_code
 from kitting.selectors.bag_requests import of_bag as asked_of
-from kitting.selectors.sources import FREE, IN_BAG, IN_RESERVE, Source, sources
+from kitting.selectors.sources import AT_HAND, FREE, IN_BAG, IN_RESERVE, OTHER_DEPOT, Source, sources
 from kitting.services.bag_requests import ask_borrow
 from kitting.services.borrow_pieces import borrow as lend
 from kitting.services.borrow_pieces import pay_back
 
 ASK, LOOK_FIRST = "ask", "look"
 MOST_LENDERS = 5  # each is a plan of its own
+LEAVE = "NEEDS SUPERVISOR"
 
 
 @of_bag
@@ -77,7 +78,7 @@ def _form(asked: Asked, one: Bag, found: Sequence[Source], questions: Sequence[o
         "free": source_table("Free: take these first", free, asked.today), "questions": questions,
         "reserve": urlencode({**from_reserve, "line": lacking[0].line.line}) if there and lacking else "",
         "held": source_table("In staged bags and with crews", [x for x in found if x not in free], asked.today),
-        "has_lenders": bool(choice),
+        "has_lenders": bool(choice), "scanned": _scanned(asked, items_by_code([item])[item], found),
         "fields": [
             Field("lender", "Which bag lends", asked.text("lender"), options=choice),
             Field("quantity", "How many", asked.text("quantity") or bare(missing), "decimal"),
@@ -97,6 +98,33 @@ def _form(asked: Asked, one: Bag, found: Sequence[Source], questions: Sequence[o
         ],
     }  # fmt: skip
     return page(asked, "borrow.html", context)
+
+
+def _scanned(asked: Asked, item: Item, found: Sequence[Source]) -> tuple[str, str]:
+    """Whether a piece that was scanned may be taken: the word that is read across a counter, and its sentence."""
+    if not asked.text("read"):
+        return "", ""
+    try:
+        piece = read_piece(asked.text("read"), asked.today)
+    except ANY_REFUSAL as refusal:
+        return "LOOK AGAIN", str(refusal)
+    if piece.item != item:
+        return "WRONG ITEM", f"This is {piece.item}, {piece.item.called}; need {item}."
+    lot = asked.text("lot") or piece.lot
+    alike = [one for one in found if lot in ("", one.balance.lot.number)]
+    for one in alike:
+        if one.kind in AT_HAND:
+            return "GO", f"{one.sentence}: put it in by scan."
+        if one.kind == OTHER_DEPOT:
+            return "BY VAN", f"{one.sentence}: ask that depot for it."
+        if one.kind == IN_RESERVE:
+            return LEAVE, f"{one.sentence}: the duty supervisor releases it."
+        if one.kind == IN_BAG and one.bag:
+            owner = f" of {one.bag.job.owner}" if one.bag.job.owner else ""
+            return LEAVE, f"{one.sentence}: it breaks a bag{owner}, which is paid back."
+    if alike:
+        return "WITH A CREW", f"{alike[0].sentence}: ring them."
+    return "NOT TO BE HAD", f"No piece of {item}{f' lot {lot}' if lot else ''} is free and good until then."
 
 
 def _to_look_at(asked: Asked, one: Bag, found: Sequence[Source]) -> dict[str, object]:

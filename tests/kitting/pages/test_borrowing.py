@@ -11,6 +11,7 @@ from module_books import books_of_module
 from people import DUTY, STORES
 
 from inventory.models import Balance, Lot
+from jobs.models import Job
 from kitting.models import Borrow, ReserveRelease
 from kitting.selectors.bag_contents import label_code
 from kitting.services.emergency import open_emergency
@@ -93,6 +94,29 @@ def test_the_reserve_is_asked_for_where_an_emergency_looks_and_comes_to_a_bin_to
     assert 'value="E02/Saltmarsh/emergency/BI15"' in form.content.decode()
     assert "ASKED" in words(asked)
     assert "to be picked for E02/Saltmarsh/emergency/BI15" in words(released)
+
+
+def test_a_scanned_piece_says_go_where_it_is_free_and_needs_supervisor_where_a_bag_holds_it(
+    stores: Stores, taker: str, window: Client
+) -> None:
+    Job.objects.filter(job="J10").update(owner="R. Tolley")
+    page = f"/bags/{taker}/borrow"
+
+    def told(read: str, lot: str = "") -> str:
+        return words(window.get(page, {"item": "CS15-2", "read": read, "lot": lot}))
+
+    assert "GO 3 of CS15-2 lot L-2303B at H/H-04-2 (near its date, use by 2026-03-31)" in told("CS15-2")
+    assert "NEEDS SUPERVISOR 6 of CS15-2 lot L-2508A at J10 V9, H rack 4" in told("CS15-2", "L-2508A")
+    assert "it breaks a bag of R. Tolley, which is paid back" in told("CS15-2", "L-2508A")
+    assert "owner R. Tolley" in told("")
+    assert "WRONG ITEM This is BI15" in told("BI15")
+    assert "NOT TO BE HAD No piece of CS15-2 lot L-1 is free" in told("CS15-2", "L-1")
+    assert "LOOK AGAIN" in told("no such code")
+    stores.issue("J10", "V9")
+    assert "WITH A CREW 6 of CS15-2 lot L-2508A" in told("CS15-2", "L-2508A")
+    in_reserve = words(window.get(page, {"item": "BI15", "read": "BI15"}))
+    assert "NEEDS SUPERVISOR 3 of BI15" in in_reserve
+    assert "the duty supervisor releases it" in in_reserve
 
 
 def test_what_was_lent_is_paid_back_on_the_page_of_the_bag_that_lent_it(
