@@ -189,7 +189,7 @@ def _failed(item: Item, lot: str, as_of: datetime | None, zone: tzinfo | None) -
     for found, told in ((of_it, ""), (could_be, "lot unknown: could be of this one")):
         for one in found:
             what = f"{one} · {one.place} · {one.what}"
-            yield TraceLine(FAILED, what, None, "", _local(one.failed_at, zone), told, one.action.by)
+            yield TraceLine(FAILED, what, None, "", _local(one.failed_at, zone), told, one.action.by, one.depot)
 
 
 def _hit(item: Item, lot: str, as_of: datetime | None) -> Iterator[TraceLine]:

@@ -11,7 +11,8 @@ class Failure(models.Model):
     """One report of a part that failed.
 
     ``structure`` is '' where nobody knows the place, ``item`` None where nobody knows the part, ``lot_number`` '' where
-    nobody knows the lot. With a reason why it was withdrawn, it counts nowhere any more.
+    nobody knows the lot. ``depot`` is that of the job that fitted the place last, else of who reported it; '' where
+    neither is known. With a reason why it was withdrawn, it counts nowhere any more.
     """
 
     action = models.OneToOneField(Action, on_delete=models.PROTECT, related_name="failure")
@@ -22,6 +23,7 @@ class Failure(models.Model):
     lot_number = models.CharField(max_length=CODE_LENGTH, blank=True)
     failed_at = models.DateTimeField()
     what = models.TextField()
+    depot = models.CharField(max_length=CODE_LENGTH, blank=True)
     withdrawn_why = models.TextField(blank=True)
 
     class Meta:

@@ -26,7 +26,7 @@ from kitting.services.report_failures import FAILURE, report_failure, withdraw_f
 _BY_LOT = ("Stock code", "Lot", "Failures", "Installed, ever")
 _REPORTS = ("Failure", "Failed", "Place", "Part", "What failed", "Reported")
 _FILED = ("failure", "failed", "structure", "position", "phase", "stock code", "lot", "what failed", "reported",
-          "by", "withdrawn because")  # fmt: skip
+          "by", "withdrawn because", "depot")  # fmt: skip
 FIELDS: Mapping[str, str] = {
     "what": "What failed, and how it was seen",
     "failed": "When, on the clock of your depot, as 2026-03-02 15:00; blank: now",
@@ -73,7 +73,10 @@ def failures_table(asked: Asked, title: str, found: Sequence[Failure]) -> Table:
             _place(one),
             _part(one),
             one.what,
-            Cell(f"{one.action.at.astimezone(asked.zone):%Y-%m-%d %H:%M}", note=read(one.action.by)),
+            Cell(
+                f"{one.action.at.astimezone(asked.zone):%Y-%m-%d %H:%M}",
+                note=" · ".join(filter(None, (read(one.action.by), one.depot))),
+            ),
         ]
         for one in found
     ]
@@ -138,7 +141,7 @@ def failures_file(asked: Asked, name: str) -> HttpResponse:
     reports = [
         (one.pk, one.failed_at.astimezone(asked.zone).isoformat(), one.structure or "place unknown", one.position,
          one.phase, one.item.stock_code if one.item else "", one.lot_number, one.what,
-         one.action.at.astimezone(asked.zone).isoformat(), read(one.action.by), one.withdrawn_why, as_of)
+         one.action.at.astimezone(asked.zone).isoformat(), read(one.action.by), one.withdrawn_why, one.depot, as_of)
         for one in found
     ]  # fmt: skip
     by_lots = table_frame([*(head.lower() for head in _BY_LOT), "as of"], lots)

@@ -12,7 +12,7 @@ from kitting.errors import Refusal
 from kitting.models import Bag, BagEntry, Failure
 from kitting.models.bags import FITTED, INSTALLED
 from kitting.roles import Actor
-from kitting.selectors.sight import has_own_ends_only
+from kitting.selectors.sight import depots_seen, has_own_ends_only
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +26,15 @@ class LotFailures:
 
 
 def failures_seen(actor: Actor) -> QuerySet[Failure]:
-    """Reports that a person may look at, the last first: crews see their own."""
-    found = Failure.objects.select_related("action", "item").order_by("-failed_at", "-pk")
-    return found.filter(action__by=actor.name) if has_own_ends_only(actor) else found
+    """Reports that a person may look at, the last first: crews see their own, stores also those of their depots."""
+    found, own = (
+        Failure.objects.select_related("action", "item").order_by("-failed_at", "-pk"),
+        Q(action__by=actor.name),
+    )
+    if has_own_ends_only(actor):
+        return found.filter(own)
+    depots = depots_seen(actor)
+    return found.filter(own | Q(depot="") | Q(depot__in=depots)) if depots else found
 
 
 def failure_by_number(actor: Actor, number: int) -> Failure:

@@ -8,10 +8,11 @@ from inventory.models import Item
 from inventory.selectors.finding import items_by_code, lots_by_number
 from inventory.services.actions import begin, use_case
 from inventory.services.doubts import Doubts
-from jobs.models import CODE_LENGTH, Structure
+from jobs.models import CODE_LENGTH, Position, Structure
 from kitting.errors import Refusal
-from kitting.models import Failure
-from kitting.roles import AUDITOR, DO, require
+from kitting.models import BagEntry, Failure
+from kitting.models.bags import FITTED
+from kitting.roles import AUDITOR, DO, Actor, require
 from kitting.selectors.bag_contents import bare
 from kitting.selectors.installed_ends import history
 from kitting.services.record_events import Happening, record_events
@@ -64,10 +65,10 @@ def report_failure(
     _settle(structure, position, item, lot, confirmed)
     made = Failure.objects.create(
         action=action, structure=structure, position=position, phase=letters, item=item, lot_number=lot,
-        failed_at=failed_at or scan["at"], what=told,
+        failed_at=failed_at or scan["at"], what=told, depot=_depot(structure, position, scan["actor"]),
     )  # fmt: skip
     data = {**content, "failed_at": made.failed_at.isoformat(), "failure": made.pk, "action": scan["action"]}
-    happening = Happening("failure reported", _end(made), data, addressed_to=AUDITOR)
+    happening = Happening("failure reported", _end(made), data, addressed_to=AUDITOR, depot=made.depot)
     record_events([happening], by=scan["actor"].name, at=scan["at"])
     return made
 
@@ -77,21 +78,24 @@ def withdraw_failure(*, number: int, why: str, **scan: Unpack[Scan]) -> Failure:
     """Take back a report that is wrong: it stays, with the reason, and counts nowhere any more.
 
     Raises:
-        Refusal: ``no-reason``; ``unknown-failure``: there is none, or it was withdrawn before; ``not-allowed``.
+        Refusal: ``no-reason``; ``unknown-failure``: there is none, or it was withdrawn before; ``not-allowed``;
+            ``other-depot``: it is of another depot, and of another person.
     """
     told = need_reason(why, "Withdrawing a failure report")
     require(scan["actor"], FAILURE, DO)
     _, repeated = begin("withdraw failure", {"number": number, "why": told}, stamp_of(scan), told)
-    found = Failure.objects.select_for_update(of=("self",)).select_related("item").filter(pk=number).first()
+    found = Failure.objects.select_for_update(of=("self",)).select_related("item", "action").filter(pk=number).first()
     if found is None or (found.withdrawn_why and not repeated):
         gone = f"was withdrawn before: {found.withdrawn_why}" if found else "is not in the books"
         raise Refusal("unknown-failure", f"Failure {number} {gone}.", {"number": number})
     if repeated:
         return found
+    if found.action.by != scan["actor"].name:
+        require(scan["actor"], FAILURE, DO, found.depot)
     found.withdrawn_why = told
     found.save(update_fields=["withdrawn_why"])
     data = {"why": told, "failure": number, "action": scan["action"]}
-    happening = Happening("failure withdrawn", _end(found), data, addressed_to=AUDITOR)
+    happening = Happening("failure withdrawn", _end(found), data, addressed_to=AUDITOR, depot=found.depot)
     record_events([happening], by=scan["actor"].name, at=scan["at"])
     return found
 
@@ -139,6 +143,17 @@ def _settle(structure: str, position: str, item: Item | None, lot: str, confirme
         question = f"OTHER LOT: by the books no {item} lot {lot} was ever on {end}, but {there}: keep what was seen?"
         doubts.ask("not-on-that-end", 1, question)
     doubts.settle()
+
+
+def _depot(structure: str, position: str, actor: Actor) -> str:
+    """The depot of the job that fitted the place last, or whose place it is to be, else that of who reports."""
+    fitted = BagEntry.objects.filter(FITTED, line__bag__structure=structure).order_by("-pk") if structure else ()
+    at_structure = Position.objects.filter(structure__structure=structure, job__isnull=False).order_by("pk")
+    for entry in fitted[:1]:
+        return entry.line.bag.job.depot
+    for place in (at_structure.filter(position=position) or at_structure)[:1]:
+        return place.job.depot if place.job else ""
+    return next(iter(sorted(actor.depots)), "")
 
 
 def _end(one: Failure) -> str:

@@ -15,14 +15,17 @@ from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
 from people import AUDITOR, BUYER, STANDARDS, STORES
 from PIL import Image
+from refusals import refusal
 
 from inventory.models import Item
+from jobs.models import Job, Position
 from kitting.documents.from_records import lot_trace_of
 from kitting.documents.lot_trace import FAILED
 from kitting.models import BagEntry, Event, Failure, Picture, Printing
 from kitting.roles import CREW_LEAD, Actor
 from kitting.selectors.event_chain import check_chain
 from kitting.selectors.failures import by_lot
+from kitting.services.report_failures import withdraw_failure
 
 pytestmark = pytest.mark.django_db
 books = books_of_module(demo_sheets, a_pad_fitted)
@@ -178,3 +181,31 @@ def test_the_page_of_failures_asks_as_often_for_many_as_for_few() -> None:
                 auditor.get(address)
         counts.append(len(taken))
     assert len(set(counts[1:])) == 1
+
+
+def test_a_failure_is_of_the_depot_that_fitted_its_place_or_of_who_reports_it_and_stores_elsewhere_do_not_see_it() -> (
+    None
+):
+    people(STORES, AUDITOR, OTHER_CREW, STANDARDS, depots={STORES.name: ["H"], OTHER_CREW.name: ["M"]})
+    crew, job = browser_of(OTHER_CREW), Job.objects.get(job="J05")
+    Position.objects.filter(structure__structure="P4").update(job=job)
+    send(crew, ALL, what="flashed over", **END, action="F-1")
+    send(crew, ALL, what="a cap of the truck", action="F-2")
+    send(crew, ALL, what="well cracked", structure="P4", action="F-3")
+    send(browser_of(STANDARDS), ALL, what="seen nowhere", action="F-4")
+    depots = dict(Failure.objects.values_list("what", "depot"))
+    assert depots == {"flashed over": "N", "a cap of the truck": "M", "well cracked": "H", "seen nowhere": ""}
+
+    window = browser_of(STORES)
+    seen = words(window.get(ALL))
+    assert "seen nowhere" in seen
+    assert "flashed over" not in seen
+    at_pad = Failure.objects.get(what="flashed over")
+    assert window.get(f"{ALL}/{at_pad.pk}").status_code == 404
+    assert "flashed over" not in window.post(f"{ALL}/file/failures.csv").content.decode("utf-8-sig")
+    assert "flashed over" in words(browser_of(AUDITOR).get(ALL))
+    near = Actor("N. Ear", CREW.roles, frozenset({"H"}))
+    wrong = {"number": at_pad.pk, "why": "another one", "actor": near, "at": at_pad.failed_at, "action": "W-1"}
+    assert "acts for H only, not for N" in refusal("other-depot", withdraw_failure, **wrong)
+    assert "WITHDRAWN" in words(send(crew, f"{ALL}/{at_pad.pk}", why="it was another end"))
+    assert {one.depot for one in Event.objects.filter(subject="A1-a", name__startswith="failure")} == {"N"}
