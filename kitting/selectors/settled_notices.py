@@ -11,7 +11,7 @@ from kitting.selectors.transfer_asks import ASKED, ask_number
 
 _PLANNED = "plan applied"  # settles what waits for a plan, whatever it is about
 _RECALLED, _RELEASED = "lot recalled", "hold released"
-_LINE = "line"  # of a count list
+_COUNT, _LINE = "count ", "line"  # how a count and its lines are called; the number of one
 
 
 def settled_by(told: Iterable[Event]) -> Mapping[int, Event]:
@@ -20,13 +20,16 @@ def settled_by(told: Iterable[Event]) -> Mapping[int, Event]:
     if not open_:
         return {}
     names = {name for one in open_ for name in KINDS[one.name].settled_by}
-    about = Q(subject__in={_thing(one) for one in open_}) | Q(name__in=(_PLANNED, _RELEASED))
+    about = Q(subject__in={thing for one in open_ for thing in _about(one)}) | Q(name__in=(_PLANNED, _RELEASED))
     later = Event.objects.filter(about, name__in=names, number__gt=min(one.number for one in open_)).order_by("number")
     by_thing: dict[str, list[Event]] = defaultdict(list)
     for event in later:
         for thing in _things(event):
             by_thing[thing].append(event)
-    found = {one.number: _first(one, by_thing[_PLANNED] + by_thing[_thing(one)]) for one in open_}
+    found = {
+        one.number: _first(one, [event for thing in (_PLANNED, *_about(one)) for event in by_thing[thing]])
+        for one in open_
+    }
     return {number: event for number, event in found.items() if event}
 
 
@@ -42,10 +45,14 @@ def _is_of(event: Event, one: Event) -> bool:
     return len(lines) < 2
 
 
-def _thing(one: Event) -> str:
+def _about(one: Event) -> tuple[str, ...]:
+    """What it is about: ``hold 3`` of a recalled lot, and of a line of a count also the whole list, ``count 3``."""
     if one.name == ASKED:
-        return ask_number(one.number)
-    return " ".join(one.subject.split()[:2]) if one.name == _RECALLED else one.subject  # ``hold 3``, of a lot
+        return (ask_number(one.number),)
+    whole = " ".join(one.subject.split()[:2])
+    if one.name == _RECALLED:
+        return (whole,)
+    return tuple(dict.fromkeys((one.subject, whole))) if one.subject.startswith(_COUNT) else (one.subject,)
 
 
 def _things(event: Event) -> list[str]:

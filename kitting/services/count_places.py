@@ -246,7 +246,7 @@ def _store_counted(lines: Sequence[CountLine], scan: Scan) -> None:
     CountLine.objects.bulk_update(lines, ["state", "book", "counted", "counted_by", "counted_at"])
     happenings = [
         _happening(
-            line.count_list,
+            line,
             "bag to find" if line.state == TO_FIND else "counted",
             {"line": line.position, "counted": bare(line.counted or 0), "counted_at": line.counted_at},
             scan,
@@ -304,11 +304,11 @@ def recount(
     found.cause = found.explanation = found.explained_by = found.approved_by = found.approval = ""
     found.save()
     told = {"line": line, "counted": bare(found.counted or 0), "recount": bare(figure), "at": found.recounted_at}
-    _record(found.count_list, "count recounted", told, scan)
+    _record(found, "count recounted", told, scan)
     if needs_approval(found, count_limit()):
-        told = {"line": line, "what": str(found), "difference": bare(found.difference)}
+        told = {"line": line, "difference": bare(found.difference)}
         for role in (STOREKEEPER, AUDITOR):
-            _record(found.count_list, "count difference above limit", told, scan, addressed_to=role)
+            _record(found, "count difference above limit", told, scan, addressed_to=role)
     return _answer(found)
 
 
@@ -406,14 +406,18 @@ def _answer(line: CountLine, *, repeated: bool = False) -> CountAnswer:
 
 
 def _happening(
-    counted: CountList, name: str, told: Mapping[str, object], scan: Scan, addressed_to: str = ""
+    about: CountList | CountLine, name: str, told: Mapping[str, object], scan: Scan, addressed_to: str = ""
 ) -> Happening:
+    """What is told of a list, or of one of its lines: two lines that wait at once are two notices."""
+    counted = about if isinstance(about, CountList) else about.count_list
     data = {**told, "action": scan["action"]}
-    return Happening(name, str(counted), data, addressed_to=addressed_to, depot=counted.depot.depot)
+    return Happening(name, str(about), data, addressed_to=addressed_to, depot=counted.depot.depot)
 
 
-def _record(counted: CountList, name: str, told: Mapping[str, object], scan: Scan, *, addressed_to: str = "") -> None:
-    happening = _happening(counted, name, told, scan, addressed_to)
+def _record(
+    about: CountList | CountLine, name: str, told: Mapping[str, object], scan: Scan, *, addressed_to: str = ""
+) -> None:
+    happening = _happening(about, name, told, scan, addressed_to)
     record_events([happening], by=scan["actor"].name, at=scan["at"])
 
 

@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 import pytest
-from counters import OTHER, Counters
+from counters import OTHER, Counters, after
 from django.db import IntegrityError, transaction
 from people import AUDITOR, OTHER_AUDITOR, PLANNER, STORES, person
 from refusals import refusal
@@ -13,6 +13,7 @@ from inventory.models import FOUND, LOST, Action, Balance, Lot, Movement
 from inventory.services.holding import place_hold
 from kitting.models import APPROVED, CAUSES, COUNTED, EXPLAINED, POSTED, CountLine, Event, KeptScan, Policy
 from kitting.selectors.counting import before_adjusting
+from kitting.selectors.notices import notices
 from kitting.selectors.overrides import overrides
 from kitting.services.settle_counts import send_back
 
@@ -97,6 +98,32 @@ def test_a_difference_above_the_limit_is_told_to_stores_and_auditor(stores: Coun
     stores.explain()
     assert told.count() == 2
     assert Event.objects.filter(name="count explained").latest("number").addressed_to == ""
+
+
+def test_two_differences_of_one_moment_are_two_notices_and_what_explains_one_settles_it_alone(
+    stores: Counters,
+) -> None:
+    stores.receive(12)
+    stores.receive(12, "L-2")
+    stores.list("bin")
+    at = stores.now()
+    for line in (1, 2):
+        stores.count(6, line)
+    for line in (1, 2):
+        stores.again(6, line, at=at)
+    told = [one for one in notices(AUDITOR, after(60)) if one.event.name == "count difference above limit"]
+    assert [one.event.at for one in told] == [at, at]
+    assert [one.event.subject.partition(":")[0] for one in told] == ["count 1 line 2", "count 1 line 1"]
+
+    stores.explain(line=2)
+    settled = [one.settled for one in notices(AUDITOR, after(60)) if one.event in [two.event for two in told]]
+    assert [one and one.name for one in settled] == ["count explained", None]
+    stores.explain(line=1)
+    for line in (1, 2):
+        stores.approve(line=line)
+    stores.post()
+    approved = [one for one in notices(STORES, after(60)) if one.event.name == "count approved"]
+    assert [one.settled.name for one in approved if one.settled] == ["count posted", "count posted"]
 
 
 def test_a_suppliers_piece_is_missed_only_with_another_persons_leave(stores: Counters) -> None:

@@ -362,8 +362,8 @@ def test_a_notice_that_is_settled_says_by_whom_and_when_and_one_of_another_thing
     told("stand-in refused", "request 7: a for b", later)
     told("found short", "N/N-01-1 X", at, roles.PLANNER)
     for line in (1, 2):
-        told("count difference above limit", "count 1", at + timedelta(seconds=line), roles.AUDITOR, line=line)
-    told("count explained", "count 1", later, line=2)
+        told("count difference above limit", f"count 1 line {line}: N/bin", at, roles.AUDITOR, line=line)
+    told("count explained", "count 1 line 2: N/bin", later, line=2)
 
     asked = {one.event.subject: one.settled for one in notices(STANDARDS, later) if one.event.name == "stand-in asked"}
     assert asked["request 8: a for b"] is None
