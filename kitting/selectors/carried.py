@@ -31,6 +31,7 @@ from kitting.models.bags import SHORT_CAUSES
 from kitting.roles import DO, Actor
 from kitting.selectors.bag_contents import (
     Contents,
+    LineStand,
     contents_of,
     facts_of_all,
     label_code,
@@ -73,6 +74,7 @@ def carried(actor: Actor, today: date, codes: Collection[str] = ()) -> Told:
     filled_by = pickers(one.bag for one in contents.values())
     facts, letters = facts_of_all(contents.values()), live_letters(bag.job_id for bag in bags)
     ends, spans, policy = ends_to_fit(contents.values()), _fits(contents.values()), estimates_policy()
+    stands = {stand.line.pk: stand for one in contents.values() for stand in one.lines}
     steps: dict[int, list[Step]] = defaultdict(list)
     for depot in sorted({bag.depot.depot for bag in bags if actor.may("bags", DO, bag.depot.depot)}):
         for step in pick_walk(depot=depot, bags=[label_code(bag) for bag in bags if bag.depot.depot == depot]):
@@ -85,7 +87,7 @@ def carried(actor: Actor, today: date, codes: Collection[str] = ()) -> Told:
                 "pickers": sorted(filled_by[bag.pk]),
                 "tasks": [name for name, right in TASKS.items() if actor.may(right, DO, bag.depot.depot)],
                 "steps": [_step(step) for step in steps[bag.pk]],
-                "ends": [_end(end) for end in ends[bag.pk]],
+                "ends": [_end(end, stands[end.line.pk]) for end in ends[bag.pk]],
                 "fits": [*_parts(contents[bag.pk], spans, policy)],
             }
             for bag in bags
@@ -154,11 +156,13 @@ def _step(step: Step) -> Told:
     }  # fmt: skip
 
 
-def _end(end: End) -> Told:
+def _end(end: End, stand: LineStand) -> Told:
+    """``wanted`` and ``fitted`` are thousandths; no spare is wanted."""
     return {
         "line": end.line.line, "stock_code": end.line.item.stock_code if end.line.item else "", "name": end.name,
         "phases": list(end.phases), "each": end.each, "lots": [number for number, _ in end.lots],
         "done": end.done, "asks_where": end.asks_where,
+        "wanted": 0 if end.line.spare else end.line.quantity, "fitted": stand.installed,
     }  # fmt: skip
 
 

@@ -214,12 +214,7 @@ def test_what_was_installed_without_a_signal_is_signed_for_by_pin_once_it_is_boo
     typed(page, code)
     page.get_by_role("link", name="Note what is installed").click()
     expect(page.get_by_text("no PIN can be proved here")).to_be_visible()
-    while page.get_by_role("checkbox").count():
-        part = page.locator("form").filter(has=page.get_by_role("checkbox")).first
-        for one in part.get_by_role("checkbox").all():
-            one.check()
-        part.get_by_role("button").click()
-        said(page, "DONE")
+    _all_is_fitted(page)
     expect(page.get_by_text("To be signed")).to_have_count(0)
     page.context.set_offline(False)
     page.get_by_role("button", name="Send, and load again").click()
@@ -237,6 +232,49 @@ def test_what_was_installed_without_a_signal_is_signed_for_by_pin_once_it_is_boo
     page.goto(f"{live_server.url}/carried/bags")
     page.get_by_role("button", name="Signed, or seen").click()
     expect(page.get_by_text("To be signed")).to_have_count(0)
+
+
+def _all_is_fitted(page: Page) -> None:
+    """One phase of the first end, which says how many of how many are done, then all the rest."""
+    three = page.locator("form").filter(has=page.get_by_role("checkbox", name="phase A")).first
+    three.get_by_role("checkbox", name="phase A").check()
+    three.get_by_role("button").click()
+    said(page, "1 OF 3 DONE")
+    while page.get_by_role("checkbox").count():
+        part = page.locator("form").filter(has=page.get_by_role("checkbox")).first
+        for one in part.get_by_role("checkbox").all():
+            one.check()
+        part.get_by_role("button").click()
+        said(page, "DONE")
+    told = page.evaluate("JSON.parse(localStorage.getItem('carried')).carries.bags[0].ends")
+    assert all(end["fitted"] == end["wanted"] for end in told if end["wanted"])
+
+
+def test_a_turn_in_without_a_signal_says_how_much_is_still_open_as_the_books_do(
+    live_server: LiveServer, look: Opened
+) -> None:
+    load(demo_sheets())
+    planned()
+    people(STORES)
+    stores, page = Stores(prefix="back"), look(phone=True)
+    stores.out(JOB, STRUCTURE)
+    code = stores.code(JOB, STRUCTURE)
+    sign_in(page, live_server.url, STORES)
+    page.goto(f"{live_server.url}/carried/bags?bag={code}")
+    page.get_by_role("button", name="Load").click()
+    said(page, "LOADED")
+    page.context.set_offline(True)
+    typed(page, code)
+    page.get_by_role("link", name="Turn in what came back").click()
+    page.get_by_label("to scrap").check()
+    page.get_by_label("Why, where it is scrapped").fill("bent")
+    page.get_by_role("button", name="Turn it in").click()
+    expect(page.locator(".told strong").filter(has_text="STILL OPEN")).to_be_visible()
+    word = page.locator(".told strong").inner_text()
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Send, and load again").click()
+    said(page, "SENT")
+    assert word == f"{' '.join(stores.contents(JOB, STRUCTURE).open())} STILL OPEN"
 
 
 QUEUE = 2_050

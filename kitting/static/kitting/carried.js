@@ -371,8 +371,14 @@ function installed(bag, end, at, get, phases) {
   record("install", { bag: bag.code, pieces: phases.map((phase) => ({ line: end.line, stock_code: end.stock_code, lot, quantity: each, phase: phase === "all" ? "" : phase, ...facts })) });
   end.phases = end.phases.filter((phase) => !phases.includes(phase));
   end.lots = end.lots.filter((one) => bag.inside.some((row) => row.stock_code === end.stock_code && row.lot === one));
+  end.fitted += each * phases.length;
   moveOn(bag, "install");
-  say("DONE", `${end.name}: ${phases.join(", ")} noted; ${end.phases.length ? `${end.phases.join(", ")} still open` : "all of it"}.`);
+  say(end.wanted ? `${bare(end.fitted)} OF ${bare(end.wanted)} DONE` : "DONE", `${end.name}: ${phases.join(", ")} noted; ${end.phases.length ? `${end.phases.join(", ")} still open` : "all of it"}.`);
+}
+function stillOpen(bag) {
+  const sums = {};
+  for (const row of bag.inside) sums[row.stock_code] = (sums[row.stock_code] ?? 0) + row.quantity;
+  return Object.keys(sums).sort().map((code) => `${bare(sums[code])} ${code}`).join(" ");
 }
 function turnedIn(bag, get) {
   const [code, lot] = pieceChosen(bag, get), pieces = thousandths(get("quantity")), door = get("door"), place = get("place").replace(`${bag.depot}/`, "");
@@ -382,7 +388,7 @@ function turnedIn(bag, get) {
   take(bag, code, lot, pieces);
   record("turn in", { bag: bag.code, stock_code: code, lot, quantity: pieces, condition: get("condition"), door, place: kind ? [bag.depot, place, kind] : null, why: get("why") });
   moveOn(bag, "turn in");
-  say(bag.inside.length ? "STILL OPEN" : "BALANCED", `${bare(pieces)} ${code}: ${door}.`);
+  say(bag.inside.length ? `${stillOpen(bag)} STILL OPEN` : "BALANCED", `${bare(pieces)} ${code}: ${door}.`);
 }
 function measured(part, reading, unit) {
   const found = /^(\d+)(?:[.,](\d{1,5}))?$/.exec(reading);
