@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, time
 from typing import Unpack
 
 from inventory.models import INSTALLED as INSTALLED_ENDING
@@ -15,9 +15,11 @@ from inventory.services.lots import Label, lot_number, lots_of
 from jobs.models import COMPLETE, Job
 from kitting.calculation.bag_states import CLOSED
 from kitting.errors import Refusal
-from kitting.models import Bag, BagEntry, BagLine
+from kitting.models import Bag, BagEntry, BagLine, JobStep
 from kitting.models.bags import INSTALLED, ISSUED, PICKED
+from kitting.models.job_steps import ENERGISED
 from kitting.roles import DO, require
+from kitting.selectors.clock import local_zone
 from kitting.services.list_bags import new_bag
 from kitting.services.record_events import Happening, record_events
 from kitting.services.scans import Scan, plain_code, stamp_of
@@ -44,7 +46,7 @@ def record_earlier_job(
 
     Args:
         job, title, depot: as on its papers.
-        done_on: the day of its outage.
+        done_on: the day of its outage, on which its line went back in service.
         fitted: what is where.
         paper: where this is known from.
         scan: who records it, when, the number of the action.
@@ -70,6 +72,10 @@ def record_earlier_job(
     if Job.objects.filter(job=job).exists():
         raise Refusal("job-number-used", f"There is a job {job} already.", {"job": job})
     done = Job.objects.create(job=job, title=title, depot=depot, cutover=f"{done_on} 00:00", ended=COMPLETE)
+    on_line = datetime.combine(done_on, time.min, local_zone([depot]))
+    JobStep.objects.create(
+        job=done, kind=ENERGISED, cutover=done.cutover, happened_at=on_line, said_by=actor.name, said_at=at, why=source
+    )
     _book(action, done, place, fitted)
     told = {"paper": source, "done_on": done_on, "pieces": len(fitted)}
     record_events([Happening("earlier job recorded", job, told, depot=depot)], by=actor.name, at=at)

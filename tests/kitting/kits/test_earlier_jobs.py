@@ -2,6 +2,7 @@
 
 from datetime import date
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from bag_stores import CREW, Stores, demo_sheets
@@ -14,6 +15,8 @@ from inventory.selectors.rebuilding import unequal_balances
 from inventory.selectors.trace import trace
 from jobs.models import Job
 from kitting.documents.bag_records import bag_papers
+from kitting.documents.from_records import lot_trace_of
+from kitting.documents.lot_trace import INSTALLED
 from kitting.errors import Refusal
 from kitting.services.earlier_jobs import Earlier, record_earlier_job
 
@@ -43,6 +46,8 @@ def test_an_earlier_job_adds_to_what_was_received_and_to_what_is_installed() -> 
     assert (after.received - before.received, after.endings, after.gap) == (3000, {"installed": 3000}, 0)
     assert (unequal_balances(), Movement.objects.filter(action__use_case="record earlier job").count()) == ([], 4)
     assert Job.objects.get(job="H01").ended == "complete"
+    traced = lot_trace_of(item=Item.objects.get(stock_code="BI25"), lot="L-2409-17", zone=ZoneInfo("America/Chicago"))
+    assert [line.when for line in traced.lines if line.part == INSTALLED] == ["energised 2025-09-13 00:00 CDT"]
     ends = bag_papers("H01").installed.ends
     assert [(end.structure, end.end, end.phase, end.lot) for end in ends] == [
         ("PH1", "a", "", "L-2409-17"), ("PH2", "a", "ABC", "L-2303B"),
