@@ -27,6 +27,7 @@ from kitting.services.issue_bags import begin_work, hand_back, issue, stage
 from kitting.services.list_bags import review
 from kitting.services.return_bags import Installed, cancel_bag, close, install, turn_in, write_off
 from kitting.services.send_bags import send_bag, take_in_bag
+from kitting.services.undo_scans import undo
 
 pytestmark = pytest.mark.django_db
 LOTS = ("L-1", "L-2", "L-OLD")
@@ -73,9 +74,11 @@ class AnyNight(RuleBasedStateMachine):
         self.books.__exit__(None, None, None)
 
     def all_pieces(self) -> int:
-        """Pieces at places, and those that ended."""
+        """Pieces at places, and those that ended, less those whose end was taken back."""
         here = sum(Balance.objects.values_list("quantity", flat=True))
-        return here + sum(Movement.objects.exclude(ending="").values_list("quantity", flat=True))
+        back = Movement.objects.filter(reverses__isnull=False).exclude(origin="")
+        ended = sum(Movement.objects.exclude(ending="").values_list("quantity", flat=True))
+        return here + ended - sum(back.values_list("quantity", flat=True))
 
     def looks(self) -> list[object]:
         """All that a scan may change."""
@@ -208,6 +211,15 @@ class AnyNight(RuleBasedStateMachine):
     @rule(bag=bags, lot=lots, deed=st.sampled_from(("scrapped", "lost")))
     def writes_off(self, bag: str, lot: str, deed: str) -> None:
         self.do(write_off, CREW, bag=self.code(bag), stock_code="EL-1", lot=lot, quantity=1000, deed=deed, why="fell")
+
+    @rule(bag=bags, last=st.integers(1, 4))
+    def takes_back(self, bag: str, last: int) -> None:
+        done = Event.objects.filter(subject=f"J1 {bag}", data__has_key="action").order_by("-number")
+        numbers = [*done.values_list("data__action", flat=True)[:last]]
+        before = self.stores.bag("J1", bag).state
+        if numbers and self.do(undo, DUTY, bag=self.code(bag), undone_action=numbers[-1]):
+            assert before != CLOSED
+            assert not self.do(undo, DUTY, bag=self.code(bag), undone_action=f"U-{numbers[-1]}") or before not in OUT
 
     @rule(bag=bags)
     def closes(self, bag: str) -> None:

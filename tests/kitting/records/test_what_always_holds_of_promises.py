@@ -35,7 +35,7 @@ from kitting.errors import Refusal
 from kitting.models import Event, Promise
 from kitting.services.change_facts import change_facts
 from kitting.services.found_short import found_short
-from kitting.services.move_pieces import move_pieces, undo_move, undo_receipt
+from kitting.services.move_pieces import TAKEN_BACK_HERE, move_pieces, undo_move, undo_receipt
 from kitting.services.settle_deliveries import settle_deliveries
 from kitting.services.settle_transfers import settle_transfers
 
@@ -114,8 +114,8 @@ class AnyWeek(RuleBasedStateMachine):
             self.do(undo_receipt, receipt=random.choice(receipts), why="another carton", **self.stores.scan())
 
     @rule(random=chance)
-    def a_move_is_undone(self, random: Any) -> None:
-        moves = [*Action.objects.filter(use_case="move pieces").order_by("pk").values_list("number", flat=True)]
+    def a_move_or_a_van_is_undone(self, random: Any) -> None:
+        moves = [*Action.objects.filter(use_case__in=TAKEN_BACK_HERE).order_by("pk").values_list("number", flat=True)]
         if moves:
             self.do(undo_move, moved=random.choice(moves), why="pressed by mistake", **self.stores.scan())
 
