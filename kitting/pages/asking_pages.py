@@ -73,11 +73,13 @@ def reserve(asked: Asked) -> HttpResponse:
         return attempt(asked, deed, reverse("to-approve"), back=back_with_typed(asked, reverse("ask-reserve")))
     found = _line(asked)
     code = asked.text("stock_code") or (found["stock_code"] if found else "")
+    table = _reserves(asked, code)
     context = {
         "line": asked.text("line"),
         "code": code,
         "depots": Depot.objects.order_by("depot"),
-        "table": _reserves(asked, code),
+        "chosen": asked.text("depot") or (next((str(row[0]) for row in table.rows[:1]), "") if table else ""),
+        "table": table,
     }
     return page(asked, "ask_reserve.html", context)
 

@@ -272,6 +272,8 @@ def _reserve_facts(request: ReserveRelease, there: Reserve) -> dict[str, object]
         "In reserve now": f"{quantity_text(there.total, unit)} at {request.depot}",
         "Floor": "nobody has set one" if there.floor is None else quantity_text(there.floor, unit),
     }
+    if request.state == ASKED and there.floor is None:
+        facts["Floor"] = f"nobody has set one; with a release {quantity_text(there.total, unit)} becomes it"
     if request.state == ASKED:
         facts["Left after it"] = quantity_text(left, unit)
         facts["That lasts"] = there.cover_words(left) if left > 0 else "nothing is left"
@@ -279,7 +281,7 @@ def _reserve_facts(request: ReserveRelease, there: Reserve) -> dict[str, object]
 
 
 def _reserve_lots(there: Reserve, unit: str) -> Table:
-    rows = [[one.lot.number or "lot unknown", one.lot.use_by or "–", figure(quantity_text(one.quantity, unit)),
+    rows = [[one.lot.number or "lot unknown", one.lot.day_words, figure(quantity_text(one.quantity, unit)),
              str(one.place)] for one in there.balances]  # fmt: skip
     heads = ("Lot", "Use by", "Pieces", "Place")
     return Table("What lies in the reserve and is on no hold", heads, rows, "Nothing lies there that is on no hold.")
@@ -309,7 +311,7 @@ def lot_page(asked: Asked, number: str) -> HttpResponse:
     if asked.request.method == "POST":
         return attempt(asked, lambda: _decide_lot(asked, request), address, back=back_with_typed(asked, address))
     unit = request.item.stock_unit
-    rows = [[str(one.place), one.place.kind, one.lot.use_by or "–", figure(quantity_text(one.quantity, unit))]
+    rows = [[str(one.place), one.place.kind, one.lot.day_words, figure(quantity_text(one.quantity, unit))]
             for one in where_it_lies(request)]  # fmt: skip
     table = Table(
         "Where its pieces lie", ("Place", "Kind", "Use by", "Pieces"), rows, "No piece of it is on the books."

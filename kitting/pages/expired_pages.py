@@ -45,7 +45,7 @@ def expired_page(asked: Asked, number: str) -> HttpResponse:
     if asked.request.method == "POST":
         return attempt(asked, lambda: _decide(asked, request), address, back=back_with_typed(asked, address))
     unit = request.item.stock_unit
-    rows = [[str(one.place), one.place.kind, one.lot.use_by or "–", figure(quantity_text(one.quantity, unit))]
+    rows = [[str(one.place), one.place.kind, one.lot.day_words, figure(quantity_text(one.quantity, unit))]
             for one in where_it_lies(request)]  # fmt: skip
     heads, empty = ("Place", "Kind", "Use by", "Pieces"), "No piece of it is on the books."
     context = request_context(asked, request, RIGHT, (ASKED,))

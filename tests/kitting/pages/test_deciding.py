@@ -175,7 +175,8 @@ def ask_reserve(pieces: str = "1", actor: Actor = STORES) -> str:
 
 def test_the_reserve_is_opened_to_a_bin_by_the_duty_supervisor_who_sees_what_is_left() -> None:
     """Trap T42: only the reserve at N can help J08."""
-    form = words(browser_of(STORES).get("/ask/reserve", {"line": line_of("BI35L")}))
+    page = browser_of(STORES).get("/ask/reserve", {"line": line_of("BI35L")})
+    form = words(page)
     address = ask_reserve()
     Stores().place("N", "N-01-1")
     client = browser_of(DUTY)
@@ -186,7 +187,8 @@ def test_the_reserve_is_opened_to_a_bin_by_the_duty_supervisor_who_sees_what_is_
     again = words(send(client, address, deed="approve", place="N-01-1", reason="J08 can't wait", action="P-2"))
 
     assert "BI35L in reserve" in form
-    assert "In reserve now 1 ea at N" in seen
+    assert '<option value="N" selected>' in page.content.decode()  # the depot that has some
+    assert "In reserve now 1 ea at N Floor nobody has set one; with a release 1 ea becomes it" in seen
     assert "Left after it 0" in seen
     assert "Z-9" in unknown
     assert "In N/N-01-1, pinned to J08" in done
