@@ -46,11 +46,14 @@ def ask_stand_in(
     """Ask to use one stock code instead of another, for a line or wherever the wanted one is taken.
 
     Raises:
-        Refusal: ``not-allowed``; ``no-reason``; ``unknown-system``; ``no-such-line``; those of the stock codes.
+        Refusal: ``not-allowed``; ``no-reason``; ``unknown-system``; ``no-such-line``; ``same-part``; those of the
+            stock codes.
     """
     need_ask_stand_in(actor)
     told = need_reason(why, "A stand-in")
     items = items_by_code([wanted, stand_in])
+    if items[wanted] == items[stand_in]:
+        raise Refusal("same-part", f"{items[wanted]} can't stand in for itself: name another stock code.", {})
     if line:
         template_of_line(read_book(sheets_from_records(day_at(at))), line)
     request = StandInRequest.objects.create(

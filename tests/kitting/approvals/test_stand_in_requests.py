@@ -9,6 +9,7 @@ from module_books import books_of_module
 from people import BUYER, CREW, DUTY, OTHER_STANDARDS, PLANNER, STANDARDS, STORES
 from record_books import AT, everything, load, rows_in_every_table
 
+from inventory.models import Item, OldCode
 from kitting.calculation.plan_result import Plan
 from kitting.calculation.planning import plan
 from kitting.calculation.sheets.book import read_book
@@ -106,6 +107,14 @@ def test_an_approved_stand_in_is_taken_by_the_next_plan_and_says_who_asked_and_w
     (told,) = Event.objects.filter(name="stand-in approved")
     assert (told.by, told.data["asked_by"], told.data["reason"]) == ("I. Varga", "M. Osei", "same maker, same cutback")
     assert told.data["limits"]["valid_to"] == "2026-04-30"
+
+
+def test_a_part_does_not_stand_in_for_itself_under_whichever_code() -> None:
+    OldCode.objects.create(code="77-CS", item=Item.objects.get(stock_code="CS"))
+    for code in ("CS", "cs", "77-CS"):
+        with pytest.raises(Refusal, match="CS can't stand in for itself"):
+            asked(stand_in=code)
+    assert not StandInRequest.objects.exists()
 
 
 def test_it_is_approved_one_way_only() -> None:
