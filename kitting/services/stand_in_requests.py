@@ -182,8 +182,10 @@ def _limited_system(request: StandInRequest, limits: Limits) -> System | None:
 
 
 def _check_limits(limits: Limits, at: datetime) -> None:
-    start = limits.valid_from or day_at(at)
-    if limits.valid_to < max(start, day_at(at)):
+    if limits.valid_from and limits.valid_to < limits.valid_from:
+        message = f"An approval can't end on {limits.valid_to}, before it begins on {limits.valid_from}."
+        raise Refusal("no-limit", message, {})
+    if limits.valid_to < day_at(at):
         raise Refusal("no-limit", f"An approval that ends on {limits.valid_to} has ended already.", {})
     if limits.most is not None and limits.most <= 0:
         raise Refusal("no-limit", "The greatest number of pieces must be above zero.", {"most": limits.most})

@@ -168,6 +168,9 @@ def test_without_a_reason_a_future_end_or_pieces_nothing_is_approved() -> None:
     assert refused(approve, request, reason=" ").code == "no-reason"
     assert refused(approve, request, to=AT.date() - timedelta(days=1)).code == "no-limit"
     assert refused(approve, request, most=0).code == "no-limit"
+    later = Limits(valid_from=AT.date() + timedelta(days=9), valid_to=AT.date() + timedelta(days=2))
+    backwards = refused(approve_stand_in, number=request.pk, limits=later, reason="x", actor=STANDARDS, at=AT)
+    assert "before it begins on" in backwards.message
     assert refused(approve, request, system="S99").code == "unknown-system"
     assert refused(asked, BUYER).code == "not-allowed"
     assert refused(asked, CREW, line="J1/nowhere").code == "no-such-line"
