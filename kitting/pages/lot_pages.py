@@ -56,9 +56,9 @@ def lot_url(code: str, number: str) -> str:
 
 def lot(asked: Asked, name: str) -> HttpResponse:
     """Where every piece of a lot is or was, and note who looks; a form stops it, or all that holds a piece too."""
+    moment, unread = _moment_asked(asked)
     try:
         item, number = lot_of_address(name)
-        moment = typed_moment(asked, asked.text("moment"))
         if asked.request.method == "POST":
             return _stop(asked, item, number)
         days, problem = _days_or_why(asked)
@@ -71,14 +71,24 @@ def lot(asked: Asked, name: str) -> HttpResponse:
     context = {
         "item": item, "number": number, "trace": trace, "tables": [_part(trace, part) for part in PARTS],
         "failed": sum(one.part == FAILED for one in trace.lines), "may_report": asked.actor.may(FAILURE, DO),
-        "name": name, "asked_for": [(field, asked.text(field)) for field in ("moment", "first", "last", "place")],
+        "name": name, "asked_for": [
+            (field, asked.text(field)) for field in ("moment", "first", "last", "place") if field != "moment" or moment
+        ],
         "moment": asked.text("moment"), "then": moment, "hold": hold,
-        "unknown": item.lots.filter(number="").exists(), "problem": problem,
+        "unknown": item.lots.filter(number="").exists(), "problem": problem, "unread": unread,
         "may_sign": asked.actor.may(LOT_HOLD, APPROVE),
         "may_plan": bool(number) and asked.actor.may("job dates", DO),
         "may_stop": may_stop and (hold is None or not was_recalled(hold)),
     }  # fmt: skip
     return page(asked, "lot.html", context)
+
+
+def _moment_asked(asked: Asked) -> tuple[datetime | None, str]:
+    """The past moment that is asked about, or why what was typed is none; None and '' for now."""
+    try:
+        return typed_moment(asked, asked.text("moment")), ""
+    except Refusal as refusal:
+        return None, refusal.message
 
 
 def _trace(asked: Asked, item: Item, number: str, moment: datetime | None, days: Days) -> LotTrace:
