@@ -28,7 +28,7 @@ from kitting.documents.lot_trace import (
 )
 from kitting.documents.record_papers import Printed, moment_text
 from kitting.errors import Refusal
-from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, not_served, page
+from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, loud, not_served, page
 from kitting.pages.paper_pages import file_response, printed, proven
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.pages.typed import back_with_typed, typed_day, typed_moment
@@ -56,13 +56,12 @@ def lot_url(code: str, number: str) -> str:
 
 def lot(asked: Asked, name: str) -> HttpResponse:
     """Where every piece of a lot is or was, and note who looks; a form stops it, or all that holds a piece too."""
-    moment, unread = _moment_asked(asked)
     try:
         item, number = lot_of_address(name)
         if asked.request.method == "POST":
             return _stop(asked, item, number)
         days, problem = _days_or_why(asked)
-        trace = _trace(asked, item, number, moment, days)
+        trace, moment, unread = _trace_asked(asked, item, number, days)
     except ANY_REFUSAL as refusal:
         return _not_found(asked, refusal)
     note_looking(subject=f"{item} lot {number or 'unknown'}", actor=asked.actor, at=asked.at)
@@ -83,12 +82,15 @@ def lot(asked: Asked, name: str) -> HttpResponse:
     return page(asked, "lot.html", context)
 
 
-def _moment_asked(asked: Asked) -> tuple[datetime | None, str]:
-    """The past moment that is asked about, or why what was typed is none; None and '' for now."""
+def _trace_asked(asked: Asked, item: Item, number: str, days: Days) -> tuple[LotTrace, datetime | None, str]:
+    """The trace as of the past moment that is asked about; as of now with the reason where it can't be told."""
     try:
-        return typed_moment(asked, asked.text("moment")), ""
-    except Refusal as refusal:
-        return None, refusal.message
+        moment = typed_moment(asked, asked.text("moment"))
+        return _trace(asked, item, number, moment, days), moment, ""
+    except ANY_REFUSAL as refusal:
+        if not asked.text("moment"):
+            raise
+        return _trace(asked, item, number, None, days), None, loud(refusal)[1]
 
 
 def _trace(asked: Asked, item: Item, number: str, moment: datetime | None, days: Days) -> LotTrace:
