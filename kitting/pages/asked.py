@@ -33,6 +33,7 @@ NOT_KEPT = ("csrfmiddlewaretoken", CLOCK)  # of a form that is to be sent again
 SECRETS = ("password", "pin", "crew_pin")  # typed again each time, in no address and on no record
 A_YEAR = 365 * 24 * 60 * 60  # seconds
 ANY_REFUSAL = (Refusal, inventory.errors.Refusal)
+_LONGEST_NUMBER = 16
 _COUNT, _OUT = "count-differs", "already-out"
 _STATUS = {"not-allowed": 403, "other-depot": 403, "own-approval": 403, "own-request": 403}
 
@@ -79,6 +80,11 @@ class Asked:
         """What a field of the form or of the address reads, without blanks around it."""
         found = self.request.POST if self.request.method == "POST" else self.request.GET
         return found.get(name, "").strip()
+
+    def number(self, name: str) -> int:
+        """A whole number that the page itself wrote into a form; 0 where it reads otherwise, which names nothing."""
+        text = self.text(name)
+        return int(text) if text.isdecimal() and len(text) < _LONGEST_NUMBER else 0
 
     @property
     def confirmed(self) -> tuple[str, ...]:

@@ -134,7 +134,7 @@ def _read(asked: Asked, walk: Walk) -> Read:
 
 
 def _posted(asked: Asked, walk: Walk) -> HttpResponse:
-    position = int(asked.text("line")) if asked.text("line").isdecimal() else 0
+    position = asked.number("line")
     if asked.text("do") == "skip":
         return done(asked, "SKIPPED", f"Line {position} is left for later.", walk.address(skip=position))
     if asked.text("do") == "add":

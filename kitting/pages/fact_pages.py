@@ -39,7 +39,7 @@ def questions(asked: Asked) -> HttpResponse:
 
 def _settled(asked: Asked) -> tuple[str, str]:
     told = settle_fact(
-        sheet=asked.text("sheet"), row=int(asked.text("row") or 0), column=asked.text("column"),
+        sheet=asked.text("sheet"), row=asked.number("row"), column=asked.text("column"),
         read=asked.text("read"), value=asked.text("value"), actor=asked.actor, at=asked.at,
         reason=asked.text("reason"),
     )  # fmt: skip
@@ -89,7 +89,7 @@ def _measured(asked: Asked, found: Reel) -> tuple[str, str]:
     texts = (low, high, asked.text("gauge"), asked.actor.name, asked.today.isoformat())
     changes = {"origin": GAUGE, **dict(zip(_GAUGE_FIELDS, texts, strict=True))}
     change_facts(
-        sheet="reels", key=(found.reel,), version=int(asked.text("version") or 0), changes=changes,
+        sheet="reels", key=(found.reel,), version=asked.number("version"), changes=changes,
         by=asked.actor.name, at=asked.at,
     )  # fmt: skip
     return "KEPT", f"Reel {found.reel}: {low} to {high} by gauge. Plan again, so that its runs know it."

@@ -30,7 +30,7 @@ def _order(one: Notice) -> tuple[bool, bool, bool]:
 
 
 def _seen(asked: Asked) -> tuple[str, str]:
-    see_notices(up_to=int(asked.text("up_to") or 0), scan=asked.scan())
+    see_notices(up_to=asked.number("up_to"), scan=asked.scan())
     return "SEEN", "What comes from now on is new."
 
 

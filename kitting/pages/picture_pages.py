@@ -145,7 +145,7 @@ def _act(asked: Asked, keep: Keep, address: str, *, drawings: bool = False) -> H
         return "KEPT", f"Picture {one.pk} is kept, without the place and time that the camera wrote in it."
 
     def away() -> tuple[str, str]:
-        number = int(asked.text("number")) if asked.text("number").isdecimal() else 0
+        number = asked.number("number")
         take_picture_away(number=number, why=asked.text("why"), **asked.scan())
         return "TAKEN AWAY", f"Picture {number} is shown nowhere any more."
 

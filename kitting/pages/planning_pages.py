@@ -165,7 +165,7 @@ def move(asked: Asked, job: str) -> HttpResponse:
 
 def _save_move(asked: Asked, job: str, start: str, end: str) -> HttpResponse:
     try:
-        version = int(asked.text("version") or 0)
+        version = asked.number("version")
         changes = {"cutover": start, "cutover end": end}
         change_facts(
             sheet="jobs", key=(job,), version=version, changes=changes, by=asked.actor.name, at=asked.at,

@@ -107,7 +107,7 @@ def _ask(asked: Asked) -> HttpResponse:
 
     def deed() -> tuple[str, str]:
         if asked.text("ask"):
-            answer_ask(number=int(asked.text("ask")), answer=asked.text("answer"), **asked.scan())
+            answer_ask(number=asked.number("ask"), answer=asked.text("answer"), **asked.scan())
             return "ANSWERED", "The stores that asked are told."
         code, quantity = asked.text("stock_code"), typed_quantity(asked.text("quantity"), "Pieces")
         source, target = depot_named(asked.text("from")), depot_named(asked.text("to"))

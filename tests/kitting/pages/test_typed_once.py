@@ -11,7 +11,7 @@ from module_books import books_of_module
 from people import DUTY, PLANNER, STORES
 
 from inventory.models import Lot
-from jobs.models import Job
+from jobs.models import Job, Reel
 from kitting.models import Bag, Borrow, Person, Pin, PlanRow
 from kitting.roles import Actor
 
@@ -92,3 +92,16 @@ def test_long_work_that_is_refused_leads_back_to_its_form_with_all_that_was_type
     assert all(f'value="{escape(text)}"' in again(pin) for text in typed.values())
     assert all(f'value="{text}"' in again(more) for text in ("ZZ-9", "N", "3"))
     assert all(f'value="2026-05-04 0{hour}:00"' in again(moved) for hour in (8, 7))
+
+
+@pytest.mark.parametrize("text", ["1e5", "2026-04-01", "9" * 28, "-1", ""])
+def test_a_number_that_a_page_wrote_into_its_form_and_that_reads_otherwise_names_nothing(text: str) -> None:
+    reel = {"low": "0.9", "high": "0.91", "unit": "in", "gauge": "G-07"}
+    before = Reel.objects.get(reel="R-2201").version
+    assert 'value="G-07"' in refused(PLANNER, "/reels/R-2201", version=text, **reel)
+    assert Reel.objects.get(reel="R-2201").version == before
+    assert "have no cell" in refused(
+        PLANNER, "/questions", sheet="schedule", row=text, column="wall", read="", value="5"
+    )
+    assert send(browser_of(PLANNER), "/notices", up_to=text).status_code == 200
+    assert 'class="no"' in refused(STORES, "/transfers", ask=text, answer="none to spare")
