@@ -49,7 +49,9 @@ def typed_quantity(text: str, what: str) -> int:
         return thousandths(text)
     except Doubt as doubt:
         close = f" ({doubt.suggestion})" if doubt.suggestion else ""
-        message = f"{what} reads {text!r}: {doubt.problem}{close}. Write a number such as 6 or 12.5."
+        problem = f"{doubt.problem}{close}"
+        end = "" if problem.endswith("?") else "."
+        message = f"{what} reads {text!r}: {problem}{end} Write a number such as 6 or 12.5."
         raise Refusal("no-quantity", message, {"read": text}) from None
 
 

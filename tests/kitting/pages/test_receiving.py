@@ -169,6 +169,8 @@ def test_a_form_sent_twice_books_once_and_its_mistakes_are_told_in_words() -> No
 
     assert "not a quantity. Write a number such as 6 or 12.5" in unread
     assert "has no place N-04-33; did you mean" in nowhere
+    scanned = words(send(client, address, **{**given, "each": "09501101530003"}))
+    assert "was a code scanned here? Write a number such as 6" in scanned
     assert "NOT DONE CS15-6: use by 2028-01-31 lies before it was made" in reversed_
     assert 'name="lot" value="L-NEW"' in refused.content.decode()
     assert there("CS15-6", "L-NEW") == {"bin": 2}
