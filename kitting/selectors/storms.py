@@ -23,17 +23,22 @@ USED = (INSTALLED, SCRAPPED, LOST)
 
 @dataclass(frozen=True, slots=True)
 class Refill:
-    """Thousandths of an item that a depot's shelf and reserve lack after a storm, and those that the storm used."""
+    """Thousandths of an item that a depot's shelf and reserve lack after a storm, and those that the storm used.
+
+    ``missing`` are those that a closing exception left open.
+    """
 
     depot: str
     item: Item
     used: int
     wanted: int
+    missing: int = 0
 
     @property
     def sentence(self) -> str:
         """In words."""
-        return f"{bare(self.wanted)} {self.item} at {self.depot} ({bare(self.used)} used)"
+        missing = f", {bare(self.missing)} not accounted for" if self.missing else ""
+        return f"{bare(self.wanted)} {self.item} at {self.depot} ({bare(self.used)} used{missing})"
 
 
 def storm_by_code(code: str, *states: str, lock: bool = False) -> Storm:
@@ -111,18 +116,22 @@ def kept_kit(job: int) -> KeptKit | None:
 
 
 def refill_of(storm: Storm) -> list[Refill]:
-    """What purchasing is to bring back; five queries.
+    """What purchasing is to bring back; six queries.
 
     A shelf below its least stock is filled up to its greatest, a reserve to its floor; where nobody has set a level
-    all that was used is bought again.
+    all that was used, or that nobody accounted for, is bought again.
     """
     used = Counter[tuple[int, int]]()
     rows = Bag.objects.filter(job__storms=storm, lines__entries__deed__in=and_taken_back(*USED))
     names = ("depot", "lines__entries__lot__item", "lines__entries__deed")
     for depot, item, deed, pieces in rows.values_list(*names).annotate(Sum("lines__entries__quantity")):
         used[depot, item] += -pieces if deed in TAKEN_BACK else pieces
-    depots = {depot.pk: depot for depot in Depot.objects.filter(pk__in={depot for depot, _ in used})}
-    items = {item.pk: item for item in Item.objects.filter(pk__in={item for _, item in used})}
+    closed = Balance.objects.filter(place__bag__job__storms=storm, place__bag__state=BAG_CLOSED, quantity__gt=0)
+    left = closed.values_list("place__depot", "lot__item").annotate(Sum("quantity"))
+    missing = {(depot, item): pieces for depot, item, pieces in left}
+    gone = used + Counter(missing)
+    depots = {depot.pk: depot for depot in Depot.objects.filter(pk__in={depot for depot, _ in gone})}
+    items = {item.pk: item for item in Item.objects.filter(pk__in={item for _, item in gone})}
     levels = {(one.depot_id, one.item_id): one for one in Level.objects.filter(depot__in=depots, item__in=items)}
     there: dict[tuple[int, int], Counter[str]] = defaultdict(Counter)
     lying = Balance.objects.filter(place__depot__in=depots, lot__item__in=items, place__kind__in=(BIN, RESERVE))
@@ -131,8 +140,14 @@ def refill_of(storm: Storm) -> list[Refill]:
     ):
         there[depot, item][kind] += pieces
     found = [
-        Refill(depots[key[0]].depot, items[key[1]], pieces, _wanted(levels.get(key), there[key], pieces))
-        for key, pieces in used.items()
+        Refill(
+            depots[key[0]].depot,
+            items[key[1]],
+            used[key],
+            _wanted(levels.get(key), there[key], pieces),
+            missing.get(key, 0),
+        )
+        for key, pieces in gone.items()
     ]
     return sorted((one for one in found if one.wanted), key=lambda one: (one.depot, one.item.stock_code))
 

@@ -180,14 +180,15 @@ def close(*, bag: str, exception: str = "", **scan: Unpack[Scan]) -> Answer:
         Refusal: ``bag-not-ready``: names what is still open; or the bag's state forbids it.
     """
     one = opened(bag, CLOSE, {}, scan, why=exception)
+    left = one.contents.open()
     if not one.repeated:
-        left = one.contents.open()
         state = advance(one, CLOSE, reason=exception)
         told = {"open": list(left), "reason": exception} if left else {}
         name = "bag closed with exception" if left else "bag closed"
         settled(one, state, name, told, addressed_to="auditor" if left else "", why=exception)
         _complete(one)
-    return Answer("BALANCED", f"{one.bag} is closed.", one.bag, repeated=one.repeated)
+    word, still = ("CLOSED BY EXCEPTION", f"; still open: {', '.join(left)}") if left else ("BALANCED", "")
+    return Answer(word, f"{one.bag} is closed{still}.", one.bag, repeated=one.repeated)
 
 
 @use_case

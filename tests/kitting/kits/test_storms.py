@@ -273,6 +273,19 @@ def test_a_storm_closes_when_its_list_is_empty_and_its_bags_are_closed(stores: S
 
 
 @pytest.mark.usefixtures("storm")
+def test_what_an_exception_leaves_open_is_bought_again_and_said_to_be_missing(stores: Stores) -> None:
+    Level.objects.filter(item__stock_code="BI15", depot__depot="N").delete()
+    there = stock(stores, "BI15")
+    code = label_code(give(stores, inserts(stores)).bag)
+    lost = {"stock_code": "BI15", "lot": there.lot.number, "quantity": 1000}
+    write_off(bag=code, **lost, deed="lost", why="snow", **stores.scan(CREW))
+    said = close(bag=code, exception="the visiting crew has left", **stores.scan())
+    assert (said.word, said.sentence) == ("CLOSED BY EXCEPTION", "EV1 Alder 12 is closed; still open: 2 BI15.")
+    (refill,) = close_storm(storm="EV1", **stores.scan(DUTY)).refill
+    assert refill.sentence == f"3 {there.lot.item} at N (1 used, 2 not accounted for)"
+
+
+@pytest.mark.usefixtures("storm")
 def test_an_emergency_of_a_storm_bears_its_code_and_keeps_it_open(stores: Stores) -> None:
     given = {"structure": "Saltmarsh", "depot": "N", "wanted": {"BI15": 1000}, "why": "dig-in"}
     assert "no storm EV9" in refusal("unknown-storm", open_emergency, job="E01", **given, storm="EV9", **stores.scan())

@@ -191,8 +191,12 @@ def test_what_fell_is_written_off_by_one_tap_and_the_bag_closes_by_a_named_excep
     assert "Say which: dropped, damaged, wrong, missing, no longer needed" in words(silent)
     assert f"NOTED {lot.item} dropped." in words(noted)
     assert "STILL OPEN" in words(stuck)
-    assert "BALANCED J03 V2 is closed." in words(closed)
+    assert "CLOSED BY EXCEPTION J03 V2 is closed; still open: " in words(closed)
     assert stores.bag("J03", "V2").state == "closed"
+    assert f'href="{bag}/turn-in"' in window.get(bag).content.decode()
+    kept, _ = inside(stores, "cable adapter")
+    late = turn_in(window, bag, kept, door="inspect", place="N/N turn-in shelf")
+    assert f"STILL OPEN 1 {kept.item} turned in from J03 V2: inspect." in words(late)
 
 
 def test_an_oops_may_come_with_a_photograph_and_never_waits_for_one(stores: Stores, window: Client, bag: str) -> None:
