@@ -151,7 +151,7 @@ def _scan_fields(asked: Asked) -> list[Field]:
 def _read(asked: Asked, home: Depot) -> Line:
     place = _place(home, asked.text("place"))
     piece = read_piece(asked.text("scan"), asked.today)
-    count = asked.text("pieces") or (bare(piece.count) if piece.count is not None else "")
+    count = asked.text("pieces") or (str(piece.count) if piece.count is not None else "")
     if not count:
         raise Refusal("not-a-quantity", f"HOW MANY: the carton of {piece.item} does not say it; type it.", {})
     lot = lot_of(piece, asked.text("lot"))

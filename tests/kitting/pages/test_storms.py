@@ -112,13 +112,14 @@ def test_cartons_go_out_by_scan_with_a_crew_that_is_on_no_list_and_a_lot_that_no
     by_carton = {"place": there.place.code, "scan": f"(241)BI15(10){lot}(37)2"}
     without_lot = {"place": there.place.code, "scan": "BI15", "pieces": "1"}
     page = scanned(client, by_carton, without_lot)
-    assert f"2 BI15 from {there.place.code}, lot {lot}" in words(page)
+    assert f" 2 BI15 from {there.place.code}, lot {lot}" in words(page)
     assert "LOT TO NAME LATER" in words(page)
     lines = [line.text for line in page.context["lines"]]
     out = send(client, "/storms/EV1/issue/N", **CREW_2, line=lines, confirmed="promised-to-others/1")
     assert "OUT EV1 Alder 12 is with Crew 2 (Larkfield Line)" in words(out)
     assert "1 lots are still to be named" in words(out)
     assert LotToFinish.objects.get().quantity == 1000
+    assert Balance.objects.get(pk=there.pk).quantity == there.quantity - 3000
     assert "1 lot to name in storm EV1" in words(client.get("/"))
 
 
