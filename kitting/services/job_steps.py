@@ -56,9 +56,10 @@ def confirm_job(*, job: str, actor: Actor, at: datetime, why: str = "") -> str:
         unready=_unready(job),
         reason=why,
     )
-    state = next_job_state(standing_of(found).state, CONFIRM, facts)
+    before = standing_of(found).state
+    state = next_job_state(before, CONFIRM, facts)
     _say(found, CONFIRMED, by=actor.name, at=at, why=why)
-    told = {"cutover": found.cutover, "answer": facts.unready or READY, "why": why}
+    told = {"cutover": found.cutover, "answer": facts.unready or READY, "before": before, "after": state, "why": why}
     record_events([Happening("job confirmed", job, told, depot=found.depot)], by=actor.name, at=at)
     return state
 
@@ -72,9 +73,11 @@ def take_confirmation_back(*, job: str, actor: Actor, at: datetime, why: str) ->
     """
     require(actor, CONFIRMS, DO)
     found = locked_job(job)
-    state = next_job_state(standing_of(found).state, UNCONFIRM, JobFacts(name=job, reason=why))
+    before = standing_of(found).state
+    state = next_job_state(before, UNCONFIRM, JobFacts(name=job, reason=why))
     _end(found, CONFIRMED)
-    record_events([Happening("confirmation taken back", job, {"why": why}, depot=found.depot)], by=actor.name, at=at)
+    told = {"before": before, "after": state, "why": why}
+    record_events([Happening("confirmation taken back", job, told, depot=found.depot)], by=actor.name, at=at)
     return state
 
 

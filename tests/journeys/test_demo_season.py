@@ -77,7 +77,9 @@ def test_the_reorder_sheet_holds_what_is_short_and_a_second_one_nothing(said: st
 
 def test_three_elbows_of_the_end_that_was_made_up_stay_open_in_the_truck(said: str) -> None:
     """Trap T14: issued 6 = installed 3 + 3 open."""
-    assert "STILL OPEN: 3 EL15-2" in told(said, "J01 comes back")[0]
+    lines = told(said, "J01 comes back")
+    assert "STILL OPEN: 3 EL15-2" in lines[0]
+    assert lines[-1] == "J01 was back in service on 2026-03-05; it stands at returns open."
     found = Counter[str]()
     for contents in contents_of(Bag.objects.filter(job__job="J01").select_related("job", "depot")).values():
         for (code, _), account in accounts(contents).items():

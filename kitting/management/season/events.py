@@ -33,6 +33,7 @@ from kitting.services.earlier_jobs import Earlier, record_earlier_job
 from kitting.services.emergency import open_emergency
 from kitting.services.fill_bags import check, pick
 from kitting.services.issue_bags import begin_work, issue, stage
+from kitting.services.job_steps import energise_job
 from kitting.services.recall_lots import recall_lot
 from kitting.services.return_bags import close, write_off
 from kitting.services.send_orders import send_reorder_sheet
@@ -41,6 +42,7 @@ from kitting.services.settle_deliveries import settle_deliveries
 from kitting.services.stand_in_requests import ask_stand_in, compare_request, refuse_stand_in
 
 LOCAL_SEVEN = 13  # 07:00 at the depots, in UTC, before the clocks go forward
+J01_ENERGISED = datetime(2026, 3, 5, 22, tzinfo=UTC)  # 16:00 at the depots
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +139,9 @@ def alder_returns(stores: Stores) -> None:
         if code == "EL15-2":
             numbers = ", ".join(f"{name} {pieces // 1000}" for name, pieces in account.items())
             stores.say(f"EL15-2 in the bag of A1: {numbers}.")
+    scan = stores.scan(CREW)
+    state = energise_job(job="J01", actor=CREW, at=scan["at"], happened_at=J01_ENERGISED)
+    stores.say(f"J01 was back in service on {J01_ENERGISED:%Y-%m-%d}; it stands at {state}.")
 
 
 def courthouse(stores: Stores) -> None:
