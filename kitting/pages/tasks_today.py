@@ -28,6 +28,7 @@ from kitting.calculation.bag_states import (
     STAGED,
     TURN_IN,
 )  # fmt: skip
+from kitting.calculation.job_states import PLANNED
 from kitting.pages.asked import Asked
 from kitting.pages.deciding_pages import waiting_for
 from kitting.pages.one_or_many import worded
@@ -56,6 +57,7 @@ from kitting.selectors.vans import differences_open, transfers_open, vans_waitin
 from kitting.services.note_looking import dates_seen
 from kitting.services.two_persons import same_person
 
+_CONFIRM_DAYS = 3  # common practice: the crew lead is called three days before, and then the date stands
 _NAMED = 4
 
 
@@ -90,6 +92,12 @@ def _planning(asked: Asked) -> Iterator[Task]:
     changed = [one.job.job for one in jobs if one.changed and one.answer != NOT_PLANNED]
     if changed:
         yield Task(len(changed), "jobs changed since the plan: plan again", reverse("plans"), ", ".join(changed))
+    last = (asked.today + timedelta(_CONFIRM_DAYS)).isoformat()
+    unsaid = [one for one in jobs if one.standing.state == PLANNED and not one.has_passed(asked.today)]
+    near = [one for one in unsaid if "" < one.job.cutover[:10] <= last]
+    if near:
+        what = f"jobs to confirm, cut over within {_CONFIRM_DAYS} days"
+        yield Task(len(near), what, reverse("cutovers"), ", ".join(one.job.job for one in near))
     passed = [one.job.job for one in jobs if one.has_passed(asked.today)]
     if passed:
         yield Task(len(passed), "jobs past their cutover: move or end them", reverse("cutovers"), ", ".join(passed))

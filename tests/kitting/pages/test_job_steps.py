@@ -6,6 +6,7 @@ from browsing import browser_of, people, send, words
 from module_books import books_of_module
 from people import CREW, PLANNER, STORES
 
+from jobs.models import Job
 from kitting.services.issue_bags import begin_work
 
 pytestmark = pytest.mark.django_db
@@ -22,6 +23,8 @@ books = books_of_module(demo_sheets, prepared)
 
 def test_a_planner_confirms_a_date_on_the_page_of_the_job_and_takes_it_back() -> None:
     planner, page = browser_of(PLANNER), "/jobs/J08"
+    Job.objects.filter(job="J08").update(cutover="2026-03-05 22:00")
+    assert "2 jobs to confirm, cut over within 3 days J01, J08" in words(planner.get("/"))
     assert "State PLANNED" in words(planner.get(page))
     assert "It is not ready: why its date holds all the same" in words(planner.get(page))
     assert "Confirm the date" not in words(browser_of(STORES).get(page))
@@ -32,6 +35,7 @@ def test_a_planner_confirms_a_date_on_the_page_of_the_job_and_takes_it_back() ->
     assert "State CONFIRMED confirmed, said by R. Tolley" in seen
     assert "promised by phone" in seen
     assert "depot M, confirmed" in words(planner.get("/cutovers"))
+    assert "1 job to confirm, cut over within 3 days J01 " in words(planner.get("/"))
     assert "TAKEN BACK J08 is planned again." in words(send(planner, f"{page}/confirm", do="back", why="it slipped"))
 
 
