@@ -94,7 +94,8 @@ class Cutover:
     def has_passed(self, today: date) -> bool:
         """Whether its day is over and nobody has noted that work began."""
         day = self.job.cutover[:10]
-        return bool(day) and self.standing.state in BEFORE_THE_OUTAGE and date.fromisoformat(day) < today
+        ahead = self.standing.state in BEFORE_THE_OUTAGE and not self.job.ended
+        return ahead and bool(day) and date.fromisoformat(day) < today
 
     @property
     def week(self) -> date | None:

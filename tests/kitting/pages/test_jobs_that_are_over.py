@@ -43,8 +43,10 @@ def test_the_last_plans_answer_is_not_shown_of_a_job_that_is_over(planner: Clien
     over, call_sheet = words(planner.get("/jobs/J08")), words(planner.get("/jobs/J08/call-sheet"))
     line_over = words(planner.get("/jobs/J08/line", {"line": line}))
 
-    assert all(said in ahead for said in ("SHORT", "READY", "What is short", "TOO LATE"))
-    assert not any(said in over for said in ("SHORT", "READY", "What is short", "TOO LATE", "BEFORE"))
+    assert all(said in ahead for said in ("SHORT", "READY", "What is short", "TOO LATE", "Move the cutover"))
+    assert not any(
+        said in over for said in ("SHORT", "READY", "What is short", "TOO LATE", "BEFORE", "Move the cutover")
+    )
     assert "planned no more CANCELLED No plan promises anything to this job any more." in over
     assert "3 ea cable adapter CA-6 why?" in over
     assert "planned no more" in call_sheet
