@@ -1,7 +1,7 @@
 """A storm: opened by a named person, fast at the counter, and closed only when everything is accounted for."""
 
 import io
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, timedelta
 from decimal import Decimal
 from hashlib import sha256
 from pathlib import Path
@@ -13,23 +13,21 @@ from django.core.management import call_command
 from module_books import books_of_module
 from people import BUYER, DUTY, PLANNER, STORES
 from refusals import refusal
+from storm_hands import give, inserts, new_lot, stock
 
 from inventory.models import Balance, Item, Level, Lot, Movement, OrderLine, PurchaseOrder
 from inventory.services.receiving import Arrival, receive
 from jobs.models import Job
-from kitting.documents.from_records import lot_trace_of
-from kitting.documents.lot_trace import COULD_BE, TraceLine
 from kitting.documents.storm_records import movements_of_event, storm_use_of, use_of_storm
-from kitting.models import Event, KeptKit, LotToFinish, Promise, Storm
+from kitting.models import Event, KeptKit, Storm
 from kitting.selectors.bag_contents import label_code
 from kitting.selectors.returns_due import due_back
 from kitting.selectors.storm_burn import burn_of
-from kitting.selectors.storms import bags_of, keeps_open, kept_kit, left_on, to_finish
+from kitting.selectors.storms import bags_of, keeps_open, kept_kit, left_on
 from kitting.services.borrow_pieces import borrow
 from kitting.services.emergency import open_emergency
-from kitting.services.recall_lots import recall_lot
 from kitting.services.return_bags import Installed, close, install, turn_in, write_off
-from kitting.services.storm_issues import Handful, StormIssue, finish_lot, issue_to_storm
+from kitting.services.storm_issues import Handful, finish_lot
 from kitting.services.storms import ask_storm, close_storm, keep_kit, open_storm
 
 pytestmark = pytest.mark.django_db
@@ -48,28 +46,6 @@ def stores() -> Stores:
 def storm(stores: Stores) -> Storm:
     """An open one."""
     return open_storm(storm="EV1", depot="N", title="ice on the feeders", **stores.scan(DUTY))
-
-
-def stock(stores: Stores, code: str) -> Balance:
-    """The bin of N that holds most of a stock code."""
-    found = Balance.objects.filter(lot__item__stock_code=code, place__depot__depot="N", place__kind="bin")
-    assert stores
-    return found.select_related("place__depot", "lot__item").order_by("-quantity")[0]
-
-
-def give(stores: Stores, *pieces: Handful, **given: Any) -> StormIssue:
-    """Give pieces to a visiting crew, whatever is promised of them."""
-    asked = {
-        "storm": "EV1", "depot": "N", "crew": "Crew 2", "company": "Larkfield Line", "where": "Alder 12",
-        "pieces": pieces, "confirmed": [f"promised-to-others/{line}" for line in range(1, 5)], **given,
-    }  # fmt: skip
-    return issue_to_storm(**{**stores.scan(), **asked})
-
-
-def inserts(stores: Stores, lot: str | None = None) -> Handful:
-    """Three inserts; with their lot unless told otherwise."""
-    there = stock(stores, "BI15")
-    return Handful(place=there.place, quantity=3000, stock_code="BI15", lot=there.lot.number if lot is None else lot)
 
 
 def test_a_planner_asks_for_a_storm_and_the_duty_supervisor_opens_and_closes_it(stores: Stores) -> None:
@@ -126,46 +102,6 @@ def test_a_carton_names_item_and_lot(stores: Stores) -> None:
 
 
 @pytest.mark.usefixtures("storm")
-def test_a_lot_that_nobody_read_is_named_before_anything_is_accounted_for(stores: Stores) -> None:
-    done = give(stores, inserts(stores, lot=""))
-    (open_lot,) = done.to_finish
-    code = label_code(done.bag)
-    taken = open_lot.lot
-    turned = {"stock_code": "BI15", "lot": taken.number, "quantity": 1000, "condition": "sealed", "door": "stock"}
-    said = refusal("bag-not-ready", turn_in, bag=code, **turned, place=open_lot.place, **stores.scan())
-    assert "LOTS TO NAME FIRST: 3 BI15" in said
-    other = Balance.objects.create(place=open_lot.place, lot=new_lot("BI15", "L-ICE"), quantity=2000)
-    assert "2 ea there" in refusal("not-enough", finish_lot, number=open_lot.pk, lot="L-ICE", **stores.scan())
-    Balance.objects.filter(pk=other.pk).update(quantity=5000)
-    assert "Read the lot" in refusal("no-lot", finish_lot, number=open_lot.pk, lot="?", **stores.scan())
-    named = finish_lot(number=open_lot.pk, lot="L-ICE", **stores.scan())
-    assert (named.named.number if named.named else "", named.named_by) == ("L-ICE", "M. Osei")
-    assert Balance.objects.get(pk=other.pk).quantity == 2000
-    assert Balance.objects.get(place=done.bag.place, lot__number="L-ICE").quantity == 3000
-    assert "is done: M. Osei" in refusal("named-already", finish_lot, number=open_lot.pk, lot="L-1", **stores.scan())
-    assert to_finish(Storm.objects.get()) == []
-    turn_in(bag=code, **{**turned, "lot": "L-ICE"}, place=open_lot.place, **stores.scan())
-
-
-def new_lot(code: str, number: str) -> Any:
-    """A lot that came since."""
-    return Item.objects.get(stock_code=code).lots.create(number=number)
-
-
-@pytest.mark.usefixtures("storm")
-def test_a_lot_that_is_what_the_books_took_moves_nothing_and_parts_without_lots_are_never_asked_for(
-    stores: Stores,
-) -> None:
-    probes = stock(stores, "PB15")
-    assert give(stores, Handful(place=probes.place, quantity=1000, stock_code="PB15")).to_finish == []
-    (open_lot,) = give(stores, inserts(stores, lot="")).to_finish
-    before = Movement.objects.count()
-    finish_lot(number=open_lot.pk, lot=open_lot.lot.number, **stores.scan())
-    assert Movement.objects.count() == before
-    assert LotToFinish.objects.filter(named=None).count() == 0
-
-
-@pytest.mark.usefixtures("storm")
 def test_what_must_not_go_out_is_refused_in_a_storm_as_well(stores: Stores) -> None:
     there = stock(stores, "BI15")
     assert "crew's name and its company" in refusal("no-crew", give, stores, inserts(stores), company=" ")
@@ -201,44 +137,6 @@ def test_pieces_that_are_promised_to_planned_jobs_are_taken_only_knowingly(store
     told = Event.objects.get(name="promised pieces gone")
     assert (told.addressed_to, told.data["why"]) == ("planner", "went out in storm EV1")
     assert "J01" in {one["job"] for one in told.data["lost"]}
-
-
-@pytest.mark.usefixtures("storm")
-def test_a_lot_that_is_named_later_is_promised_to_nobody_any_more(stores: Stores) -> None:
-    there = stock(stores, "BI15")
-    (open_lot,) = give(stores, inserts(stores, lot="")).to_finish
-    other = Balance.objects.create(place=there.place, lot=new_lot("BI15", "L-ICE"), quantity=4000)
-    theirs = Promise.objects.filter(released_at=None, place=there.place, lot=there.lot)[0]
-    Promise.objects.filter(pk=theirs.pk).update(lot=other.lot, quantity=4000)
-    finish_lot(number=open_lot.pk, lot="L-ICE", **stores.scan())
-    assert promised_in_vain() == {}
-    assert Promise.objects.get(lot=other.lot, released_at=None).quantity == 1000
-
-
-def could_be_of(lot: str, as_of: datetime | None = None) -> list[TraceLine]:
-    """What a trace of a lot of inserts admits of pieces that went out in the storm."""
-    traced = lot_trace_of(item=Item.objects.get(stock_code="BI15"), lot=lot, as_of=as_of)
-    return [line for line in traced.lines if line.part == COULD_BE and line.job == "EV1"]
-
-
-@pytest.mark.usefixtures("storm")
-def test_a_lot_that_is_on_hold_by_the_time_it_is_named_is_named_all_the_same_and_stops_its_bag(stores: Stores) -> None:
-    done = give(stores, inserts(stores, lot=""))
-    (open_lot,) = done.to_finish
-    Balance.objects.create(place=open_lot.place, lot=new_lot("BI15", "L-ICE"), quantity=5000)
-    scan = stores.scan(DUTY)
-    recall_lot(stock_code="BI15", lot="L-ICE", reason="cracks", **scan)
-    (could_be,) = could_be_of("L-ICE")
-    assert (could_be.quantity, could_be.job) == (3, "EV1")
-    assert could_be.who.startswith(f"lot not read yet; the books took lot {open_lot.lot.number or 'unknown'} from N/")
-    assert could_be_of(open_lot.lot.number) == []
-    finish_lot(number=open_lot.pk, lot="L-ICE", **stores.scan())
-    assert could_be_of("L-ICE") == []
-    assert could_be_of("L-ICE", as_of=scan["at"]) == [could_be]
-    assert Balance.objects.get(place=done.bag.place, lot__number="L-ICE").quantity == 3000
-    bag = stores.bag("EV1", "Alder 12")
-    assert (bag.state, bag.state_before_hold, bag.why) == ("on hold", "issued", "on hold: BI15 lot L-ICE")
-    assert to_finish(Storm.objects.get()) == []
 
 
 @pytest.mark.usefixtures("storm")

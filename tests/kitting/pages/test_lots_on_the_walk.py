@@ -59,6 +59,22 @@ def test_what_is_typed_on_the_walk_may_be_in_small_letters_and_a_place_that_is_n
     assert f"WRONG BIN nothing was scanned; go to {step.place.code}" in said(place="")
 
 
+def test_a_carton_with_another_date_than_the_books_have_for_its_lot_is_set_aside() -> None:
+    window, code = browser_of(STORES), Stores().code("J03", "V1")
+    step = next(one for one in pick_walk(depot="N", bags=[code]) if one.lot.number)
+    lie_there_too(step, "L-GOOD", "2030-01-31")
+
+    def scanned(day: str) -> str:
+        carton = f"(241){step.lot.item.stock_code}(17){day}(10)L-GOOD"
+        return words(send(window, f"/pick/N?bag={code}", step=key_of(step), place=step.place.code, read=carton))
+
+    assert "TWO DATES" not in scanned("300131")
+    assert "TWO DATES" not in scanned("300100"), "the whole month"
+    told = scanned("260305")
+    assert "TWO DATES" in told
+    assert "the carton says use by 2026-03-05, the books 2030-01-31" in told
+
+
 def test_the_walk_tells_what_never_goes_out_of_date_from_what_has_lost_its_date() -> None:
     window, code = browser_of(STORES), Stores().code("J03", "V1")
     step = pick_walk(depot="N", bags=[code])[0]

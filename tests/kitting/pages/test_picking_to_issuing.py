@@ -194,24 +194,6 @@ def another_lot(step: Step, number: str, use_by: str) -> Lot:
     return lot
 
 
-def test_a_carton_with_another_date_than_the_books_have_for_its_lot_is_set_aside(
-    stores: Stores, window: Client
-) -> None:
-    code = stores.code("J03", "V1")
-    step = next(one for one in steps_of(code) if one.lot.number)
-    another_lot(step, "L-GOOD", "2030-01-31")
-
-    def scanned(day: str) -> str:
-        carton = f"(241){step.lot.item.stock_code}(17){day}(10)L-GOOD"
-        return words(send(window, walk_of(code), step=key_of(step), place=step.place.code, read=carton))
-
-    assert "TWO DATES" not in scanned("300131")
-    assert "TWO DATES" not in scanned("300100"), "the whole month"
-    told = scanned("260305")
-    assert "TWO DATES" in told
-    assert "the carton says use by 2026-03-05, the books 2030-01-31" in told
-
-
 def test_another_lot_that_is_still_good_is_asked_about_and_one_past_its_date_is_refused(
     stores: Stores, window: Client
 ) -> None:
