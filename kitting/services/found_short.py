@@ -25,6 +25,7 @@ from kitting.services.scans import Scan, stamp_of
 
 FOUND_SHORT, COUNT = "found short", "count"
 TO_BE_FOUND = "to be found"
+_MOST_LINES = 4  # named one by one; more are told by job
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +60,13 @@ class FoundShort:
         told += f", which stand at {self.wanted_at} until another person has counted" if self.wanted_at else ""
         if not self.lost:
             return f"{told}; nobody was promised them."
-        lines = "; ".join(f"{bare(one.quantity)} of {one.line} (cutover {one.cutover})" for one in self.lost)
-        return f"{told}. Lost: {lines}. Plan and apply."
+        few = len(self.lost) <= _MOST_LINES
+        sums: dict[tuple[str, str], int] = {}
+        for one in self.lost:
+            who = one.line if few else one.job
+            sums[who, one.cutover] = sums.get((who, one.cutover), 0) + one.quantity
+        lost = "; ".join(f"{bare(pieces)} of {who} (cutover {cutover})" for (who, cutover), pieces in sums.items())
+        return f"{told}. Lost: {lost}. Plan and apply."
 
 
 @use_case

@@ -97,6 +97,8 @@ def test_free_pieces_elsewhere_are_named_and_those_in_bags_are_not(stores: Store
     bin_ = shelf("EL15-1")
     short = found(stores, bin_, 0)
     assert short.lost
+    of_j06 = sum(one.quantity for one in short.lost if one.job == "J06") // 1000
+    assert f"{of_j06} of J06 (cutover 2026-03-21 06:00)" in short.sentence  # many lines are told by job
     for one in short.lost:
         assert {source.kind for source in one.elsewhere} <= {"truck", "other depot", "reserve"}
     inserts = found(stores, shelf("BI15"), 8)
