@@ -9,7 +9,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import AUDITOR, BUYER, DUTY, PLANNER, STORES
+from people import AUDITOR, BUYER, DUTY, PLANNER
 
 from inventory.models import Item
 from kitting.models import BagRequest, Borrow, Person
@@ -40,11 +40,6 @@ books = books_of_module(demo_sheets, prepared)
 @pytest.fixture
 def stores() -> Stores:
     return Stores(NIGHT)
-
-
-@pytest.fixture
-def window() -> Client:
-    return browser_of(STORES)
 
 
 def asked_short(stores: Stores, window: Client) -> str:

@@ -7,7 +7,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import BUYER, PLANNER, STORES
+from people import BUYER
 
 from inventory.models import Transfer
 from kitting.models import Bag, BagDepot
@@ -19,17 +19,6 @@ books = books_of_module(demo_sheets, bags_listed)
 @pytest.fixture
 def stores() -> Stores:
     return Stores()
-
-
-@pytest.fixture
-def planner() -> Client:
-    return browser_of(PLANNER)
-
-
-@pytest.fixture
-def window() -> Client:
-    """The storekeeper's device."""
-    return browser_of(STORES)
 
 
 def stage_at(planner: Client, location: str, depot: str, **more: str) -> str:

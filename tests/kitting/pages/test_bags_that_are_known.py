@@ -2,10 +2,10 @@
 
 import pytest
 from bag_stores import Stores, demo_sheets
-from browsing import PIN, bags_listed, browser_of, send, sign_in_name, words
+from browsing import PIN, bags_listed, send, sign_in_name, words
 from django.test import Client
 from module_books import books_of_module
-from people import CREW, STORES
+from people import CREW
 
 from kitting.calculation.bag_states import ON_HOLD
 from kitting.models import Bag, Event
@@ -19,12 +19,6 @@ books = books_of_module(demo_sheets, bags_listed)
 @pytest.fixture
 def stores() -> Stores:
     return Stores()
-
-
-@pytest.fixture
-def window() -> Client:
-    """The storekeeper's device."""
-    return browser_of(STORES)
 
 
 def test_an_old_label_says_what_has_changed_where_it_is_scanned(stores: Stores, window: Client) -> None:

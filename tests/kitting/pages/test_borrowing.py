@@ -43,11 +43,6 @@ def taker(stores: Stores) -> str:
     return label_code(found.bag)
 
 
-@pytest.fixture
-def window() -> Client:
-    return browser_of(STORES)
-
-
 def test_free_pieces_stand_before_the_staged_bag_which_lends_only_by_leave(
     stores: Stores, taker: str, window: Client
 ) -> None:

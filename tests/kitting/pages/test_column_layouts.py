@@ -30,11 +30,6 @@ def prepared() -> None:
 books = books_of_module(demo_sheets, prepared)
 
 
-@pytest.fixture
-def planner() -> Client:
-    return browser_of(PLANNER)
-
-
 def read(client: Client, text: str = LIST, name: str = "dock list.csv") -> str:
     """What the page says after a list was sent."""
     return words(send(client, "/files", files=SimpleUploadedFile(name, text.encode())))

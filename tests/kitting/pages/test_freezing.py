@@ -25,11 +25,6 @@ def prepared() -> None:
 books = books_of_module(demo_sheets, prepared)
 
 
-@pytest.fixture
-def planner() -> Client:
-    return browser_of(PLANNER)
-
-
 def frozen(planner: Client, day: str, *confirmed: str) -> str:
     for job in confirmed:
         send(planner, f"/jobs/{job}/confirm", why="the control room agreed")

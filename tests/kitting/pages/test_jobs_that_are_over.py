@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 from bag_stores import MORNING, demo_sheets, planned
-from browsing import browser_of, people, send, words
+from browsing import people, send, words
 from django.test import Client
 from module_books import books_of_module
 from people import PLANNER
@@ -21,11 +21,6 @@ def plan_and_people() -> None:
 
 
 books = books_of_module(demo_sheets, plan_and_people)
-
-
-@pytest.fixture
-def planner() -> Client:
-    return browser_of(PLANNER)
 
 
 def test_a_job_that_no_plan_knows_waits_for_one_unless_it_has_ended(planner: Client) -> None:

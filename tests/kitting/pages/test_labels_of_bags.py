@@ -14,7 +14,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import BUYER, DUTY, STORES
+from people import BUYER, DUTY
 from PIL import Image
 
 from inventory.models import Balance, Item, Lot, Place
@@ -40,11 +40,6 @@ books = books_of_module(demo_sheets, one_bag_ready_one_short)
 @pytest.fixture
 def stores() -> Stores:
     return Stores()
-
-
-@pytest.fixture
-def window() -> Client:
-    return browser_of(STORES)
 
 
 def test_a_label_says_full_only_of_a_bag_that_is_and_short_with_what_is_missing(stores: Stores, window: Client) -> None:

@@ -10,7 +10,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import AUDITOR, PLANNER
+from people import AUDITOR
 
 from kitting.models import Event
 from kitting.pages import cutover_pages, tables
@@ -19,11 +19,6 @@ from kitting.selectors.bag_contents import bare
 
 pytestmark = pytest.mark.django_db
 books = books_of_module(demo_sheets, bags_listed)
-
-
-@pytest.fixture
-def planner() -> Client:
-    return browser_of(PLANNER)
 
 
 def numbers(table: Table, asked_for: str = "") -> list[str]:

@@ -31,12 +31,6 @@ def stores() -> Stores:
     return Stores()
 
 
-@pytest.fixture
-def window() -> Client:
-    """The storekeeper's device."""
-    return browser_of(STORES)
-
-
 def walk_of(code: str) -> str:
     return f"/pick/N?bag={code}"
 

@@ -30,11 +30,6 @@ def prepared() -> None:
 books = books_of_module(demo_sheets, prepared)
 
 
-@pytest.fixture
-def planner() -> Client:
-    return browser_of(PLANNER)
-
-
 def errand() -> Errand:
     return Errand.objects.order_by("-pk")[0]
 

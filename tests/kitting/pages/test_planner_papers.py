@@ -2,10 +2,9 @@
 
 import pytest
 from bag_stores import Stores, demo_sheets, planned
-from browsing import browser_of, pages_of, people, words
+from browsing import pages_of, people, words
 from django.test import Client
 from module_books import books_of_module
-from people import PLANNER
 
 from inventory.models import Balance
 from jobs.models import Job
@@ -20,11 +19,6 @@ def prepared() -> None:
 
 
 books = books_of_module(demo_sheets, prepared)
-
-
-@pytest.fixture
-def planner() -> Client:
-    return browser_of(PLANNER)
 
 
 def test_the_call_sheet_asks_five_questions_and_leaves_them_unasked(planner: Client) -> None:

@@ -32,11 +32,6 @@ def bags_in_any_order() -> None:
 books = books_of_module(demo_sheets, bags_in_any_order)
 
 
-@pytest.fixture
-def window() -> Client:
-    return browser_of(STORES)
-
-
 def queued(window: Client, *papers: str) -> str:
     return words(send(window, QUEUE, act="add", day=DAY, of="cutover", papers=papers))
 

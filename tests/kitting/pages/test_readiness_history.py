@@ -10,7 +10,7 @@ from django.db.utils import DatabaseError
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from module_books import books_of_module
-from people import DUTY, PLANNER, STORES
+from people import DUTY, STORES
 
 from jobs.models import Job
 from kitting.models import JobReadiness
@@ -26,11 +26,6 @@ def prepared() -> None:
 
 
 books = books_of_module(demo_sheets, prepared)
-
-
-@pytest.fixture
-def planner() -> Client:
-    return browser_of(PLANNER)
 
 
 def history(client: Client, job: str, **asked: str) -> str:

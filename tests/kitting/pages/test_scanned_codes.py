@@ -7,7 +7,7 @@ from bag_stores import OTHER_STORES, Stores, demo_sheets, planned
 from browsing import PIN, VISITOR, browser_of, people, send, words
 from django.test import Client
 from module_books import books_of_module
-from people import AUDITOR, BUYER, CREW, PLANNER, STORES
+from people import AUDITOR, BUYER, CREW, PLANNER
 
 from inventory.models import STAGING, Action, Depot, Item, LotHold, OrderLine, Place, Transfer
 from kitting.calculation.planning import plan
@@ -35,11 +35,6 @@ def prepared() -> None:
 
 
 books = books_of_module(demo_sheets, prepared)
-
-
-@pytest.fixture
-def window() -> Client:
-    return browser_of(STORES)
 
 
 def goes_to(client: Client, code: str) -> str:

@@ -8,7 +8,7 @@ from bag_stores import MORNING, Stores, demo_sheets
 from browsing import browser_of, people, send, words
 from django.test import Client
 from module_books import books_of_module
-from people import PLANNER, STANDARDS, STORES
+from people import STANDARDS, STORES
 
 from jobs.models import Job, Position, Run, ScheduleRevision
 from kitting.models import Errand, Policy, Recipe
@@ -32,12 +32,6 @@ LOOP = {
     "job": "J20", "system": "S12", "recipe": "PAD-12", "structures": "PX1, PX2, PX3, PX4", "title": "Quay Loop",
     "depot": "N", "cutover": "2026-05-09 06:00",
 }  # fmt: skip
-
-
-@pytest.fixture
-def planner() -> Client:
-    """The planner's device."""
-    return browser_of(PLANNER)
 
 
 def started(client: Client, **given: str) -> Any:

@@ -10,7 +10,7 @@ from browsing import VISITOR, browser_of, paper_text, people, send, words
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from module_books import books_of_module
-from people import AUDITOR, CREW, PLANNER, STORES
+from people import AUDITOR, CREW, PLANNER
 from photographs import photograph, symbol
 from PIL import Image
 
@@ -36,11 +36,6 @@ books = books_of_module(demo_sheets, bag_issued)
 @pytest.fixture
 def stores() -> Stores:
     return Stores(at=Stores().at + timedelta(hours=6))
-
-
-@pytest.fixture
-def window() -> Client:
-    return browser_of(STORES)
 
 
 @pytest.fixture

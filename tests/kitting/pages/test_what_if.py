@@ -4,7 +4,7 @@ import re
 
 import pytest
 from bag_stores import demo_sheets, planned
-from browsing import browser_of, people, send, words
+from browsing import people, send, words
 from django.test import Client
 from module_books import books_of_module
 from people import PLANNER
@@ -20,11 +20,6 @@ def plan_and_people() -> None:
 
 
 books = books_of_module(demo_sheets, plan_and_people)
-
-
-@pytest.fixture
-def planner() -> Client:
-    return browser_of(PLANNER)
 
 
 def test_a_what_if_stores_nothing(planner: Client) -> None:
