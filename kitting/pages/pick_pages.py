@@ -14,6 +14,7 @@ from kitting.calculation.short_codes import verified
 from kitting.errors import Refusal
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, loud, page, refused
 from kitting.pages.bag_forms import lot_of, quantity, read_piece
+from kitting.pages.planning_pages import plan_again
 from kitting.pages.tables import Cell, Table, figure, link
 from kitting.selectors.bag_contents import bag_by_code, bare, contents_of, label_note
 from kitting.selectors.bag_rows import bag_rows, not_ended
@@ -167,7 +168,10 @@ def _found_fewer(asked: Asked, walk: Walk, step: Step) -> HttpResponse:
             use_by=step.lot.use_by, confirmed=asked.confirmed, **asked.scan(),
         )  # fmt: skip
         _note(asked, FEWER)
-        return FEWER, found.sentence
+        if not found.lost:
+            return FEWER, found.sentence
+        plan_again(asked, f"{found.what}: {bare(found.missing)} found short")
+        return FEWER, f"{found.sentence} A plan without them is made for the planner, who looks at it and applies it."
 
     return attempt(asked, deed, back)
 

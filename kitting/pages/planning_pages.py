@@ -19,7 +19,7 @@ from kitting.errands.planning import APPLY, MOST_KITS, PLAN, WHAT_IF
 from kitting.errands.working import do_next
 from kitting.errors import Refusal
 from kitting.models import Errand
-from kitting.models.errands import DONE
+from kitting.models.errands import DONE, WAITING
 from kitting.pages.asked import ANY_REFUSAL, Asked, attempt, done, go_to, page, refused
 from kitting.pages.cutover_pages import order_cell
 from kitting.pages.tables import Cell, Table, figure, link, said
@@ -40,6 +40,13 @@ def ask(asked: Asked, kind: str, given: Mapping[str, object], **sent: object) ->
     if settings.ERRANDS_AT_ONCE:
         do_next()
     return go_to(reverse("errand", args=[errand.pk]))
+
+
+def plan_again(asked: Asked, why: str) -> None:
+    """Have a plan made for the planner to look at, unless one waits to be begun, which will know of this too."""
+    if Errand.objects.filter(kind=PLAN, state=WAITING).exists():
+        return
+    ask(asked, PLAN, {"as_of": asked.today.isoformat(), "why": why})
 
 
 def errand_by_number(number: str, kind: str = "") -> Errand:
@@ -98,7 +105,8 @@ def plans(asked: Asked) -> HttpResponse:
             return refused(asked, refusal, reverse("plans"))
     found = Errand.objects.filter(kind__in=(PLAN, APPLY)).order_by("-pk").defer("file", "kept", "result")[:_PLANS_SHOWN]
     rows = [
-        [link(str(one), "errand", one.pk), one.given.get("as_of", "–"), one.asked_by, one.state, one.message or "–"]
+        [link(str(one), "errand", one.pk), one.given.get("as_of", "–"), one.asked_by, one.state,
+         one.message or one.given.get("why", "–")]
         for one in found
     ]  # fmt: skip
     heads = ("Errand", "As of", "Asked by", "State", "Said")

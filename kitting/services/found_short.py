@@ -44,7 +44,7 @@ class FoundShort:
     """What a spot count found: thousandths counted and missing, and the lines that lose pieces, spares first.
 
     ``wanted_at`` is where the missing ones stand until another person has counted, '' where they are written off.
-    Where a line loses pieces the plan that was applied holds no more: make one and apply it.
+    Where a line loses pieces the plan that was applied holds no more.
     """
 
     what: str
@@ -66,7 +66,7 @@ class FoundShort:
             who = one.line if few else one.job
             sums[who, one.cutover] = sums.get((who, one.cutover), 0) + one.quantity
         lost = "; ".join(f"{bare(pieces)} of {who} (cutover {cutover})" for (who, cutover), pieces in sums.items())
-        return f"{told}. Lost: {lost}. Plan and apply."
+        return f"{told}. Lost: {lost}."
 
 
 @use_case

@@ -88,7 +88,7 @@ def test_planner_and_buyer_are_told_and_a_repeat_says_the_same(stores: Stores) -
     assert first.sentence.startswith("BI15 lot ")
     assert "8 found, 4 missing, " in first.sentence
     assert ". Lost: 1 of J06/" in first.sentence
-    assert first.sentence.endswith("Plan and apply.")
+    assert first.sentence.endswith(").")
 
 
 def test_free_pieces_elsewhere_are_named_and_those_in_bags_are_not(stores: Stores) -> None:

@@ -15,7 +15,9 @@ from people import CREW, DUTY, PLANNER, STORES
 
 from inventory.models import Balance, Lot, LotHold
 from jobs.models import ScheduleRevision
-from kitting.models import Bag, BagEntry, Event, Person, Printing, Promise
+from kitting.errands.planning import PLAN
+from kitting.models import Bag, BagEntry, Errand, Event, Person, Printing, Promise
+from kitting.models.errands import DONE
 from kitting.pages.pick_pages import key_of
 from kitting.selectors.bag_contents import bare, label_state
 from kitting.selectors.pick_walk import Step, pick_walk
@@ -382,9 +384,10 @@ def test_a_bin_with_fewer_is_counted_on_the_spot_and_the_walk_goes_on_with_what_
     code = stores.code("J03", "V1")
     step = steps_of(code)[0]
     there = Balance.objects.get(place=step.place, lot=step.lot)
+    lay = bare(there.quantity)
 
     asked = send(window, walk_of(code), step=key_of(step), do="fewer")
-    more = send(window, walk_of(code), step=key_of(step), do="fewer", counted=bare(there.quantity))
+    more = send(window, walk_of(code), step=key_of(step), do="fewer", counted=lay)
     fewer = send(window, walk_of(code), step=key_of(step), do="fewer", counted="0")
 
     assert "How many are there, 0 for none" in words(asked)
@@ -393,6 +396,10 @@ def test_a_bin_with_fewer_is_counted_on_the_spot_and_the_walk_goes_on_with_what_
     there.refresh_from_db()
     assert there.quantity == 0
     assert key_of(step) not in {key_of(one) for one in steps_of(code)}
+    (plan,) = Errand.objects.filter(kind=PLAN)
+    assert "A plan without them is made for the planner" in words(fewer)
+    assert f"M. Osei done {there}: {lay} found short" in words(browser_of(PLANNER).get("/plans"))
+    assert plan.state == DONE
 
 
 def test_a_superseded_bag_says_so_on_its_page_and_is_not_picked(stores: Stores, window: Client) -> None:
