@@ -167,7 +167,7 @@ def _found_fewer(asked: Asked, walk: Walk, step: Step) -> HttpResponse:
             stock_code=step.lot.item.stock_code, lot=step.lot.number, place=step.place, counted=counted,
             use_by=step.lot.use_by, confirmed=asked.confirmed, **asked.scan(),
         )  # fmt: skip
-        _note(asked, FEWER)
+        asked.note(FEWER, f"{bare(found.counted)} {step.lot.item} at {step.place.code}")
         if not found.lost:
             return FEWER, found.sentence
         plan_again(asked, f"{found.what}: {bare(found.missing)} found short")
