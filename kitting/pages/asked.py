@@ -202,7 +202,8 @@ def questions_of(doubt: Doubt) -> list[tuple[str, str, str]]:
 def split_loud(sentence: str) -> tuple[str, str]:
     """The capitals before the first colon, and what follows; ('', '') where it doesn't begin so, or with a code."""
     word, _, rest = sentence.partition(":")
-    return (word, rest.strip()) if word.isupper() and rest and not re.search(r"\d", word) else ("", "")
+    is_code = re.search(r"\d", word.partition(" ")[0])
+    return (word, rest.strip()) if word.isupper() and rest and not is_code else ("", "")
 
 
 def typed_again(request: HttpRequest) -> tuple[list[tuple[str, str]], list[str]]:

@@ -56,6 +56,7 @@ class AnyDay(RuleBasedStateMachine):
         self.beside: Counter[tuple[str, str]] = Counter()  # pieces by place or ending and lot
         self.done: dict[str, Counter[tuple[str, str]]] = {}
         self.fixed: set[str] = set()
+        self.counted: dict[str, str] = {}  # action that counted a transfer out: the one that sent it
         for lot in LOTS:
             self.do({("N/bin", lot): 6}, self.warehouse.receive, 6, lot)
 
@@ -112,7 +113,7 @@ class AnyDay(RuleBasedStateMachine):
         changes = {(f"H/{transfer}", lot.number): -arrived, ("H/bin", lot.number): arrived}
         stamp = self.warehouse.stamp()
         if self.do(changes, receive_transfer, transfer=transfer.number, unloads=[one], **stamp):
-            self.fixed |= {stamp["action"], transfer.sent.number}
+            self.counted[stamp["action"]] = transfer.sent.number
 
     def open_transfers(self) -> list[Transfer]:
         found = Transfer.objects.filter(received__isnull=True, place__balances__quantity__gt=0)
@@ -135,7 +136,7 @@ class AnyDay(RuleBasedStateMachine):
             **self.warehouse.stamp(),
         }
         if self.do(changes, settle_difference, **facts):
-            self.fixed.add(str(facts["action"]))
+            self.fixed |= {str(facts["action"]), told.transfer.received.number}
 
     @rule(lot=lots)
     def hold_or_release(self, lot: str) -> None:
@@ -160,7 +161,8 @@ class AnyDay(RuleBasedStateMachine):
         undone = {key: -quantity for key, quantity in self.done[number].items()}
         stamp = self.warehouse.stamp()
         if self.do(undone, reverse, reversed_action=number, why="wrong", **stamp):
-            assert number not in self.fixed
+            assert number not in self.fixed.union(self.counted.values())
+            self.counted.pop(number, None)
             self.fixed |= {number, stamp["action"]}
 
     @invariant()

@@ -12,7 +12,8 @@ from kitting.documents.from_records import lot_trace_of
 from kitting.documents.lot_trace import INSTALLED
 from kitting.models import BagEntry, JobStep
 from kitting.roles import Actor
-from kitting.selectors.bag_contents import accounts, consumed
+from kitting.selectors.bag_contents import accounts
+from kitting.selectors.buying import consumed
 from kitting.selectors.installed_ends import history
 from kitting.selectors.job_states import standing_of
 from kitting.selectors.recheck_installed import recheck_installed
