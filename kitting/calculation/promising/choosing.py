@@ -13,11 +13,12 @@ worked out again in integers from its prices; that of a search tree is the solve
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import floor, gcd, isfinite
+from math import floor, isfinite
 
 import numpy as np
 
-from kitting.calculation.promising.solver import Program, linear, whole
+from kitting.calculation.promising.facts import Integers
+from kitting.calculation.promising.solver import Floats, Program, linear, whole
 from kitting.calculation.promising.strict_order import StrictOrder
 
 NODES = 300  # of the search tree of one part; a limit in seconds would give another answer on another day
@@ -33,11 +34,33 @@ class NoProposal(Exception):  # noqa: N818 - it is no error of the plan: the cal
 
 @dataclass(slots=True, eq=False)
 class Row:
-    """A set of classes that is full: the room it has for the kits to choose from, what each asks, what is used."""
+    """A set of classes that is full: the room it has for the kits to choose from, what each asks, what is used.
+
+    ``kits`` and ``factors`` are what each asks once more, for the solver.
+    """
 
     room: int
     asks: Mapping[int, int]
+    kits: Integers
+    factors: Integers
     used: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Cells:
+    """The required cells of kits to choose from in one group, kit by kit: what each may use, and asks."""
+
+    kit: Integers
+    cell: Integers
+    asked: Integers
+    reach: Sequence[int]
+
+    @classmethod
+    def of(cls, order: StrictOrder, pairs: Sequence[tuple[int, int]]) -> "_Cells":
+        """The cells of these kits."""
+        kit, cell = np.array(pairs, dtype=np.int64).T
+        asked = np.array([order.missing[one] for _, one in pairs], dtype=np.int64)
+        return cls(kit, cell, asked, [order.flow.reach[one] for _, one in pairs])
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +86,15 @@ class Choice:
         self._order, self._weights = order, weights
         self._kits = sorted(weights)
         self._rows: list[Row] = []
-        self._hopeless: set[int] = set()  # kits that ask a row for more than its room
+        self._hopeless = np.zeros(max(weights, default=0) + 1, dtype=bool)  # kits that ask a row for more than its room
         self._rows_of: dict[int, list[Row]] = {kit: [] for kit in weights}
         self._tie = {kit: kit for kit in weights}
-        self._cells: dict[int, list[tuple[int, int, int]]] = {}  # by group: kit, cell, what it may use
+        self._taken = np.zeros_like(self._hopeless)  # the kits chosen, once more
+        by_group: dict[int, list[tuple[int, int]]] = {}
         for kit in self._kits:
             for cell in order.required[kit]:
-                self._cells.setdefault(order.flow.group_of(cell), []).append((kit, cell, order.flow.reach[cell]))
+                by_group.setdefault(order.flow.group_of(cell), []).append((kit, cell))
+        self._cells = {group: _Cells.of(order, pairs) for group, pairs in by_group.items()}
 
     def weight(self) -> int:
         """Weight of the kits taken."""
@@ -104,11 +129,13 @@ class Choice:
         for kit in wanted:
             if kit not in self.chosen and self._fits(kit):
                 self.chosen.add(kit)
+                self._taken[kit] = True
                 for row in self._rows_of[kit]:
                     row.used += row.asks[kit]
 
     def _let_go(self, kit: int) -> None:
         self.chosen.discard(kit)
+        self._taken[kit] = False
         for row in self._rows_of[kit]:
             row.used -= row.asks[kit]
         for cell in self._order.required[kit]:
@@ -131,26 +158,24 @@ class Choice:
 
         What the kits to choose from hold there is all that they can have: earlier kits keep theirs.
         """
-        flow, missing = self._order.flow, self._order.missing
+        flow, cells = self._order.flow, self._cells[group]
         outside = flow.open[group] & ~flow.reached
-        asks: dict[int, int] = {}
-        room = 0
-        for kit, cell in [(kit, cell) for kit, cell, reach in self._cells[group] if not reach & outside]:
-            asks[kit] = asks.get(kit, 0) + missing[cell]
-            if kit in self.chosen:
-                room += missing[cell]
-            elif kit == failed:
-                room += flow.holding(cell)
-        unit = gcd(*asks.values())
-        row = Row(room // unit, {kit: asked // unit for kit, asked in asks.items()})
+        inside = np.flatnonzero([not reach & outside for reach in cells.reach])
+        kits, asked = cells.kit[inside], cells.asked[inside]
+        room = int(asked[self._taken[kits]].sum())
+        room += sum(flow.holding(cell) for cell in cells.cell[inside[kits == failed]].tolist())
+        starts = np.flatnonzero(np.diff(kits, prepend=-1))
+        kits, factors = kits[starts], np.add.reduceat(asked, starts)
+        unit = int(np.gcd.reduce(factors))
+        factors //= unit
+        row = Row(room // unit, dict(zip(kits.tolist(), factors.tolist(), strict=True)), kits, factors)
+        row.used = int(factors[self._taken[kits]].sum())
         self._rows.append(row)
-        self._hopeless.update([kit for kit, asked in row.asks.items() if asked > row.room])
-        root = self._root(next(iter(asks)))
-        for kit, asked in row.asks.items():
+        self._hopeless[kits[factors > row.room]] = True
+        root = self._root(int(kits[0]))
+        for kit in row.asks:
             self._rows_of[kit].append(row)
             self._tie[self._root(kit)] = root
-            if kit in self.chosen:
-                row.used += asked
 
     def _proposed(self, solve: Callable[[list[Row]], _Part], parts: dict[tuple[int, ...], _Part]) -> list[int]:
         """The kits proposed, those that no row holds first; the bound follows from the parts."""
@@ -179,8 +204,10 @@ class Choice:
 
     def _in_fractions(self, rows: list[Row]) -> _Part:
         """Every kit of which the program in fractions takes some, the greatest share first."""
-        shares, _, bound = self._shares(self._possible(rows), rows)
-        return _Part(tuple(sorted(filter(shares.get, shares), key=lambda kit: (-shares[kit], kit))), bound)
+        kits = self._possible(rows)
+        shares, _, bound = self._shares(kits, rows)
+        some = kits[np.lexsort((kits, -shares))][: np.count_nonzero(shares)]
+        return _Part(tuple(some.tolist()), bound)
 
     def _nearly(self, rows: list[Row]) -> _Part:
         """As in whole kits, but of many a search tree decides only on those whose worth is nearest to their cost."""
@@ -188,30 +215,32 @@ class Choice:
         if len(kits) <= FEW:
             return self._in_whole_kits(rows)
         shares, gains, bound = self._shares(kits, rows)
-        by_doubt = sorted(kits, key=lambda kit: (shares[kit] in (0, 1), abs(gains[kit]), kit))
-        near, sure = sorted(by_doubt[:NEAR]), sorted(kit for kit in by_doubt[NEAR:] if shares[kit] == 1)
-        used = {id(row): 0 for row in rows}
-        for kit in sure:
-            for row in self._rows_of[kit]:
-                used[id(row)] += row.asks[kit]
-        rest = self._searched(near, rows, [row.room - used[id(row)] for row in rows])
-        return _Part((*sure, *rest.kits), bound) if rest else self._in_fractions(rows)
+        by_doubt = np.lexsort((kits, abs(gains), (shares == 0) | (shares == 1)))
+        near, others = np.sort(by_doubt[:NEAR]), by_doubt[NEAR:]
+        sure = np.sort(kits[others[shares[others] == 1]])
+        taken = np.zeros_like(self._hopeless)
+        taken[sure] = True
+        left = [row.room - int(row.factors[taken[row.kits]].sum()) for row in rows]
+        rest = self._searched(kits[near], rows, left)
+        return _Part((*sure.tolist(), *rest.kits), bound) if rest else self._in_fractions(rows)
 
     def _in_whole_kits(self, rows: list[Row]) -> _Part:
         """The kits that a search tree takes."""
         return self._searched(self._possible(rows), rows, [row.room for row in rows]) or self._in_fractions(rows)
 
-    def _possible(self, rows: list[Row]) -> list[int]:
+    def _possible(self, rows: list[Row]) -> Integers:
         """Kits of a part that no row refuses outright."""
-        return sorted({kit for row in rows for kit in row.asks} - self._hopeless)
+        possible = np.zeros_like(self._hopeless)
+        possible[np.concatenate([row.kits for row in rows])] = True
+        return np.flatnonzero(possible & ~self._hopeless)
 
-    def _shares(self, kits: list[int], rows: list[Row]) -> tuple[dict[int, float], dict[int, int], int]:
+    def _shares(self, kits: Integers, rows: list[Row]) -> tuple[Floats, Integers, int]:
         """Each kit's share in the best program in fractions, its worth beyond its cost, and a bound, in integers.
 
         By weak duality any prices bound the weight: what the room costs, and what each kit is worth beyond its cost.
         """
-        if not kits:
-            return {}, {}, 0
+        if not len(kits):
+            return np.zeros(0), np.zeros(0, dtype=np.int64), 0
         program = self._program(kits, rows, [row.room for row in rows])
         proposal = linear(program)
         if proposal is None:
@@ -222,30 +251,30 @@ class Choice:
             gains, np.repeat(np.arange(len(kits)), np.diff(program.starts)), price[program.rows] * program.factors
         )
         bound = int((price * program.high).sum() + gains[gains > 0].sum())
-        shares = dict(zip(kits, np.round(proposal.columns, DIGITS).tolist(), strict=True))
-        return shares, dict(zip(kits, gains.tolist(), strict=True)), bound // PRICE
+        return np.round(proposal.columns, DIGITS), gains, bound // PRICE
 
-    def _searched(self, kits: list[int], rows: list[Row], room: list[int]) -> _Part | None:
+    def _searched(self, kits: Integers, rows: list[Row], room: list[int]) -> _Part | None:
         """What a search tree finds within the node limit."""
-        if not kits:
+        if not len(kits):
             return _Part((), 0)
         proposal = whole(self._program(kits, rows, room), nodes=NODES)
         if proposal is None or not isfinite(proposal.bound):
             return None
-        taken = [kit for kit, share in zip(kits, proposal.columns.tolist(), strict=True) if round(share) == 1]
-        return _Part(tuple(taken), floor(10**-DIGITS - proposal.bound))
+        taken = kits[np.rint(proposal.columns) == 1]
+        return _Part(tuple(taken.tolist()), floor(10**-DIGITS - proposal.bound))
 
-    def _program(self, kits: list[int], rows: list[Row], room: list[int]) -> Program:
-        place = {id(row): number for number, row in enumerate(rows)}
-        rows_of = [self._rows_of[kit] for kit in kits]
+    def _program(self, kits: Integers, rows: list[Row], room: list[int]) -> Program:
+        """The program over these kits, in order: a column for each, with its rows in order."""
+        asking = np.concatenate([row.kits for row in rows])
+        column = np.minimum(np.searchsorted(kits, asking), len(kits) - 1)
+        entries = np.flatnonzero(kits[column] == asking)
+        entries = entries[np.argsort(column[entries], kind="stable")]
         return Program(
-            cost=-np.array([self._weights[kit] for kit in kits], dtype=np.int64),
+            cost=-np.array([self._weights[kit] for kit in kits.tolist()], dtype=np.int64),
             most=np.ones(len(kits), dtype=np.int64),
-            starts=np.cumsum([0, *(len(some) for some in rows_of)]),
-            rows=np.array([place[id(row)] for some in rows_of for row in some], dtype=np.int64),
-            factors=np.array(
-                [row.asks[kit] for kit, some in zip(kits, rows_of, strict=True) for row in some], dtype=np.int64
-            ),
+            starts=np.searchsorted(column[entries], np.arange(len(kits) + 1)),
+            rows=np.repeat(np.arange(len(rows)), [len(row.kits) for row in rows])[entries],
+            factors=np.concatenate([row.factors for row in rows])[entries],
             low=np.zeros(len(rows)),
             high=np.array(room, dtype=np.int64),
         )

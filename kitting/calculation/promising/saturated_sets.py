@@ -28,9 +28,14 @@ class SaturatedSet:
 
 
 class SaturatedSets:
-    """The live sets (those with slack) of each group, and for each closed class the whole set that closed it."""
+    """The live sets (those with slack) of each group, and for each closed class the whole set that closed it.
+
+    Attributes:
+        known: whether any set was ever remembered.
+    """
 
     def __init__(self, flow: Flow) -> None:
+        self.known = False
         self._flow = flow
         self._live: list[list[SaturatedSet]] = [[] for _ in flow.classes]
         self._whole = [0] * len(flow.group)
@@ -61,6 +66,7 @@ class SaturatedSets:
 
     def remember(self, group: int, slack: int) -> int:
         """Keep the set that the last failed search left; the closed classes below it, with all that they lean on."""
+        self.known = True
         below = self.whole(group, self._flow.bordering & ~self._flow.open[group])
         found = SaturatedSet(self._flow.reached & self._flow.open[group], slack, below)
         if slack:

@@ -86,11 +86,14 @@ class StrictOrder:
 
     def is_hopeful(self, kit: int) -> bool:
         """False, and the kit refused, where that needs no search."""
+        if not self._sets.known and all(self.flow.arcs[cell] for cell in self.required[kit]):
+            return True
         return self._hope(kit) is not None
 
     def keep(self, kit: int) -> None:
         """The pieces that the flow holds for all that the kit requires are its own for good."""
-        self._claim(kit, [self._sets.around(cell) or [] for cell in self.required[kit]])
+        known = self._sets.known
+        self._claim(kit, [(self._sets.around(cell) or []) if known else [] for cell in self.required[kit]])
 
     def take_buyable(self, kit: int) -> None:
         """As many real pieces as can be had for what could also be bought."""
