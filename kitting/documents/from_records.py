@@ -79,7 +79,6 @@ def lot_trace_of(
     """
     found = trace(item=item, number=lot, as_of=as_of)
     lots = lots_by_number(item=item, number=lot)
-    dates = sorted({one.use_by.isoformat() for one in lots if one.use_by})
     moves = history(lots=lots)
     lines = [
         *_received(moves, as_of, zone),
@@ -100,7 +99,7 @@ def lot_trace_of(
         stock_code=item.stock_code,
         part=item.called,
         lot=lot,
-        use_by=", ".join(dates),
+        dates=", ".join(sorted({one.date_words for one in lots})),
         unit=item.stock_unit,
         why=why,
         received=as_decimal(found.received),

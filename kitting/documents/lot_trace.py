@@ -129,12 +129,16 @@ ANY_DAY = Days()
 
 @dataclass(frozen=True, slots=True)
 class LotTrace:
-    """A traced lot. ``received`` is what the papers of receipt bring, in stock units; ``why`` the reason to trace."""
+    """A traced lot.
+
+    ``dates`` is until when it is good, in words; ``received`` what the papers of receipt bring, in stock units; ``why``
+    the reason to trace.
+    """
 
     stock_code: str
     part: str
     lot: str
-    use_by: str
+    dates: str
     unit: str
     why: str
     received: Decimal
@@ -190,7 +194,7 @@ def lot_trace_report(trace: LotTrace, printed: Printed) -> bytes:
         title="LOT TRACE REPORT",
         subject=f"{trace.stock_code} {lot} {trace.lot or 'unknown'}",
         facts=(
-            f"{printed.words(trace.part)} · {f'use by {trace.use_by}' if trace.use_by else 'not dated'}",
+            f"{printed.words(trace.part)} · {trace.dates}",
             f"Why: {trace.why or 'no reason given'}",
             trace.total_text,
         ),

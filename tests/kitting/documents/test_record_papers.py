@@ -100,7 +100,7 @@ BORROW = BorrowNote(
     ("3 of L-2303B in H-04-2: marked gone",), "2026-04-09", "T. Ahola", "D. Okafor",
 )  # fmt: skip
 TRACE = LotTrace(
-    "BI25", "bushing insert", "L-2409-17", "", "ea", "recall by the maker", Decimal(40),
+    "BI25", "bushing insert", "L-2409-17", "no shelf life", "ea", "recall by the maker", Decimal(40),
     (
         TraceLine(RECEIVED, "supplier · paper R-0301", Decimal(40), "", "2025-01-10"),
         TraceLine(WHERE, "N/N-02-1 (bin)", Decimal(5)),

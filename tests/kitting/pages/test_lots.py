@@ -37,7 +37,7 @@ def test_the_pieces_of_a_lot_add_up_on_its_page_and_its_bag_and_job_are_named() 
 
     page = words(browser_of(STORES).get(PAGE))
 
-    assert "TOTAL 25 of 25 ea received: adds up" in page
+    assert "no shelf life TOTAL 25 of 25 ea received: adds up" in page
     assert "truck 14 (truck)" in page
     assert "bag J09-HL1" in page
     assert "promised at N/N-02-2" in page
