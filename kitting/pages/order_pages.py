@@ -154,7 +154,8 @@ def _waiting(one: OnOrder) -> Table:
         for who in one.waiting
     ]  # fmt: skip
     heads = ("Job", "Waits for", "There on", "Staged by")
-    return Table("Who waits, first served first", heads, rows, "No job waits for pieces of it.")
+    none = "The next plan promises its pieces." if one.is_new else "No job waits for pieces of it."
+    return Table("Who waits, first served first", heads, rows, none)
 
 
 def _parts(asked: Asked, one: OnOrder) -> Table | None:

@@ -47,13 +47,15 @@ class OnOrder:
     """An order line with who waits for it, in the order in which the jobs are served.
 
     ``lacking`` says, where nobody is promised it, which jobs are short of its item: it comes too late for them, or
-    nobody knows when; ``standing`` why else it is on order. Both are '' where somebody waits.
+    nobody knows when; ``standing`` why else it is on order. Both are '' where somebody waits. ``is_new``: it
+    was ordered by the plan applied last, so that only the next one can promise its pieces.
     """
 
     line: OrderLine
     waiting: Sequence[Waiting]
     standing: str
     lacking: str = ""
+    is_new: bool = False
 
     @property
     def left(self) -> int:
@@ -141,7 +143,7 @@ def _on_order(
     sent = sent_line_of(line)
     is_new = sent is not None and plan is not None and sent.sheet.plan_id == plan.pk
     if waiting or line.surplus or is_new or not short or line.received >= line.quantity:
-        return OnOrder(line, waiting, _standing(line, plan, waiting))
+        return OnOrder(line, waiting, _standing(line, plan, waiting), is_new=is_new)
     lacking = ", ".join(f"{job} lacks {bare(pieces)}" for job, pieces in short.items())
     return OnOrder(line, waiting, "", f"{lacking}: ask the supplier for a day in time")
 

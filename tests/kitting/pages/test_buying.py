@@ -222,8 +222,13 @@ def test_orders_say_who_waits_in_the_order_of_service_and_what_no_job_waits_for(
     assert "Chase these" in seen
     assert "ordered for J11: the next plan promises it" in ordered
     line = SentLine.objects.filter(sheet=sheet, cells__jobs="J11").get().order_line
+    assert line
+    new = words(client.get(f"/orders/{line.pk}"))
     Stores(prefix="again").plan()
     Promise.objects.filter(order_line=line).update(released_at=Stores().at)
+    old = words(client.get(f"/orders/{line.pk}"))
+    asks = [("what becomes of it?" in page, "The next plan promises its pieces." in page) for page in (new, old)]
+    assert asks == [(False, True), (True, False)]
     assert "ordered for J11; no job waits for it now: keep, return or cancel?" in words(client.get("/orders"))
 
 
