@@ -105,7 +105,7 @@ def _staged(depot: str, rows: Sequence[BagRow], taken: Sequence[BagRow]) -> Tabl
          Cell("Take", f"{here}?{urlencode([*so_far, ('bag', row.code)])}")]
         for row in rows
     ]  # fmt: skip
-    heads = ("Bag", "Cutover", "Label", "To lift", "Without a scanner")
+    heads = ("Bag", "Cutover", "Label", "To lift", "By hand")
     return Table("Staged at this depot", heads, cells, "No other bag is staged: check and stage them first.")
 
 

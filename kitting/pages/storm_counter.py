@@ -72,7 +72,7 @@ def storm_kit(asked: Asked, event: Storm) -> HttpResponse:
         for one in found
         if one.is_ready
     ]  # fmt: skip
-    heads = ("Kit", "For", "Where", "Use by", "Without a scanner")
+    heads = ("Kit", "For", "Where", "Use by", "By hand")
     empty = "No kit is ready: build and check some on the page Pre-made kits, or issue cartons."
     context = {
         "storm": event, "waiting": sum(not one.is_ready for one in found), **_crew(asked, counter),

@@ -205,6 +205,7 @@ def enter(page: Page, server: str) -> None:
     follow(page.get_by_role("button", name="Sign in"))
 
 
+@pytest.mark.looks
 @pytest.mark.usefixtures("_story")
 @pytest.mark.parametrize("part", range(PARTS))
 def test_every_page_is_open_to_everybody_by_day_by_night_and_on_a_phone_and_fits_on_paper(

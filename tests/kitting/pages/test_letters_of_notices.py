@@ -12,6 +12,7 @@ from module_books import books_of_module
 from people import BUYER, PLANNER, STORES
 from pytest_django import Settings
 
+from inventory.models import LotHold
 from kitting.models import Person
 from kitting.services import mail_notices
 from kitting.services.mail_notices import Postman
@@ -57,9 +58,10 @@ def test_a_letter_arrives_with_what_happened_as_its_subject_and_what_to_do_as_it
     buyers, planners = sorted(server.letters, key=lambda one: str(one["To"]))
     assert (str(planners["From"]), str(planners["To"])) == ("kits@town.example", "planner@town.example")
     assert str(buyers["To"]) == "buyer@town.example"
-    assert str(planners["Subject"]) == "lot recalled: hold 1 on BI25 lot L-2409-17"
+    told = f"lot recalled: {LotHold.objects.get(lot_number='L-2409-17')}"
+    assert str(planners["Subject"]) == told
     assert planners.get_content().split("\r\n") == [
-        "lot recalled: hold 1 on BI25 lot L-2409-17",
+        told,
         "look up where every piece is, and say that you have seen it",
         "",
         "All notices stand on the page Notices.",
