@@ -36,17 +36,21 @@ _OF_FILES = (LOOK, LOAD)
 
 def ask(asked: Asked, kind: str, given: Mapping[str, object], **sent: object) -> HttpResponse:
     """Ask for long work and look at how it goes."""
-    errand = ask_errand(kind=kind, by=asked.actor.name, at=asked.at, given=given, **sent)  # type: ignore[arg-type]
-    if settings.ERRANDS_AT_ONCE:
-        do_next()
-    return go_to(reverse("errand", args=[errand.pk]))
+    return go_to(reverse("errand", args=[_asked_for(asked, kind, given, **sent).pk]))
 
 
 def plan_again(asked: Asked, why: str) -> None:
     """Have a plan made for the planner to look at, unless one waits to be begun, which will know of this too."""
     if Errand.objects.filter(kind=PLAN, state=WAITING).exists():
         return
-    ask(asked, PLAN, {"as_of": asked.today.isoformat(), "why": why})
+    _asked_for(asked, PLAN, {"as_of": asked.today.isoformat(), "why": why})
+
+
+def _asked_for(asked: Asked, kind: str, given: Mapping[str, object], **sent: object) -> Errand:
+    errand = ask_errand(kind=kind, by=asked.actor.name, at=asked.at, given=given, **sent)  # type: ignore[arg-type]
+    if settings.ERRANDS_AT_ONCE:
+        do_next()
+    return errand
 
 
 def errand_by_number(number: str, kind: str = "") -> Errand:

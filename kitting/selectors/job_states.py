@@ -15,6 +15,8 @@ from kitting.models.job_steps import CONFIRMED, ENERGISED, OUTAGE
 
 # Jobs that are planned ahead: no emergency, which is under way from its beginning and has no schedule, and no recipe.
 PLANNED_AHEAD = Q(ended="") | Q(ended=UNDER_WAY, revisions__live=True)
+# Bags that a crew has worked on: those that are in the work, or came back from it.
+WORKED_ON = Q(state__in=(bag_states.IN_WORK, bag_states.RETURNING)) | (Q(state=bag_states.CLOSED) & ~Q(crew=""))
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +34,7 @@ def job_standings(jobs: "QuerySet[Job]") -> dict[int, JobStanding]:
     for step in JobStep.objects.filter(job__in=jobs, over=False).order_by("pk"):
         steps[step.job_id][step.kind] = step
     frozen = dict(Freeze.objects.filter(job__in=jobs, over=False).values_list("job", "frozen_by"))
-    came_back = Q(state=bag_states.RETURNING) | (Q(state=bag_states.CLOSED) & ~Q(crew=""))
-    bags = Bag.objects.filter(came_back | Q(state=bag_states.IN_WORK), job__in=jobs)
+    bags = Bag.objects.filter(WORKED_ON, job__in=jobs)
     began: set[int] = set()
     back: set[int] = set()
     for job, state in bags.values_list("job", "state"):

@@ -3,12 +3,9 @@
 from collections.abc import Iterable
 from datetime import datetime
 
-from django.db.models import Q
-
 from inventory.services.actions import use_case
 from jobs.models import Job
 from kitting.calculation.answers import READY
-from kitting.calculation.bag_states import CLOSED, IN_WORK, RETURNING
 from kitting.calculation.job_states import (
     BEGIN,
     CONFIRM,
@@ -27,7 +24,7 @@ from kitting.models.job_steps import CONFIRMED, ENERGISED, OUTAGE
 from kitting.roles import DO, Actor, require
 from kitting.selectors.clock import local_zone
 from kitting.selectors.cutovers import cutovers
-from kitting.selectors.job_states import PLANNED_AHEAD, standing_of
+from kitting.selectors.job_states import PLANNED_AHEAD, WORKED_ON, standing_of
 from kitting.services.record_events import Happening, record_events
 
 CONFIRMS, ENERGISES = "job dates", "as-installed"  # actions of the table of roles
@@ -131,8 +128,8 @@ def note_outage(job: Job, *, by: str, at: datetime) -> None:
 
 def note_no_outage(job: Job, *, by: str, at: datetime) -> None:
     """Note, inside the caller's transaction, that what began the work on a job was a mistake, if nothing else did."""
-    others = Bag.objects.filter(Q(state__in=(IN_WORK, RETURNING)) | (Q(state=CLOSED) & ~Q(crew="")), job=job)
     standing = standing_of(job)
+    others = Bag.objects.filter(WORKED_ON, job=job)
     if OUTAGE in standing.steps and ENERGISED not in standing.steps and not others.exists():
         _end(job, OUTAGE)
         record_events([Happening("outage taken back", job.job, depot=job.depot)], by=by, at=at)

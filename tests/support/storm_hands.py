@@ -8,10 +8,9 @@ from inventory.models import Balance, Item
 from kitting.services.storm_issues import Handful, StormIssue, issue_to_storm
 
 
-def stock(stores: Stores, code: str) -> Balance:
+def stock(code: str) -> Balance:
     """The bin of N that holds most of a stock code."""
     found = Balance.objects.filter(lot__item__stock_code=code, place__depot__depot="N", place__kind="bin")
-    assert stores
     return found.select_related("place__depot", "lot__item").order_by("-quantity")[0]
 
 
@@ -24,9 +23,9 @@ def give(stores: Stores, *pieces: Handful, **given: Any) -> StormIssue:
     return issue_to_storm(**{**stores.scan(), **asked})
 
 
-def inserts(stores: Stores, lot: str | None = None) -> Handful:
+def inserts(lot: str | None = None) -> Handful:
     """Three inserts; with their lot unless told otherwise."""
-    there = stock(stores, "BI15")
+    there = stock("BI15")
     return Handful(place=there.place, quantity=3000, stock_code="BI15", lot=there.lot.number if lot is None else lot)
 
 

@@ -40,7 +40,7 @@ def storm(stores: Stores) -> Storm:
 
 @pytest.mark.usefixtures("storm")
 def test_a_lot_that_nobody_read_is_named_before_anything_is_accounted_for(stores: Stores) -> None:
-    done = give(stores, inserts(stores, lot=""))
+    done = give(stores, inserts(lot=""))
     (open_lot,) = done.to_finish
     code = label_code(done.bag)
     taken = open_lot.lot
@@ -64,9 +64,9 @@ def test_a_lot_that_nobody_read_is_named_before_anything_is_accounted_for(stores
 def test_a_lot_that_is_what_the_books_took_moves_nothing_and_parts_without_lots_are_never_asked_for(
     stores: Stores,
 ) -> None:
-    probes = stock(stores, "PB15")
+    probes = stock("PB15")
     assert give(stores, Handful(place=probes.place, quantity=1000, stock_code="PB15")).to_finish == []
-    (open_lot,) = give(stores, inserts(stores, lot="")).to_finish
+    (open_lot,) = give(stores, inserts(lot="")).to_finish
     before = Movement.objects.count()
     finish_lot(number=open_lot.pk, lot=open_lot.lot.number, **stores.scan())
     assert Movement.objects.count() == before
@@ -81,7 +81,7 @@ def could_be_of(lot: str, as_of: datetime | None = None) -> list[TraceLine]:
 
 @pytest.mark.usefixtures("storm")
 def test_a_lot_that_is_on_hold_by_the_time_it_is_named_is_named_all_the_same_and_stops_its_bag(stores: Stores) -> None:
-    done = give(stores, inserts(stores, lot=""))
+    done = give(stores, inserts(lot=""))
     (open_lot,) = done.to_finish
     Balance.objects.create(place=open_lot.place, lot=new_lot("BI15", "L-ICE"), quantity=5000)
     scan = stores.scan(DUTY)
@@ -101,8 +101,8 @@ def test_a_lot_that_is_on_hold_by_the_time_it_is_named_is_named_all_the_same_and
 
 @pytest.mark.usefixtures("storm")
 def test_a_lot_that_is_named_later_is_promised_to_nobody_any_more(stores: Stores) -> None:
-    there = stock(stores, "BI15")
-    (open_lot,) = give(stores, inserts(stores, lot="")).to_finish
+    there = stock("BI15")
+    (open_lot,) = give(stores, inserts(lot="")).to_finish
     other = Balance.objects.create(place=there.place, lot=new_lot("BI15", "L-ICE"), quantity=4000)
     theirs = Promise.objects.filter(released_at=None, place=there.place, lot=there.lot)[0]
     Promise.objects.filter(pk=theirs.pk).update(lot=other.lot, quantity=4000)

@@ -79,19 +79,19 @@ def test_a_storm_needs_a_code_of_its_own_a_title_and_a_depot(stores: Stores) -> 
 
 @pytest.mark.usefixtures("storm")
 def test_pieces_go_to_a_visiting_crew_by_name_and_bear_the_events_code(stores: Stores) -> None:
-    there = stock(stores, "BI15")
-    done = give(stores, inserts(stores))
+    there = stock("BI15")
+    done = give(stores, inserts())
     assert (done.bag.state, done.bag.crew, done.bag.structure) == ("issued", "Crew 2 (Larkfield Line)", "Alder 12")
     assert done.to_finish == []
     assert Balance.objects.get(pk=there.pk).quantity == there.quantity - 3000
     assert Movement.objects.filter(action__paper="EV1").count() == 1
-    again = give(stores, inserts(stores))
+    again = give(stores, inserts())
     assert again.bag.structure == "Alder 12 (2)"
 
 
 @pytest.mark.usefixtures("storm")
 def test_a_carton_names_item_and_lot(stores: Stores) -> None:
-    there = stock(stores, "BI15")
+    there = stock("BI15")
     carton = f"(241)BI15(10){there.lot.number}"
     done = give(stores, Handful(place=there.place, quantity=1000, carton=carton))
     assert done.to_finish == []
@@ -103,12 +103,12 @@ def test_a_carton_names_item_and_lot(stores: Stores) -> None:
 
 @pytest.mark.usefixtures("storm")
 def test_what_must_not_go_out_is_refused_in_a_storm_as_well(stores: Stores) -> None:
-    there = stock(stores, "BI15")
-    assert "crew's name and its company" in refusal("no-crew", give, stores, inserts(stores), company=" ")
-    assert "Say where" in refusal("no-place", give, stores, inserts(stores), where="")
+    there = stock("BI15")
+    assert "crew's name and its company" in refusal("no-crew", give, stores, inserts(), company=" ")
+    assert "Say where" in refusal("no-place", give, stores, inserts(), where="")
     assert "Say what" in refusal("moves-nothing", give, stores)
-    assert "open ones: EV1" in refusal("unknown-storm", give, stores, inserts(stores), storm="EV9")
-    assert "may not do" in refusal("not-allowed", give, stores, inserts(stores), actor=BUYER)
+    assert "open ones: EV1" in refusal("unknown-storm", give, stores, inserts(), storm="EV9")
+    assert "may not do" in refusal("not-allowed", give, stores, inserts(), actor=BUYER)
     staged = Handful(place=stores.bag("J10", "V9").place, quantity=1000, stock_code="CS15-2", lot="L-2508A")
     assert "bags lend" in refusal("wrong-place", give, stores, staged, depot="H")
     too_many = Handful(place=there.place, quantity=9_000_000, stock_code="BI15")
@@ -128,7 +128,7 @@ def test_what_must_not_go_out_is_refused_in_a_storm_as_well(stores: Stores) -> N
 
 @pytest.mark.usefixtures("storm")
 def test_pieces_that_are_promised_to_planned_jobs_are_taken_only_knowingly(stores: Stores) -> None:
-    there = stock(stores, "BI15")
+    there = stock("BI15")
     all_there = Handful(place=there.place, quantity=there.quantity, stock_code="BI15", lot=there.lot.number)
     asked = refusal("to-confirm", give, stores, all_there, confirmed=())
     assert "are promised to J01" in asked
@@ -143,7 +143,7 @@ def test_pieces_that_are_promised_to_planned_jobs_are_taken_only_knowingly(store
 def test_a_storm_closes_when_its_list_is_empty_and_its_bags_are_closed(stores: Stores) -> None:
     """Two inserts are installed, one comes back: the report says two, and they are bought again."""
     Level.objects.filter(item__stock_code="BI15", depot__depot="N").delete()
-    done = give(stores, inserts(stores, lot=""))
+    done = give(stores, inserts(lot=""))
     code, (open_lot,) = label_code(done.bag), done.to_finish
     left = refusal("storm-not-finished", close_storm, storm="EV1", **stores.scan(DUTY))
     assert "lot to name" in left
@@ -173,8 +173,8 @@ def test_a_storm_closes_when_its_list_is_empty_and_its_bags_are_closed(stores: S
 @pytest.mark.usefixtures("storm")
 def test_what_an_exception_leaves_open_is_bought_again_and_said_to_be_missing(stores: Stores) -> None:
     Level.objects.filter(item__stock_code="BI15", depot__depot="N").delete()
-    there = stock(stores, "BI15")
-    code = label_code(give(stores, inserts(stores)).bag)
+    there = stock("BI15")
+    code = label_code(give(stores, inserts()).bag)
     lost = {"stock_code": "BI15", "lot": there.lot.number, "quantity": 1000}
     write_off(bag=code, **lost, deed="lost", why="snow", **stores.scan(CREW))
     said = close(bag=code, exception="the visiting crew has left", **stores.scan())
@@ -188,14 +188,14 @@ def test_an_emergency_of_a_storm_bears_its_code_and_keeps_it_open(stores: Stores
     given = {"structure": "Saltmarsh", "depot": "N", "wanted": {"BI15": 1000}, "why": "dig-in"}
     assert "no storm EV9" in refusal("unknown-storm", open_emergency, job="E01", **given, storm="EV9", **stores.scan())
     opened = open_emergency(job="E01", **given, storm="EV1", **stores.scan())
-    there = stock(stores, "BI15")
+    there = stock("BI15")
     stores.pick("E01", "Saltmarsh", "BI15", there.lot.number, there.place, 1)
     assert Movement.objects.get(to_place=opened.bag.place).action.paper == "EV1"
     assert "E01 Saltmarsh" in refusal("storm-not-finished", close_storm, storm="EV1", **stores.scan(DUTY))
 
 
 def test_what_is_out_in_an_open_storm_is_in_use_and_not_due_back(stores: Stores, storm: Storm) -> None:
-    give(stores, inserts(stores))
+    give(stores, inserts())
     after = stores.at.date() + timedelta(1)
     assert due_back(after) == {}
     Storm.objects.filter(pk=storm.pk).update(state="closed", closed_by="J. Brandt", closed_at=stores.at)
@@ -260,7 +260,7 @@ def used_up(stores: Stores, *pieces: Handful) -> None:
 
 
 def test_the_report_tells_what_was_bought_for_the_storm_from_what_lay_in_stock(stores: Stores, storm: Storm) -> None:
-    there = stock(stores, "BI15")
+    there = stock("BI15")
     old = there.lot.number
     facts = {"item": there.lot.item, "quantity": 9000, "depot": there.place.depot}
     OrderLine.objects.create(order=PurchaseOrder.objects.create(number="PO-88"), line="1", **facts)
@@ -292,8 +292,8 @@ def test_the_rate_is_what_went_out_lately_and_did_not_come_back_and_says_for_how
     stores: Stores, storm: Storm
 ) -> None:
     assert storm.opened_at is not None
-    there = stock(stores, "BI15")
-    give(stores, inserts(stores), inserts(stores))
+    there = stock("BI15")
+    give(stores, inserts(), inserts())
     (burn,) = burn_of(storm, storm.opened_at + timedelta(minutes=10))
     left = there.quantity - 6000
     assert (burn.given, burn.rate, burn.window) == (6000, Decimal("6.0"), timedelta(hours=1))
@@ -305,7 +305,7 @@ def test_the_rate_is_what_went_out_lately_and_did_not_come_back_and_says_for_how
     back = {"stock_code": "BI15", "lot": there.lot.number, "quantity": 6000, "condition": "sealed", "door": "stock"}
     turn_in(bag=code, **back, place=there.place, **stores.scan())
     assert burn_of(storm, storm.opened_at + timedelta(hours=4)) == []
-    give(stores, inserts(stores))
+    give(stores, inserts())
     (quiet,) = burn_of(storm, storm.opened_at + timedelta(hours=40))
     assert (quiet.given, quiet.lately, quiet.hours) == (3000, 0, None)
 
@@ -313,8 +313,8 @@ def test_the_rate_is_what_went_out_lately_and_did_not_come_back_and_says_for_how
 def test_pieces_that_are_good_through_the_evening_at_the_home_depot_count_though_it_is_tomorrow_in_utc(
     stores: Stores, storm: Storm
 ) -> None:
-    there = stock(stores, "BI15")
-    give(stores, inserts(stores))
+    there = stock("BI15")
+    give(stores, inserts())
     evening = NIGHT.replace(hour=3) + timedelta(1)  # 22:00 on the 14th at the depots
     (burn,) = burn_of(storm, evening)
     there.lot.use_by = date(2026, 3, 14)
@@ -330,7 +330,7 @@ def test_the_command_opens_shows_reports_and_closes(stores: Stores, tmp_path: Pa
     call_command("storm", "show", stdout=said)
     call_command("storm", "open", "EV1", "--depot", "N", "--by", "J. Brandt", stdout=said)
     call_command("storm", "keep", "EV1", "J10", "never", "--why", "hospital", "--by", "R. Tolley", stdout=said)
-    done = give(stores, inserts(stores))
+    done = give(stores, inserts())
     call_command("storm", "show", "EV1", stdout=said)
     call_command("storm", "show", stdout=said)
     told = said.getvalue()
@@ -339,7 +339,7 @@ def test_the_command_opens_shows_reports_and_closes(stores: Stores, tmp_path: Pa
     assert told.count("J10 in EV1: never") == 2
     assert "BI15 at N an hour; " in told
     assert "EV1 Alder 12 with Crew 2 (Larkfield Line) is issued; still open: 3 BI15" in told
-    lot = stock(stores, "BI15").lot.number
+    lot = stock("BI15").lot.number
     write_off(bag=label_code(done.bag), stock_code="BI15", lot=lot, quantity=3000, deed="lost", why="snow",
               **stores.scan(CREW))  # fmt: skip
     close(bag=label_code(done.bag), **stores.scan(OTHER_STORES))
