@@ -14,7 +14,11 @@ function sound(no) {
   } catch { /* a device without sound still shows the word and the shape */ }
 }
 const answer = document.querySelector("[data-answer]");
-if (answer) sound(answer.dataset.answer === "no");
+if (answer) {
+  sound(answer.dataset.answer === "no");
+  // The cursor scrolls its field into sight; a long answer above it is read first, and scans go into the field all the same.
+  addEventListener("load", () => requestAnimationFrame(() => answer.getBoundingClientRect().top < 0 && answer.scrollIntoView()));
+}
 const HELD = 3000; // milliseconds; an answer that is a file leaves the page where it is
 function hold(form, held) {
   for (const button of form.querySelectorAll("button")) button.disabled = held;
